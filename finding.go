@@ -1,0 +1,224 @@
+package evenstand
+
+import (
+	"encoding/json"
+	"math"
+)
+
+// Number is a float64 that JSON shows as null when it is not known (NaN).
+type Number float64
+
+// MarshalJSON writes null for NaN and infinities.
+func (n Number) MarshalJSON() ([]byte, error) {
+	if math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) {
+		return []byte("null"), nil
+	}
+	return json.Marshal(float64(n))
+}
+
+// UnmarshalJSON reads null as NaN.
+func (n *Number) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*n = Number(math.NaN())
+		return nil
+	}
+	return json.Unmarshal(b, (*float64)(n))
+}
+
+// Unknown is a number that nobody has.
+var Unknown = Number(math.NaN())
+
+// Evidence is one figure that a finding rests on, with its 90 % interval.
+type Evidence struct {
+	Name  string `json:"name"`
+	Value Number `json:"value"`
+	Low   Number `json:"low"`
+	High  Number `json:"high"`
+	N     Number `json:"n"`
+	Unit  string `json:"unit"`
+}
+
+// Cause is one possible cause with its probability.
+type Cause struct {
+	Cause       string  `json:"cause"`
+	Probability float64 `json:"probability"`
+}
+
+// Range is a sum of money: 10th, 50th and 90th percentile if the named cause
+// is right.
+type Range struct {
+	Low  Number `json:"low"`
+	Mid  Number `json:"mid"`
+	High Number `json:"high"`
+}
+
+// ToSave is what acting can still save.
+type ToSave struct {
+	Low      Number `json:"low"`
+	Mid      Number `json:"mid"`
+	High     Number `json:"high"`
+	Expected Number `json:"expected"` // mean over the causes
+	Basis    string `json:"basis"`    // field, season or none
+}
+
+// Money is what a finding costs. Unit is a currency code, or bu without a price.
+type Money struct {
+	Unit        string   `json:"unit"`
+	Word        string   `json:"word"` // likely, possible, unsure: the chance of the cause
+	SoFar       Range    `json:"so_far"`
+	PerArea     Range    `json:"per_area"` // per m2
+	StillToSave ToSave   `json:"still_to_save"`
+	Needs       []string `json:"needs"` // what is missing to price it
+}
+
+// Advice is what to do, by whom, how long it takes, and what to be careful of.
+type Advice struct {
+	Do       string   `json:"do"`
+	Minutes  int      `json:"minutes"`
+	Who      string   `json:"who"`
+	Cautions []string `json:"cautions"`
+}
+
+// PassRef names a pass in a finding.
+type PassRef struct {
+	Key    string `json:"key"`
+	Number int    `json:"number"`
+}
+
+// Stage says how sure a finding is: suspected or raised.
+type Stage string
+
+// Status says where a finding stands between people and machine.
+type Status string
+
+// When says when to act.
+type When string
+
+// The values of Stage, Status and When.
+const (
+	Suspected Stage = "suspected"
+	Raised    Stage = "raised"
+
+	Open     Status = "open"
+	Acted    Status = "acted"
+	Checked  Status = "checked"
+	SetAside Status = "set-aside"
+	Ended    Status = "ended"
+
+	Now           When = "now"
+	NextStop      When = "next-stop"
+	Tonight       When = "tonight"
+	BeforeLeaving When = "before-leaving"
+	SideDress     When = "side-dress"
+	Winter        When = "winter"
+	Never         When = "none"
+)
+
+// Kinds of finding that this version raises; the words are stable.
+const (
+	KindRowStopped  = "row-stopped"
+	KindRowLeftOff  = "row-left-off"
+	KindBlockedCell = "blocked-cell"
+	KindWeakCell    = "weak-cell"
+	KindRowSkips    = "row-skips"
+	KindRowDoubles  = "row-doubles"
+	KindLowVacuum   = "low-vacuum"
+	KindRateOff     = "rate-off"
+	KindStarvedRow  = "starved-row"
+	KindUpset       = "upset"
+)
+
+// Family gives the family that a kind belongs to: cell for blocked and weak
+// cells, else the kind itself.
+func Family(kind string) string {
+	if kind == KindBlockedCell || kind == KindWeakCell {
+		return "cell"
+	}
+	return kind
+}
+
+// Finding is what went wrong or can be better, as it stands in JSON, in the
+// local interface and under data/.
+type Finding struct {
+	ID        string     `json:"id"`
+	Kind      string     `json:"kind"`
+	Family    string     `json:"family"`
+	Stage     Stage      `json:"stage"`
+	Status    Status     `json:"status"`
+	Grade     Grade      `json:"grade"`
+	Sentence  string     `json:"sentence"`
+	Rows      Rows       `json:"rows"`
+	Field     string     `json:"field"`
+	Passes    []PassRef  `json:"passes"`
+	Since     Micros     `json:"since"`
+	SinceLow  Micros     `json:"since_low"`
+	SinceHigh Micros     `json:"since_high"`
+	Until     *Micros    `json:"until"`
+	When      When       `json:"when"`
+	Evidence  []Evidence `json:"evidence"`
+	Causes    []Cause    `json:"causes"`
+	Money     Money      `json:"money"`
+	Advice    Advice     `json:"advice"`
+	Sources   []string   `json:"sources"` // ids of relations
+	CheckBack *CheckBack `json:"check_back"`
+
+	// Beside the design's keys, for the later stages and the curious.
+	Planter string   `json:"planter"`
+	Day     Day      `json:"day"`
+	Harm    []Harm   `json:"harm"`            // what was lost, in the ground's own units
+	Alarm   Micros   `json:"alarm"`           // when the evidence first sufficed
+	Chart   *Chart   `json:"chart,omitempty"` // the evidence as a small drawing
+	Say     []string `json:"cannot_say"`      // what the data cannot tell, and the hand check that would
+}
+
+// CheckBack is the verdict on a finding that was acted on.
+type CheckBack struct {
+	Verdict string `json:"verdict"` // worked, not yet known, did not work
+}
+
+// HarmKind names what was lost, each priced by its own relation.
+type HarmKind string
+
+// The kinds of harm.
+const (
+	MissingSeeds HarmKind = "missing seeds" // places due that hold no seed, beyond what a healthy row misses
+	ExtraSeeds   HarmKind = "extra seeds"   // seeds beyond the places due
+	EmptyGround  HarmKind = "empty ground"  // m2 of row on which nothing was planted
+	RateError    HarmKind = "rate error"    // m2 planted at another rate than asked; Ratio says which
+)
+
+// Harm is an amount of something lost with its uncertainty, and how fast it
+// goes on while planting, so that money can be put on the past and on what is
+// still to come.
+type Harm struct {
+	Kind   HarmKind `json:"kind"`
+	Amount Range    `json:"amount"` // 10th, 50th, 90th percentile: seeds, or m2
+	Area   Number   `json:"area"`   // m2 planted by the rows while it lasted
+	Target Number   `json:"target"` // seeds per m2 asked for; NaN unknown
+	Ratio  Number   `json:"ratio"`  // actual over target, for RateError
+	Share  Number   `json:"share"`  // amount per place due while it lasts, for what is to come
+	Crop   string   `json:"crop"`
+}
+
+// Chart is a small drawing: values at places along x. Kind says how to read it.
+type Chart struct {
+	Title string   `json:"title"`
+	X     string   `json:"x"` // what x is: "cell", "row", "time"
+	Y     string   `json:"y"`
+	Unit  string   `json:"unit"`
+	At    []Number `json:"at"`
+	Value []Number `json:"value"`
+	Low   []Number `json:"low,omitempty"`
+	High  []Number `json:"high,omitempty"`
+	Mark  []int    `json:"mark,omitempty"` // indexes that the finding is about
+	Band  *Range   `json:"band,omitempty"` // the peers' band
+}
+
+// Worklist is the answer of `evenstand worklist BOOK --json`.
+type Worklist struct {
+	Schema   int       `json:"schema"`
+	Book     string    `json:"book"`
+	AsOf     Micros    `json:"as_of"`
+	Currency string    `json:"currency"`
+	Findings []Finding `json:"findings"`
+}

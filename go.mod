@@ -1,0 +1,3 @@
+module evenstand
+
+go 1.26.0

@@ -1,0 +1,69 @@
+// Package pipeline calls the stages in their order over a stream of events:
+// align, measure, find. A log that is read after the day and a live feed run
+// the same code: the settled pass knows the whole track before the first seed
+// is placed, the live pass knows what has come so far.
+package pipeline
+
+import (
+	"time"
+
+	"evenstand"
+)
+
+// Day is one planter on one local day: the unit of derivation.
+type Day struct {
+	Date    evenstand.Day
+	Zone    *time.Location
+	Planter string
+	Card    evenstand.Card
+	Fields  []evenstand.Field
+	// Streams hold the day's data and, after midnight, the next day's up to
+	// where the pass that runs over midnight ends.
+	Streams []evenstand.Stream
+	// From is the instant before which everything belongs to the day before,
+	// because a pass ran over midnight; NoTime when none did.
+	From evenstand.Micros
+}
+
+// Output takes what a day gives, pass by pass in time order. Slices are only
+// lent.
+type Output interface {
+	// Pass hands over a finished pass: its seeds sorted by row and time, and
+	// its stretches sorted by row and place.
+	Pass(p evenstand.Pass, seeds []evenstand.PlacedSeed, stretches []evenstand.Stretch) error
+	// Track hands over the bar's path, in time order.
+	Track([]evenstand.TrackPoint) error
+	// Readings hands over the readings on the one clock, in time order.
+	Readings([]evenstand.Reading) error
+}
+
+// Result is what a day gives beside its passes.
+type Result struct {
+	Findings []evenstand.Finding // without id and money, in order of their alarm
+	Clocks   []Clock
+	Notes    []string         // what a person should know of the day, whole sentences
+	AsOf     evenstand.Micros // last log time
+	Until    evenstand.Micros // the day's passes end here: From of the next day
+	Planted  []Planted
+}
+
+// Clock is what is known of one source's clock on this day.
+type Clock struct {
+	Source string  `json:"source"`
+	Offset float64 `json:"offset_s"` // logged minus true
+	Error  float64 `json:"error_s"`  // half-width of the 90 % interval; NaN unknown
+	Gaps   []Gap   `json:"gaps"`
+}
+
+// Gap is a hole in a source's log while the others went on.
+type Gap struct {
+	From evenstand.Micros `json:"from"`
+	To   evenstand.Micros `json:"to"`
+}
+
+// Planted is the ground planted in one field on this day.
+type Planted struct {
+	Field string  `json:"field"`
+	Area  float64 `json:"area_m2"`
+	Seeds float64 `json:"seeds"`
+}

@@ -1,0 +1,46 @@
+package evenstand
+
+import "math"
+
+// Units is the system that people read.
+type Units string
+
+// The unit systems.
+const (
+	US     Units = "us"
+	Metric Units = "metric"
+)
+
+// Bushels of the crops by mass in kg: corn and sorghum 56 lb, soybeans 60 lb,
+// sunflower 24 lb (US standard weights, USDA AMS; as in agronomy tables).
+var bushel = map[string]float64{
+	"corn": 56 * Pound, "sorghum": 56 * Pound, "soybeans": 60 * Pound, "sunflower": 24 * Pound,
+}
+
+// Bushel gives the mass of a bushel of the crop in kg, false when the crop is
+// not sold by the bushel.
+func Bushel(crop string) (float64, bool) {
+	kg, ok := bushel[crop]
+	return kg, ok
+}
+
+// Settings are what the people said about the book: how to read numbers, and
+// what things cost. Unknown numbers are NaN.
+type Settings struct {
+	Name     string
+	Zone     string // IANA name
+	Units    Units
+	Currency string  // ISO 4217, "USD"
+	Price    float64 // currency per kg of grain
+	Yield    float64 // yield goal, kg/m2
+	Seed     float64 // currency per seed
+	Labour   float64 // currency per hour of the operator
+	Machine  float64 // currency per hour of tractor and planter standing
+	Season   float64 // m2 still to plant this season, beyond the present field
+}
+
+// NewSettings are settings in which nothing but the currency is set.
+func NewSettings() Settings {
+	nan := math.NaN()
+	return Settings{Units: US, Currency: "USD", Price: nan, Yield: nan, Seed: nan, Labour: nan, Machine: nan, Season: nan}
+}
