@@ -1,0 +1,35 @@
+package book
+
+import (
+	"errors"
+	"fmt"
+)
+
+// What can be wrong with a book as a whole. Errors of this package wrap one of
+// these where it applies; test with errors.Is.
+var (
+	ErrInUse   = errors.New("the logbook is in use by another program")
+	ErrNewer   = errors.New("the logbook was written by a newer version of this program")
+	ErrNotBook = errors.New("this folder is not a logbook")
+	ErrExists  = errors.New("there is something here already")
+	ErrCorrupt = errors.New("the logbook is damaged")
+	ErrUnknown = errors.New("the logbook does not know it")
+)
+
+// Error says what is wrong with which file and what the person can do.
+type Error struct {
+	Path string // the file or folder
+	Err  error  // what was wrong
+	Hint string // what to do next, a whole sentence
+}
+
+// Error gives the whole sentence: where, what, what to do.
+func (e *Error) Error() string {
+	if e.Hint == "" {
+		return fmt.Sprintf("%s: %v", e.Path, e.Err)
+	}
+	return fmt.Sprintf("%s: %v. %s", e.Path, e.Err, e.Hint)
+}
+
+// Unwrap gives what was wrong.
+func (e *Error) Unwrap() error { return e.Err }
