@@ -17,11 +17,11 @@ type Status string
 
 // The statuses.
 const (
-	Read     Status = "V"  // read in the source itself
-	Quoted   Status = "V2" // read in a text that quotes the source
-	Derived  Status = "D"  // arithmetic or a fit on such figures
-	Memory   Status = "M"  // from memory
-	Judged   Status = "J"  // judgement
+	Read    Status = "V"  // read in the source itself
+	Quoted  Status = "V2" // read in a text that quotes the source
+	Derived Status = "D"  // arithmetic or a fit on such figures
+	Memory  Status = "M"  // from memory
+	Judged  Status = "J"  // judgement
 )
 
 // Citable tells whether a line of this status may be shown as a citation.

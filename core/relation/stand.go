@@ -1,6 +1,5 @@
 package relation
 
-
 // Surface is R1's closed form: yield in percent of the best, for p thousand
 // plants an acre planted d days after April 30. Arguments are clamped to the
 // fitted domain, 10 to 36 and -20 to +40.
@@ -85,4 +84,3 @@ func Emergence() (low, likely, high float64) {
 
 // For tells whether the relations hold for a crop.
 func For(crop string) bool { return crop == "corn" }
-
