@@ -1,6 +1,12 @@
 package price
 
-import "evenstand"
+import (
+	"math"
+	"slices"
+
+	"evenstand"
+	"evenstand/core/relation"
+)
 
 // Basis names the ground that "still to save" counts on.
 type Basis string
@@ -17,23 +23,504 @@ type Context struct {
 	Settings  evenstand.Settings
 	Rows      int              // rows of the planter, for the share of the ground that the finding's rows plant; 0 unknown
 	FieldLeft float64          // m2 of the finding's field still to plant by the whole planter; NaN unknown
-	Basis     Basis            // field, season or none; empty: field when FieldLeft is known, else season, else none
+	Basis     Basis            // empty: field while ground is left in it, else season, else none
 	AsOf      evenstand.Micros // last log time; NoTime unknown
 	Seed      uint64           // of the draws; one for the whole report
 }
 
 // Price prices one finding by itself.
 func Price(f *evenstand.Finding, ctx Context) evenstand.Money {
-	return evenstand.Money{}
+	b := newBill(f, ctx, drawRanks(ctx.Seed))
+	return b.money()
 }
 
-// PriceAll prices all findings of a report on the same draws, shares losses
-// that overlap out among their causes, and sets Money of each.
+// PriceAll prices all findings of a report on the same draws and sets Money of
+// each. Findings whose rows and times overlap and whose harm is of the same
+// kind describe the same loss: in each draw, row and span of time the largest
+// of them is the total, and it is shared out among them in proportion. The
+// seed of the draws is that of the first finding's context.
 func PriceAll(fs []*evenstand.Finding, ctx func(*evenstand.Finding) Context) {
+	bills := make([]*bill, 0, len(fs))
+	var r *ranks
 	for _, f := range fs {
-		f.Money = Price(f, ctx(f))
+		c := ctx(f)
+		if r == nil {
+			r = drawRanks(c.Seed)
+		}
+		bills = append(bills, newBill(f, c, r))
+	}
+	share(bills)
+	for i, f := range fs {
+		f.Money = bills[i].money()
 	}
 }
 
-// Rank orders findings for the worklist: the most still to save first.
-func Rank(fs []*evenstand.Finding) {}
+// Everywhere is a context that is the same for all findings of a report.
+func Everywhere(c Context) func(*evenstand.Finding) Context {
+	return func(*evenstand.Finding) Context { return c }
+}
+
+// Relations gives the ids of the relations behind a finding's money.
+func Relations(f *evenstand.Finding) []string {
+	var out []string
+	for _, h := range f.Harm {
+		id := map[evenstand.HarmKind]string{
+			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
+			evenstand.ExtraSeeds: "R3-double", evenstand.RateError: "R1-population",
+		}[h.Kind]
+		if id != "" && !slices.Contains(out, id) {
+			out = append(out, id)
+		}
+	}
+	return out
+}
+
+// Rank orders findings for the worklist: the most still to save first, then
+// the most lost so far, then the id.
+func Rank(fs []evenstand.Finding) {
+	slices.SortStableFunc(fs, func(a, b evenstand.Finding) int {
+		for _, d := range []float64{
+			known(b.Money.StillToSave.Expected) - known(a.Money.StillToSave.Expected),
+			known(b.Money.SoFar.Mid) - known(a.Money.SoFar.Mid),
+		} {
+			if d != 0 {
+				return int(math.Copysign(1, d))
+			}
+		}
+		if a.ID < b.ID {
+			return -1
+		} else if a.ID > b.ID {
+			return 1
+		}
+		return 0
+	})
+}
+
+func known(n evenstand.Number) float64 {
+	if math.IsNaN(float64(n)) {
+		return 0
+	}
+	return float64(n)
+}
+
+// class groups kinds of harm that describe the same loss.
+type class int
+
+const (
+	plants class = iota // missing seeds, empty ground
+	extra
+	rate
+	classes
+)
+
+// bill is one finding on its way to money: loss by class and draw.
+type bill struct {
+	f     *evenstand.Finding
+	ctx   Context
+	unit  string
+	needs []string
+
+	past   [classes][]float64 // so far; nil: none of the class, or cannot say
+	future [classes][]float64 // still to come if nothing is done; nil: cannot say
+	area   float64            // m2 that the rows planted while it lasted; NaN unknown
+	basis  Basis
+	left   float64 // m2 that the finding's rows still plant; NaN unknown
+}
+
+func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
+	b := &bill{f: f, ctx: ctx, unit: "bu", area: math.NaN()}
+	if !math.IsNaN(ctx.Settings.Price) {
+		b.unit = ctx.Settings.Currency
+	}
+	b.ground()
+	for i, h := range f.Harm {
+		b.harm(i, h, r)
+	}
+	return b
+}
+
+func (b *bill) need(what string) {
+	if !slices.Contains(b.needs, what) {
+		b.needs = append(b.needs, what)
+	}
+}
+
+// ground settles what is still to be planted, and on which basis.
+func (b *bill) ground() {
+	field, season := b.ctx.FieldLeft, b.ctx.Settings.Season
+	b.basis, b.left = b.ctx.Basis, 0
+	if b.f.Until != nil {
+		b.basis = None // it is over: nothing is left to save
+		return
+	}
+	if b.basis == "" {
+		switch {
+		case field > 0:
+			b.basis = Field
+		case season > 0:
+			b.basis = Season
+		default:
+			b.basis = None
+		}
+	}
+	switch b.basis {
+	case Field:
+		b.left = field
+	case Season:
+		b.left = season
+		if field > 0 {
+			b.left += field
+		}
+	case None:
+		if math.IsNaN(field) && math.IsNaN(season) {
+			b.left = math.NaN()
+		}
+	}
+	if math.IsNaN(b.left) {
+		b.need("ground still to plant")
+	}
+	switch {
+	case len(b.f.Rows) == 0: // the whole machine
+	case b.ctx.Rows > 0:
+		b.left *= min(1, float64(len(b.f.Rows))/float64(b.ctx.Rows))
+	case b.left != 0:
+		b.left = math.NaN()
+		b.need("number of rows on the planter")
+	}
+}
+
+// harm adds the loss of one harm, or what is needed to price it.
+func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
+	s := b.ctx.Settings
+	target, area, share := float64(h.Target), float64(h.Area), float64(h.Share)
+	if math.IsNaN(b.area) || area > b.area { // the harms of a finding lie on the same ground
+		b.area = area
+	}
+	mid := float64(h.Amount.Mid)
+	if math.IsNaN(mid) {
+		b.need("amount of " + string(h.Kind))
+		return
+	}
+	a := amounts(b.ctx.Seed, b.f, i)
+	grain := func(loss func(i int) float64, perM2 func(i int) float64, c class) {
+		worth, ok := b.worth(h.Crop)
+		if !ok {
+			return
+		}
+		past, future := make([]float64, N), make([]float64, N)
+		for i := range N {
+			past[i] = loss(i) * s.Yield * worth
+			future[i] = perM2(i) * s.Yield * worth * b.left
+		}
+		b.add(c, past, future)
+	}
+	scale := func(i int) float64 { // how the amount's doubt carries over to the share
+		if mid > 0 {
+			return a[i] / mid
+		}
+		return 1
+	}
+	switch h.Kind {
+	case evenstand.MissingSeeds:
+		if !b.corn(h.Crop, "skip") || !b.yield() {
+			return
+		}
+		skip := r.skips(target)
+		perSeed := 1 / target // m2 that one place stands for
+		if math.IsNaN(perSeed) {
+			perSeed = share * area / mid
+		}
+		if math.IsNaN(perSeed) {
+			b.need("target rate")
+			return
+		}
+		if math.IsNaN(share) {
+			share = mid * perSeed / area
+		}
+		grain(func(i int) float64 { return a[i] * perSeed * skip[i] },
+			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
+	case evenstand.EmptyGround:
+		if !b.corn(h.Crop, "skip") || !b.yield() {
+			return
+		}
+		skip := r.skips(target)
+		if math.IsNaN(share) {
+			share = mid / area
+		}
+		grain(func(i int) float64 { return a[i] * skip[i] },
+			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
+	case evenstand.RateError:
+		ratio := float64(h.Ratio)
+		if !b.corn(h.Crop, "population") || !b.yield() {
+			return
+		}
+		if math.IsNaN(target) || math.IsNaN(ratio) {
+			b.need("target rate")
+			return
+		}
+		if math.IsNaN(share) || share <= 0 {
+			share = 1
+		}
+		var seeds float64 // currency per m2 for the seeds too many
+		if ratio > 1 {
+			if !b.seedPrice() {
+				return
+			}
+			seeds = (ratio - 1) * target * s.Seed
+		}
+		lost := r.rates(target, ratio)
+		worth, ok := b.worth(h.Crop)
+		if !ok {
+			return
+		}
+		past, future := make([]float64, N), make([]float64, N)
+		for i := range N {
+			perM2 := lost[i]*s.Yield*worth + seeds
+			past[i] = a[i] * perM2
+			future[i] = min(1, share*scale(i)) * perM2 * b.left
+		}
+		b.add(rate, past, future)
+	case evenstand.ExtraSeeds:
+		if !b.seedPrice() {
+			return
+		}
+		past, future := make([]float64, N), make([]float64, N)
+		for i := range N {
+			past[i] = a[i] * s.Seed
+			future[i] = share * scale(i) * target * s.Seed * b.left
+		}
+		b.add(extra, past, future)
+	default:
+		b.need("relation for " + string(h.Kind))
+	}
+}
+
+func (b *bill) add(c class, past, future []float64) {
+	if b.past[c] == nil {
+		b.past[c], b.future[c] = past, future
+		return
+	}
+	for i := range N {
+		b.past[c][i] += past[i]
+		b.future[c][i] += future[i]
+	}
+}
+
+// corn tells whether the relations hold for the crop, else what is missing.
+func (b *bill) corn(crop, what string) bool {
+	switch {
+	case relation.For(crop):
+		return true
+	case crop == "":
+		b.need("crop of the rows")
+	default:
+		b.need("a published " + what + " relation for " + crop + ", of which there is none here")
+	}
+	return false
+}
+
+func (b *bill) yield() bool {
+	if math.IsNaN(b.ctx.Settings.Yield) {
+		b.need("yield goal")
+		return false
+	}
+	return true
+}
+
+// seedPrice tells whether seed can be priced in the unit of the report.
+func (b *bill) seedPrice() bool {
+	ok := true
+	if math.IsNaN(b.ctx.Settings.Seed) {
+		b.need("seed price")
+		ok = false
+	}
+	if math.IsNaN(b.ctx.Settings.Price) {
+		b.need("price of grain")
+		ok = false
+	}
+	return ok
+}
+
+// worth gives the value of a kg of grain in the bill's unit.
+func (b *bill) worth(crop string) (float64, bool) {
+	if !math.IsNaN(b.ctx.Settings.Price) {
+		return b.ctx.Settings.Price, true
+	}
+	kg, ok := evenstand.Bushel(crop)
+	if !ok {
+		b.need("price of grain")
+		return 0, false
+	}
+	return 1 / kg, true
+}
+
+// sum adds up the classes; nil when there is none.
+func sum(by [classes][]float64) []float64 {
+	var out []float64
+	for _, xs := range by {
+		if xs == nil {
+			continue
+		}
+		if out == nil {
+			out = slices.Clone(xs)
+			continue
+		}
+		for i, x := range xs {
+			out[i] += x
+		}
+	}
+	return out
+}
+
+var cannot = evenstand.Range{Low: evenstand.Unknown, Mid: evenstand.Unknown, High: evenstand.Unknown}
+
+// money states the bill.
+func (b *bill) money() evenstand.Money {
+	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []string{}}
+	m.Needs = append(m.Needs, b.needs...)
+	m.StillToSave = evenstand.ToSave{Low: evenstand.Unknown, Mid: evenstand.Unknown, High: evenstand.Unknown, Expected: evenstand.Unknown, Basis: string(b.basis)}
+	past := sum(b.past)
+	if past == nil {
+		return m
+	}
+	m.SoFar = quantiles(past)
+	if b.area > 0 {
+		per := make([]float64, N)
+		for i := range per {
+			per[i] = past[i] / b.area
+		}
+		m.PerArea = quantiles(per)
+	}
+	if b.basis == None && b.left == 0 {
+		m.StillToSave = evenstand.ToSave{Basis: string(None)}
+		return m
+	}
+	future := sum(b.future)
+	if slices.ContainsFunc(future, math.IsNaN) {
+		return m
+	}
+	stop := b.stop()
+	q := quantiles(future)
+	net := func(n evenstand.Number) evenstand.Number { return max(0, n-evenstand.Number(stop)) }
+	m.StillToSave = evenstand.ToSave{
+		Low: net(q.Low), Mid: net(q.Mid), High: net(q.High),
+		Expected: evenstand.Number(max(0, saves(b.f)*mean(future)-stop)),
+		Basis:    string(b.basis),
+	}
+	return m
+}
+
+// word says how sure the named cause is.
+func word(f *evenstand.Finding) string {
+	p := 0.0
+	if len(f.Causes) > 0 {
+		p = f.Causes[0].Probability
+	}
+	switch {
+	case p >= 0.8:
+		return "likely"
+	case p >= 0.5:
+		return "possible"
+	}
+	return "unsure"
+}
+
+// Chances that nobody has published, judged: that advice given for one cause
+// cures another, and that it cures a cause which the catalogue does not hold.
+const (
+	curesOther   = 0.3
+	curesUnnamed = 0.5
+)
+
+// saves gives the share of the coming loss that acting saves on average: over
+// the causes, their chance, that something is being lost at all (a sensor that
+// lies loses nothing), and that the advice works.
+func saves(f *evenstand.Finding) float64 {
+	s, rest := 0.0, 1.0
+	for _, c := range f.Causes {
+		rest -= c.Probability
+		r, ok := relation.RemedyFor(f.Kind, c.Cause)
+		switch {
+		case !ok:
+			s += c.Probability * curesUnnamed
+		case !r.SeedsFall:
+			s += c.Probability * r.Works
+		}
+	}
+	return s + max(0, rest)*curesOther
+}
+
+// fillMinutes is how long a fill lasts at least: 8 to 20 minutes (operations,
+// 6; judgement). A fix during a fill costs the minutes beyond it.
+const fillMinutes = 8
+
+// hoursDay is a planting day in hours, as in R21's worked example.
+const hoursDay = 14
+
+// stop gives what the fix costs in the bill's unit: labour, and for a stop by
+// itself the machine's time and the lost time of the season (R21), each where
+// it is known.
+func (b *bill) stop() float64 {
+	if len(b.f.Causes) == 0 {
+		return 0
+	}
+	r, ok := relation.RemedyFor(b.f.Kind, b.f.Causes[0].Cause)
+	if !ok {
+		return 0
+	}
+	s := b.ctx.Settings
+	minutes := float64(r.Minutes)
+	perHour := 0.0
+	if b.unit != "bu" {
+		perHour = orZero(s.Labour)
+	}
+	switch Usual(b.f.Kind) {
+	case evenstand.NextStop:
+		minutes = max(0, minutes-fillMinutes)
+		fallthrough
+	case evenstand.Now:
+		if b.unit != "bu" {
+			perHour += orZero(s.Machine)
+		}
+		perHour += b.lostHour()
+	}
+	return minutes / 60 * perHour
+}
+
+func orZero(v float64) float64 {
+	if math.IsNaN(v) {
+		return 0
+	}
+	return v
+}
+
+// lostHour is R21: the price of an hour of the season, 0 where the ground
+// still to plant or the date is not known.
+func (b *bill) lostHour() float64 {
+	s := b.ctx.Settings
+	d, err := relation.AfterApril30(string(b.f.Day))
+	if err != nil || math.IsNaN(s.Season) || math.IsNaN(s.Yield) {
+		return 0
+	}
+	worth := s.Price
+	if math.IsNaN(worth) {
+		worth = 1 / relation.CornBushel
+	}
+	_, likely, _ := relation.DayLoss(d)
+	left := s.Season + orZero(b.ctx.FieldLeft)
+	return left * s.Yield * worth * likely / 100 / hoursDay
+}
+
+// Usual gives when a kind of finding is usually acted on: the catalogue's
+// "when", the first where it gives two.
+func Usual(kind string) evenstand.When {
+	switch kind {
+	case evenstand.KindBlockedCell, evenstand.KindRowSkips:
+		return evenstand.NextStop
+	case evenstand.KindWeakCell, evenstand.KindRowDoubles:
+		return evenstand.Tonight
+	case evenstand.KindUpset:
+		return evenstand.Never
+	}
+	return evenstand.Now
+}

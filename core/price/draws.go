@@ -1,0 +1,126 @@
+package price
+
+import (
+	"hash/fnv"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strconv"
+
+	"evenstand"
+	"evenstand/core/relation"
+)
+
+// N is the number of draws of a report. At 1,000 the Monte Carlo error of the
+// 10th, 50th and 90th percentile is about 1.1, 0.8 and 1.0 % (methods, p).
+const N = 1000
+
+// ranks are the common draws: one row of ranks for all findings of a report,
+// a column a factor. Columns are only ever added at the end.
+type ranks struct{ skip, curve, best, emerge [N]float64 }
+
+func drawRanks(seed uint64) *ranks {
+	rng := rand.New(rand.NewPCG(seed, 0x65766e7374616e64))
+	r := new(ranks)
+	for i := range N {
+		r.skip[i] = rng.Float64()
+		r.curve[i] = rng.Float64()
+		r.best[i] = rng.Float64()
+		r.emerge[i] = rng.Float64()
+	}
+	return r
+}
+
+// amounts draws how much harm there was, from the finding's own generator, so
+// that neither the order of findings nor other findings change it.
+func amounts(seed uint64, f *evenstand.Finding, harm int) []float64 {
+	h := fnv.New64a()
+	lead := 0
+	if len(f.Rows) > 0 {
+		lead = f.Rows[0]
+	}
+	for _, s := range []string{f.Planter, string(f.Day), f.Family, strconv.Itoa(lead), strconv.FormatInt(int64(f.Alarm), 10), strconv.Itoa(harm)} {
+		h.Write([]byte(s))
+		h.Write([]byte{0})
+	}
+	rng := rand.New(rand.NewPCG(seed, h.Sum64()))
+	a := f.Harm[harm].Amount
+	low, mid, high := float64(a.Low), float64(a.Mid), float64(a.High)
+	if math.IsNaN(low) || low > mid {
+		low = mid
+	}
+	if math.IsNaN(high) || high < mid {
+		high = mid
+	}
+	out := make([]float64, N)
+	for i := range out {
+		z := rng.NormFloat64() / 1.2815515655446004 // the normal's 90th percentile
+		if z < 0 {
+			out[i] = max(0, mid+z*(mid-low))
+		} else {
+			out[i] = mid + z*(high-mid)
+		}
+	}
+	return out
+}
+
+// skips gives the plants that one missing plant costs, by draw.
+func (r *ranks) skips(target float64) []float64 {
+	low, likely, high := relation.SkipLoss(stand(target))
+	out := make([]float64, N)
+	for i := range out {
+		out[i] = relation.Triangular(low, likely, high, r.skip[i])
+	}
+	return out
+}
+
+// stand gives thousand plants an acre from seeds per m2 at the likely
+// emergence; NaN stays NaN.
+func stand(target float64) float64 {
+	_, likely, _ := relation.Emergence()
+	return relation.Thousand(target) * likely
+}
+
+// rates gives the share of yield lost by draw when target seeds per m2 were
+// asked for and ratio times as many came: R1's curve near the best stand. The
+// best stand is drawn between the least and the largest that R1 gives for
+// Indiana and Iowa (severe drought to good years), the curvature from its own
+// range, and nothing is charged on the plateau. A rate that happens to be
+// better than the target is no gain.
+func (r *ranks) rates(target, ratio float64) []float64 {
+	indiana := relation.Must("R1-population", "best stand, Indiana")
+	iowa := relation.Must("R1-population", "best stand, Iowa")
+	kLow, kLikely, kHigh := relation.Must("R1-population", "curvature below p*").Range()
+	eLow, eLikely, eHigh := relation.Emergence()
+	out := make([]float64, N)
+	for i := range out {
+		best := relation.Triangular(indiana.Low, indiana.Likely, iowa.Low, r.best[i])
+		k := relation.Triangular(kLow, kLikely, kHigh, r.curve[i])
+		p := relation.Thousand(target) * relation.Triangular(eLow, eLikely, eHigh, r.emerge[i])
+		out[i] = max(0, relation.NearOptimum(p, best, k)-relation.NearOptimum(p*ratio, best, k)) / 100
+	}
+	return out
+}
+
+// quantiles gives the 10th, 50th and 90th percentile (linear between ranks).
+func quantiles(xs []float64) evenstand.Range {
+	s := slices.Clone(xs)
+	slices.Sort(s)
+	at := func(p float64) evenstand.Number {
+		x := p * float64(len(s)-1)
+		i := int(x)
+		if i+1 >= len(s) {
+			return evenstand.Number(s[len(s)-1])
+		}
+		return evenstand.Number(s[i] + (x-float64(i))*(s[i+1]-s[i]))
+	}
+	return evenstand.Range{Low: at(0.1), Mid: at(0.5), High: at(0.9)}
+}
+
+func mean(xs []float64) float64 {
+	sum := 0.0
+	for _, x := range xs {
+		sum += x
+	}
+	return sum / float64(len(xs))
+}
