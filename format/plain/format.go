@@ -1,0 +1,459 @@
+package plain
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"path"
+	"slices"
+	"strings"
+	"time"
+
+	"evenstand"
+)
+
+// Format reads the plain layout; it implements evenstand.Format. Its files are
+// found by their names, in any letter case and any folder, also inside a zip.
+// Order of times, and the same line twice, are left to whoever stores them.
+type Format struct{}
+
+var _ evenstand.Format = Format{}
+
+// Name gives "plain layout".
+func (Format) Name() string { return "plain layout" }
+
+// kind is one of the four files.
+type kind struct {
+	file   string // its name
+	what   string // last part of the source's name
+	grade  evenstand.Grade
+	want   []string // columns, the needed ones first
+	needed int
+}
+
+var kinds = []kind{
+	{SeedsFile, "seeds", evenstand.GradeA, strings.Split(seedsHeader, ","), 2},
+	{TrackFile, "track", evenstand.GradeD, strings.Split(trackHeader, ","), 3},
+	{ReadingsFile, "readings", evenstand.NoGrade, strings.Split(readingsHeader, ","), 5},
+	{JournalFile, "journal", evenstand.GradeD, strings.Split(journalHeader, ","), 2},
+}
+
+func kindOf(name string) *kind {
+	base := path.Base(name)
+	for i := range kinds {
+		if strings.EqualFold(base, kinds[i].file) {
+			return &kinds[i]
+		}
+	}
+	return nil
+}
+
+// folder is what one folder holds of the layout.
+type folder struct {
+	dir   string
+	files []string
+	toml  []string
+}
+
+// Find lists the sources of an input: one for each file with the right header.
+// The name of a source is the box's name of source.toml, or its folder, and
+// the file's: "north box/seeds". A source's grade is known before reading for
+// all but readings.csv. What is wrong in a source.toml is reported here.
+func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, claimed []string, unused []evenstand.Unused, err error) {
+	var folders []*folder
+	at := map[string]*folder{}
+	err = fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file or folder may be read."})
+			if d != nil && d.IsDir() {
+				return fs.SkipDir
+			}
+			return nil
+		}
+		isToml := strings.EqualFold(path.Base(name), SourceToml)
+		if d.IsDir() || !isToml && kindOf(name) == nil {
+			return nil
+		}
+		dir := path.Dir(name)
+		fo := at[dir]
+		if fo == nil {
+			fo = &folder{dir: dir}
+			at[dir] = fo
+			folders = append(folders, fo)
+		}
+		if isToml {
+			fo.toml = append(fo.toml, name)
+		} else {
+			fo.files = append(fo.files, name)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, nil, unused, err
+	}
+	slices.SortFunc(folders, func(a, b *folder) int { return strings.Compare(a.dir, b.dir) })
+	used := map[string]bool{} // names of boxes
+	for _, fo := range folders {
+		if len(fo.files) == 0 {
+			continue // a source.toml alone belongs to some other layout
+		}
+		said := NewSource()
+		for i, name := range fo.toml {
+			claimed = append(claimed, name)
+			if i > 0 {
+				unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: "the folder has a second source.toml, in other letters", Do: "Keep one."})
+				continue
+			}
+			data, err := readAll(in, name)
+			if err != nil {
+				unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file may be read."})
+				continue
+			}
+			var bad []evenstand.Unused
+			said, bad = ReadSource(name, data)
+			unused = append(unused, bad...)
+		}
+		box := said.Name
+		if box == "" && fo.dir != "." {
+			box = fo.dir
+		} else if used[box] && box != "" {
+			box += " (" + fo.dir + ")"
+		}
+		used[box] = true
+		slices.SortStableFunc(fo.files, func(a, b string) int {
+			return slices.IndexFunc(kinds, func(k kind) bool { return k.what == kindOf(a).what }) -
+				slices.IndexFunc(kinds, func(k kind) bool { return k.what == kindOf(b).what })
+		})
+		names := map[string]bool{}
+		for _, name := range fo.files {
+			claimed = append(claimed, name)
+			k := kindOf(name)
+			if bad := f.look(ctx, in, name, k); bad != nil {
+				unused = append(unused, *bad)
+				continue
+			}
+			last := k.what
+			if names[last] {
+				last = path.Base(name)
+			}
+			names[last] = true
+			src := evenstand.Source{
+				Name: path.Join(box, last), Format: f.Name(), Files: []string{name},
+				Planter: said.Planter, Zone: said.Zone, Grade: k.grade,
+				ClockOffset: said.ClockOffset, ClockError: said.ClockError,
+				Latency: math.NaN(), Notes: slices.Clone(said.Notes),
+			}
+			if len(fo.toml) > 0 {
+				src.Files = append(src.Files, fo.toml[0])
+			}
+			if said.OneClock {
+				src.Clock = box
+				if box == "" {
+					src.Clock = "this folder"
+				}
+			}
+			sources = append(sources, src)
+		}
+	}
+	return sources, claimed, unused, nil
+}
+
+// readAll reads a small file, one byte beyond what is taken for small.
+func readAll(in fs.FS, name string) ([]byte, error) {
+	f, err := in.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, maxToml+1))
+}
+
+// look reads the header of a file and says what keeps it from being read.
+func (f Format) look(ctx context.Context, in fs.FS, name string, k *kind) *evenstand.Unused {
+	file, err := in.Open(name)
+	if err != nil {
+		return &evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file may be read."}
+	}
+	defer file.Close()
+	l := newLines(ctx, file, nil)
+	defer l.close()
+	_, bad := readHeader(l, k)
+	if bad != nil {
+		bad.File = name
+	}
+	return bad
+}
+
+// header is the order of the columns of a file.
+type header struct {
+	at     []int // place of each column of the kind in a line; -1 when absent
+	fields int   // fields on a line
+	extra  []string
+}
+
+// readHeader reads the first line and finds the columns in it.
+func readHeader(l *lines, k *kind) (header, *evenstand.Unused) {
+	h := header{at: make([]int, len(k.want))}
+	bad := func(why, do string) (header, *evenstand.Unused) {
+		return h, &evenstand.Unused{Line: max(1, l.line), Count: 1, Of: "files", Why: why, Do: do}
+	}
+	should := "Its first line should be " + strings.Join(k.want[:k.needed], ",") + "."
+	line, got := l.next()
+	for got == wholeLine && len(trim(trimBOM(line))) == 0 {
+		line, got = l.next()
+	}
+	switch {
+	case got == noLine && l.err != nil:
+		return bad(l.err.Error(), "Check that the file may be read.")
+	case got == noLine:
+		return bad("the file is empty", "")
+	case bytes.HasPrefix(line, []byte("\xff\xfe")) || bytes.HasPrefix(line, []byte("\xfe\xff")) || bytes.IndexByte(line, 0) >= 0:
+		return bad("the file is no UTF-8 text", "Save it as CSV in UTF-8.")
+	case got == cutLine:
+		return bad("the file ends within its first line", "Send the whole file.")
+	case got == longLine:
+		return bad("the first line is longer than 256 KB", should)
+	}
+	line = trimBOM(line)
+	var scratch []byte
+	fields, ok := split(line, nil, &scratch)
+	if !ok {
+		return bad("a quote of the first line is not closed", should)
+	}
+	h.fields = len(fields)
+	for i := range h.at {
+		h.at[i] = -1
+	}
+	for i, f := range fields {
+		c := slices.Index(k.want, strings.ToLower(string(f)))
+		switch {
+		case c < 0:
+			h.extra = append(h.extra, show(f))
+		case h.at[c] >= 0:
+			return bad("two columns are named "+k.want[c], "Keep one of them.")
+		default:
+			h.at[c] = i
+		}
+	}
+	var missing []string
+	for c := range k.needed {
+		if h.at[c] < 0 {
+			missing = append(missing, k.want[c])
+		}
+	}
+	if len(missing) == 0 {
+		return h, nil
+	}
+	var c clock
+	first := fields[0]
+	switch _, err := c.parse(first); {
+	case len(fields) == 1 && (bytes.Count(line, []byte(";")) > 0 || bytes.Count(line, []byte("\t")) > 0):
+		return bad("the columns are not parted by commas", "Save it as CSV with commas and decimal points. "+should)
+	case err == nil || len(h.extra) == len(fields) && len(first) > 0 && first[0] >= '0' && first[0] <= '9':
+		return bad("there is no header line", should)
+	case len(missing) == 1:
+		return bad("the header has no column "+missing[0], should)
+	}
+	return bad("the header has no columns "+strings.Join(missing, ", "), should)
+}
+
+// scan is the reading of one file.
+type scan struct {
+	sink    evenstand.Sink
+	lines   *lines
+	head    header
+	report  report
+	clock   clock
+	said    SourceFile
+	fields  [][]byte
+	scratch []byte
+
+	used     int64
+	last     evenstand.Micros
+	back     int64 // lines earlier than the one before
+	backLine int
+	backMost evenstand.Micros
+}
+
+// Read streams one source. Fixes, seeds and readings are handed over in the
+// order of the file: a clock that goes back is told in the notes, and sorting
+// is left to whoever keeps the data. A last line without line end is not used,
+// because it may be cut short. An entry's value stays in the entry's unit.
+func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evenstand.Sink) (evenstand.Source, error) {
+	var k *kind
+	name := ""
+	s := &scan{sink: sink, said: NewSource(), last: evenstand.NoTime}
+	for _, file := range src.Files {
+		if kf := kindOf(file); kf != nil && k == nil {
+			k, name = kf, file
+		} else if strings.EqualFold(path.Base(file), SourceToml) {
+			data, err := readAll(in, file)
+			if err != nil {
+				return src, fmt.Errorf("%s: %w", file, err)
+			}
+			s.said, _ = ReadSource(file, data) // Find has told what is wrong in it
+		}
+	}
+	if k == nil {
+		return src, fmt.Errorf("source %s: none of its files is of the plain layout", src.Name)
+	}
+	file, err := in.Open(name)
+	if err != nil {
+		return src, fmt.Errorf("%s: %w", name, err)
+	}
+	defer file.Close()
+	zone := s.said.Zone
+	if zone == "" {
+		zone = src.Zone
+	}
+	if zone != "" {
+		if s.clock.zone, err = loadZone(zone); err != nil {
+			return src, fmt.Errorf("source %s: time zone %q: %w", src.Name, zone, err)
+		}
+	}
+	s.report.file = name
+	s.lines = newLines(ctx, file, sink.Progress)
+	defer s.lines.close()
+	var bad *evenstand.Unused
+	if s.head, bad = readHeader(s.lines, k); bad != nil {
+		if s.lines.err != nil {
+			return src, fmt.Errorf("%s: %w", name, s.lines.err)
+		}
+		bad.File = name
+		sink.Unused(*bad)
+		return src, nil
+	}
+	if n := len(s.head.extra); n > 0 {
+		sink.Unused(evenstand.Unused{File: name, Line: 1, Count: int64(n), Of: "columns",
+			Why: "not known in this layout: " + strings.Join(s.head.extra[:min(n, 20)], ", "), Do: "Nothing to do if they are not needed."})
+	}
+	switch k.file {
+	case SeedsFile:
+		err = s.seeds()
+	case TrackFile:
+		err = s.track()
+	case ReadingsFile:
+		src.Grade, err = s.readings()
+	case JournalFile:
+		err = s.journal()
+	}
+	s.report.send(sink)
+	src.Notes = append(slices.Clone(src.Notes), s.notes(name)...)
+	if err == nil && s.lines.err != nil {
+		err = fmt.Errorf("%s, byte %d: %w", name, s.lines.base+int64(s.lines.end), s.lines.err)
+	}
+	return src, err
+}
+
+func (s *scan) notes(name string) []string {
+	var notes []string
+	if s.back > 0 {
+		lines := "lines are"
+		if s.back == 1 {
+			lines = "line is"
+		}
+		notes = append(notes, fmt.Sprintf("In %s, %d %s earlier than the line before, by up to %s, first line %d; all are used.",
+			name, s.back, lines, time.Duration(s.backMost)*time.Microsecond, s.backLine))
+	}
+	if s.used == 0 && len(s.report.order) == 0 {
+		notes = append(notes, fmt.Sprintf("%s holds a header and nothing under it.", name))
+	}
+	return notes
+}
+
+func (s *scan) bad(why *reason, text []byte) {
+	t := ""
+	if text != nil {
+		t = show(text)
+	}
+	s.report.add(why, t, s.lines.line, s.lines.start)
+}
+
+// next gives the fields and the time of the next line that has them.
+func (s *scan) next(records bool) (evenstand.Micros, bool) {
+	for {
+		var line []byte
+		var got found
+		if records {
+			line, got = s.lines.nextRecord()
+		} else {
+			line, got = s.lines.next()
+		}
+		switch got {
+		case noLine:
+			return 0, false
+		case cutLine:
+			if len(trim(line)) > 0 {
+				s.bad(&badCut, nil)
+			}
+			continue
+		case longLine:
+			s.bad(&badLong, nil)
+			continue
+		case openQuote:
+			s.bad(&badQuote, nil)
+			continue
+		}
+		var ok bool
+		s.fields, ok = split(line, s.fields, &s.scratch)
+		if !ok {
+			s.bad(&badQuote, nil)
+			continue
+		}
+		if len(s.fields) != s.head.fields {
+			if len(s.fields) > 1 || len(s.fields[0]) > 0 {
+				s.bad(&badFields, nil)
+			}
+			continue
+		}
+		t, err := s.clock.parse(s.fields[s.head.at[0]])
+		if err != nil {
+			s.badTime(err)
+			continue
+		}
+		return t, true
+	}
+}
+
+// take counts a line that is used and watches the clock.
+func (s *scan) take(t evenstand.Micros) {
+	s.used++
+	if t < s.last {
+		if s.back == 0 {
+			s.backLine = s.lines.line
+		}
+		s.back++
+		s.backMost = max(s.backMost, s.last-t)
+	}
+	s.last = t
+}
+
+// field gives a column of the kind, nil when the file has none.
+func (s *scan) field(column int) []byte {
+	if at := s.head.at[column]; at >= 0 {
+		return s.fields[at]
+	}
+	return nil
+}
+
+// row holds a row number against what is known and counts it from the left.
+// The reason is nil when the row can be used.
+func (s *scan) row(n int) (int, *reason) {
+	switch {
+	case n < 1 || n > evenstand.MaxRows:
+		return 0, &badRow
+	case s.said.Rows > 0 && n > s.said.Rows:
+		return 0, &badBeyond
+	case s.said.RowsFrom != "right":
+		return n, nil
+	case s.said.Rows == 0:
+		return 0, &badRight
+	}
+	return s.said.Rows + 1 - n, nil
+}

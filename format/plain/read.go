@@ -1,0 +1,339 @@
+package plain
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+)
+
+// batch is how many values are handed over at once.
+const batch = 4096
+
+func (s *scan) badTime(err error) {
+	if text := s.fields[s.head.at[0]]; errors.Is(err, evenstand.ErrNoZone) {
+		s.bad(&badZone, text)
+	} else {
+		s.bad(&badTime, text)
+	}
+}
+
+func (s *scan) seeds() error {
+	out := make([]evenstand.Seed, 0, batch)
+	for {
+		t, ok := s.next(false)
+		if !ok {
+			break
+		}
+		text := s.field(1)
+		n, ok := parseWhole(text)
+		if !ok {
+			n = 0
+		}
+		row, why := s.row(n)
+		if why != nil {
+			s.bad(why, text)
+			continue
+		}
+		s.take(t)
+		out = append(out, evenstand.Seed{T: t, Row: int16(row)})
+		if len(out) == batch {
+			if err := s.sink.Seeds(out); err != nil {
+				return err
+			}
+			out = out[:0]
+		}
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	return s.sink.Seeds(out)
+}
+
+func (s *scan) track() error {
+	out := make([]evenstand.Fix, 0, batch)
+	for {
+		t, ok := s.next(false)
+		if !ok {
+			break
+		}
+		lat, ok1 := parseNumber(s.field(1))
+		lon, ok2 := parseNumber(s.field(2))
+		// Under a ten millionth of a degree (1 cm) from 0/0 is 0/0: no receiver
+		// logs that place by chance.
+		const nothing = 1e-7
+		switch {
+		case !ok1:
+			s.bad(&badPlace, s.field(1))
+			continue
+		case !ok2:
+			s.bad(&badPlace, s.field(2))
+			continue
+		case math.Abs(lat) > 90:
+			s.bad(&badRange, s.field(1))
+			continue
+		case math.Abs(lon) > 180:
+			s.bad(&badRange, s.field(2))
+			continue
+		case math.Abs(lat) < nothing && math.Abs(lon) < nothing:
+			s.bad(&badZero, nil)
+			continue
+		}
+		fix := evenstand.NewFix(t, lat, lon)
+		fix.Alt = s.extra(3, -1000, 10000) // m: the ground of the earth, with a margin
+		speed := evenstand.GroundSpeed.Info()
+		fix.Speed = s.extra(4, speed.Min, speed.Max)
+		fix.Heading = s.extra(5, -360, 720)
+		if fix.Heading < 0 || fix.Heading >= 360 {
+			fix.Heading = math.Mod(fix.Heading+720, 360)
+		}
+		fix.HDOP = s.extra(6, 0, 1000)
+		if n := s.extra(7, 0, 200); !math.IsNaN(n) {
+			fix.Sats = int16(n)
+		}
+		s.take(t)
+		out = append(out, fix)
+		if len(out) == batch {
+			if err := s.sink.Fixes(out); err != nil {
+				return err
+			}
+			out = out[:0]
+		}
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	return s.sink.Fixes(out)
+}
+
+// extra reads a column that a place can do without: NaN when empty, and
+// reported when it is no number or outside what can be.
+func (s *scan) extra(column int, lo, hi float64) float64 {
+	text := s.field(column)
+	if len(text) == 0 {
+		return math.NaN()
+	}
+	v, ok := parseNumber(text)
+	if ok && v >= lo && v <= hi {
+		return v
+	}
+	name := kinds[1].want[column]
+	if ok {
+		s.report.add(&badExtra, name+" cannot be", s.lines.line, s.lines.start)
+	} else {
+		s.report.add(&badExtra, name+" is no number", s.lines.line, s.lines.start)
+	}
+	return math.NaN()
+}
+
+// column is one quantity of one element in one unit, as readings.csv spells it.
+type column struct {
+	why     *reason // why its readings cannot be used
+	found   string  // what was found, for the reason
+	q       evenstand.Quantity
+	e       evenstand.Element
+	unit    evenstand.Unit
+	lo, hi  float64 // plausible, SI
+	state   bool    // only 0 or 1
+	outside string  // sentence on a value that cannot be
+
+	last evenstand.Micros
+	n    float64 // steps between readings of up to 10 s, and their sum
+	sum  float64
+}
+
+// maxColumns bounds the memory of columns; a planter has a few thousand.
+const maxColumns = 1 << 16
+
+func (s *scan) readings() (evenstand.Grade, error) {
+	out := make([]evenstand.Reading, 0, batch)
+	columns := map[string]*column{}
+	var key []byte
+	for {
+		t, ok := s.next(false)
+		if !ok {
+			break
+		}
+		q, e, u := s.field(1), s.field(2), s.field(4)
+		key = append(key[:0], q...)
+		key = append(key, 0)
+		key = append(key, e...)
+		key = append(key, 0)
+		key = append(key, u...)
+		c := columns[string(key)]
+		if c == nil {
+			if len(columns) >= maxColumns {
+				clear(columns)
+			}
+			c = s.column(q, e, u)
+			columns[string(key)] = c
+		}
+		if c.why != nil {
+			s.report.add(c.why, c.found, s.lines.line, s.lines.start)
+			continue
+		}
+		text := s.field(3)
+		v, ok := parseNumber(text)
+		if !ok {
+			s.bad(&badValue, text)
+			continue
+		}
+		v = c.unit.ToSI(v)
+		if !(v >= c.lo && v <= c.hi) {
+			s.report.add(&badPlausi, c.outside, s.lines.line, s.lines.start)
+			continue
+		}
+		if c.state && v != 0 && v != 1 {
+			s.report.add(&badState, c.q.String(), s.lines.line, s.lines.start)
+			continue
+		}
+		s.take(t)
+		if step := t - c.last; step > 0 && step <= 10*evenstand.Second {
+			c.n++
+			c.sum += float64(step)
+		}
+		c.last = t
+		out = append(out, evenstand.Reading{T: t, Value: v, Quantity: c.q, Element: c.e})
+		if len(out) == batch {
+			if err := s.sink.Readings(out); err != nil {
+				return gradeOf(columns), err
+			}
+			out = out[:0]
+		}
+	}
+	if len(out) == 0 {
+		return gradeOf(columns), nil
+	}
+	return gradeOf(columns), s.sink.Readings(out)
+}
+
+// column reads the three words of a reading.
+func (s *scan) column(q, e, u []byte) *column {
+	c := &column{last: evenstand.NoTime / 2}
+	fail := func(why *reason, found string) *column {
+		c.why, c.found = why, found
+		return c
+	}
+	var ok bool
+	if c.q, ok = evenstand.ParseQuantity(string(q)); !ok {
+		return fail(&badQuantity, show(q))
+	}
+	var err error
+	if c.e, err = evenstand.ParseElement(string(e)); err != nil {
+		return fail(&badElement, show(e))
+	}
+	if c.e.Scope == evenstand.ScopeRow {
+		n, why := s.row(int(c.e.N))
+		if why != nil {
+			return fail(why, show(e))
+		}
+		c.e.N = int16(n)
+	}
+	if c.unit, err = evenstand.ParseUnit(string(u)); err != nil {
+		return fail(&badUnit, show(u))
+	}
+	in := c.q.Info()
+	percent := c.unit.Dim == evenstand.Plain && c.unit.Scale != 1
+	if !c.q.Accepts(c.unit) || percent && in.Aggregate != evenstand.Mean {
+		return fail(&badMatch, show(u)+" for "+in.Name)
+	}
+	c.lo, c.hi = in.Min, in.Max
+	c.state = in.Aggregate == evenstand.State && in.SI == ""
+	c.outside = in.Name + " outside " + bounds(in, c.unit)
+	return c
+}
+
+// bounds writes the plausible range of a quantity in a unit.
+func bounds(in evenstand.QuantityInfo, u evenstand.Unit) string {
+	text := fmt.Sprintf("%.4g to %.4g", u.FromSI(in.Min), u.FromSI(in.Max))
+	return strings.TrimSpace(text + " " + u.Name)
+}
+
+// gradeOf tells the data grade of what was read: B when rows are logged about
+// once a second or finer, C when slower, by section or for the machine, D for
+// tanks alone.
+func gradeOf(columns map[string]*column) evenstand.Grade {
+	grade := evenstand.NoGrade
+	better := func(g evenstand.Grade) {
+		if grade == evenstand.NoGrade || g < grade {
+			grade = g
+		}
+	}
+	for _, c := range columns {
+		switch {
+		case c.why != nil || c.last < 0:
+		case c.e.Scope == evenstand.ScopeTank:
+			better(evenstand.GradeD)
+		case c.e.Scope == evenstand.ScopeRow && c.n > 0 && c.sum/c.n <= 1.5e6: // a row a second, with jitter
+			better(evenstand.GradeB)
+		default:
+			better(evenstand.GradeC)
+		}
+	}
+	return grade
+}
+
+// The kinds of journal entry.
+var entryKinds = []string{"setting", "refill", "fix", "remark", "count", "dig", "lot"}
+
+func (s *scan) journal() error {
+	var out []evenstand.Entry
+	for {
+		t, ok := s.next(true)
+		if !ok {
+			break
+		}
+		e := evenstand.Entry{T: t, Value: math.NaN()}
+		i := slices.Index(entryKinds, string(s.field(1)))
+		if i < 0 {
+			s.bad(&badWhat, s.field(1))
+			continue
+		}
+		e.What = entryKinds[i]
+		rows, err := evenstand.ParseRows(string(s.field(2)))
+		if err != nil {
+			s.bad(&badRows, s.field(2))
+			continue
+		}
+		var why *reason
+		for i, n := range rows {
+			if rows[i], why = s.row(n); why != nil {
+				break
+			}
+		}
+		if why != nil {
+			s.bad(why, s.field(2))
+			continue
+		}
+		if s.said.RowsFrom == "right" {
+			slices.Reverse(rows)
+		}
+		e.Rows = rows
+		if text := s.field(3); len(text) > 0 {
+			if e.Value, ok = parseNumber(text); !ok {
+				s.bad(&badValue, text)
+				continue
+			}
+		}
+		if _, err := evenstand.ParseUnit(string(s.field(4))); err != nil {
+			s.bad(&badUnit, s.field(4))
+			continue
+		}
+		e.Unit = string(s.field(4))
+		e.Note = strings.ToValidUTF8(string(s.field(5)), "\uFFFD")
+		s.take(t)
+		if out = append(out, e); len(out) == batch {
+			if err := s.sink.Entries(out); err != nil {
+				return err
+			}
+			out = out[:0]
+		}
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	return s.sink.Entries(out)
+}

@@ -1,0 +1,93 @@
+package plain
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"evenstand"
+)
+
+// reason is one way in which a line cannot be used.
+type reason struct {
+	why  string // what was wrong; %s is the text that was found
+	do   string
+	each bool // counted apart for each text that was found
+}
+
+var (
+	badFields   = reason{why: "a line has another number of fields than the header", do: "Put texts that hold a comma in double quotes; the line may also be cut short."}
+	badQuote    = reason{why: "a quote is not closed on its line", do: `Close it, or write "" for a quote inside a quoted text.`}
+	badCut      = reason{why: "the last line has no line end and may be cut short", do: "If it is whole, end the file with a line break and read it again."}
+	badLong     = reason{why: "a line is longer than 256 KB", do: "Check that the file is the text that its name says."}
+	badTime     = reason{why: "a time that cannot be read, such as %s", do: "Write RFC 3339 with zone, such as 2026-05-02T19:12:08.120Z, or seconds since 1970."}
+	badZone     = reason{why: "a time without zone, such as %s", do: `Say zone = "America/Chicago", or the zone it is, in a source.toml beside the file, or write times with their zone.`}
+	badRow      = reason{why: "a row that is no whole number from 1 to 128, such as %s", do: "Count rows from 1 at the left, looking forward."}
+	badBeyond   = reason{why: "a row beyond the rows of the source.toml, such as %s", do: "Correct rows in the source.toml beside the file."}
+	badRight    = reason{why: "rows count from the right, but the source.toml does not say how many there are", do: "Add rows = 16, or the number it is, to the source.toml beside the file."}
+	badPlace    = reason{why: "a position that is no number, such as %s", do: "Write decimal degrees with a point."}
+	badRange    = reason{why: "a position that is not on the earth, such as %s", do: "Latitude goes from -90 to 90 and longitude from -180 to 180; check the order of the columns."}
+	badZero     = reason{why: "a position at latitude 0, longitude 0: the receiver had none yet", do: "Nothing to do, unless it lasts."}
+	badQuantity = reason{why: "the quantity %s is not known", do: "Use a name of the registry, such as vacuum or gauge_wheel_load.", each: true}
+	badElement  = reason{why: "the element %s is not known", do: "Use machine, left, right, section 2, row 7 or tank 1.", each: true}
+	badUnit     = reason{why: "the unit %s is not known", do: "Use a spelling such as kPa, lbf, 1/ac or %; nothing at all for a fraction or a state.", each: true}
+	badMatch    = reason{why: "the unit does not fit the quantity: %s", do: "Use a unit of what is measured; lb is a mass, lbf a force.", each: true}
+	badValue    = reason{why: "a value that is no number, such as %s", do: "Write a number with a decimal point; leave a line out when there is no value."}
+	badPlausi   = reason{why: "a value that cannot be: %s", do: "Check its unit, then the sensor.", each: true}
+	badState    = reason{why: "a state that is neither 0 nor 1: %s", do: "Write 1 for yes and 0 for no.", each: true}
+	badWhat     = reason{why: "an entry of a kind that is not known: %s", do: "Use setting, refill, fix, remark, count, dig or lot.", each: true}
+	badRows     = reason{why: "a row list that cannot be read, such as %s", do: `Write "1-16" or "1-8,12", with the quotes where there is a comma.`}
+	badExtra    = reason{why: "%s, and the place was used without it", do: "Leave the field empty where it is not known.", each: true}
+)
+
+// maxReasons bounds the reasons that are told apart by text in one file, so
+// that a file of noise does not become a report of its size.
+const maxReasons = 40
+
+// report gathers what was not used, by reason.
+type report struct {
+	file   string
+	groups map[string]*evenstand.Unused
+	order  []*evenstand.Unused
+}
+
+func (r *report) add(why *reason, text string, line int, offset int64) {
+	key := why.why
+	if why.each {
+		key += text
+	}
+	if r.groups == nil {
+		r.groups = map[string]*evenstand.Unused{}
+	}
+	g := r.groups[key]
+	if g == nil && why.each && len(r.order) >= maxReasons {
+		key = why.why
+		text += ", and others"
+		g = r.groups[key]
+	}
+	if g == nil {
+		g = &evenstand.Unused{File: r.file, Line: line, Offset: offset, Of: "lines", Why: why.why, Do: why.do}
+		if strings.Contains(why.why, "%s") {
+			g.Why = fmt.Sprintf(why.why, text)
+		}
+		r.groups[key] = g
+		r.order = append(r.order, g)
+	}
+	g.Count++
+}
+
+// send hands the reasons over, in the order in which they were met.
+func (r *report) send(sink evenstand.Sink) {
+	for _, g := range r.order {
+		sink.Unused(*g)
+	}
+}
+
+// show makes a found text fit for a sentence: quoted, short, printable.
+func show(b []byte) string {
+	const most = 40
+	if len(b) > most {
+		return strconv.Quote(strings.ToValidUTF8(string(b[:most]), "?") + "…")
+	}
+	return strconv.Quote(strings.ToValidUTF8(string(b), "?"))
+}
