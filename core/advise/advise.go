@@ -1,17 +1,443 @@
 package advise
 
 import (
-	"time"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
 
 	"evenstand"
+	"evenstand/core/price"
+	"evenstand/core/relation"
 )
 
-// Voice is how people of one logbook read numbers: its time zone and units.
-type Voice struct {
-	Zone  *time.Location // nil: UTC
-	Units evenstand.Units
+// Fill sets Sentence, Advice, When, Say and Sources of a finding from its
+// kind, grade, evidence, causes and money. A kind that the catalogue does not
+// know gets a plain sentence and no advice.
+func Fill(f *evenstand.Finding, v Voice) {
+	f.Sentence = Sentence(f, v)
+	f.Advice = adviceOf(f)
+	f.When = WhenToAct(f)
+	f.Say = cannotSay(f, v)
+	f.Sources = price.Relations(f)
+	if f.Sources == nil {
+		f.Sources = []string{}
+	}
 }
 
-// Fill sets Sentence, Advice, When, Say and Sources of a finding from its
-// kind, grade, evidence, causes and money.
-func Fill(f *evenstand.Finding, v Voice) {}
+// WhenToAct gives the moment: the catalogue's; where that names two, the
+// second once nothing can be saved any more by the first. A finding that is
+// over, or has no ground left to save on, is for the winter.
+func WhenToAct(f *evenstand.Finding) evenstand.When {
+	usual := price.Usual(f.Kind)
+	if usual == evenstand.Never {
+		return usual
+	}
+	if f.Until != nil || f.Money.StillToSave.Basis == string(price.None) {
+		return evenstand.Winter
+	}
+	if f.Kind == evenstand.KindRowSkips && f.Money.StillToSave.Expected == 0 && f.Money.Unit != "" {
+		return evenstand.Tonight
+	}
+	return usual
+}
+
+// Figure finds a figure of the evidence by its name.
+func Figure(f *evenstand.Finding, name string) (float64, bool) {
+	for _, e := range f.Evidence {
+		if e.Name == name && !math.IsNaN(float64(e.Value)) {
+			return float64(e.Value), true
+		}
+	}
+	return 0, false
+}
+
+// rhythm gives the number of places in which the misses repeat: from the
+// evidence "odds for a rhythm of N", else the cells on the disc.
+func rhythm(f *evenstand.Finding) (int, bool) {
+	for _, e := range f.Evidence {
+		if n, ok := strings.CutPrefix(e.Name, "odds for a rhythm of "); ok {
+			if i, err := strconv.Atoi(n); err == nil && i > 1 {
+				return i, true
+			}
+		}
+	}
+	n, ok := Figure(f, "cells on the disc")
+	return int(n), ok && n > 1
+}
+
+// Sentence says what a person would say of the finding.
+func Sentence(f *evenstand.Finding, v Voice) string {
+	what := v.what(f)
+	if where := place(f); where != "" {
+		what += " (" + where + ")"
+	}
+	if why := Why(f); why != "" {
+		what += ": " + why
+	}
+	return what + "."
+}
+
+// place names field and pass where the finding is tied to one place: it is
+// over, or the ground has to be gone back to.
+func place(f *evenstand.Finding) string {
+	if f.Until == nil && f.Kind != evenstand.KindRowLeftOff && f.Kind != evenstand.KindUpset {
+		return ""
+	}
+	var parts []string
+	if f.Field != "" && f.Field != evenstand.Unassigned {
+		parts = append(parts, f.Field)
+	}
+	switch n := len(f.Passes); {
+	case n == 1:
+		parts = append(parts, fmt.Sprintf("pass %d", f.Passes[0].Number))
+	case n > 1:
+		parts = append(parts, fmt.Sprintf("passes %d to %d", f.Passes[0].Number, f.Passes[n-1].Number))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// since writes " since 2:12 pm", or the whole span of a finding that is over;
+// "about" when the start is not known within 3 minutes.
+func (v Voice) since(f *evenstand.Finding) string {
+	if f.Since == evenstand.NoTime || f.Since == 0 {
+		return ""
+	}
+	about := ""
+	if f.SinceLow > 0 && f.SinceHigh > f.SinceLow && f.SinceHigh-f.SinceLow > 180*evenstand.Second {
+		about = "about "
+	}
+	if f.Until != nil {
+		from, to := v.Clock(f.Since), v.Clock(*f.Until)
+		if from == to {
+			return " at " + about + from
+		}
+		return " from " + about + from + " to " + to
+	}
+	return " since " + about + v.Clock(f.Since)
+}
+
+// verb picks the form that goes with the subject and the time.
+func verb(f *evenstand.Finding, one, many, past string) string {
+	switch {
+	case f.Until != nil:
+		return past
+	case len(f.Rows) > 1:
+		return many
+	}
+	return one
+}
+
+func its(f *evenstand.Finding) string {
+	if len(f.Rows) > 1 {
+		return "their"
+	}
+	return "its"
+}
+
+// hundred writes a fraction as seeds of 100.
+func hundred(x float64) string { return Digits(100*x) + " of 100" }
+
+func (v Voice) what(f *evenstand.Finding) string {
+	who, since := Rows(f.Rows), v.since(f)
+	switch f.Kind {
+	case evenstand.KindRowStopped:
+		s := who + " " + verb(f, "drops", "drop", "dropped") + " nothing" + since + " while " + its(f) + " peers " + verb(f, "do", "do", "did")
+		if m, ok := Figure(f, "metres without seed"); ok {
+			s += ", " + v.Length(m) + " without seed"
+		}
+		return s
+	case evenstand.KindRowLeftOff:
+		s := who + " " + verb(f, "is", "are", be(f)) + " switched off" + since + " while " + its(f) + " peers " + verb(f, "plant", "plant", "planted")
+		if m, ok := Figure(f, "metres without seed"); ok {
+			s += ", " + v.Length(m) + " of row"
+		}
+		return s + ", and nobody said so"
+	case evenstand.KindBlockedCell:
+		n, ok := rhythm(f)
+		if f.Grade != evenstand.GradeA && f.Grade != evenstand.NoGrade {
+			s := who + " " + verb(f, "misses", "miss", "missed") + " a steady share of " + its(f) + " seeds"
+			if ok {
+				s = who + " " + verb(f, "misses", "miss", "missed") + " close to one seed in " + strconv.Itoa(n)
+			}
+			return s + since
+		}
+		if !ok {
+			return who + " " + verb(f, "skips", "skip", "skipped") + " once every turn of the disc" + since
+		}
+		return who + " " + verb(f, "skips", "skip", "skipped") + " every " + Ordinal(n) + " seed" + since
+	case evenstand.KindWeakCell:
+		s := who + " " + verb(f, "skips", "skip", "skipped") + " at one cell of the disc"
+		if n, ok := rhythm(f); ok {
+			s = who + " " + verb(f, "skips", "skip", "skipped") + " the same one seed of " + strconv.Itoa(n)
+		}
+		if q, ok := Figure(f, "share of turns missed"); ok {
+			s += fmt.Sprintf(" in about %.0f of 10 turns", min(9, max(1, 10*q)))
+		} else {
+			s += " part of the time"
+		}
+		return s + since
+	case evenstand.KindRowSkips:
+		return v.morePeers(f, "skips", verb(f, "skips", "skip", "skipped"))
+	case evenstand.KindRowDoubles:
+		return v.morePeers(f, "doubles", verb(f, "doubles", "double", "doubled"))
+	case evenstand.KindLowVacuum:
+		s := who + " " + verb(f, "skips", "skip", "skipped")
+		if x, ok := Figure(f, "times its peers"); ok {
+			s += " " + Digits(x) + " times as much as " + its(f) + " peers"
+		} else {
+			s += " more"
+		}
+		s += since
+		before, ok1 := Figure(f, "vacuum before")
+		after, ok2 := Figure(f, "vacuum after")
+		if ok1 && ok2 {
+			s += ", and " + its(f) + " vacuum went from " + v.Vacuum(before) + " to " + v.Vacuum(after)
+		}
+		return s
+	case evenstand.KindRateOff:
+		s := who + " " + verb(f, "drops", "drop", "dropped")
+		x, ok := Figure(f, "actual over target")
+		switch {
+		case !ok:
+			s += " another rate than the target"
+		case x < 1:
+			s += " " + v.Percent(1-x) + " fewer seeds than the target"
+		default:
+			s += " " + v.Percent(x-1) + " more seeds than the target"
+		}
+		return s + since
+	case evenstand.KindStarvedRow:
+		s := who + " " + verb(f, "misses", "miss", "missed") + " three and more seeds in a row again and again" + since
+		if n, ok := Figure(f, "runs of three and more"); ok {
+			s += ", " + Digits(n) + " times so far"
+			if f.Until != nil {
+				s = strings.TrimSuffix(s, " so far")
+			}
+		}
+		return s
+	case evenstand.KindUpset:
+		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
+	}
+	return who + ": " + f.Kind + since
+}
+
+// be is the past of is: a single row was, several were.
+func be(f *evenstand.Finding) string {
+	if len(f.Rows) > 1 {
+		return "were"
+	}
+	return "was"
+}
+
+// morePeers says how much a row skips or doubles beside its peers.
+func (v Voice) morePeers(f *evenstand.Finding, what, does string) string {
+	s := Rows(f.Rows) + " " + does
+	own, ok := Figure(f, what)
+	peers, ok2 := Figure(f, what+" of its peers")
+	times, ok3 := Figure(f, "times its peers")
+	switch {
+	case ok:
+		s += " " + hundred(own) + " seeds"
+	case ok3:
+		s += " " + Digits(times) + " times as much as " + its(f) + " peers"
+	default:
+		s += " more than " + its(f) + " peers"
+	}
+	s += v.since(f)
+	if ok && ok2 {
+		s += ", " + its(f) + " peers " + Digits(100*peers)
+	} else if ok && ok3 {
+		s += ", " + Digits(times) + " times " + its(f) + " peers"
+	}
+	return s
+}
+
+// Words before the odds: from 9 to 1 on almost certainly, from 2 to 1 on
+// likely, below that the causes by name.
+const (
+	almostCertain = 0.9
+	likely        = 2.0 / 3
+	worthNaming   = 0.1
+)
+
+// Why gives the causes in words with the odds behind them, empty without any.
+func Why(f *evenstand.Finding) string {
+	if f.Kind == evenstand.KindUpset || len(f.Causes) == 0 {
+		return ""
+	}
+	if f.Kind == evenstand.KindBlockedCell && f.Grade != evenstand.GradeA && f.Grade != evenstand.NoGrade {
+		return "suspected, one cell or a seal" // no seed times: which of the two cannot be told
+	}
+	if f.Stage == evenstand.Suspected {
+		return "suspected, " + Cause(f.Causes[0].Cause)
+	}
+	first := f.Causes[0]
+	switch p := first.Probability; {
+	case p >= almostCertain:
+		return "almost certainly " + Cause(first.Cause) + " (" + Odds(p) + ")"
+	case p >= likely:
+		return "likely " + Cause(first.Cause) + " (" + Odds(p) + ")"
+	}
+	var names []string
+	for _, c := range f.Causes {
+		if c.Probability >= worthNaming && len(names) < 3 {
+			names = append(names, Cause(c.Cause))
+		}
+	}
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return "perhaps " + names[0]
+	}
+	return "one of " + map[int]string{2: "two", 3: "three"}[len(names)] + ", " + and(names, "or")
+}
+
+// Odds writes a chance as odds: 30 to 1, 3 to 2, over 100 to 1.
+func Odds(p float64) string {
+	switch o := p / (1 - p); {
+	case p >= 1 || o >= 100:
+		return "over 100 to 1"
+	case o >= 20:
+		return fmt.Sprintf("%.0f to 1", math.Round(o/10)*10)
+	case o >= 1.75:
+		return fmt.Sprintf("%.0f to 1", o)
+	case o >= 1.25:
+		return "3 to 2"
+	case o >= 0.8:
+		return "even"
+	default:
+		return fmt.Sprintf("1 to %.0f", max(2, 1/o))
+	}
+}
+
+// Cause writes a cause as it stands in a sentence.
+func Cause(name string) string {
+	if s, ok := phrases[name]; ok {
+		return s
+	}
+	if name == "" {
+		return "another cause"
+	}
+	return name
+}
+
+var phrases = map[string]string{
+	evenstand.CauseCell:        "one blocked or broken cell",
+	evenstand.CauseWeakCell:    "one chipped or worn cell",
+	evenstand.CauseSeal:        "a worn seal or disc",
+	evenstand.CauseSingulator:  "the singulator, set wrong or worn",
+	evenstand.CauseSeedFit:     "seed that does not fit the disc",
+	evenstand.CauseFan:         "the fan",
+	evenstand.CauseHose:        "a hose, seal or screen on that side",
+	evenstand.CauseDrive:       "the meter's drive",
+	evenstand.CauseTube:        "a blocked seed tube",
+	evenstand.CauseSensor:      "the seed sensor",
+	evenstand.CauseEmpty:       "a box that is empty or bridged",
+	evenstand.CauseSwitchedOff: "switched off and forgotten",
+	evenstand.CauseSectionCtl:  "section control",
+	evenstand.CauseCellCount:   "the wrong number of cells in the box",
+	evenstand.CauseSpeedSource: "the wheel's or radar's calibration",
+	evenstand.CauseSetting:     "the rate setting",
+	evenstand.CauseBridging:    "seed that bridges or sticks",
+	evenstand.CauseDelivery:    "the seed delivery",
+	evenstand.CauseRock:        "passing trouble",
+}
+
+// adviceOf gives the steps for the first cause and, when that one is not
+// likely, for the next one too.
+func adviceOf(f *evenstand.Finding) evenstand.Advice {
+	a := evenstand.Advice{Cautions: []string{}}
+	var steps []relation.Remedy
+	for _, c := range f.Causes {
+		if r, ok := relation.RemedyFor(f.Kind, c.Cause); ok {
+			steps = append(steps, r)
+		}
+	}
+	if len(steps) == 0 {
+		steps = relation.Remedies(f.Kind)
+	}
+	if len(steps) == 0 {
+		return a
+	}
+	a.Do, a.Minutes, a.Who = steps[0].Do, steps[0].Minutes, steps[0].Who
+	if len(steps) > 1 && !(len(f.Causes) > 0 && f.Causes[0].Probability >= likely) {
+		a.Do += " If that is not it: " + lower(steps[1].Do)
+	}
+	a.Cautions = Cautions(f.Kind)
+	return a
+}
+
+// lower begins a sentence in small letters; none of the steps begins with a
+// name.
+func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
+
+// The words of caution that go with every advice to look at or touch the
+// machine, and those about product and rate.
+const (
+	CautionStop   = "Stop as you stand; do not lower it standing still (tubes plug), roll forward while lowering."
+	CautionUnder  = "To look underneath: lift fully, lock the lift, chock."
+	CautionOff    = "Tractor off, key out, drives isolated, fans standing, pressure off."
+	CautionGloves = "Gloves and mask as the seed and insecticide labels ask."
+	CautionFan    = "After a fan stop the first two turns of every disc are not judged."
+	CautionRate   = "Talk to your agronomist before a replant or a rate change that others pay for."
+)
+
+// Cautions gives the words of caution of a kind, in the order to read them.
+func Cautions(kind string) []string {
+	touch := []string{CautionStop, CautionUnder, CautionOff, CautionGloves, CautionFan}
+	switch kind {
+	case evenstand.KindUpset:
+		return []string{}
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
+		return append(touch, CautionRate)
+	}
+	return touch
+}
+
+// cannotSay lists what the data cannot tell, each with the hand check that
+// would, and what to switch on for better data.
+func cannotSay(f *evenstand.Finding, v Voice) []string {
+	dig := v.Length(3)
+	var out []string
+	say := func(what, why, check string) {
+		out = append(out, what+": cannot say, "+why+"; to find out: "+check+".")
+	}
+	coarse := f.Grade > evenstand.GradeA
+	switch f.Kind {
+	case evenstand.KindRowStopped:
+		say("whether the row drops nothing or only its sensor sees nothing", "the log knows the sensor alone", "dig "+dig+" of the row, or look at its box and at the tank's content")
+	case evenstand.KindRowLeftOff:
+		say("why it was off", "the log knows the switch alone", "ask who drove")
+	case evenstand.KindBlockedCell, evenstand.KindWeakCell:
+		if coarse {
+			say("whether it is one cell or a seal", "needs seed times", "hold the disc to the light, or swap two discs and see whether the skips move along")
+		} else {
+			say("whether the cell is blocked or broken", "both miss the same way", "hold the disc to the light")
+		}
+	case evenstand.KindRowSkips:
+		if coarse {
+			say("whether the skips keep a rhythm", "needs seed times", "hold the disc to the light, or swap two discs and see whether the skips move along")
+		}
+		say("whether the seeds are missing or only not seen", "the log knows the sensor alone", "dig "+dig+" of the row, or swap its sensor with a neighbour's")
+	case evenstand.KindRowDoubles:
+		say("whether two seeds lie there or dust is counted", "the log knows the sensor alone", "dig ten seeds, or weigh a fill")
+	case evenstand.KindLowVacuum:
+		if _, ok := Figure(f, "vacuum after"); !ok {
+			say("whether the vacuum fell", "no vacuum was logged", "read the gauge near the fan and far from it")
+		}
+	case evenstand.KindRateOff:
+		say("whether the box or the ground is right", "both counts come from the box", "count 1/1000 acre of row, or weigh a fill")
+	case evenstand.KindStarvedRow:
+		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "look into the box while the row runs short")
+	}
+	if coarse && slices.Contains([]string{evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindRowStopped}, f.Kind) {
+		out = append(out, "For better data: switch on the raw row log rather than the map export, at the shortest interval.")
+	}
+	if out == nil {
+		out = []string{}
+	}
+	return out
+}

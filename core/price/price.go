@@ -23,7 +23,7 @@ type Context struct {
 	Settings  evenstand.Settings
 	Rows      int              // rows of the planter, for the share of the ground that the finding's rows plant; 0 unknown
 	FieldLeft float64          // m2 of the finding's field still to plant by the whole planter; NaN unknown
-	Basis     Basis            // empty: field while ground is left in it, else season, else none
+	Basis     Basis            // empty: field while ground is left in it, else season, none when nothing is left of both
 	AsOf      evenstand.Micros // last log time; NoTime unknown
 	Seed      uint64           // of the draws; one for the whole report
 }
@@ -159,8 +159,12 @@ func (b *bill) ground() {
 			b.basis = Field
 		case season > 0:
 			b.basis = Season
-		default:
+		case field == 0 && season == 0:
 			b.basis = None
+		case field == 0: // the field is done; how much comes after it nobody said
+			b.basis = Season
+		default:
+			b.basis = Field
 		}
 	}
 	switch b.basis {
@@ -170,10 +174,6 @@ func (b *bill) ground() {
 		b.left = season
 		if field > 0 {
 			b.left += field
-		}
-	case None:
-		if math.IsNaN(field) && math.IsNaN(season) {
-			b.left = math.NaN()
 		}
 	}
 	if math.IsNaN(b.left) {

@@ -213,9 +213,11 @@ func TestBasis(t *testing.T) {
 	}{
 		{"field", func(f *evenstand.Finding, c *price.Context) {}, "field", 40},
 		{"the field is done, the season is not", func(f *evenstand.Finding, c *price.Context) { c.FieldLeft, c.Settings.Season = 0, 100*evenstand.Acre }, "season", 100},
-		{"season asked for", func(f *evenstand.Finding, c *price.Context) { c.Basis, c.Settings.Season = price.Season, 100*evenstand.Acre }, "season", 140},
+		{"season asked for", func(f *evenstand.Finding, c *price.Context) {
+			c.Basis, c.Settings.Season = price.Season, 100*evenstand.Acre
+		}, "season", 140},
 		{"over", func(f *evenstand.Finding, c *price.Context) { f.Until = &over }, "none", 0},
-		{"nothing left", func(f *evenstand.Finding, c *price.Context) { c.FieldLeft = 0 }, "none", 0},
+		{"nothing left", func(f *evenstand.Finding, c *price.Context) { c.FieldLeft, c.Settings.Season = 0, 0 }, "none", 0},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			f, c := finding(evenstand.KindBlockedCell, evenstand.CauseCell, missing(1.0/40, 1)), farm()

@@ -1,0 +1,269 @@
+package advise
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"evenstand"
+)
+
+// Voice is how people of one logbook read numbers: its time zone and units.
+type Voice struct {
+	Zone  *time.Location // nil: UTC
+	Units evenstand.Units
+}
+
+func (v Voice) zone() *time.Location {
+	if v.Zone == nil {
+		return time.UTC
+	}
+	return v.Zone
+}
+
+func (v Voice) metric() bool { return v.Units == evenstand.Metric }
+
+// Unknown is what is written for a number that nobody has.
+const Unknown = "not known"
+
+// Clock writes the time of day: 2:12 pm, or 14:12 metric.
+func (v Voice) Clock(t evenstand.Micros) string {
+	if t == evenstand.NoTime {
+		return Unknown
+	}
+	if v.metric() {
+		return t.Time().In(v.zone()).Format("15:04")
+	}
+	return t.Time().In(v.zone()).Format("3:04 pm")
+}
+
+// Date writes the day: May 2, 2026, or 2 May 2026 metric.
+func (v Voice) Date(t evenstand.Micros) string {
+	if t == evenstand.NoTime {
+		return Unknown
+	}
+	if v.metric() {
+		return t.Time().In(v.zone()).Format("2 January 2006")
+	}
+	return t.Time().In(v.zone()).Format("January 2, 2006")
+}
+
+// Length writes metres: in, ft, mi or cm, m, km, two or three digits.
+func (v Voice) Length(m float64) string {
+	if v.metric() {
+		switch a := math.Abs(m); {
+		case a < 1:
+			return amount(m*100, "cm")
+		case a < 2000:
+			return amount(m, "m")
+		}
+		return amount(m/1000, "km")
+	}
+	switch a := math.Abs(m); {
+	case a < evenstand.Foot:
+		return amount(m/evenstand.Inch, "in")
+	case a < evenstand.Mile:
+		return amount(m/evenstand.Foot, "ft")
+	}
+	return amount(m/evenstand.Mile, "mi")
+}
+
+// Area writes m2 as ac or ha.
+func (v Voice) Area(m2 float64) string {
+	if v.metric() {
+		return amount(m2/evenstand.Hectare, "ha")
+	}
+	return amount(m2/evenstand.Acre, "ac")
+}
+
+// Rate writes seeds per m2 as seeds an acre or a hectare.
+func (v Voice) Rate(perM2 float64) string {
+	if v.metric() {
+		return amount(perM2*evenstand.Hectare, "seeds/ha")
+	}
+	return amount(perM2*evenstand.Acre, "seeds/ac")
+}
+
+// Speed writes m/s as mph or km/h.
+func (v Voice) Speed(ms float64) string {
+	if v.metric() {
+		return amount(ms*3.6, "km/h")
+	}
+	return amount(ms*3600/evenstand.Mile, "mph")
+}
+
+// Vacuum writes Pa as inches of water or mbar.
+func (v Voice) Vacuum(pa float64) string {
+	if v.metric() {
+		return amount(pa/100, "mbar")
+	}
+	return amount(pa/evenstand.InchWater, "in of water")
+}
+
+// Percent writes a fraction as percent: 2.4%.
+func (v Voice) Percent(fraction float64) string {
+	if math.IsNaN(fraction) || math.IsInf(fraction, 0) {
+		return Unknown
+	}
+	return Digits(100*fraction) + "%"
+}
+
+// Value writes an SI value in the unit that its name in SI stands for, and a
+// value of an unknown unit with the unit as it is.
+func (v Voice) Value(x float64, unit string) string {
+	switch unit {
+	case "m":
+		return v.Length(x)
+	case "m2":
+		return v.Area(x)
+	case "m/s":
+		return v.Speed(x)
+	case "Pa":
+		return v.Vacuum(x)
+	case "1/m2":
+		return v.Rate(x)
+	case "fraction":
+		return v.Percent(x)
+	}
+	return amount(x, unit)
+}
+
+// Money writes a range in its unit with two digits and no cents: $140 to $410,
+// 3.1 to 8.2 bu. An empty string says that there is nothing to write.
+func (v Voice) Money(r evenstand.Range, unit string) string {
+	low, high := float64(r.Low), float64(r.High)
+	if math.IsNaN(low) || math.IsNaN(high) {
+		return ""
+	}
+	write := func(x float64) string {
+		if sign, ok := sign[unit]; ok {
+			return sign + Digits(math.Round(round2(x)))
+		}
+		return Digits(x)
+	}
+	tail := ""
+	if _, ok := sign[unit]; !ok {
+		tail = " " + unit
+	}
+	a, b := write(low), write(high)
+	zero := write(0)
+	switch {
+	case b == zero && high > 0 && tail == "":
+		return "under " + write(1)
+	case b == zero:
+		return "nothing"
+	case a == zero:
+		return "up to " + b + tail
+	case a == b:
+		return "about " + a + tail
+	}
+	return a + " to " + b + tail
+}
+
+// Signs that stand before a sum of money; every other unit stands behind it.
+var sign = map[string]string{"USD": "$", "CAD": "C$", "AUD": "A$", "EUR": "€", "GBP": "£"}
+
+// Digits writes a number with the digits that a person uses: two of them below
+// 100, whole above, thousands parted by commas. Numbers of 10,000 and more are
+// rounded to three digits.
+func Digits(x float64) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return Unknown
+	}
+	a := math.Abs(x)
+	switch {
+	case a == 0:
+		return "0"
+	case a < 10:
+		places := 1
+		for s := a; s < 1 && places < 6; s *= 10 {
+			places++
+		}
+		s := strconv.FormatFloat(x, 'f', places, 64)
+		return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+	case a < 10_000:
+		return commas(math.Round(x))
+	}
+	p := math.Pow(10, math.Floor(math.Log10(a))-2)
+	return commas(math.Round(x/p) * p)
+}
+
+// round2 rounds to two digits.
+func round2(x float64) float64 {
+	if x == 0 {
+		return 0
+	}
+	p := math.Pow(10, math.Floor(math.Log10(math.Abs(x)))-1)
+	return math.Round(x/p) * p
+}
+
+func commas(x float64) string {
+	s := strconv.FormatFloat(math.Abs(x), 'f', 0, 64)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if x < 0 {
+		return "-" + s
+	}
+	return s
+}
+
+func amount(x float64, unit string) string {
+	d := Digits(x)
+	if d == Unknown || unit == "" {
+		return d
+	}
+	return d + " " + unit
+}
+
+// Rows writes a set of rows as a subject: Row 7, Rows 3 and 4, Rows 1 to 8.
+func Rows(r evenstand.Rows) string {
+	if len(r) == 0 {
+		return "The planter"
+	}
+	if len(r) == 1 {
+		return "Row " + strconv.Itoa(r[0])
+	}
+	var parts []string
+	for i := 0; i < len(r); {
+		j := i
+		for j+1 < len(r) && r[j+1] == r[j]+1 {
+			j++
+		}
+		switch {
+		case j-i >= 2:
+			parts = append(parts, strconv.Itoa(r[i])+" to "+strconv.Itoa(r[j]))
+		default:
+			for k := i; k <= j; k++ {
+				parts = append(parts, strconv.Itoa(r[k]))
+			}
+		}
+		i = j + 1
+	}
+	return "Rows " + and(parts, "and")
+}
+
+// and joins parts: a, b and c.
+func and(parts []string, word string) string {
+	if len(parts) < 2 {
+		return strings.Join(parts, "")
+	}
+	return strings.Join(parts[:len(parts)-1], ", ") + " " + word + " " + parts[len(parts)-1]
+}
+
+// Ordinal writes 40th, 41st, 42nd, 43rd.
+func Ordinal(n int) string {
+	s := "th"
+	if n%100 < 11 || n%100 > 13 {
+		switch n % 10 {
+		case 1:
+			s = "st"
+		case 2:
+			s = "nd"
+		case 3:
+			s = "rd"
+		}
+	}
+	return strconv.Itoa(n) + s
+}
