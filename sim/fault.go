@@ -1,0 +1,421 @@
+package sim
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+)
+
+// Kinds of distractors: they look like faults and are none, or are faults
+// whose kind a later version finds.
+const (
+	KindRock         = "rock"          // a stone: one row skips for a moment
+	KindFanRestart   = "fan-restart"   // the fan was stopped: every row skips for two turns
+	KindRowBounce    = "row-bounce"    // seeds bounce more, the metering is right
+	KindSensorMisses = "sensor-misses" // the sensor overlooks seeds that are there
+	KindDust         = "dust"          // pulses that are no seeds
+)
+
+// faultKind is what there is to know of one kind.
+type faultKind struct {
+	distractor bool
+	expected   string   // kind of the finding
+	excused    []string // kinds that the evidence may honestly raise
+	variants   []string // the first is the default
+	unit       string   // name of strength in params
+	strength   float64  // default
+	low, high  float64  // range that a scenario may set
+	grades     string   // of the rows' data at which it can be found
+	machine    bool     // all rows or a side; never a single row
+}
+
+var faultKinds = map[string]faultKind{
+	evenstand.KindBlockedCell: {expected: evenstand.KindBlockedCell, unit: "q", strength: 1, low: 0.9, high: 1, grades: "A"},
+	evenstand.KindWeakCell:    {expected: evenstand.KindWeakCell, unit: "q", strength: 0.5, low: 0.02, high: 0.9, grades: "A"},
+	evenstand.KindRowSkips:    {expected: evenstand.KindRowSkips, unit: "times", strength: 2, low: 1, high: 40, grades: "AB", variants: []string{"seal", "fit"}},
+	evenstand.KindRowDoubles:  {expected: evenstand.KindRowDoubles, unit: "times", strength: 3, low: 1, high: 40, grades: "AB"},
+	evenstand.KindLowVacuum:   {expected: evenstand.KindLowVacuum, unit: "kpa", strength: 1.2, low: 0.1, high: 4, grades: "AB", machine: true, variants: []string{"hose", "fan"}},
+	evenstand.KindRowStopped:  {expected: evenstand.KindRowStopped, unit: "", strength: 1, low: 1, high: 1, grades: "AB", variants: []string{"drive", "tube", "sensor", "empty"}},
+	evenstand.KindRowLeftOff:  {expected: evenstand.KindRowLeftOff, unit: "", strength: 1, low: 1, high: 1, grades: "AB"},
+	// Strength of cells is how many are fitted, of the others the relative error.
+	evenstand.KindRateOff: {expected: evenstand.KindRateOff, unit: "strength", strength: 0, low: -0.4, high: 120, grades: "AB", machine: true, variants: []string{"cells", "radar", "setting"}},
+	// A row that skips in runs does skip more, and each run looks like trouble
+	// in passing: both may be said beside it.
+	evenstand.KindStarvedRow: {expected: evenstand.KindStarvedRow, excused: []string{evenstand.KindRowSkips, evenstand.KindUpset}, unit: "enter", strength: 0.002, low: 1e-5, high: 0.2, grades: "A", variants: []string{"bridging", "delivery"}},
+
+	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
+	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
+	KindRowBounce:  {distractor: true, unit: "times", strength: 1.8, low: 1, high: 5, grades: "A"},
+	// No method on one row tells a seed overlooked from a skip, or a dust pulse
+	// from a double: the finding may be raised, with the sensor as a cause.
+	KindSensorMisses: {distractor: true, excused: []string{evenstand.KindRowSkips}, unit: "share", strength: 0.05, low: 0, high: 1, grades: "AB"},
+	KindDust:         {distractor: true, excused: []string{evenstand.KindRowDoubles}, unit: "per_s", strength: 4, low: 0, high: 50, grades: "AB"},
+}
+
+// FaultKinds lists the kinds that a scenario may name.
+func FaultKinds() []string {
+	var out []string
+	for k := range faultKinds {
+		out = append(out, k)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// fault is one fault at work.
+type fault struct {
+	FaultPlan
+	kind  faultKind
+	index int
+	rows  evenstand.Rows
+	has   []bool // by row, from 1
+	mult  float64
+	cells int // fitted, for rate-off by cells
+
+	start    float64 // s of the day; NaN until its pass comes
+	begun    bool
+	over     bool
+	t0       float64 // first planting second
+	left     float64 // places, or planting seconds, still to go
+	w0, w1   float64 // window within the present leg; empty when w0 >= w1
+	starving []bool  // by row: in a run of empty places
+	g        []chanceOf
+
+	tally
+}
+
+// tally is what became of a fault.
+type tally struct {
+	first, last      float64 // s of the day
+	places           []float64
+	lost, extra      float64
+	skips, doubles   float64 // with it
+	skips0, dbl0     float64 // without
+	planting, metres float64
+}
+
+// newFault turns a plan into a fault, or says what does not fit.
+func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
+	k, ok := faultKinds[p.Kind]
+	if !ok {
+		return nil, fmt.Errorf("kind %q is not known: want one of %s", p.Kind, strings.Join(FaultKinds(), ", "))
+	}
+	f := &fault{FaultPlan: p, kind: k, index: i, mult: 1, has: make([]bool, s.Planter.Rows+1), starving: make([]bool, s.Planter.Rows+1)}
+	f.places = make([]float64, s.Planter.Rows+1)
+	if f.ID == "" {
+		f.ID = fmt.Sprintf("F%02d", i+1)
+	}
+	if f.Variant == "" && len(k.variants) > 0 {
+		f.Variant = k.variants[0]
+	}
+	if len(k.variants) > 0 && !slices.Contains(k.variants, f.Variant) {
+		return nil, fmt.Errorf("variant %q of %s: want one of %s", p.Variant, p.Kind, strings.Join(k.variants, ", "))
+	}
+	if f.Strength == 0 {
+		f.Strength = k.strength
+	}
+	card := s.card()
+	var err error
+	switch p.Rows {
+	case "left", "right":
+		f.rows = card.Side(p.Rows)
+	case "all":
+		f.rows = span(1, s.Planter.Rows)
+	case "":
+		if !k.machine {
+			return nil, fmt.Errorf("%s: say rows", p.Kind)
+		}
+		f.rows = span(1, s.Planter.Rows)
+	default:
+		if f.rows, err = evenstand.ParseRows(p.Rows); err != nil {
+			return nil, err
+		}
+	}
+	if len(f.rows) == 0 || f.rows[len(f.rows)-1] > s.Planter.Rows {
+		return nil, fmt.Errorf("%s: rows %q do not fit a planter of %d rows", p.Kind, p.Rows, s.Planter.Rows)
+	}
+	for _, r := range f.rows {
+		f.has[r] = true
+	}
+	switch {
+	case p.Kind == evenstand.KindRateOff && f.Variant == "cells":
+		if f.Strength == 0 {
+			f.Strength = float64(s.Planter.Cells + 2)
+		}
+		f.cells = int(f.Strength)
+		if f.cells < 8 || float64(f.cells) != f.Strength {
+			return nil, fmt.Errorf("rate-off by cells: strength %g: want the cells that are fitted", f.Strength)
+		}
+		f.mult = f.Strength / float64(s.Planter.Cells)
+	case p.Kind == evenstand.KindRateOff:
+		if f.Strength == 0 {
+			f.Strength = 0.04
+		}
+		if math.Abs(f.Strength) > 0.4 {
+			return nil, fmt.Errorf("rate-off: strength %g: want the relative error, such as 0.04", f.Strength)
+		}
+		f.mult = 1 + f.Strength
+	case !(f.Strength >= k.low && f.Strength <= k.high):
+		return nil, fmt.Errorf("%s: strength %g: want %g to %g", p.Kind, f.Strength, k.low, k.high)
+	}
+	if p.Kind == evenstand.KindStarvedRow && f.Ramp == 0 {
+		f.Ramp = 15
+	}
+	if f.Cell >= s.Planter.Cells {
+		return nil, fmt.Errorf("%s: cell %d of a disc with %d", p.Kind, f.Cell, s.Planter.Cells)
+	}
+	switch {
+	case p.At != "":
+		m, err := s.clock(p.At)
+		if err != nil {
+			return nil, err
+		}
+		f.start = (m - s.t0).Seconds()
+	case p.Pass > 0:
+		f.start = math.NaN()
+	default:
+		f.start = p.AtHours * 3600
+	}
+	switch {
+	case p.Kind == KindFanRestart:
+		f.left = f.Strength * float64(s.Planter.Cells)
+		f.Places = f.left
+	case p.Places > 0:
+		f.left = p.Places
+	case p.Seconds > 0:
+		f.left = p.Seconds
+	case p.Kind == KindRock:
+		f.left, f.Places = 100, 100
+	}
+	return f, nil
+}
+
+// window finds when the fault is at work within a leg.
+func (f *fault) window(s *Scenario, lg *leg, passInField int) {
+	f.w0, f.w1 = 0, 0
+	if f.over || !lg.works() {
+		return
+	}
+	from := f.start
+	if math.IsNaN(from) {
+		if f.Pass != passInField || f.Field != "" && f.Field != lg.field.plan.Name {
+			return
+		}
+		i := lg.down
+		for i < lg.up && lg.way[i]-lg.way[lg.down] < f.Along {
+			i++
+		}
+		from = lg.seconds(i)
+	}
+	if f.Kind == KindFanRestart && !f.begun && from > lg.start() {
+		return // the fan stops between passes: the next one
+	}
+	if from >= lg.seconds(lg.up) {
+		return
+	}
+	moving := func(i int) bool { return lg.v[i] > 0.3 }
+	for i := lg.down; i < lg.up; i += slow - i%slow {
+		t := lg.seconds(i)
+		if t+1e-9 < from || !moving(i) && !f.begun {
+			continue
+		}
+		if !f.begun {
+			f.begun, f.t0 = true, t
+		}
+		if f.w1 == 0 {
+			f.w0 = t
+		}
+		span := lg.seconds(min(i+slow-i%slow, lg.up)) - t
+		switch {
+		case f.Places > 0:
+			f.left -= lg.cv[i] / s.spacing() * f.mult * span
+		case f.Seconds > 0:
+			if moving(i) {
+				f.left -= span
+			}
+		case f.Minutes > 0:
+			if t-f.t0 >= f.Minutes*60 {
+				f.over = true
+				return
+			}
+		}
+		f.w1 = t + span
+		if (f.Places > 0 || f.Seconds > 0) && f.left <= 0 {
+			f.over = true
+			break
+		}
+		if moving(i) {
+			f.planting += span
+		}
+		f.metres += lg.v[i] * span
+	}
+}
+
+// refilled tells the fault that the seed boxes were filled: bridging is gone.
+func (f *fault) refilled() {
+	if f.Kind == evenstand.KindStarvedRow && f.begun && f.Places == 0 && f.Minutes == 0 && f.Seconds == 0 {
+		f.over = true
+	}
+}
+
+func (f *fault) grown(t float64) float64 {
+	if f.Ramp <= 0 {
+		return 1
+	}
+	return min(1, (t-f.t0)/(f.Ramp*60))
+}
+
+// effect is what the faults do to one row for one slow tick.
+type effect struct {
+	skip, double float64 // added to the logits
+	by, byDouble *fault
+	cells        []cellFault
+	starving     *fault
+	stay         float64
+	burst        float64
+	burstBy      *fault
+	still        *fault // the disc stands
+	tube         *fault // seeds fall from the disc and go nowhere
+	dead         *fault // the sensor sees nothing
+	rate         float64
+	cellsFitted  int
+	bounce       float64
+	miss         float64
+	dust         float64
+	kpa          float64 // of the side's vacuum, lost
+}
+
+type cellFault struct {
+	cell int
+	q    float64
+	by   *fault
+}
+
+// apply adds the fault's doings to a row's effect at a time.
+func (f *fault) apply(e *effect, m *Meter, t float64) {
+	switch f.Kind {
+	case evenstand.KindBlockedCell, evenstand.KindWeakCell:
+		e.cells = append(e.cells, cellFault{max(f.Cell, 0), f.Strength * f.grown(t), f})
+	case evenstand.KindRowSkips:
+		e.skip += math.Log(f.Strength) * f.grown(t)
+		e.by = f
+	case evenstand.KindRowDoubles:
+		e.double += math.Log(f.Strength) * f.grown(t)
+		e.byDouble = f
+	case evenstand.KindLowVacuum:
+		kpa := f.Strength * f.grown(t)
+		e.kpa += kpa
+		e.skip += m.VacuumTerm * kpa
+		e.double -= m.VacuumDbl * kpa
+		e.by = f
+	case evenstand.KindRowStopped:
+		switch f.Variant {
+		case "drive":
+			e.still = f
+		case "tube", "empty":
+			e.tube = f
+		case "sensor":
+			e.dead = f
+		}
+	case evenstand.KindRowLeftOff:
+		e.still = f
+	case evenstand.KindRateOff:
+		e.rate *= f.mult
+		if f.cells > 0 {
+			e.cellsFitted = f.cells
+		}
+	case evenstand.KindStarvedRow:
+		e.starving = f
+		e.stay = 0.6 + 0.25*f.grown(t) // simulator.md section 8
+	case KindRock:
+		e.burst, e.burstBy = f.Strength, f
+	case KindFanRestart:
+		e.burst, e.burstBy = 1, f
+	case KindRowBounce:
+		e.bounce *= f.Strength
+	case KindSensorMisses:
+		e.miss = 1 - (1-e.miss)*(1-f.Strength)
+	case KindDust:
+		e.dust += f.Strength
+	}
+}
+
+// causes gives the true cause and those that count as right beside it,
+// because the logs cannot tell them apart.
+func (f *fault) causes() (string, []string) {
+	one := func(c string, also ...string) (string, []string) { return c, append([]string{c}, also...) }
+	switch f.Kind {
+	case evenstand.KindBlockedCell:
+		return one(evenstand.CauseCell)
+	case evenstand.KindWeakCell:
+		return one(evenstand.CauseWeakCell, evenstand.CauseCell)
+	case evenstand.KindRowSkips:
+		if f.Variant == "fit" {
+			return one(evenstand.CauseSeedFit, evenstand.CauseSeal)
+		}
+		return one(evenstand.CauseSeal, evenstand.CauseSeedFit)
+	case evenstand.KindRowDoubles:
+		return one(evenstand.CauseSingulator, evenstand.CauseSeedFit)
+	case evenstand.KindLowVacuum:
+		if f.Variant == "fan" {
+			return one(evenstand.CauseFan, evenstand.CauseHose)
+		}
+		return one(evenstand.CauseHose)
+	case evenstand.KindRowStopped:
+		all := []string{evenstand.CauseDrive, evenstand.CauseTube, evenstand.CauseSensor, evenstand.CauseEmpty}
+		i := slices.Index([]string{"drive", "tube", "sensor", "empty"}, f.Variant)
+		return all[i], all
+	case evenstand.KindRowLeftOff:
+		return one(evenstand.CauseSwitchedOff, evenstand.CauseSectionCtl)
+	case evenstand.KindRateOff:
+		switch f.Variant {
+		case "radar":
+			return one(evenstand.CauseSpeedSource)
+		case "setting":
+			return one(evenstand.CauseSetting, evenstand.CauseSpeedSource, evenstand.CauseCellCount)
+		}
+		return one(evenstand.CauseCellCount)
+	case evenstand.KindStarvedRow:
+		if f.Variant == "delivery" {
+			return one(evenstand.CauseDelivery, evenstand.CauseBridging)
+		}
+		return one(evenstand.CauseBridging, evenstand.CauseDelivery)
+	case KindRock:
+		return one(evenstand.CauseRock)
+	case KindFanRestart:
+		return one(evenstand.CauseFan)
+	case KindSensorMisses, KindDust:
+		return one(evenstand.CauseSensor)
+	}
+	return one(evenstand.CauseTube)
+}
+
+// detectable tells whether the fault was as strong and long as tests demand a
+// finding for (methods.md, "Detectable"), at the grade of its rows' data.
+func (f *fault) detectable(m *Meter, cells int, turns float64, grade string) bool {
+	if f.kind.distractor || !strings.Contains(f.kind.grades, grade) {
+		return false
+	}
+	places := turns * float64(cells)
+	switch f.Kind {
+	case evenstand.KindBlockedCell, evenstand.KindWeakCell:
+		q := f.Strength
+		return q >= 0.95 && turns >= 16 || q >= 0.5 && turns >= 60 || q >= 0.2 && turns >= 200
+	case evenstand.KindRowSkips, evenstand.KindRowDoubles:
+		return f.Strength >= 4 && places >= 3000 || f.Strength >= 2 && places >= 20000
+	case evenstand.KindLowVacuum:
+		return m.VacuumTerm*f.Strength >= math.Ln2 && f.planting-f.Ramp*60 >= 600
+	case evenstand.KindRowStopped:
+		return f.planting >= 3
+	case evenstand.KindRowLeftOff:
+		return f.metres >= 30
+	case evenstand.KindStarvedRow:
+		return f.Strength >= 0.002 && places >= 20000
+	case evenstand.KindRateOff:
+		return math.Abs(f.mult-1) >= 0.03 && f.planting >= 600
+	}
+	return false
+}

@@ -1,0 +1,221 @@
+package sim
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"evenstand"
+)
+
+// draw turns [random] into faults: kinds in turn, rows all different, strengths
+// at or above what tests demand unless the scenario says any.
+func (s *Scenario) draw() error {
+	r := s.Random
+	if r == nil {
+		return nil
+	}
+	g := stream(s.Seed, "random faults", -1, 0)
+	if r.SpeedHigh > r.SpeedLow && r.SpeedLow > 0 {
+		s.Drive.Speed = round(between(g, r.SpeedLow, r.SpeedHigh), 2)
+	}
+	first := r.FirstHours
+	if first <= 0 {
+		first = 1
+	}
+	// A working day plants about three quarters of its time (turns, fills).
+	rate := s.Drive.Speed / s.spacing() // places a second
+	share := 0.72
+	free := rowsInChance(g, s.Planter.Rows)
+	// Faults on single rows may touch a third of them: more, and the peers are
+	// no peers (simulator.md section 10a).
+	most := max(s.Planter.Rows/3, 1)
+	type busy struct{ from, to float64 }
+	var wide []busy // times of faults on many rows: they do not overlap
+	kinds := order(g, r.Kinds, r.Faults)
+	single := 0
+	at := first
+	plan := func(kind string, slot int, slots int) (FaultPlan, error) {
+		k := faultKinds[kind]
+		p := FaultPlan{ID: fmt.Sprintf("F%02d", len(s.Faults)+1), Kind: kind, Cell: -1}
+		if len(k.variants) > 0 {
+			p.Variant = k.variants[int(uniform(g)*float64(len(k.variants)))]
+		}
+		s.strength(g, &p, r.At == "any", rate)
+		need := p.Minutes / 60
+		switch {
+		case p.Places > 0:
+			need = p.Places / rate / share / 3600
+		case p.Seconds > 0:
+			need = p.Seconds / share / 3600
+		}
+		latest := s.Hours*0.93 - need
+		switch {
+		case r.OneAtATime:
+			p.AtHours = at
+			at += need + 0.5
+			if p.AtHours > max(latest, first) {
+				return p, errFull
+			}
+		case latest <= first:
+			p.AtHours = first
+		default:
+			p.AtHours = between(g, first, latest)
+		}
+		if k.machine {
+			if kind == evenstand.KindLowVacuum && !s.Planter.OneVacuum {
+				p.Rows = []string{"left", "right"}[int(uniform(g)*2)]
+			} else {
+				p.Rows = "all"
+			}
+			for try := 0; slices.ContainsFunc(wide, func(b busy) bool { return p.AtHours < b.to && p.AtHours+need > b.from }); try++ {
+				if try == 200 || latest <= first || r.OneAtATime {
+					return p, errFull
+				}
+				p.AtHours = between(g, first, latest)
+			}
+			if kind != KindFanRestart {
+				wide = append(wide, busy{p.AtHours - 0.3, p.AtHours + need + 0.3})
+			}
+		} else {
+			if len(free) == 0 || single >= most && !k.distractor {
+				return p, errFull
+			}
+			p.Rows = fmt.Sprint(free[0])
+			free = free[1:]
+			if !k.distractor {
+				single++
+			}
+		}
+		p.AtHours = round(p.AtHours, 4)
+		return p, nil
+	}
+	for i, kind := range kinds {
+		p, err := plan(kind, i, len(kinds))
+		if err == errFull {
+			continue
+		}
+		s.Faults = append(s.Faults, p)
+	}
+	for i, kind := range order(g, r.Of, r.Distractors) {
+		p, err := plan(kind, i, r.Distractors)
+		if err == errFull {
+			continue
+		}
+		s.Faults = append(s.Faults, p)
+	}
+	s.Random = nil
+	return s.check()
+}
+
+var errFull = fmt.Errorf("no room for another fault")
+
+// order draws n kinds: each once before any comes again.
+func order(g *rand.PCG, kinds []string, n int) []string {
+	var out []string
+	for len(out) < n && len(kinds) > 0 {
+		round := slices.Clone(kinds)
+		for i := len(round) - 1; i > 0; i-- {
+			j := int(uniform(g) * float64(i+1))
+			round[i], round[j] = round[j], round[i]
+		}
+		out = append(out, round...)
+	}
+	return out[:min(n, len(out))]
+}
+
+func rowsInChance(g *rand.PCG, n int) []int {
+	rows := span(1, n)
+	for i := n - 1; i > 0; i-- {
+		j := int(uniform(g) * float64(i+1))
+		rows[i], rows[j] = rows[j], rows[i]
+	}
+	return rows
+}
+
+// strength draws how strong a fault is and how long it lasts. Detectable ones
+// start from the table "Detectable" of the methods.
+func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
+	cells := float64(s.Planter.Cells)
+	pick := func(w float64) bool { return uniform(g) < w }
+	longer := between(g, 1.3, 3) // than the least
+	if any {
+		longer = between(g, 0.3, 3)
+	}
+	switch p.Kind {
+	case evenstand.KindBlockedCell:
+		p.Strength = 1
+		p.Places = math.Round(16 * cells * between(g, 3, 60))
+		if any {
+			p.Places = math.Round(16 * cells * longer)
+		}
+	case evenstand.KindWeakCell:
+		switch {
+		case any:
+			p.Strength, p.Places = round(between(g, 0.05, 0.85), 3), 200*cells*longer
+		case pick(0.5):
+			p.Strength, p.Places = round(between(g, 0.5, 0.8), 3), 60*cells*longer
+		default:
+			p.Strength, p.Places = round(between(g, 0.2, 0.5), 3), 200*cells*longer
+		}
+		p.Places = math.Round(p.Places)
+	case evenstand.KindRowSkips, evenstand.KindRowDoubles:
+		switch {
+		case any:
+			p.Strength, p.Places = round(between(g, 1.1, 4), 2), 20000*longer
+		case pick(0.4):
+			p.Strength, p.Places = round(between(g, 4, 7), 2), 3000*between(g, 1.3, 8)
+		default:
+			p.Strength, p.Places = round(between(g, 2, 3.5), 2), 20000*longer
+		}
+		p.Places = math.Round(p.Places)
+	case evenstand.KindLowVacuum:
+		p.Strength = round(between(g, 1.3, 2.2), 2)
+		if any {
+			p.Strength = round(between(g, 0.2, 2), 2)
+		}
+		p.Seconds = math.Round(600 * longer)
+		if pick(0.3) {
+			p.Ramp = round(between(g, 5, 20), 1)
+			p.Seconds += math.Round(p.Ramp * 60)
+		}
+	case evenstand.KindRowStopped:
+		p.Seconds = round(math.Exp(between(g, math.Log(4), math.Log(600))), 1)
+		if any {
+			p.Seconds = round(between(g, 1, 30), 1)
+		}
+	case evenstand.KindRowLeftOff:
+		p.Seconds = round((30+between(g, 30, 1500))/s.Drive.Speed, 1)
+	case evenstand.KindRateOff:
+		switch p.Variant {
+		case "cells":
+			p.Strength = cells + []float64{-2, 2, 4}[int(uniform(g)*3)]
+		default:
+			p.Strength = round(between(g, 0.03, 0.08), 4)
+			if any {
+				p.Strength = round(between(g, 0.005, 0.05), 4)
+			}
+			if pick(0.5) {
+				p.Strength = -p.Strength
+			}
+		}
+		p.Seconds = math.Round(600 * longer)
+	case evenstand.KindStarvedRow:
+		p.Strength = round(between(g, 0.002, 0.004), 5)
+		p.Places = math.Round(20000 * longer)
+		p.Ramp = 15
+	case KindRock:
+		p.Strength = round(between(g, 0.1, 0.6), 3)
+		p.Places = math.Round(between(g, 20, 250))
+	case KindRowBounce:
+		p.Strength = 1.8
+		p.Places = math.Round(5000 * longer)
+	case KindSensorMisses:
+		p.Strength = 0.05
+		p.Places = math.Round(20000 * longer)
+	case KindDust:
+		p.Strength = round(between(g, 2, 6), 2)
+		p.Minutes = 25
+	}
+}
