@@ -1,45 +1,379 @@
 package align
 
 import (
+	"math"
+
 	"evenstand"
 	"evenstand/core/ground"
 )
 
 // PathOptions are the limits of BarPath. DefaultPath gives the usual ones.
 type PathOptions struct {
-	Step     float64 // s between the entries of the path
-	Hold     float64 // m/s below which the heading is held
-	Settle   float64 // m of travel, in lengths of hitch to row line, before a trailed bar's heading is trusted
-	AxleLead float64 // m, tractor's rear axle ahead of the hitch point
+	Step   float64 // s between the entries of the path
+	Hold   float64 // m/s below which headings are held
+	Settle float64 // lengths of hitch to row line that a trailed bar must travel before its heading is trusted
+	// AntennaToAxle is how far the antenna is ahead of the point of the tractor
+	// that goes where the tractor points, the rear axle, in metres. 0 takes the
+	// antenna itself for that point.
+	AntennaToAxle float64
 }
+
+// DefaultPath gives the limits of the methods document, section l, where the
+// tractor points along the way of its antenna. A card does not tell where the
+// axle is; every metre that it really lies behind the antenna moves a hitch
+// 2.6 m behind the antenna outward by 4 cm in a 60 m curve.
+func DefaultPath() PathOptions { return PathOptions{Step: 0.1, Hold: slowest, Settle: 2} }
+
+// longestBackUp is the way in metres beyond which a planter is not taken to
+// back up: longer legs are forward (judged).
+const longestBackUp = 15.0
 
 // Path is where the bar's centre was, at even steps inside each piece. Slices
 // run in parallel.
 type Path struct {
 	Frame   ground.Frame
 	T       []evenstand.Micros
-	E, N    []float64 // m, of the bar's centre on the ground, at the seed line
+	E, N    []float64 // m, of the bar's centre at the seed line
 	Psi     []float64 // rad, heading of the bar, unwrapped
 	S       []float64 // m along the path of the bar's centre since the first entry
 	V       []float64 // m/s of the bar's centre along its heading, negative backing up
 	SD      []float64 // m, of the place of the bar's centre on each axis
 	PsiSD   []float64 // rad
-	Settled []bool    // false while a trailed bar's heading is not yet known
+	Settled []bool    // the bar's heading is known
 	Pieces  []Piece
 	// Notes say in whole sentences what the card did not tell and what follows.
 	Notes []string
 	// Antenna is true when the geometry is unknown and the path is the antenna's.
 	Antenna bool
+
+	step evenstand.Micros
+	hold float64
 }
 
-// Pose is the bar at one moment.
-type Pose struct {
-	E, N  float64 // m, of the bar's centre
-	Psi   float64 // rad, heading, unwrapped
-	S     float64 // m along the path
-	V     float64 // m/s along the heading
-	Kappa float64 // 1/m, curvature, positive turning right; 0 below Hold
-	SD    float64 // m
-	PsiSD float64 // rad
-	OK    bool    // the moment lies in a piece and the heading has settled
+// BarPath follows the bar behind the antenna. The tractor is a rigid body that
+// points along the way of its antenna, or of its axle when that is told; a
+// mounted bar is part of that body; a trailed one follows the hitch point as a
+// tractrix. Below Hold
+// the headings are held. A trailed bar starts in line with the tractor and is
+// not Settled before it has travelled Settle lengths, nor after backing up
+// half a length. Without geometry the path is the antenna's and Notes say so.
+func BarPath(track *Track, geometry evenstand.Geometry, opt PathOptions) *Path {
+	p := &Path{Frame: track.Frame, hold: opt.Hold, step: max(1, evenstand.FromSeconds(opt.Step))}
+	a, l, r := p.geometry(geometry)
+	for _, piece := range track.Pieces {
+		p.follow(track, piece, geometry.Hitch, a, l, r, opt)
+	}
+	return p
+}
+
+// geometry gives the three lengths to go by, and notes what is not known.
+func (p *Path) geometry(g evenstand.Geometry) (a, l, r float64) {
+	a, l, r = g.AntennaToHitch, g.HitchToRowLine, g.AntennaRight
+	known := !math.IsNaN(a) && !math.IsNaN(l) && (g.Hitch != evenstand.HitchUnknown || l == 0)
+	if !known {
+		p.Antenna = true
+		var what string
+		switch {
+		case g.Hitch == evenstand.HitchUnknown && (math.IsNaN(a) || math.IsNaN(l)):
+			what = "how the planter is coupled and how far the seed line lies behind the receiver"
+		case g.Hitch == evenstand.HitchUnknown:
+			what = "whether the planter is trailed or mounted"
+		case math.IsNaN(a):
+			what = "how far the receiver is ahead of the hitch point"
+		default:
+			what = "how far the seed line lies behind the hitch point"
+		}
+		p.Notes = append(p.Notes, "The planter card does not say "+what+". Every place given is that of the receiver, not of the seed line: it lies ahead by the whole distance between them, and to one side of the rows on curves. Distances between seeds on straight rows do not suffer.")
+		a, l = 0, 0
+	}
+	if math.IsNaN(r) {
+		r = 0
+		if !p.Antenna {
+			p.Notes = append(p.Notes, "The planter card does not say how far the receiver sits to the right of the tractor's middle; it is taken to sit in the middle, and the rows lie to one side by whatever that is wrong.")
+		}
+	}
+	return a, l, r
+}
+
+// leg is a run of entries in one direction of travel.
+type leg struct {
+	from, to int     // entries while faster than Hold
+	way      float64 // m
+	back     bool
+}
+
+// follow adds one piece of the track.
+func (p *Path) follow(track *Track, piece Piece, hitch evenstand.Hitch, a, l, r float64, opt PathOptions) {
+	// The antenna at even steps, one beyond the end so that every moment of the
+	// piece lies between two entries.
+	t0, end := track.T[piece.From], track.T[piece.To-1]
+	n := int((end-t0)/p.step) + 2
+	ant := make([]antenna, n)
+	for k, i := 0, piece.From; k < n; k++ {
+		t := t0 + evenstand.Micros(k)*p.step
+		for i+2 < piece.To && track.T[i+1] <= t {
+			i++
+		}
+		ant[k] = track.at(i, (t - track.T[i]).Seconds())
+	}
+	dir, moving := directions(ant, opt.Hold, opt.Step)
+
+	// Headings and places.
+	behind := opt.AntennaToAxle
+	if p.Antenna {
+		behind = 0
+	}
+	base := len(p.T)
+	theta, psi := dir[0], dir[0]
+	if base > 0 {
+		theta += 2 * math.Pi * math.Round((p.Psi[base-1]-theta)/(2*math.Pi))
+		psi = theta
+	}
+	// Centre line under the antenna, and hitch point, at the last step taken.
+	var ce, cn, pe, pn float64
+	travelled, backed := 0.0, 0.0
+	need := opt.Settle * l
+	if hitch == evenstand.Mounted || l == 0 {
+		need = opt.Settle * behind
+	}
+	was := false // was moving
+	for k := range n {
+		s, c := math.Sincos(theta)
+		e, m := ant[k].e-r*c, ant[k].n+r*s // centre line, by the heading of a step ago
+		if k == 0 {
+			ce, cn = e, m
+			pe, pn = e-a*s, m-a*c
+		}
+		if moving[k] {
+			if !was && travelled == 0 {
+				psi += turn(psi, dir[k])
+				theta = psi
+				s, c = math.Sincos(theta)
+				e, m = ant[k].e-r*c, ant[k].n+r*s
+				ce, cn = e, m
+				pe, pn = e-a*s, m-a*c
+			}
+			de, dn := e-ce, m-cn
+			ds := math.Hypot(de, dn)
+			back := math.Cos(math.Atan2(ant[k].ve, ant[k].vn)-dir[k]) < 0
+			switch {
+			case behind < 0.05 || back:
+				// Backing up, the axle leads and the antenna follows it.
+				theta += turn(theta, dir[k])
+			case ds > 0:
+				theta = tractrix(theta, math.Atan2(de, dn), ds, behind)
+			}
+			ce, cn = e, m
+			if r != 0 {
+				s, c = math.Sincos(theta)
+				ce, cn = ant[k].e-r*c, ant[k].n+r*s
+			}
+			s, c = math.Sincos(theta)
+			he, hn := ce-a*s, cn-a*c
+			if hitch == evenstand.Mounted || l == 0 {
+				psi = theta
+			} else if ds := math.Hypot(he-pe, hn-pn); ds > 0 {
+				psi = tractrix(psi, math.Atan2(he-pe, hn-pn), ds, l)
+				if d := turn(theta, psi); math.Abs(d) > math.Pi/2 { // a jack-knife goes no further
+					psi = theta + math.Copysign(math.Pi/2, d)
+				}
+			}
+			step := math.Hypot(he-pe, hn-pn)
+			if back {
+				if backed += step; backed > l/2 && hitch != evenstand.Mounted {
+					travelled = 1e-9
+				}
+			} else {
+				travelled += step
+				backed = math.Max(0, backed-step)
+			}
+			pe, pn = he, hn
+		}
+		was = moving[k]
+		// Where the bar is now, moving or not.
+		s, c = math.Sincos(theta)
+		ce2, cn2 := ant[k].e-r*c, ant[k].n+r*s
+		sp, cp := math.Sincos(psi)
+		be, bn := ce2-a*s-l*sp, cn2-a*c-l*cp
+
+		v := math.Hypot(ant[k].ve, ant[k].vn)
+		thetaSD := ant[k].vsd / math.Max(v, math.Max(opt.Hold, 0.1))
+		if behind > 0 { // a heading that follows the axle is steadier
+			far := correlated * math.Max(v, opt.Hold)
+			thetaSD *= math.Sqrt(far / (far + behind))
+		}
+		place := ant[k].sd
+		psiSD := thetaSD
+		if hitch == evenstand.Mounted {
+			place = math.Hypot(place, (a+l)*thetaSD)
+		} else if l > 0 {
+			pin := math.Hypot(ant[k].sd, a*thetaSD)
+			psiSD = pin / math.Sqrt(l*(l+correlated*math.Max(v, opt.Hold)))
+		}
+		p.T = append(p.T, t0+evenstand.Micros(k)*p.step)
+		p.E, p.N = append(p.E, be), append(p.N, bn)
+		p.Psi = append(p.Psi, psi)
+		p.SD, p.PsiSD = append(p.SD, place), append(p.PsiSD, psiSD)
+		p.Settled = append(p.Settled, travelled > 0 && travelled >= need)
+	}
+	p.Pieces = append(p.Pieces, Piece{base, len(p.T)})
+	p.odometer(base)
+}
+
+// correlated is the time in seconds over which the errors of the smoothed
+// place hang together; tests hold the interval that rests on it.
+const correlated = 1.0
+
+// directions gives, at even steps, where the tractor points by its way alone
+// (unwrapped rad; the way's direction, or its opposite while backing up, held
+// while slow), and whether it moves.
+func directions(ant []antenna, hold, step float64) (dir []float64, moving []bool) {
+	n := len(ant)
+	dir, moving = make([]float64, n), make([]bool, n)
+	var legs []leg
+	for k := range n {
+		v := math.Hypot(ant[k].ve, ant[k].vn)
+		if v <= hold {
+			continue
+		}
+		moving[k] = true
+		if len(legs) == 0 || legs[len(legs)-1].to != k {
+			legs = append(legs, leg{from: k, to: k})
+		}
+		g := &legs[len(legs)-1]
+		g.to = k + 1
+		g.way += v * step
+	}
+	course := func(k int) float64 { return math.Atan2(ant[k].ve, ant[k].vn) }
+	// A turn-about without a halt, too quick for any wheel, parts a leg as well.
+	legs = split(legs, course, ant, step)
+	// Long legs are forward. A short one points on from the long leg before it,
+	// or else on into the next, whichever way it moves.
+	first := 0
+	for first < len(legs) && legs[first].way <= longestBackUp {
+		first++
+	}
+	if first == len(legs) { // none is long: the longest is forward
+		first = 0
+		for i := range legs {
+			if legs[i].way > legs[first].way {
+				first = i
+			}
+		}
+	}
+	opposed := func(a, b float64) bool { return math.Abs(turn(a, b)) > math.Pi/2 }
+	for i := first + 1; i < len(legs); i++ {
+		if legs[i].way <= longestBackUp {
+			legs[i].back = opposed(course(legs[i-1].to-1), course(legs[i].from)) != legs[i-1].back
+		}
+	}
+	for i := first - 1; i >= 0; i-- {
+		legs[i].back = opposed(course(legs[i].to-1), course(legs[i+1].from)) != legs[i+1].back
+	}
+	at, last := 0, 0.0
+	for i, g := range legs {
+		for k := g.from; k < g.to; k++ {
+			c := course(k)
+			if g.back {
+				c += math.Pi
+			}
+			if i == 0 && k == g.from {
+				last = c
+			}
+			last += turn(last, c)
+			if i == 0 && k == g.from {
+				for ; at < k; at++ { // before it ever moved
+					dir[at] = last
+				}
+			}
+			for ; at < k; at++ {
+				dir[at] = dir[at-1]
+			}
+			dir[k] = last
+			at = k + 1
+		}
+	}
+	for ; at < n; at++ {
+		if at > 0 {
+			dir[at] = dir[at-1]
+		}
+	}
+	return dir, moving
+}
+
+// split parts legs where the course turns by more than 120 degrees within half
+// a second.
+func split(legs []leg, course func(int) float64, ant []antenna, step float64) []leg {
+	w := max(1, int(0.5/step))
+	var out []leg
+	for _, g := range legs {
+		from := g.from
+		for k := g.from; k+w < g.to; k++ {
+			if math.Abs(turn(course(k), course(k+w))) < 2*math.Pi/3 {
+				continue
+			}
+			// The slowest moment in between is the turn-about.
+			m := k + 1
+			for j := k + 1; j <= k+w; j++ {
+				if math.Hypot(ant[j].ve, ant[j].vn) < math.Hypot(ant[m].ve, ant[m].vn) {
+					m = j
+				}
+			}
+			out = append(out, leg{from: from, to: m})
+			from, k = m, m+w
+		}
+		out = append(out, leg{from: from, to: g.to})
+	}
+	for i := range out {
+		out[i].way = 0
+		for k := out[i].from; k < out[i].to; k++ {
+			out[i].way += math.Hypot(ant[k].ve, ant[k].vn) * step
+		}
+	}
+	return out
+}
+
+// turn gives the shortest turn from heading a to heading b, in [-π, π].
+func turn(a, b float64) float64 { return math.Remainder(b-a, 2*math.Pi) }
+
+// tractrix gives the heading of a trailed point after its pin has moved ds
+// metres in direction theta, exactly: tan((ψ−θ)/2) falls by e^(−ds/L). psi
+// stays unwrapped.
+func tractrix(psi, theta, ds, l float64) float64 {
+	d := turn(psi, theta) // θ − ψ
+	return psi + d - 2*math.Atan(math.Tan(d/2)*math.Exp(-ds/l))
+}
+
+// odometer fills V and S of the entries from base on. The way is that along
+// the bar's heading. S follows it forward only; a play of four SDs of place
+// (0.1 m at least) keeps a standing bar's jitter and a short roll back from
+// adding up.
+func (p *Path) odometer(base int) {
+	n := len(p.T)
+	way := make([]float64, n-base)
+	h := p.step.Seconds()
+	for i := base + 1; i < n; i++ {
+		s, c := math.Sincos((p.Psi[i] + p.Psi[i-1]) / 2)
+		way[i-base] = way[i-1-base] + (p.E[i]-p.E[i-1])*s + (p.N[i]-p.N[i-1])*c
+	}
+	s0 := 0.0
+	if base > 0 {
+		s0 = p.S[base-1] + math.Hypot(p.E[base]-p.E[base-1], p.N[base]-p.N[base-1])
+	}
+	s, offset := s0, s0
+	for i := base; i < n; i++ {
+		lo, hi := max(base, i-1), min(n-1, i+1)
+		v := 0.0
+		if hi > lo {
+			v = (way[hi-base] - way[lo-base]) / (float64(hi-lo) * h)
+		}
+		at := way[i-base] + offset
+		play := math.Max(0.1, 4*p.SD[i])
+		if at < s-play {
+			offset += s - play - at
+		}
+		s = math.Max(s, at)
+		p.S = append(p.S, s)
+		p.V = append(p.V, v)
+	}
 }
