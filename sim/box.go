@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"evenstand"
@@ -20,6 +21,7 @@ type moment struct {
 	faults []*fault
 	// gradeB tells whether the rows are logged at grade B at a time of the day.
 	gradeB func(t float64) bool
+	allA   bool // never
 	refill bool // a stand at which the seed boxes were filled
 }
 
@@ -54,7 +56,7 @@ func sourceFile(dir, name string, s *Scenario, b Box, notes string) error {
 	var t strings.Builder
 	fmt.Fprintf(&t, "name = %q\nplanter = %q\none_clock = true\n", name, s.Planter.Name)
 	if b.declared() {
-		fmt.Fprintf(&t, "clock_offset_s = %g\n", b.Offset)
+		fmt.Fprintf(&t, "clock_offset_s = %s\n", decimal(b.Offset))
 	}
 	if notes != "" {
 		fmt.Fprintf(&t, "notes = %q\n", notes)
@@ -64,12 +66,13 @@ func sourceFile(dir, name string, s *Scenario, b Box, notes string) error {
 
 // seedBox writes seeds.csv: a line a pulse.
 type seedBox struct {
-	out   *lines
-	clock clock
-	count []int32
-	all   []uint64 // ms since the leg began << 8 | row
-	rows  [][]byte // ",7\n"
-	total int64
+	out    *lines
+	clock  clock
+	count  []int32
+	all    []uint64 // ms since the leg began << 8 | row
+	sorted []uint64
+	rows   [][]byte // ",7\n"
+	total  int64
 }
 
 func newSeedBox(s *Scenario, dir string) (*seedBox, error) {
@@ -90,64 +93,54 @@ func newSeedBox(s *Scenario, dir string) (*seedBox, error) {
 
 func (b *seedBox) see(m *moment) error {
 	// Sort all rows' pulses by counting their logged milliseconds.
-	base := m.leg.first * int64(tick*1e6)
-	first := int64(b.clock.logs(base))/1000 - 1000
+	first := int64(b.clock.logs(m.leg.first*int64(tick*1e6)))/1000 - 1000
 	n := m.leg.n*int(tick*1000) + 4000
-	if m.leg.stand && m.leg.n > 100*60*10 { // hours of dust only: no need of a table
-		n = m.leg.n*int(tick*1000) + 4000
-	}
 	if cap(b.count) < n+1 {
 		b.count = make([]int32, n+1)
 	}
 	b.count = b.count[:n+1]
 	clear(b.count)
-	total := 0
-	ms := func(x uint64) int {
-		t := (int64(b.clock.logs(int64(x>>pulseShift))) + 500) / 1000
-		return min(max(int(t-first), 0), n-1)
-	}
+	b.all, b.sorted = b.all[:0], b.sorted[:0]
 	for _, r := range m.rows {
 		for _, x := range r.seen {
 			us := int64(x >> pulseShift)
-			if m.gradeB(float64(us) * 1e-6) {
+			if !m.allA && m.gradeB(float64(us)*1e-6) {
 				continue
 			}
-			b.count[ms(x)+1]++
-			total++
+			t := min(max((int64(b.clock.logs(us))+500)/1000-first, 0), int64(n)-1)
+			b.count[t+1]++
+			b.all = append(b.all, uint64(t)<<8|uint64(r.n))
 		}
 	}
 	for i := 1; i <= n; i++ {
 		b.count[i] += b.count[i-1]
 	}
-	if cap(b.all) < total {
-		b.all = make([]uint64, total)
+	if cap(b.sorted) < len(b.all) {
+		b.sorted = make([]uint64, 2*len(b.all))
 	}
-	b.all = b.all[:total]
-	for _, r := range m.rows {
-		for _, x := range r.seen {
-			if m.gradeB(float64(x>>pulseShift) * 1e-6) {
-				continue
-			}
-			t := ms(x)
-			b.all[b.count[t]] = uint64(t)<<8 | uint64(r.n)
-			b.count[t]++
-		}
+	b.sorted = b.sorted[:len(b.all)]
+	for _, x := range b.all {
+		at := &b.count[x>>8]
+		b.sorted[*at] = x
+		*at++
 	}
-	b.total += int64(total)
+	b.total += int64(len(b.all))
 	// Write; the second's digits change seldom.
 	var text []byte
+	var line [32]byte
 	second := int64(-1)
 	buf := b.out.buf[:0]
-	for _, x := range b.all {
+	for _, x := range b.sorted {
 		t := first + int64(x>>8)
 		sec := t / 1000
 		if sec != second {
 			second = sec
 			text = fmt.Appendf(text[:0], "%d.", sec)
+			copy(line[:], text)
 		}
-		f := t - sec*1000
-		buf = append(buf, text...)
-		buf = append(buf, byte('0'+f/100), byte('0'+f/10%10), byte('0'+f%10))
+		f := uint32(t - sec*1000)
+		copy(line[len(text):], []byte{byte('0' + f/100), byte('0' + f/10%10), byte('0' + f%10)})
+		buf = append(buf, line[:len(text)+3]...)
 		buf = append(buf, b.rows[x&0xff]...)
 		if len(buf) > 1<<16 {
 			b.out.buf = buf
@@ -572,3 +565,12 @@ func (b *journalBox) see(m *moment) error {
 }
 
 func (b *journalBox) close() error { return b.out.close() }
+
+// decimal writes a number so that TOML takes it for a float.
+func decimal(v float64) string {
+	t := strconv.FormatFloat(v, 'f', -1, 64)
+	if !strings.Contains(t, ".") {
+		t += ".0"
+	}
+	return t
+}

@@ -1,9 +1,6 @@
 package sim
 
-import (
-	"math"
-	"math/rand/v2"
-)
+import "math"
 
 // The world moves in ticks of 20 ms; slower things (rates, vacuum, faults)
 // change every ten ticks.
@@ -11,6 +8,7 @@ const (
 	tick     = 0.02
 	slow     = 10
 	slowTick = tick * slow
+	stride   = 2 // ticks in which discs move; divides slow
 )
 
 // leg is a piece of the day: either one way from pass to pass (turn, lead in,
@@ -32,6 +30,7 @@ type leg struct {
 	w      []float64 // bar's turning, rad/s, left positive
 	va     []float64 // antenna's speed
 	cv, cw []float64 // v and w as the row drives follow them
+	sv, sw []float64 // the same, summed over strides
 	down   int       // first tick with the planter lowered
 	up     int       // first tick with it lifted again
 }
@@ -137,23 +136,30 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 	atEnd := len(halts) > 0 && halts[len(halts)-1].at == l.length-dropTo
 
 	var (
-		k         int     // piece
-		sp        float64 // along it
-		offCourse = tr.offset
-		standing  float64 // seconds still to stand
-		waiting   = -1.0  // seconds until a stop at the end lifts the bar
-		bar       = tr.pin.sub(heading(tr.psi).mul(p.HitchToRowLine))
-		lastA     xy
-		lastPsi   = tr.psi
-		way       float64
-		haste     = tr.haste.x
-		vset      float64
+		k        int     // piece
+		sp       float64 // along it
+		standing float64 // seconds still to stand
+		waiting  = -1.0  // seconds until a stop at the end lifts the bar
+		bar      = tr.pin.sub(heading(tr.psi).mul(p.HitchToRowLine))
+		lastA    xy
+		way      float64
+		haste    = tr.haste.x
+		vset     float64
 	)
-	planA, planDir := path[0].at(0)
-	lastA = planA.add(heading(planDir + math.Pi/2).mul(tr.offset))
-	if p.Hitch == "mounted" {
-		bar = lastA.sub(heading(tr.course).mul(back))
+	starts := make([]xy, len(path))
+	for i := range path {
+		starts[i] = heading(path[i].dir)
 	}
+	lineDir := heading(l.dir)
+	course := heading(tr.course) // the tractor's
+	barDir := heading(tr.psi)
+	shrink, shrinkFor := 1.0, 0.0
+	planA, planDir := path[0].on(0, starts[0])
+	lastA = planA.add(planDir.left().mul(tr.offset))
+	if p.Hitch == "mounted" {
+		bar = lastA.sub(course.mul(back))
+	}
+	lg.reserve(int((float64(len(path))*40 + l.length) / s.Drive.TurnSpeed / tick))
 	for i := 0; ; i++ {
 		if i%slow == 0 {
 			if k >= len(path) {
@@ -161,7 +167,7 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 			}
 			haste = tr.haste.step(normal(g))
 		}
-		along, _ := l.along(bar)
+		along, _ := l.alongOf(bar, lineDir)
 		if l.curve != 0 && lg.down < 0 && along > l.length {
 			along -= 2 * math.Pi / math.Abs(l.curve) // still on its way to the arc
 		}
@@ -225,41 +231,51 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 			sp -= path[k].length
 			k++
 		}
-		planA, planDir = path[min(k, len(path)-1)].at(sp)
-		a := planA.add(heading(planDir + math.Pi/2).mul(tr.offset))
+		j := min(k, len(path)-1)
+		planA, planDir = path[j].on(sp, starts[j])
+		a := planA.add(planDir.left().mul(tr.offset))
 		if d := a.sub(lastA); d.norm() > 1e-4 {
-			tr.course = math.Atan2(d.y, d.x)
+			course = d.mul(1 / d.norm())
 		}
 		lastA = a
-		pin := a.sub(heading(tr.course).mul(p.AntennaToHitch))
+		pin := a.sub(course.mul(p.AntennaToHitch))
+		was := barDir
 		if p.Hitch == "mounted" {
-			tr.psi = tr.course
-			pin = a.sub(heading(tr.course).mul(back))
+			barDir = course
+			pin = a.sub(course.mul(back))
 		} else if d := pin.sub(tr.pin); d.norm() > 1e-9 {
-			// Exact tractrix for a straight step of the pin: the half angle
-			// between bar and step shrinks by exp(-ds/L).
-			phi := math.Atan2(d.y, d.x)
-			half := math.Tan((phi-tr.psi)/2) * math.Exp(-d.norm()/p.HitchToRowLine)
-			tr.psi = phi - 2*math.Atan(half)
+			// Exact tractrix for a straight step of the pin: the tangent of half
+			// the angle between bar and step shrinks by exp(-ds/L).
+			ds := d.norm()
+			u := d.mul(1 / ds)
+			if math.Abs(ds-shrinkFor) > 1e-6*ds {
+				shrink, shrinkFor = math.Exp(-ds/p.HitchToRowLine), ds
+			}
+			half := (barDir.x*u.y - barDir.y*u.x) / (1 + barDir.dot(u)) * shrink
+			// The bar lies that much behind the step.
+			k := 1 / (1 + half*half)
+			barDir = u.turned((1-half*half)*k, -2*half*k)
 		}
 		tr.pin = pin
 		nb := pin
 		if p.Hitch != "mounted" {
-			nb = pin.sub(heading(tr.psi).mul(p.HitchToRowLine))
+			nb = pin.sub(barDir.mul(p.HitchToRowLine))
 		}
-		dpsi := math.Remainder(tr.psi-lastPsi, 2*math.Pi)
-		step := nb.sub(bar)
-		vb := step.dot(heading(lastPsi+dpsi/2)) / tick
-		way += step.norm()
 		// psi runs on without jumps, so that it may be interpolated.
-		tr.psi = lastPsi + dpsi
-		lastPsi, bar = tr.psi, nb
+		sn := was.x*barDir.y - was.y*barDir.x
+		dpsi := sn * (1 + sn*sn/6) // the angle, to 1e-9 for steps below 0.03
+		if math.Abs(sn) > 0.03 {
+			dpsi = math.Atan2(sn, was.dot(barDir))
+		}
+		tr.psi += dpsi
+		step := nb.sub(bar)
+		bar = nb
+		way += step.norm()
 		lg.ax, lg.ay = append(lg.ax, a.x), append(lg.ay, a.y)
 		lg.bx, lg.by = append(lg.bx, nb.x), append(lg.by, nb.y)
 		lg.psi, lg.way = append(lg.psi, tr.psi), append(lg.way, way)
-		lg.v, lg.w, lg.va = append(lg.v, vb), append(lg.w, dpsi/tick), append(lg.va, tr.v)
+		lg.v, lg.w, lg.va = append(lg.v, step.dot(barDir)/tick), append(lg.w, dpsi/tick), append(lg.va, tr.v)
 	}
-	_ = offCourse
 	lg.n = len(lg.v)
 	if lg.down < 0 {
 		lg.down, lg.up = 0, 0
@@ -267,9 +283,19 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 	if lg.up < 0 {
 		lg.up = lg.n
 	}
-	tr.at, tr.dir = planA, planDir
+	// Directions go over to the next leg as angles, near the ones before.
+	tr.at, tr.dir = planA, math.Atan2(planDir.y, planDir.x)
+	tr.course = math.Atan2(course.y, course.x)
+	tr.psi += math.Remainder(math.Atan2(barDir.y, barDir.x)-tr.psi, 2*math.Pi)
 	lg.follow(&s.Meter)
 	return lg
+}
+
+// reserve makes room for so many ticks.
+func (l *leg) reserve(n int) {
+	for _, v := range []*[]float64{&l.ax, &l.ay, &l.bx, &l.by, &l.psi, &l.way, &l.v, &l.w, &l.va} {
+		*v = make([]float64, 0, n)
+	}
 }
 
 // follow gives the speeds as the row drives see them: late by a dead time and
@@ -290,6 +316,11 @@ func (l *leg) follow(m *Meter) {
 		}
 		l.cv[i] = l.cv[i-1] + gain*(l.v[j]-l.cv[i-1])
 		l.cw[i] = l.cw[i-1] + gain*(l.w[j]-l.cw[i-1])
+	}
+	l.sv, l.sw = make([]float64, l.n/stride), make([]float64, l.n/stride)
+	for i := l.down; i < l.up; i++ {
+		l.sv[i/stride] += l.cv[i]
+		l.sw[i/stride] += l.cw[i]
 	}
 }
 
@@ -312,5 +343,3 @@ func (tr *tractor) standing(f *field, first int64, seconds float64, logged bool)
 // move sets the tractor to another field, engine running, nothing remembered
 // of the place.
 func (tr *tractor) move() { tr.placed, tr.v = false, 0 }
-
-var _ = rand.NewPCG

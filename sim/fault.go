@@ -82,19 +82,40 @@ type fault struct {
 	left     float64 // places, or planting seconds, still to go
 	w0, w1   float64 // window within the present leg; empty when w0 >= w1
 	starving []bool  // by row: in a run of empty places
-	g        []chanceOf
 
-	tally
+	planting, metres float64 // s and m planted while it was at work
+	rowTally         []tally // by row, so that rows may run side by side
 }
 
-// tally is what became of a fault.
+// tally is what became of a fault on one row.
 type tally struct {
-	first, last      float64 // s of the day
-	places           []float64
-	lost, extra      float64
-	skips, doubles   float64 // with it
-	skips0, dbl0     float64 // without
-	planting, metres float64
+	first, last    float64 // s of the day
+	places         float64
+	lost, extra    float64
+	skips, doubles float64 // with it
+	skips0, dbl0   float64 // without
+}
+
+// total adds the rows up.
+func (f *fault) total() tally {
+	var t tally
+	for _, r := range f.rowTally {
+		if r.places == 0 {
+			continue
+		}
+		if t.places == 0 || r.first < t.first {
+			t.first = r.first
+		}
+		t.last = max(t.last, r.last)
+		t.places += r.places
+		t.lost += r.lost
+		t.extra += r.extra
+		t.skips += r.skips
+		t.doubles += r.doubles
+		t.skips0 += r.skips0
+		t.dbl0 += r.dbl0
+	}
+	return t
 }
 
 // newFault turns a plan into a fault, or says what does not fit.
@@ -104,7 +125,7 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 		return nil, fmt.Errorf("kind %q is not known: want one of %s", p.Kind, strings.Join(FaultKinds(), ", "))
 	}
 	f := &fault{FaultPlan: p, kind: k, index: i, mult: 1, has: make([]bool, s.Planter.Rows+1), starving: make([]bool, s.Planter.Rows+1)}
-	f.places = make([]float64, s.Planter.Rows+1)
+	f.rowTally = make([]tally, s.Planter.Rows+1)
 	if f.ID == "" {
 		f.ID = fmt.Sprintf("F%02d", i+1)
 	}

@@ -16,7 +16,8 @@ func (a xy) add(b xy) xy            { return xy{a.x + b.x, a.y + b.y} }
 func (a xy) sub(b xy) xy            { return xy{a.x - b.x, a.y - b.y} }
 func (a xy) mul(k float64) xy       { return xy{a.x * k, a.y * k} }
 func (a xy) dot(b xy) float64       { return a.x*b.x + a.y*b.y }
-func (a xy) norm() float64          { return math.Hypot(a.x, a.y) }
+func (a xy) norm() float64          { return math.Sqrt(a.x*a.x + a.y*a.y) }
+func (a xy) left() xy               { return xy{-a.y, a.x} }
 func heading(angle float64) xy      { return xy{math.Cos(angle), math.Sin(angle)} }
 func (a xy) turned(c, s float64) xy { return xy{a.x*c - a.y*s, a.x*s + a.y*c} }
 
@@ -34,9 +35,11 @@ type line struct {
 }
 
 // along gives the distance of a place along the line, and how far left of it.
-func (l *line) along(p xy) (s, left float64) {
+func (l *line) along(p xy) (s, left float64) { return l.alongOf(p, heading(l.dir)) }
+
+// alongOf is along for a caller that keeps the direction as a unit vector.
+func (l *line) alongOf(p, h xy) (s, left float64) {
 	d := p.sub(l.from)
-	h := heading(l.dir)
 	a, b := d.dot(h), h.x*d.y-h.y*d.x
 	if l.curve == 0 {
 		return a, b

@@ -7,8 +7,6 @@ import (
 	"evenstand"
 )
 
-type chanceOf = *rand.PCG
-
 // row is one row unit: its disc, its tube, its sensor, and what they did on
 // the present leg.
 type row struct {
@@ -94,7 +92,7 @@ func (r *row) fit(s *Scenario, cells int) {
 
 // air is what all rows share on a leg, by slow tick.
 type air struct {
-	common []float64    // logit that all rows share
+	common []float64    // logit of skips that all rows share, the rate's part included
 	kpa    [2][]float64 // vacuum of each side, without faults
 	lost   [2][]float64 // taken off by faults
 	off    [2][]bool    // the fan stands
@@ -181,8 +179,9 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 		fallAll                    = tube.FallMS/1000 + s.Planter.SeedFall
 		each                       = s.Output.TruthEach
 	)
-	for i := from; i < to; i++ {
-		if i == from || i%slow == 0 {
+	// The disc moves in strides of two ticks, evenly within each.
+	for i := from &^ 1; i < to; i += stride {
+		if i == from&^1 || i%slow == 0 {
 			// What changes slowly.
 			j := i / slow
 			w := slowly.Uint64()
@@ -204,9 +203,8 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 				drill = r.drill
 			}
 			vRow = max(lg.v[i]+lg.w[i]*r.y, 0.5)
-			rate := max(lg.cv[i]*perMetre, 0.5)
 			dv := a.kpa[r.side][j] - m.VacuumKPa
-			x := baseSkip + m.RateTerm*math.Log(rate/25) - m.VacuumTerm*dv + m.StretchSD*st + a.common[j]
+			x := baseSkip - m.VacuumTerm*dv + m.StretchSD*st + a.common[j]
 			xd := baseDouble + m.VacuumDbl*dv
 			pSkip0, pDbl0 = threshold(x), threshold(xd)
 			pSkip, pDbl = pSkip0, pDbl0
@@ -228,7 +226,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 				offSince = -1
 			}
 		}
-		inc := (lg.cv[i] + lg.cw[i]*comp) * perTick
+		inc := (lg.sv[i/stride] + lg.sw[i/stride]*comp) * perTick
 		if inc <= 0 {
 			continue
 		}
@@ -248,7 +246,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			r.due++
 			r.placeNo++
-			us := (float64(lg.first+int64(i)) + frac) * (tick * 1e6)
+			us := (float64(lg.first+int64(i)) + frac*stride) * (tick * 1e6)
 			k := min(int(max(lg.way[i]-lg.way[lg.down]+lg.v[i]*fallAll, 0)*(1/evenstand.StretchLength)), n-1)
 			c := &r.counts[k]
 			c.places++
@@ -263,22 +261,17 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			if len(mine) > 0 {
 				skip, by = r.harm(&e, mine, chance, skip, by, cell)
-				for _, f := range mine {
-					f.place(r.n, us*1e-6)
-				}
 			}
 			double := !skip && ud < pDbl
 			if len(mine) > 0 {
 				if skip && !skip0 && by != nil {
-					by.lost++
+					by.rowTally[r.n].lost++
 				}
 				if double && !double0 && e.byDouble != nil {
-					e.byDouble.extra++
+					e.byDouble.rowTally[r.n].extra++
 				}
 				for _, f := range mine {
-					if t := us * 1e-6; t >= f.w0 && t < f.w1 {
-						f.note(skip0, skip, double0, double)
-					}
+					f.note(r.n, us*1e-6, skip0, skip, double0, double)
 				}
 			}
 			if skip {
@@ -307,7 +300,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 				r.dropped++
 				x1 := mix(w1)
 				x2 := mix(x1)
-				behind := min(-doubleMean*math.Log(unit(x1)), doubleMost) / inc * (tick * 1e6)
+				behind := min(-doubleMean*math.Log(unit(x1)), doubleMost) / inc * (stride * tick * 1e6)
 				if uint16(x2) >= missBits && e.dead == nil {
 					at2 := us + behind + fallUS + fallSD*quantile32(uint32(x2>>32)) + d/vRow*1e6
 					r.seeds = append(r.seeds, uint64(int64(at2))<<pulseShift|(x2>>16&0xff)<<8|flagSecond)
@@ -369,30 +362,27 @@ func (r *row) harm(e *effect, mine []*fault, chance []*rand.PCG, skip bool, by *
 	return skip, by
 }
 
-// place notes a place due on a row while the fault was at work.
-func (f *fault) place(row int, t float64) {
+// note counts a place due on a row while the fault was at work: what it became
+// with the faults of the day, and would have become without.
+func (f *fault) note(row int, t float64, skip0, skip, double0, double bool) {
 	if t < f.w0 || t >= f.w1 {
 		return
 	}
-	if f.places[row] == 0 && (f.first == 0 || t < f.first) {
-		f.first = t
+	x := &f.rowTally[row]
+	if x.places == 0 {
+		x.first = t
 	}
-	f.first = min(f.first, t)
-	f.last = max(f.last, t)
-	f.places[row]++
-}
-
-// note counts what a place became with the faults and would have without.
-func (f *fault) note(skip0, skip, double0, double bool) {
+	x.last = max(x.last, t)
+	x.places++
 	add := func(v *float64, b bool) {
 		if b {
 			*v++
 		}
 	}
-	add(&f.skips0, skip0)
-	add(&f.skips, skip)
-	add(&f.dbl0, double0)
-	add(&f.doubles, double)
+	add(&x.skips0, skip0)
+	add(&x.skips, skip)
+	add(&x.dbl0, double0)
+	add(&x.doubles, double)
 }
 
 // laplace draws from the double-exponential distribution of scale 1.

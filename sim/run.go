@@ -9,7 +9,10 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	"evenstand"
 )
@@ -251,17 +254,37 @@ func (w *world) do(ctx context.Context, lg *leg, refill bool) error {
 		f.window(s, lg, w.inField)
 	}
 	a := w.breathe(lg)
-	for _, r := range w.rows {
-		r.plant(s, lg, a, w.faults)
-	}
-	m := &moment{s: s, leg: lg, rows: w.rows, air: a, faults: w.faults, gradeB: w.gradeB, refill: refill}
-	for _, b := range w.boxes {
-		if err := b.see(m); err != nil {
-			return err
+	// Rows share nothing but what was made above, and boxes only look: both may
+	// run side by side without a draw changing its place.
+	sideBySide(len(w.rows), func(i int) { w.rows[i].plant(s, lg, a, w.faults) })
+	m := &moment{s: s, leg: lg, rows: w.rows, air: a, faults: w.faults, gradeB: w.gradeB, allA: math.IsInf(w.bFrom, 1), refill: refill}
+	errs := make([]error, len(w.boxes)+1)
+	sideBySide(len(errs), func(i int) {
+		if i == len(w.boxes) {
+			w.record(lg)
+		} else {
+			errs[i] = w.boxes[i].see(m)
 		}
+	})
+	return errors.Join(errs...)
+}
+
+// sideBySide does n things on the machine's cores.
+func sideBySide(n int, do func(i int)) {
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wait.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n {
+					return
+				}
+				do(i)
+			}
+		})
 	}
-	w.record(lg)
-	return nil
+	wait.Wait()
 }
 
 // breathe makes what all rows share on a leg.
@@ -275,7 +298,8 @@ func (w *world) breathe(lg *leg) *air {
 	}
 	for j := range n {
 		x, y := g.Uint64(), g.Uint64()
-		a.common[j] = m.MinuteSD*w.minute.step(quantile32(uint32(x>>32))) + m.HourSD*w.hour.step(quantile32(uint32(x)))
+		rate := max(lg.cv[lg.index(j*slow)]/s.spacing(), 0.5)
+		a.common[j] = m.RateTerm*math.Log(rate/25) + m.MinuteSD*w.minute.step(quantile32(uint32(x>>32))) + m.HourSD*w.hour.step(quantile32(uint32(x)))
 		for side := range a.kpa {
 			a.kpa[side][j] = m.VacuumKPa + vacuumSD*w.vacuum[side].step(quantile32(uint32(y>>(32*side))))
 		}
@@ -420,25 +444,22 @@ func (w *world) settle(f *fault) Fault {
 		t.Params["cell"], t.Params["cells"] = float64(f.Cell), float64(cells)
 	}
 	t.From, t.To = s.t0, s.t0
-	if f.first > 0 {
+	n := f.total()
+	if n.places > 0 {
 		t.Happened = true
-		t.From, t.To = s.t0+evenstand.FromSeconds(f.first), s.t0+evenstand.FromSeconds(f.last)
+		t.From, t.To = s.t0+evenstand.FromSeconds(n.first), s.t0+evenstand.FromSeconds(n.last)
 	}
-	var all float64
-	for _, r := range f.rows {
-		all += f.places[r]
-	}
-	t.Places = round(all/float64(len(f.rows)), 1)
+	t.Places = round(n.places/float64(len(f.rows)), 1)
 	t.Turns = round(t.Places/float64(cells), 2)
 	t.Planting, t.Way = round(f.planting, 1), round(f.metres, 1)
 	switch {
-	case f.doubles > 0 && f.dbl0 > 0 && f.Kind == evenstand.KindRowDoubles:
-		t.Ratio = round(f.doubles/f.dbl0, 3)
-	case f.skips0 > 0:
-		t.Ratio = round(f.skips/f.skips0, 3)
+	case n.doubles > 0 && n.dbl0 > 0 && f.Kind == evenstand.KindRowDoubles:
+		t.Ratio = round(n.doubles/n.dbl0, 3)
+	case n.skips0 > 0:
+		t.Ratio = round(n.skips/n.skips0, 3)
 	}
 	t.Grade = "A"
-	if w.gradeB(f.first) {
+	if w.gradeB(n.first) {
 		t.Grade = "B"
 	}
 	t.Detectable = t.Happened && f.detectable(&s.Meter, cells, t.Turns, t.Grade)
@@ -446,7 +467,7 @@ func (w *world) settle(f *fault) Fault {
 	perPlace := s.spacing() * s.Planter.RowSpacing
 	bushels := s.Money.Yield / evenstand.Acre * perPlace
 	seed := s.Money.SeedUnit / 80000 // a unit of corn: R19
-	t.Lost, t.Extra = f.lost, f.extra
+	t.Lost, t.Extra = n.lost, n.extra
 	if f.Kind == evenstand.KindRowStopped || f.Kind == evenstand.KindRowLeftOff {
 		t.Extra = 0
 	}

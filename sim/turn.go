@@ -6,19 +6,25 @@ import "math"
 type piece struct {
 	from   xy
 	dir    float64
-	curve  float64
+	curve  float64 // 1/m, left positive
 	length float64
 }
 
 // at gives place and direction at a distance along the piece.
 func (p *piece) at(s float64) (xy, float64) {
+	at, _ := p.on(s, heading(p.dir))
+	return at, p.dir + p.curve*s
+}
+
+// on gives place and direction of travel as a unit vector; h is the direction
+// at the piece's start.
+func (p *piece) on(s float64, h xy) (at, dir xy) {
 	if p.curve == 0 {
-		return p.from.add(heading(p.dir).mul(s)), p.dir
+		return p.from.add(h.mul(s)), h
 	}
-	d := p.dir + p.curve*s
-	s0, c0 := math.Sincos(p.dir)
-	s1, c1 := math.Sincos(d)
-	return xy{p.from.x + (s1-s0)/p.curve, p.from.y - (c1-c0)/p.curve}, d
+	sn, c := math.Sincos(p.curve * s)
+	d := h.turned(c, sn)
+	return xy{p.from.x + (d.y-h.y)/p.curve, p.from.y - (d.x-h.x)/p.curve}, d
 }
 
 func mod2pi(a float64) float64 {
