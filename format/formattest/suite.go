@@ -159,16 +159,17 @@ func (r *run) read(t *testing.T, what string, in fs.FS) (Input, bool) {
 		t.Errorf("%s: find gives up over one bad file: %v", what, err)
 		return got, false
 	}
-	if why := sound(got); why != "" {
+	if why := Sound(got); why != "" {
 		t.Errorf("%s: %s", what, why)
 		return got, false
 	}
 	return got, true
 }
 
-// sound says what is impossible in an input's values, nothing when all is
-// well.
-func sound(in Input) string {
+// Sound says what is impossible in an input: a source without a name of its
+// own, a value that cannot be, a report without file or reason. It is empty
+// when all is well.
+func Sound(in Input) string {
 	names := map[string]bool{}
 	for _, s := range in.Streams {
 		if s.Source.Name == "" || names[s.Source.Name] {
@@ -239,7 +240,7 @@ func (r *run) within(in Input) string {
 }
 
 func (r *run) counts(t *testing.T) {
-	if why := sound(r.whole); why != "" {
+	if why := Sound(r.whole); why != "" {
 		t.Error(why)
 	}
 	if err := r.whole.Err(); err != nil {

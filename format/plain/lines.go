@@ -164,18 +164,22 @@ func (l *lines) take(at, ends int) []byte {
 func split(line []byte, fields [][]byte, scratch *[]byte) ([][]byte, bool) {
 	fields = fields[:0]
 	start := 0
-	for i := 0; i < len(line); i++ {
-		if line[i] == ',' {
+	for i, c := range line {
+		if c > ',' { // digits, letters, point and minus: nearly all there is
+			continue
+		}
+		if c == ',' {
 			fields = append(fields, trim(line[start:i]))
 			start = i + 1
-		} else if line[i] == '"' {
-			return splitQuoted(line, fields[:0], scratch)
+		} else if c == '"' {
+			return splitQuoted(line, fields, scratch)
 		}
 	}
 	return append(fields, trim(line[start:])), true
 }
 
 func splitQuoted(line []byte, fields [][]byte, scratch *[]byte) ([][]byte, bool) {
+	fields = fields[:0]
 	// The scratch never grows while fields point into it: unquoting only
 	// shortens.
 	if cap(*scratch) < len(line) {
@@ -226,11 +230,8 @@ func splitQuoted(line []byte, fields [][]byte, scratch *[]byte) ([][]byte, bool)
 }
 
 func trim(b []byte) []byte {
-	for len(b) > 0 && (b[0] == ' ' || b[0] == '\t') {
-		b = b[1:]
+	if n := len(b); n > 0 && b[0] > ' ' && b[n-1] > ' ' {
+		return b
 	}
-	for len(b) > 0 && (b[len(b)-1] == ' ' || b[len(b)-1] == '\t') {
-		b = b[:len(b)-1]
-	}
-	return b
+	return bytes.Trim(b, " \t")
 }

@@ -1,6 +1,7 @@
 package plain
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"math"
@@ -131,8 +132,10 @@ func (s *scan) extra(column int, lo, hi float64) float64 {
 
 // column is one quantity of one element in one unit, as readings.csv spells it.
 type column struct {
-	why     *reason // why its readings cannot be used
-	found   string  // what was found, for the reason
+	words   [3][]byte // quantity, element, unit as spelled
+	next    *column   // that came after it the last time
+	why     *reason   // why its readings cannot be used
+	found   string    // what was found, for the reason
 	q       evenstand.Quantity
 	e       evenstand.Element
 	unit    evenstand.Unit
@@ -152,25 +155,34 @@ func (s *scan) readings() (evenstand.Grade, error) {
 	out := make([]evenstand.Reading, 0, batch)
 	columns := map[string]*column{}
 	var key []byte
+	turn := &column{}
 	for {
 		t, ok := s.next(false)
 		if !ok {
 			break
 		}
 		q, e, u := s.field(1), s.field(2), s.field(4)
-		key = append(key[:0], q...)
-		key = append(key, 0)
-		key = append(key, e...)
-		key = append(key, 0)
-		key = append(key, u...)
-		c := columns[string(key)]
-		if c == nil {
-			if len(columns) >= maxColumns {
-				clear(columns)
+		// A box logs its columns in the same turn each time, so the one that
+		// came after the last one before is nearly always the one.
+		c := turn.next
+		if c == nil || !bytes.Equal(c.words[0], q) || !bytes.Equal(c.words[1], e) || !bytes.Equal(c.words[2], u) {
+			key = append(key[:0], q...)
+			key = append(key, 0)
+			key = append(key, e...)
+			key = append(key, 0)
+			key = append(key, u...)
+			if c = columns[string(key)]; c == nil {
+				c = s.column(q, e, u)
+				if len(columns) >= maxColumns {
+					clear(columns)
+				}
+				if len(key) <= 200 { // a longer one is noise
+					columns[string(key)] = c
+				}
 			}
-			c = s.column(q, e, u)
-			columns[string(key)] = c
+			turn.next = c
 		}
+		turn = c
 		if c.why != nil {
 			s.report.add(c.why, c.found, s.lines.line, s.lines.start)
 			continue
@@ -212,7 +224,7 @@ func (s *scan) readings() (evenstand.Grade, error) {
 
 // column reads the three words of a reading.
 func (s *scan) column(q, e, u []byte) *column {
-	c := &column{last: evenstand.NoTime / 2}
+	c := &column{last: evenstand.NoTime / 2, words: [3][]byte{bytes.Clone(q), bytes.Clone(e), bytes.Clone(u)}}
 	fail := func(why *reason, found string) *column {
 		c.why, c.found = why, found
 		return c
