@@ -13,11 +13,12 @@ import (
 )
 
 // Fill sets Sentence, Advice, When, Say and Sources of a finding from its
-// kind, grade, evidence, causes and money. A kind that the catalogue does not
+// kind, grade, evidence, causes and money, which must have been priced before
+// (what can still be saved decides when to act). A kind that the catalogue does not
 // know gets a plain sentence and no advice.
 func Fill(f *evenstand.Finding, v Voice) {
 	f.Sentence = Sentence(f, v)
-	f.Advice = adviceOf(f)
+	f.Advice = adviceOf(f, v)
 	f.When = WhenToAct(f)
 	f.Say = cannotSay(f, v)
 	f.Sources = price.Relations(f)
@@ -292,7 +293,7 @@ func Why(f *evenstand.Finding) string {
 	case 1:
 		return "perhaps " + names[0]
 	}
-	return "one of " + map[int]string{2: "two", 3: "three"}[len(names)] + ", " + and(names, "or")
+	return "one of " + map[int]string{2: "two", 3: "three"}[len(names)] + " (" + and(names, "or") + ")"
 }
 
 // Odds writes a chance as odds: 30 to 1, 3 to 2, over 100 to 1.
@@ -328,7 +329,7 @@ var phrases = map[string]string{
 	evenstand.CauseCell:        "one blocked or broken cell",
 	evenstand.CauseWeakCell:    "one chipped or worn cell",
 	evenstand.CauseSeal:        "a worn seal or disc",
-	evenstand.CauseSingulator:  "the singulator, set wrong or worn",
+	evenstand.CauseSingulator:  "a singulator that is set wrong or worn",
 	evenstand.CauseSeedFit:     "seed that does not fit the disc",
 	evenstand.CauseFan:         "the fan",
 	evenstand.CauseHose:        "a hose, seal or screen on that side",
@@ -348,7 +349,7 @@ var phrases = map[string]string{
 
 // adviceOf gives the steps for the first cause and, when that one is not
 // likely, for the next one too.
-func adviceOf(f *evenstand.Finding) evenstand.Advice {
+func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	a := evenstand.Advice{Cautions: []string{}}
 	var steps []relation.Remedy
 	for _, c := range f.Causes {
@@ -366,6 +367,7 @@ func adviceOf(f *evenstand.Finding) evenstand.Advice {
 	if len(steps) > 1 && !(len(f.Causes) > 0 && f.Causes[0].Probability >= likely) {
 		a.Do += " If that is not it: " + lower(steps[1].Do)
 	}
+	a.Do = v.pick(a.Do)
 	a.Cautions = Cautions(f.Kind)
 	return a
 }
@@ -400,7 +402,7 @@ func Cautions(kind string) []string {
 // cannotSay lists what the data cannot tell, each with the hand check that
 // would, and what to switch on for better data.
 func cannotSay(f *evenstand.Finding, v Voice) []string {
-	dig := v.Length(3)
+	dig := v.pick("{10 ft|3 m}")
 	var out []string
 	say := func(what, why, check string) {
 		out = append(out, what+": cannot say, "+why+"; to find out: "+check+".")
@@ -429,7 +431,7 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 			say("whether the vacuum fell", "no vacuum was logged", "read the gauge near the fan and far from it")
 		}
 	case evenstand.KindRateOff:
-		say("whether the box or the ground is right", "both counts come from the box", "count 1/1000 acre of row, or weigh a fill")
+		say("whether the box or the ground is right", "both counts come from the box", v.pick("count {1/1000 acre|5 m} of row, or weigh a fill"))
 	case evenstand.KindStarvedRow:
 		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "look into the box while the row runs short")
 	}

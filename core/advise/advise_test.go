@@ -62,7 +62,7 @@ func TestSentence(t *testing.T) {
 			"Row 2 skips the same one seed of 40 in about 5 of 10 turns since 9:00 am: likely one chipped or worn cell (6 to 1)."},
 		{"a row stopped, and none of the causes asserted", us, evenstand.Finding{Kind: "row-stopped", Grade: evenstand.GradeB, Rows: evenstand.Rows{2}, Since: at(10, 2),
 			Evidence: []evenstand.Evidence{ev("metres without seed", 128, "m")}, Causes: causes(evenstand.CauseDrive, 0.35, evenstand.CauseTube, 0.3, evenstand.CauseSensor, 0.25, evenstand.CauseEmpty, 0.1)},
-			"Row 2 drops nothing since 10:02 am while its peers do, 420 ft without seed: one of three, the meter's drive, a blocked seed tube or the seed sensor."},
+			"Row 2 drops nothing since 10:02 am while its peers do, 420 ft without seed: one of three (the meter's drive, a blocked seed tube or the seed sensor)."},
 		{"a row that had stopped", us, evenstand.Finding{Kind: "row-stopped", Rows: evenstand.Rows{2, 3}, Since: at(14, 58), Until: &end, Field: "north place", Passes: []evenstand.PassRef{{Number: 24}}},
 			"Rows 2 and 3 dropped nothing from 2:58 pm to 3:05 pm while their peers did (north place, pass 24)."},
 		{"a row left off", us, evenstand.Finding{Kind: "row-left-off", Rows: evenstand.Rows{16}, Since: at(8, 30), Field: "unassigned", Passes: []evenstand.PassRef{{Number: 3}, {Number: 4}},
@@ -70,7 +70,7 @@ func TestSentence(t *testing.T) {
 			"Row 16 is switched off since 8:30 am while its peers plant, 984 ft of row, and nobody said so (passes 3 to 4): almost certainly switched off and forgotten (19 to 1)."},
 		{"more skips than the peers, start known within minutes", us, evenstand.Finding{Kind: "row-skips", Grade: evenstand.GradeA, Rows: evenstand.Rows{3}, Since: at(9, 40), SinceLow: at(9, 30), SinceHigh: at(9, 50),
 			Evidence: []evenstand.Evidence{ev("skips", 0.024, "fraction"), ev("skips of its peers", 0.011, "fraction")}, Causes: causes(evenstand.CauseSeal, 0.5, evenstand.CauseSingulator, 0.4)},
-			"Row 3 skips 2.4 of 100 seeds since about 9:40 am, its peers 1.1: one of two, a worn seal or disc or the singulator, set wrong or worn."},
+			"Row 3 skips 2.4 of 100 seeds since about 9:40 am, its peers 1.1: one of two (a worn seal or disc or a singulator that is set wrong or worn)."},
 		{"more doubles", us, evenstand.Finding{Kind: "row-doubles", Rows: evenstand.Rows{3}, Since: at(9, 40), Evidence: []evenstand.Evidence{ev("times its peers", 3.2, "")}},
 			"Row 3 doubles 3.2 times as much as its peers since 9:40 am."},
 		{"low vacuum", us, evenstand.Finding{Kind: "low-vacuum", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, Since: at(9, 40), Causes: causes(evenstand.CauseHose, 0.8),
@@ -104,6 +104,11 @@ func TestAdvice(t *testing.T) {
 	for _, kind := range kinds {
 		f := evenstand.Finding{Kind: kind, Grade: evenstand.GradeB, Rows: evenstand.Rows{1}}
 		advise.Fill(&f, us)
+		m := evenstand.Finding{Kind: kind, Grade: evenstand.GradeB, Rows: evenstand.Rows{1}}
+		advise.Fill(&m, metric)
+		if text := m.Advice.Do + strings.Join(m.Say, " "); strings.Contains(text, " ft") || strings.Contains(text, "acre") || strings.ContainsAny(text+f.Advice.Do, "{|}") {
+			t.Errorf("%s: %q is not in the logbook's units", kind, text)
+		}
 		if f.Advice.Do == "" || f.Advice.Who == "" || f.When == "" || f.Sources == nil || f.Say == nil || f.Advice.Cautions == nil {
 			t.Errorf("%s is not filled: %+v", kind, f)
 		}
@@ -177,7 +182,7 @@ func TestCannotSay(t *testing.T) {
 		want  string
 	}{
 		{"blocked-cell", evenstand.GradeB, "needs seed times; to find out: hold the disc to the light, or swap two discs"},
-		{"row-skips", evenstand.GradeB, "dig 9.8 ft of the row"},
+		{"row-skips", evenstand.GradeB, "dig 10 ft of the row"},
 		{"row-skips", evenstand.GradeB, "switch on the raw row log"},
 		{"row-stopped", evenstand.GradeB, "only its sensor sees nothing: cannot say"},
 		{"rate-off", evenstand.GradeC, "count 1/1000 acre of row, or weigh a fill"},

@@ -125,8 +125,22 @@ func (v Voice) Value(x float64, unit string) string {
 		return v.Rate(x)
 	case "fraction":
 		return v.Percent(x)
+	case "%":
+		return Digits(x) + "%"
 	}
 	return amount(x, unit)
+}
+
+// UnitOf gives the unit of a figure of the evidence for Value: a share of
+// places comes without a unit and is written in percent.
+func UnitOf(e evenstand.Evidence) string {
+	switch e.Name {
+	case "share of turns missed", "skips", "skips of its peers", "doubles", "doubles of its peers", "actual over target":
+		if e.Unit == "" || e.Unit == "1" {
+			return "fraction"
+		}
+	}
+	return e.Unit
 }
 
 // Money writes a range in its unit with two digits and no cents: $140 to $410,
@@ -266,4 +280,20 @@ func Ordinal(n int) string {
 		}
 	}
 	return strconv.Itoa(n) + s
+}
+
+// pick writes "{10 ft|3 m}" as its first part in US units, its second in metric.
+func (v Voice) pick(text string) string {
+	for {
+		a, rest, ok := strings.Cut(text, "{")
+		both, b, closed := strings.Cut(rest, "}")
+		us, si, two := strings.Cut(both, "|")
+		if !ok || !closed || !two {
+			return text
+		}
+		if v.metric() {
+			us = si
+		}
+		text = a + us + b
+	}
 }

@@ -20,7 +20,7 @@ type Remedy struct {
 	Works       float64 // chance that the advice cures it
 	Minutes     int     // one person, in the field, parts on the truck
 	Who         string  // operator, mechanic, agronomist
-	Do          string  // whole sentences
+	Do          string  // whole sentences; {10 ft|3 m} stands for US or metric
 	Source      string
 	Status      Status
 }

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
+	"evenstand"
 	"evenstand/core/relation"
 
 	"pgregory.net/rapid"
@@ -198,15 +200,24 @@ func TestThereAndBack(t *testing.T) {
 	})
 }
 
-// Every cause that the root names for a kind has its remedy; the kinds are
-// those of this version.
+// The causes that the root names.
+var named = []string{evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseFan, evenstand.CauseHose,
+	evenstand.CauseDrive, evenstand.CauseTube, evenstand.CauseSensor, evenstand.CauseEmpty, evenstand.CauseSwitchedOff, evenstand.CauseSectionCtl, evenstand.CauseCellCount,
+	evenstand.CauseSpeedSource, evenstand.CauseSetting, evenstand.CauseBridging, evenstand.CauseDelivery, evenstand.CauseRock}
+
+// Every kind of this version has remedies, for causes that the root names, and
+// every cause has one in some kind.
 func TestRemedies(t *testing.T) {
-	for _, kind := range []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset"} {
+	kinds := []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset"}
+	for _, kind := range kinds {
 		rs := relation.Remedies(kind)
 		if len(rs) == 0 {
 			t.Errorf("%s has no remedy", kind)
 		}
 		for _, r := range rs {
+			if !slices.Contains(named, r.Cause) {
+				t.Errorf("%s: %q is none of the root's causes", kind, r.Cause)
+			}
 			got, ok := relation.RemedyFor(kind, r.Cause)
 			if !ok || got != r {
 				t.Errorf("%s, %s is found as %+v", kind, r.Cause, got)
@@ -214,6 +225,11 @@ func TestRemedies(t *testing.T) {
 			if !strings.HasSuffix(r.Do, ".") {
 				t.Errorf("%s, %s: %q is no sentence", kind, r.Cause, r.Do)
 			}
+		}
+	}
+	for _, cause := range named {
+		if !slices.ContainsFunc(kinds, func(kind string) bool { _, ok := relation.RemedyFor(kind, cause); return ok }) {
+			t.Errorf("%q has no remedy in any kind", cause)
 		}
 	}
 	if _, ok := relation.RemedyFor("row-skips", "no such cause"); ok {

@@ -1,0 +1,67 @@
+package record
+
+import (
+	"slices"
+
+	"evenstand"
+)
+
+// Decision is what a person said about a finding.
+type Decision struct {
+	Finding string           `json:"finding"` // id
+	Status  evenstand.Status `json:"status"`  // acted or set-aside
+	Cause   string           `json:"cause"`   // what it was, when it was something else; empty: as named
+	Note    string           `json:"note"`
+	T       evenstand.Micros `json:"time"`
+}
+
+// Apply gives the findings with Status set: the latest decision of a finding
+// counts (of two at the same time the later in the list); without one a finding
+// whose trouble is over is Ended, and any other Open. A finding that was done
+// and has its verdict stays Checked. The findings handed in are not changed.
+func Apply(fs []evenstand.Finding, ds []Decision) []evenstand.Finding {
+	latest := map[string]Decision{}
+	for _, d := range ds {
+		if had, ok := latest[d.Finding]; !ok || d.T >= had.T {
+			latest[d.Finding] = d
+		}
+	}
+	out := slices.Clone(fs)
+	for i := range out {
+		f := &out[i]
+		d, decided := latest[f.ID]
+		switch {
+		case decided && d.Status == evenstand.Acted && f.Status == evenstand.Checked:
+		case decided:
+			f.Status = d.Status
+		case f.Until != nil:
+			f.Status = evenstand.Ended
+		case f.Status == "":
+			f.Status = evenstand.Open
+		}
+	}
+	return out
+}
+
+// NoLonger is the reason that Carry gives.
+const NoLonger = "It was acted on; with all of the day's data the log no longer shows it."
+
+// Carry gives the fresh findings of a re-derivation and, behind them, the old
+// ones that were acted on and that the data no longer supports: ended, with the
+// reason. Ids must have been kept before.
+func Carry(old, fresh []evenstand.Finding, ds []Decision) []evenstand.Finding {
+	out := slices.Clone(fresh)
+	for _, f := range old {
+		acted := slices.ContainsFunc(ds, func(d Decision) bool { return d.Finding == f.ID && d.Status == evenstand.Acted })
+		stands := slices.ContainsFunc(fresh, func(g evenstand.Finding) bool { return g.ID == f.ID })
+		if !acted || stands {
+			continue
+		}
+		f.Status = evenstand.Ended
+		if !slices.Contains(f.Say, NoLonger) {
+			f.Say = append(slices.Clone(f.Say), NoLonger)
+		}
+		out = append(out, f)
+	}
+	return out
+}

@@ -1,0 +1,363 @@
+package record
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"unicode/utf8"
+
+	"evenstand"
+	"evenstand/core/advise"
+	"evenstand/core/relation"
+)
+
+// Options say how to render.
+type Options struct {
+	Voice     advise.Voice
+	Colour    bool // emphasis by ANSI codes, for a terminal
+	Width     int  // columns; 0: 80
+	Decisions []Decision
+}
+
+func (o Options) width() int {
+	if o.Width < 40 {
+		return 80
+	}
+	return o.Width
+}
+
+func (o Options) strong(s string) string {
+	if !o.Colour || s == "" {
+		return s
+	}
+	return "\x1b[1m" + s + "\x1b[0m"
+}
+
+func (o Options) faint(s string) string {
+	if !o.Colour || s == "" {
+		return s
+	}
+	return "\x1b[2m" + s + "\x1b[0m"
+}
+
+// wrap breaks text into lines of width columns, the first begun by first and
+// the others by an indent as wide.
+func wrap(first, text string, width int) []string {
+	indent := strings.Repeat(" ", utf8.RuneCountInString(first))
+	var lines []string
+	line, bare := first, true
+	for word := range strings.FieldsSeq(text) {
+		if !bare && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
+			lines = append(lines, line)
+			line, bare = indent, true
+		}
+		if !bare {
+			line += " "
+		}
+		line += word
+		bare = false
+	}
+	return append(lines, line)
+}
+
+type page struct {
+	b strings.Builder
+	o Options
+}
+
+func (p *page) line(s string) { p.b.WriteString(strings.TrimRight(s, " ") + "\n") }
+
+func (p *page) text(first, text string) {
+	for _, l := range wrap(first, text, p.o.width()) {
+		p.line(l)
+	}
+}
+
+func (p *page) head(s string) {
+	p.line("")
+	p.line(p.o.strong(s))
+}
+
+// RenderWorklist writes the worklist as text: the sentence that sums up, then
+// the findings by when to act.
+func RenderWorklist(w evenstand.Worklist, o Options) string {
+	p := &page{o: o}
+	title := w.Book
+	if w.AsOf != evenstand.NoTime {
+		title += ", as of " + o.Voice.Clock(w.AsOf) + ", " + o.Voice.Date(w.AsOf)
+	}
+	for _, l := range wrap("", title, o.width()) {
+		p.line(o.faint(l))
+	}
+	for _, l := range wrap("", Summary(w, o.Voice), o.width()) {
+		p.line(o.strong(l))
+	}
+	for _, g := range Groups(w) {
+		p.head(g.Title)
+		for _, f := range g.Findings {
+			p.item(&f)
+		}
+	}
+	return p.b.String()
+}
+
+func (p *page) item(f *evenstand.Finding) {
+	id := "  " + f.ID + "  "
+	indent := strings.Repeat(" ", utf8.RuneCountInString(id))
+	p.text(id, f.Sentence)
+	p.text(indent, strings.Join(nonempty(p.moneyLine(f), where(f)), "; ")+".")
+	if todo(f) && f.Advice.Do != "" {
+		p.text(indent, work(f)+f.Advice.Do)
+	}
+	for _, d := range p.o.Decisions {
+		if d.Finding == f.ID {
+			p.text(indent, p.decision(d))
+		}
+	}
+}
+
+// work says who works how long, before the steps.
+func work(f *evenstand.Finding) string {
+	s := ""
+	switch f.Advice.Minutes {
+	case 0:
+	case 1:
+		s = "1 minute"
+	default:
+		s = fmt.Sprintf("%d minutes", f.Advice.Minutes)
+	}
+	if s = strings.Join(nonempty(s, f.Advice.Who), ", "); s != "" {
+		s = strings.ToUpper(s[:1]) + s[1:] + ": "
+	}
+	return s
+}
+
+func nonempty(parts ...string) []string {
+	var out []string
+	for _, s := range parts {
+		if s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// moneyLine is the money of a finding in one line: what can still be saved
+// first, with the word that carries the chance of its cause.
+func (p *page) moneyLine(f *evenstand.Finding) string {
+	v, m := p.o.Voice, f.Money
+	s := m.StillToSave
+	save := v.Money(evenstand.Range{Low: s.Low, Mid: s.Mid, High: s.High}, m.Unit)
+	lost := v.Money(m.SoFar, m.Unit)
+	word := m.Word
+	if word != "" {
+		word = ", " + word
+	}
+	switch {
+	case save != "" && s.Basis != "none":
+		return strings.Join(nonempty(save+" still to save"+word, lost+" lost so far"), "; ")
+	case lost != "":
+		return lost + " lost" + word
+	case len(m.Needs) > 0:
+		return "Cost: cannot say, needs " + strings.Join(m.Needs, ", ")
+	}
+	return ""
+}
+
+func where(f *evenstand.Finding) string {
+	field := f.Field
+	if field == evenstand.Unassigned {
+		field = ""
+	}
+	grade := ""
+	if f.Grade != evenstand.NoGrade {
+		grade = "grade " + f.Grade.String()
+	}
+	return strings.Join(nonempty(field, grade), ", ")
+}
+
+func (p *page) decision(d Decision) string {
+	s := "Done"
+	if d.Status == evenstand.SetAside {
+		s = "Set aside"
+	}
+	if d.T != evenstand.NoTime && d.T != 0 {
+		s += " at " + p.o.Voice.Clock(d.T) + ", " + p.o.Voice.Date(d.T)
+	}
+	if d.Cause != "" {
+		s += ", it was " + d.Cause
+	}
+	if d.Note != "" {
+		s += ": " + strings.TrimRight(d.Note, ".")
+	}
+	return s + "."
+}
+
+// RenderFinding writes one finding as text: the sentence, the evidence drawn,
+// causes with odds, money with its sources, advice, cautions, and what the data
+// cannot tell.
+func RenderFinding(f *evenstand.Finding, o Options) string {
+	p := &page{o: o}
+	for _, l := range wrap("", f.Sentence, o.width()) {
+		p.line(o.strong(l))
+	}
+	about := nonempty(f.ID, f.Kind, string(f.Stage), string(f.Status), where(f), p.passes(f))
+	for _, l := range wrap("", strings.Join(about, "; "), o.width()) {
+		p.line(o.faint(l))
+	}
+	for _, d := range o.Decisions {
+		if d.Finding == f.ID {
+			p.text("", p.decision(d))
+		}
+	}
+	if f.CheckBack != nil {
+		p.text("", "Check-back: "+f.CheckBack.Verdict+".")
+	}
+	if len(f.Evidence) > 0 || f.Chart != nil {
+		p.head("Evidence")
+		p.evidence(f)
+		if f.Chart != nil {
+			if len(f.Evidence) > 0 {
+				p.line("")
+			}
+			p.chart(f.Chart)
+		}
+	}
+	if len(f.Causes) > 0 {
+		p.head("Causes")
+		p.causes(f)
+	}
+	p.head("Money")
+	p.money(f)
+	if f.Advice.Do != "" {
+		p.head("What to do" + when(f))
+		p.text("  ", work(f)+f.Advice.Do)
+		for _, c := range f.Advice.Cautions {
+			p.text("  ! ", c)
+		}
+	}
+	if len(f.Say) > 0 {
+		p.head("What the data cannot tell")
+		for _, s := range f.Say {
+			p.text("  - ", strings.ToUpper(s[:1])+s[1:])
+		}
+	}
+	return p.b.String()
+}
+
+func when(f *evenstand.Finding) string {
+	switch f.When {
+	case evenstand.Now:
+		return ", now"
+	case evenstand.NextStop:
+		return ", at the next stop"
+	case evenstand.BeforeLeaving:
+		return ", before leaving"
+	case evenstand.Tonight:
+		return ", tonight"
+	case evenstand.SideDress:
+		return ", at side-dress"
+	case evenstand.Winter:
+		return ", in winter"
+	}
+	return ""
+}
+
+func (p *page) passes(f *evenstand.Finding) string {
+	switch n := len(f.Passes); {
+	case n == 1:
+		return fmt.Sprintf("pass %d", f.Passes[0].Number)
+	case n > 1:
+		return fmt.Sprintf("passes %d to %d", f.Passes[0].Number, f.Passes[n-1].Number)
+	}
+	return ""
+}
+
+func (p *page) evidence(f *evenstand.Finding) {
+	wide := 0
+	for _, e := range f.Evidence {
+		wide = max(wide, utf8.RuneCountInString(e.Name))
+	}
+	v := p.o.Voice
+	for _, e := range f.Evidence {
+		unit := advise.UnitOf(e)
+		s := v.Value(float64(e.Value), unit)
+		if !math.IsNaN(float64(e.Low)) && !math.IsNaN(float64(e.High)) {
+			s += " (90% between " + v.Value(float64(e.Low), unit) + " and " + v.Value(float64(e.High), unit) + ")"
+		}
+		if n := float64(e.N); !math.IsNaN(n) && n > 0 {
+			s += ", n " + advise.Digits(n)
+		}
+		p.text("  "+pad(e.Name, wide)+"  ", s)
+	}
+}
+
+func pad(s string, wide int) string {
+	return s + strings.Repeat(" ", max(0, wide-utf8.RuneCountInString(s)))
+}
+
+func (p *page) causes(f *evenstand.Finding) {
+	wide := len("other")
+	for _, c := range f.Causes {
+		wide = max(wide, utf8.RuneCountInString(c.Cause))
+	}
+	rest := 1.0
+	for _, c := range f.Causes {
+		rest -= c.Probability
+		p.line("  " + pad(c.Cause, wide) + "  " + inHundred(c.Probability))
+	}
+	if rest >= 0.005 {
+		p.line("  " + pad("other", wide) + "  " + inHundred(rest))
+	}
+}
+
+func inHundred(x float64) string {
+	switch {
+	case x > 0 && x < 0.01:
+		return "under 1 in 100"
+	case x < 1 && x > 0.99:
+		return "over 99 in 100"
+	}
+	return fmt.Sprintf("%.0f in 100", 100*x)
+}
+
+func (p *page) money(f *evenstand.Finding) {
+	v, m := p.o.Voice, f.Money
+	acre, name := evenstand.Acre, "an acre of it"
+	if v.Units == evenstand.Metric {
+		acre, name = evenstand.Hectare, "a hectare of it"
+	}
+	row := func(what, sum string) {
+		if sum != "" {
+			p.text("  "+pad(what, 13)+"  ", sum)
+		}
+	}
+	row("so far", v.Money(m.SoFar, m.Unit))
+	row(name, v.Money(evenstand.Range{Low: m.PerArea.Low * evenstand.Number(acre), Mid: m.PerArea.Mid * evenstand.Number(acre), High: m.PerArea.High * evenstand.Number(acre)}, m.Unit))
+	s := m.StillToSave
+	switch s.Basis {
+	case "none":
+		row("still to save", "nothing: no ground is left to save it on")
+	default:
+		if save := v.Money(evenstand.Range{Low: s.Low, Mid: s.Mid, High: s.High}, m.Unit); save != "" {
+			row("still to save", save+map[string]string{"field": " in this field", "season": " this season"}[s.Basis])
+		}
+	}
+	if len(m.Needs) > 0 {
+		row("cannot say", "needs "+strings.Join(m.Needs, ", "))
+	}
+	if math.IsNaN(float64(m.SoFar.Mid)) {
+		return
+	}
+	p.text("  ", "Low and high hold it 8 times in 10 if the named cause is right, which is "+m.Word+".")
+	p.text("  ", "Assumed as the book says: yield goal and prices. Assumed without a source: how often the advice works.")
+	for _, id := range f.Sources {
+		for i, c := range relation.Citations(id) {
+			first := "  " + pad("", utf8.RuneCountInString(id)) + "  "
+			if i == 0 {
+				first = "  " + id + "  "
+			}
+			p.text(first, c)
+		}
+	}
+}
