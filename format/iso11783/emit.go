@@ -1,0 +1,806 @@
+package iso11783
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+)
+
+// Limits of carry-forward; judgement, as the reference says "a few seconds".
+const (
+	silence  = 5 * evenstand.Second  // of a device, after which what it measured is stale
+	pause    = 10 * evenstand.Second // of the log, after which nothing measured lives on
+	tickStep = evenstand.Second - evenstand.Second/20
+	minWait  = evenstand.Second / 2
+)
+
+// meaning says what a column becomes.
+type meaning uint8
+
+const (
+	asRaw        meaning = iota // a Raw reading in the dictionary's unit
+	asNothing                   // geometry, which is in the card
+	asValue                     // a reading of a quantity
+	asSpacing                   // seed spacing, read as a seed rate
+	asTotal                     // running count of seeds
+	asFlow                      // seeds per second, summed to counts
+	asState                     // work state of rows
+	asBoom                      // work state of the whole seed boom
+	asStateSet                  // commanded state of rows
+	asBoomSet                   // commanded state of the whole boom
+	asPacked                    // condensed work states
+	asPackedSet                 // condensed commanded states
+	asOverride                  // condensed "operator has taken over"
+	asLatency                   // DDI 143
+	asLatencySet                // DDI 142
+)
+
+// plan is what one joined column becomes.
+type plan struct {
+	kind    meaning
+	q       evenstand.Quantity
+	el      evenstand.Element
+	scale   float64
+	spacing float64 // m, row spacing for asSpacing
+	code    uint16
+	bits    uint8 // of a parameter group: first bit and how many
+	width   uint8
+	group   int // of the latencies
+	device  int // whose life keeps the value valid
+	set     bool
+	slot    int              // held value, -1 none
+	rows    []evenstand.Rows // by bit pair, or one set
+	first   int              // row of the first bit pair in its DDI series
+}
+
+// slot is a value that is carried forward.
+type slot struct {
+	plan  *plan
+	value float64
+	known bool
+	last  evenstand.Micros // when it was given
+	since evenstand.Micros // for counts: up to when they are summed
+	sum   float64
+	total float64 // last running count
+}
+
+// quantityOf names the registry's word for an identifier and the factor from
+// raw to SI. The dictionary's resolutions are in ddi.csv; the factors here
+// turn its units into SI.
+func quantityOf(d DDI) (evenstand.Quantity, float64, bool) {
+	switch d {
+	case ddiCountPerArea:
+		return evenstand.SeedRate, 1e-3, true // 0.001 /m2
+	case ddiCountPerAreaSet:
+		return evenstand.SeedRateTarget, 1e-3, true
+	case ddiSkips:
+		return evenstand.SkipFraction, 1e-6, true // ppm
+	case ddiMultiples:
+		return evenstand.DoubleFraction, 1e-6, true
+	case ddiSpacingCV:
+		return evenstand.SpacingCV, 1e-6, true
+	case ddiVolumePerArea:
+		return evenstand.LiquidRate, 1e-11, true // 0.01 mm3/m2
+	case ddiVolumePerAreaSet:
+		return evenstand.LiquidRateTarget, 1e-11, true
+	case ddiVolumePerAreaML:
+		return evenstand.LiquidRate, 1e-7, true // 0.1 ml/m2
+	case ddiVolumePerAreaMLSet:
+		return evenstand.LiquidRateTarget, 1e-7, true
+	case ddiVolumePerTime:
+		return evenstand.LiquidFlow, 1e-9, true // mm3/s
+	case ddiMassPerArea:
+		return evenstand.GranularRate, 1e-6, true // mg/m2
+	case ddiMassPerAreaSet:
+		return evenstand.GranularRateTarget, 1e-6, true
+	case ddiVolumeContent:
+		return evenstand.TankContent, 1e-6, true // ml
+	case ddiSpeed:
+		return evenstand.GroundSpeed, 1e-3, true // mm/s
+	case ddiYaw:
+		return evenstand.Heading, 1e-3, true
+	case ddiHitchAngle:
+		return evenstand.HitchAngle, 1e-3, true
+	case ddiVoltage:
+		return evenstand.Voltage, 1e-3, true
+	case ddiForce:
+		// The dictionary says "Actual Downforce as Force": the force that pushes
+		// the row down, which is what the machine applies.
+		return evenstand.AppliedForce, 1, true
+	}
+	return evenstand.Raw, 1, false
+}
+
+func geometryDDI(d DDI) bool {
+	switch d {
+	case ddiOffsetX, ddiOffsetY, ddiOffsetZ, ddiWorkingWidth, ddiMaxWidth, ddiConnectorType, ddiUnitsInSection, ddiPivotX, ddiRotationX, ddiRotationX + 1:
+		return true
+	}
+	return false
+}
+
+// emitter turns joined records into readings.
+type emitter struct {
+	sink    evenstand.Sink
+	layout  *Layout
+	plans   []plan
+	slots   []slot
+	shift   []evenstand.Micros // by latency group: of measured values
+	shiftIn []evenstand.Micros // by latency group: of setpoints
+	groups  map[*DeviceElement]int
+	alive   []evenstand.Micros // by device
+	devices map[*Device]int
+
+	working   []int8 // by row: -1 unknown, 0, 1
+	setpoint  []int8
+	override  []int8
+	enabled   []int8 // as given, -1 never
+	workGiven []int8 // as given; the last one is the machine's
+	boom      int8
+	boomSet   int8
+	lifted    int8
+	rowStates bool // some column tells about single rows
+
+	pending []evenstand.Reading
+	now     evenstand.Micros
+	tick    evenstand.Micros
+	started bool
+
+	rawCodes  map[uint16]int64 // values of numbers without a public meaning
+	plain     map[uint16]bool  // numbers that the dictionary knows and the registry does not
+	missing   int64            // raw values that are no reading
+	wild      map[evenstand.Quantity]int64
+	rowGrade  bool
+	anyGrade  bool
+	pauses    int
+	spacings  bool
+	gauge     bool
+	unknown   map[string]bool // element ids that no device defines
+	twice     int             // columns that stand for the same as others
+	yawTrue   bool            // the yaw angle is the heading over ground
+	heading   float64
+	headingAt evenstand.Micros
+}
+
+func newEmitter(s *Set, l *Layout, columns []Column, sink evenstand.Sink, yawTrue bool) *emitter {
+	e := &emitter{sink: sink, layout: l, groups: map[*DeviceElement]int{}, devices: map[*Device]int{nil: 0},
+		rawCodes: map[uint16]int64{}, plain: map[uint16]bool{}, wild: map[evenstand.Quantity]int64{}, unknown: map[string]bool{},
+		boom: -1, boomSet: -1, lifted: -1, yawTrue: yawTrue, heading: math.NaN()}
+	n := len(l.Rows)
+	for _, p := range []*[]int8{&e.working, &e.setpoint, &e.override, &e.enabled, &e.workGiven} {
+		*p = make([]int8, n)
+		for i := range *p {
+			(*p)[i] = -1
+		}
+	}
+	e.workGiven = append(e.workGiven, -1)
+	e.alive = append(e.alive, evenstand.NoTime)
+	e.shift, e.shiftIn = append(e.shift, 0), append(e.shiftIn, 0)
+	e.plans = make([]plan, len(columns))
+	totals := map[evenstand.Element]bool{}
+	for _, c := range columns {
+		if c.DDI == ddiTotalCount {
+			totals[l.Place(s.Element(c.Element))] = true
+		}
+	}
+	order := make([]int, len(columns))
+	for i := range order {
+		order[i] = i
+	}
+	// finer elements first, the planter before others, so that of two columns
+	// for the same part the nearest to it stays
+	weight := func(c Column) int {
+		el := s.Element(c.Element)
+		switch {
+		case el == nil:
+			return 9
+		case el.Device != l.Planter:
+			return 8
+		case !l.seeds(el) && (c.DDI == ddiCountPerArea || c.DDI == ddiCountPerAreaSet):
+			return 7
+		case el.Type == TypeUnit:
+			return 0
+		case el.Type == TypeSection:
+			return 1
+		case el.Type == TypeDevice:
+			return 3
+		}
+		return 2
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(weight(columns[a]), weight(columns[b])) })
+	type part struct {
+		q    evenstand.Quantity
+		code uint16
+		el   evenstand.Element
+		bits uint8
+	}
+	taken := map[part]bool{}
+	for _, i := range order {
+		p := e.plan(s, columns[i], totals)
+		if p.kind == asRaw || p.kind == asValue || p.kind == asSpacing || p.kind == asTotal || p.kind == asFlow {
+			k := part{p.q, p.code, p.el, p.bits}
+			if p.q != evenstand.Raw {
+				k.code, k.bits = 0, 0
+			}
+			if taken[k] {
+				p.kind, p.slot = asNothing, -1
+				e.twice++
+			}
+			taken[k] = true
+		}
+		e.plans[i] = p
+	}
+	for i := range e.plans { // slots last: plans must not move any more
+		p := &e.plans[i]
+		if p.slot == -2 {
+			p.slot = len(e.slots)
+			e.slots = append(e.slots, slot{plan: p, last: evenstand.NoTime, since: evenstand.NoTime, total: math.NaN()})
+		}
+	}
+	return e
+}
+
+// latencyGroup finds the element that tells the latency for e: itself or one
+// above it.
+func (e *emitter) latencyGroup(el *DeviceElement, columns func(*DeviceElement) bool) int {
+	for ; el != nil; el = el.Parent {
+		if columns(el) {
+			g, ok := e.groups[el]
+			if !ok {
+				g = len(e.shift)
+				e.groups[el] = g
+				e.shift, e.shiftIn = append(e.shift, 0), append(e.shiftIn, 0)
+				if v, ok := e.layout.value(ddiLatency, el.ID); ok {
+					e.shift[g] = latency(v)
+				}
+				if v, ok := e.layout.value(ddiLatencySet, el.ID); ok {
+					e.shiftIn[g] = latency(v)
+				}
+			}
+			return g
+		}
+	}
+	return 0
+}
+
+// latency turns milliseconds into a shift; more than a minute is no latency.
+func latency(ms int32) evenstand.Micros {
+	if ms > 60_000 || ms < -60_000 {
+		return 0
+	}
+	return evenstand.Micros(ms) * 1000
+}
+
+func (e *emitter) plan(s *Set, c Column, totals map[evenstand.Element]bool) plan {
+	l := e.layout
+	el := s.Element(c.Element)
+	if el == nil && c.Element != "" {
+		e.unknown[c.Element] = true
+	}
+	p := plan{el: l.Place(el), code: uint16(c.DDI), slot: -1, scale: 1}
+	if el != nil {
+		d, ok := e.devices[el.Device]
+		if !ok {
+			d = len(e.alive)
+			e.devices[el.Device] = d
+			e.alive = append(e.alive, evenstand.NoTime)
+		}
+		p.device = d
+	}
+	p.group = e.latencyGroup(el, func(o *DeviceElement) bool {
+		_, a := l.value(ddiLatency, o.ID)
+		_, b := l.value(ddiLatencySet, o.ID)
+		return a || b
+	})
+	seeds := l.seeds(el)
+	switch d := c.DDI; {
+	case geometryDDI(d):
+		p.kind = asNothing
+	case d == ddiLatency:
+		p.kind = asLatency
+	case d == ddiLatencySet:
+		p.kind = asLatencySet
+	case d == ddiPGN:
+		e.busColumn(c, &p)
+	case d == ddiWorkState && seeds:
+		p.kind, p.q = asState, evenstand.RowWorking
+		if rows := l.rowsOf(el); p.el.Scope == evenstand.ScopeMachine || len(rows) == 0 {
+			p.kind = asBoom
+			if el.Type == TypeFunction && el != l.Boom {
+				p.kind = asRaw // a part of the boom whose rows are not known
+			}
+		} else {
+			p.rows = []evenstand.Rows{rows}
+			e.rowStates = true
+		}
+	case d == ddiWorkStateSet && seeds:
+		p.kind, p.q = asStateSet, evenstand.RowEnabled
+		if rows := l.rowsOf(el); p.el.Scope == evenstand.ScopeMachine || len(rows) == 0 {
+			p.kind = asBoomSet
+		} else {
+			p.rows = []evenstand.Rows{rows}
+		}
+	case d >= ddiCondensed && d <= ddiCondensedLast && seeds:
+		p.kind, p.rows, p.first = asPacked, l.packed(el), 16*int(d-ddiCondensed)
+		e.rowStates = e.rowStates || len(l.Rows) > 0
+	case d >= ddiCondensedSet && d <= ddiCondensedSetLast && seeds:
+		p.kind, p.rows, p.first = asPackedSet, l.packed(el), 16*int(d-ddiCondensedSet)
+	case d >= ddiOverride && d <= ddiOverrideLast && seeds:
+		p.kind, p.rows, p.first = asOverride, l.packed(el), 16*int(d-ddiOverride)
+	case (d == ddiSpacing || d == ddiSpacingSet) && seeds && known(l.spacing()):
+		p.kind, p.q, p.spacing, p.slot = asSpacing, evenstand.SeedRate, l.spacing(), -2
+		if d == ddiSpacingSet {
+			p.q, p.set = evenstand.SeedRateTarget, true
+		}
+	case d == ddiTotalCount && seeds:
+		p.kind, p.q, p.slot = asTotal, evenstand.SeedCount, -2
+	case d == ddiCountPerTime && seeds && !totals[p.el]:
+		p.kind, p.q, p.scale, p.slot = asFlow, evenstand.SeedCount, 1e-3, -2
+	case (d == ddiMassPerArea || d == ddiMassPerAreaSet) && seeds,
+		(d == ddiCountPerArea || d == ddiCountPerAreaSet) && !seeds,
+		d == ddiVolumeContent && p.el.Scope != evenstand.ScopeTank,
+		d == ddiYaw && !e.yawTrue:
+		p.kind = asRaw // the number is known, but not as the planter's word for it
+		e.resolution(c.DDI, &p)
+	default:
+		q, scale, ok := quantityOf(d)
+		if d == ddiForceSet || d == ddiForce {
+			// the device's own words may say that it is the load on the gauge wheels
+			if w := word(el, d); strings.Contains(w, "gauge") {
+				e.gauge = true
+				q, scale, ok = evenstand.GaugeWheelLoad, 1, true
+				if d == ddiForceSet {
+					q = evenstand.GaugeWheelLoadTarget
+				}
+			}
+		}
+		if !ok {
+			e.resolution(d, &p)
+			break
+		}
+		p.kind, p.q, p.scale = asValue, q, scale
+		switch q {
+		case evenstand.SeedRateTarget, evenstand.LiquidRateTarget, evenstand.GranularRateTarget, evenstand.GaugeWheelLoadTarget:
+			p.set = true
+		}
+		if q.Info().Aggregate == evenstand.Mean {
+			p.slot = -2
+		}
+	}
+	return p
+}
+
+// word gives the maker's word for a process data of an element, lower case.
+func word(el *DeviceElement, d DDI) string {
+	if el == nil {
+		return ""
+	}
+	return strings.ToLower(el.Process[d])
+}
+
+// resolution makes a Raw plan in the dictionary's unit. States that are packed
+// into bits, and numbers without a public meaning, stay integers.
+func (e *emitter) resolution(d DDI, p *plan) {
+	p.kind, p.q, p.scale = asRaw, evenstand.Raw, 1
+	if entry, ok := Dictionary(d); ok {
+		p.scale = entry.Resolution
+		e.plain[uint16(d)] = true
+	}
+}
+
+// busColumn reads the columns of bus parameter groups that say speed and
+// course: 129026 (COG and SOG, rapid update; NMEA 2000), course in 1e-4 rad
+// and speed in 0.01 m/s. The others stay raw.
+func (e *emitter) busColumn(c Column, p *plan) {
+	p.kind, p.bits = asRaw, uint8(c.Start)
+	if c.End >= c.Start && c.End-c.Start < 32 {
+		p.width = uint8(c.End - c.Start + 1)
+	}
+	if c.PGN != 129026 {
+		return
+	}
+	switch {
+	case c.Start == 16 && c.End == 31:
+		p.kind, p.q, p.scale, p.slot = asValue, evenstand.Heading, 1e-4*180/math.Pi, -2
+	case c.Start == 32 && c.End == 47:
+		p.kind, p.q, p.scale, p.slot = asValue, evenstand.GroundSpeed, 0.01, -2
+	}
+}
+
+// record takes one joined record at its instant.
+func (e *emitter) record(now evenstand.Micros, values []Value32) error {
+	if e.started {
+		if gap := now - e.now; gap > pause || gap < -evenstand.Second {
+			e.forget()
+			e.pauses++
+			if gap < 0 {
+				if err := e.flush(true); err != nil {
+					return err
+				}
+				e.tick = now
+			}
+		}
+	} else {
+		e.tick, e.started = now, true
+	}
+	e.now = now
+	states := false
+	for _, v := range values {
+		p := &e.plans[v.Column]
+		e.alive[p.device] = now
+		if v.Raw == Missing && p.kind != asPacked && p.kind != asPackedSet && p.kind != asOverride {
+			e.missing++
+			if p.slot >= 0 {
+				e.slots[p.slot].known = false
+			}
+			continue
+		}
+		states = e.take(p, v.Raw, now) || states
+	}
+	if states {
+		e.states(now)
+	}
+	if now-e.tick >= tickStep {
+		e.repeat(now)
+		e.tick = now
+	}
+	if len(e.pending) >= 8192 {
+		return e.flush(false)
+	}
+	return nil
+}
+
+// forget ends the life of all measured values.
+func (e *emitter) forget() {
+	for i := range e.slots {
+		s := &e.slots[i]
+		s.known, s.sum, s.since, s.total = false, 0, evenstand.NoTime, math.NaN()
+	}
+	e.heading = math.NaN()
+}
+
+func (e *emitter) give(p *plan, now evenstand.Micros, v float64) {
+	if p.q != evenstand.Raw && !p.q.Plausible(v) {
+		e.wild[p.q]++
+		return
+	}
+	t := now
+	switch {
+	case p.q == evenstand.Raw:
+	case p.set:
+		t += e.shiftIn[p.group]
+	default:
+		t += e.shift[p.group]
+	}
+	r := evenstand.Reading{T: t, Value: v, Quantity: p.q, Element: p.el}
+	if p.q == evenstand.Raw {
+		r.Code = p.code
+	}
+	e.pending = append(e.pending, r)
+	switch p.el.Scope {
+	case evenstand.ScopeRow:
+		switch p.q {
+		case evenstand.SeedRate, evenstand.SeedCount, evenstand.SkipFraction, evenstand.DoubleFraction:
+			e.rowGrade = true
+		}
+	}
+	e.anyGrade = e.anyGrade || p.q != evenstand.Raw
+}
+
+// take handles one value; true when a state of rows or boom changed.
+func (e *emitter) take(p *plan, raw int32, now evenstand.Micros) bool {
+	switch p.kind {
+	case asRaw:
+		if p.bits > 0 || p.width > 0 {
+			e.rawCodes[p.code]++
+		} else if DDI(p.code).MakerOwn() || !e.plain[p.code] {
+			e.rawCodes[p.code]++
+		}
+		e.give(p, now, float64(raw)*p.scale)
+	case asValue:
+		v := float64(raw)
+		if p.q == evenstand.Heading || p.q == evenstand.GroundSpeed {
+			if p.code == uint16(ddiPGN) && uint32(raw)&0xffff >= 0xfffe {
+				break // the parameter group's "not available" and "error"
+			}
+		}
+		v *= p.scale
+		if p.slot >= 0 {
+			s := &e.slots[p.slot]
+			s.value, s.known, s.last = v, true, now
+		}
+		if p.q == evenstand.Heading {
+			e.heading, e.headingAt = v, now
+		}
+		e.give(p, now, v)
+	case asSpacing:
+		if raw <= 0 {
+			break
+		}
+		v := 1 / (float64(raw) / 1000 * p.spacing)
+		s := &e.slots[p.slot]
+		s.value, s.known, s.last = v, true, now
+		e.spacings = true
+		e.give(p, now, v)
+	case asTotal:
+		e.count(&e.slots[p.slot], float64(raw), now)
+	case asFlow:
+		s := &e.slots[p.slot]
+		s.advance(now)
+		s.value, s.known = float64(raw)*p.scale, raw >= 0
+		if s.since == evenstand.NoTime {
+			s.since = now
+			s.last = now
+			e.give(p, now, 0) // from here on seeds are counted
+		}
+	case asState:
+		return setRows(e.working, p.rows[0], pair(uint32(raw)))
+	case asStateSet:
+		return setRows(e.setpoint, p.rows[0], pair(uint32(raw)))
+	case asBoom:
+		old := e.boom
+		e.boom = pair(uint32(raw))
+		return e.boom != old
+	case asBoomSet:
+		old := e.boomSet
+		e.boomSet = pair(uint32(raw))
+		return e.boomSet != old
+	case asPacked:
+		return e.unpack(e.working, p, raw)
+	case asPackedSet:
+		return e.unpack(e.setpoint, p, raw)
+	case asOverride:
+		return e.unpack(e.override, p, raw)
+	case asLatency:
+		e.shift[p.group] = latency(raw)
+	case asLatencySet:
+		e.shiftIn[p.group] = latency(raw)
+	}
+	return false
+}
+
+// count turns a running total into seeds since the last reading. A total that
+// went down was set back: what it shows since then is kept only as the new
+// start, for nobody knows what was lost.
+func (e *emitter) count(s *slot, total float64, now evenstand.Micros) {
+	if math.IsNaN(s.total) {
+		s.total, s.known, s.last, s.sum = total, true, now, 0
+		e.give(s.plan, now, 0)
+		return
+	}
+	if d := total - s.total; d > 0 {
+		s.sum += d
+	}
+	s.total, s.known = total, true
+	if s.sum > 0 && now-s.last >= minWait {
+		e.give(s.plan, now, s.sum)
+		s.sum, s.last = 0, now
+	}
+}
+
+// advance sums a flow up to now.
+func (s *slot) advance(now evenstand.Micros) {
+	if s.since != evenstand.NoTime && s.known {
+		s.sum += s.value * (now - s.since).Seconds()
+		s.since = now
+	}
+}
+
+// pair reads two bits: 0 off, 1 on, else error or not installed (DDI 141).
+func pair(bits uint32) int8 {
+	switch bits & 3 {
+	case 0:
+		return 0
+	case 1:
+		return 1
+	}
+	return -1
+}
+
+func setRows(state []int8, rows evenstand.Rows, v int8) bool {
+	changed := false
+	for _, r := range rows {
+		if state[r-1] != v {
+			state[r-1], changed = v, true
+		}
+	}
+	return changed
+}
+
+func (e *emitter) unpack(state []int8, p *plan, raw int32) bool {
+	changed := false
+	bits := uint32(raw)
+	for i := range 16 {
+		if p.first+i < len(p.rows) && setRows(state, p.rows[p.first+i], pair(bits>>(2*i))) {
+			changed = true
+		}
+	}
+	return changed
+}
+
+func flag(v bool) float64 {
+	if v {
+		return 1
+	}
+	return 0
+}
+
+// states gives the states that changed.
+func (e *emitter) states(now evenstand.Micros) {
+	reading := func(q evenstand.Quantity, el evenstand.Element, v float64, shift evenstand.Micros) {
+		e.pending = append(e.pending, evenstand.Reading{T: now + shift, Value: v, Quantity: q, Element: el})
+		e.anyGrade = true
+	}
+	g := 0
+	if e.layout.Boom != nil {
+		g = e.boomGroup()
+	}
+	on := false
+	for i, w := range e.working {
+		on = on || w == 1
+		if w >= 0 && e.changed(i, w) {
+			reading(evenstand.RowWorking, evenstand.RowElement(i+1), float64(w), e.shift[g])
+		}
+		want := e.setpoint[i]
+		if want < 0 {
+			want = e.boomSet
+		}
+		switch {
+		case e.override[i] == 1 && w >= 0: // the operator has taken over: what the row does is what was asked
+			want = w
+		case want < 0 && e.override[i] == 0 && e.enabled[i] == 0:
+			want = 1 // the operator gave it back
+		}
+		if want >= 0 && e.enabled[i] != want {
+			e.enabled[i] = want
+			reading(evenstand.RowEnabled, evenstand.RowElement(i+1), float64(want), e.shiftIn[g])
+		}
+	}
+	if e.boom < 0 {
+		return
+	}
+	if !e.rowStates && e.changed(len(e.working), e.boom) {
+		reading(evenstand.RowWorking, evenstand.Element{}, float64(e.boom), e.shift[g])
+	}
+	// A boom at work is in the ground. A boom that is off is lifted only when no
+	// row works and nobody switched it off: off alone can be section control.
+	lifted := int8(-1)
+	switch {
+	case e.boom == 1 || on:
+		lifted = 0
+	case e.boomSet != 0 && !e.allOff():
+		lifted = 1
+	}
+	if lifted >= 0 && lifted != e.lifted {
+		e.lifted = lifted
+		reading(evenstand.ImplementLifted, evenstand.Element{}, float64(lifted), e.shift[g])
+	}
+}
+
+// changed notes the working state of row index i and tells whether it is new.
+func (e *emitter) changed(i int, v int8) bool {
+	if e.workGiven[i] == v {
+		return false
+	}
+	e.workGiven[i] = v
+	return true
+}
+
+// allOff tells whether every row is commanded off.
+func (e *emitter) allOff() bool {
+	for _, v := range e.setpoint {
+		if v != 0 {
+			return false
+		}
+	}
+	return len(e.setpoint) > 0
+}
+
+func (e *emitter) boomGroup() int {
+	for el := e.layout.Boom; el != nil; el = el.Parent {
+		if g, ok := e.groups[el]; ok {
+			return g
+		}
+	}
+	return 0
+}
+
+// repeat gives again what is still valid, so that the stages behind have a
+// row a second.
+func (e *emitter) repeat(now evenstand.Micros) {
+	for i := range e.slots {
+		s := &e.slots[i]
+		p := s.plan
+		if at := e.alive[p.device]; at == evenstand.NoTime || now-at > silence {
+			if p.kind == asFlow { // what flowed while the device was silent is not known
+				s.since = now
+			}
+			continue
+		}
+		switch p.kind {
+		case asTotal:
+			if s.known && now > s.last {
+				e.give(p, now, s.sum)
+				s.sum, s.last = 0, now
+			}
+		case asFlow:
+			s.advance(now)
+			if s.known && now > s.last {
+				e.give(p, now, s.sum)
+				s.sum, s.last = 0, now
+			}
+		default:
+			if s.known && now > s.last {
+				e.give(p, now, s.value)
+				s.last = now
+			}
+		}
+	}
+}
+
+// flush hands over readings in time order. Latencies shift readings against
+// each other, so those that a later record could still come before are kept.
+func (e *emitter) flush(all bool) error {
+	slices.SortStableFunc(e.pending, func(a, b evenstand.Reading) int { return cmp.Compare(a.T, b.T) })
+	n := len(e.pending)
+	if !all {
+		safe := e.now
+		for _, d := range e.shift {
+			safe = min(safe, e.now+d)
+		}
+		for _, d := range e.shiftIn {
+			safe = min(safe, e.now+d)
+		}
+		n, _ = slices.BinarySearchFunc(e.pending, safe, func(r evenstand.Reading, t evenstand.Micros) int { return cmp.Compare(r.T, t) })
+	}
+	if n == 0 {
+		return nil
+	}
+	err := e.sink.Readings(e.pending[:n])
+	e.pending = append(e.pending[:0], e.pending[n:]...)
+	return err
+}
+
+// notes are the sentences about what the readings are.
+func (e *emitter) notes() []string {
+	var out []string
+	if len(e.rawCodes) > 0 {
+		codes := make([]int, 0, len(e.rawCodes))
+		total := int64(0)
+		for c, n := range e.rawCodes {
+			codes = append(codes, int(c))
+			total += n
+		}
+		slices.Sort(codes)
+		words := make([]string, len(codes))
+		for i, c := range codes {
+			words[i] = itoa(c)
+		}
+		out = append(out, fmt.Sprintf("%d values have numbers whose meaning no public dictionary tells (%s); they are kept as they came.", total, strings.Join(words, ", ")))
+	}
+	if e.spacings {
+		out = append(out, "Seed rates are worked out from the logged seed spacing and the row spacing.")
+	}
+	if e.gauge {
+		out = append(out, "The device calls its down force (427) the load on the gauge wheels, so it is read as that.")
+	}
+	if e.twice > 0 {
+		out = append(out, fmt.Sprintf("%d columns say the same of the same part as others, from a wider part of the machine; the nearer ones are used.", e.twice))
+	}
+	if len(e.unknown) > 0 {
+		ids := make([]string, 0, len(e.unknown))
+		for id := range e.unknown {
+			ids = append(ids, id)
+		}
+		slices.Sort(ids)
+		if len(ids) > 5 {
+			ids = append(ids[:5], "…")
+		}
+		out = append(out, fmt.Sprintf("No device describes %s; what they logged is kept for the whole machine.", strings.Join(ids, ", ")))
+	}
+	return out
+}

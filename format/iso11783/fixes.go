@@ -1,0 +1,181 @@
+package iso11783
+
+import (
+	"math"
+
+	"evenstand"
+)
+
+// tooFast is the speed in m/s above which two fixes cannot belong to one
+// drive (reference, section 8, point 7).
+const tooFast = 40.0
+
+// A single wild position is followed by a return; a real move to another place
+// (a demonstration unit, a transport with the box off) stays. judgement: ten
+// fixes decide.
+const strayMost = 10
+
+// track turns records into fixes and drops positions that cannot be.
+type track struct {
+	sink    evenstand.Sink
+	batch   []evenstand.Fix
+	last    evenstand.Fix // last that was kept
+	has     bool
+	stray   []evenstand.Fix // after a jump, not decided yet
+	n       int64
+	zero    dropped // 0/0 or no coordinates
+	strays  dropped
+	jumps   int64
+	jumpAt  int64
+	jumpKm  float64
+	from    evenstand.Micros
+	west    float64
+	south   float64
+	east    float64
+	north   float64
+	lengthM float64
+}
+
+// dropped counts records left out and where the first one was.
+type dropped struct {
+	n  int64
+	at int64
+}
+
+func (d *dropped) add(at int64) {
+	if d.n == 0 {
+		d.at = at
+	}
+	d.n++
+}
+
+// fixOf makes a fix of a record; false when it has no position.
+func fixOf(t evenstand.Micros, r *LogRecord, h *Header) (evenstand.Fix, bool) {
+	if h.Fields[fieldNorth] != InRecord || h.Fields[fieldEast] != InRecord {
+		return evenstand.Fix{}, false
+	}
+	f := evenstand.NewFix(t, float64(r.North)/1e7, float64(r.East)/1e7)
+	if r.North == 0 && r.East == 0 || math.Abs(f.Lat) > 90 || math.Abs(f.Lon) > 180 {
+		return f, false
+	}
+	if h.Fields[fieldUp] == InRecord && r.Up > -1_000_000 && r.Up < 10_000_000 { // -1 to 10 km
+		f.Alt = float64(r.Up) / 1000
+	}
+	if h.Fields[fieldStatus] == InRecord && r.Status <= 8 {
+		f.Kind = evenstand.FixKind(r.Status) + evenstand.FixNone
+	}
+	if h.Fields[fieldHDOP] == InRecord && r.HDOP > 0 && r.HDOP < 1000 {
+		f.HDOP = float64(r.HDOP) / 10
+	}
+	if h.Fields[fieldSats] == InRecord && r.Sats < 255 {
+		f.Sats = int16(r.Sats)
+	}
+	return f, true
+}
+
+// metres is the distance of two near places on a sphere.
+func metres(a, b *evenstand.Fix) float64 {
+	const r = 6371008.8 * math.Pi / 180
+	dy := b.Lat - a.Lat
+	dx := b.Lon - a.Lon
+	if dx > 180 {
+		dx -= 360
+	} else if dx < -180 {
+		dx += 360
+	}
+	return r * math.Hypot(dy, dx*math.Cos((a.Lat+b.Lat)/2*math.Pi/180))
+}
+
+// fits tells whether one can drive from a to b. The slack of 5 m bears two
+// records of nearly the same instant.
+func fits(a, b *evenstand.Fix) bool {
+	dt := math.Abs((b.T - a.T).Seconds())
+	return metres(a, b) <= 5+tooFast*dt
+}
+
+func (t *track) add(f evenstand.Fix, offset int64) error {
+	if !t.has {
+		return t.keep(f)
+	}
+	if fits(&t.last, &f) {
+		for range t.stray {
+			t.strays.add(t.jumpAt)
+		}
+		t.stray = t.stray[:0]
+		return t.keep(f)
+	}
+	if len(t.stray) > 0 && !fits(&t.stray[len(t.stray)-1], &f) {
+		for range t.stray {
+			t.strays.add(t.jumpAt)
+		}
+		t.stray = t.stray[:0]
+	}
+	if len(t.stray) == 0 {
+		t.jumpAt = offset
+	}
+	t.stray = append(t.stray, f)
+	if len(t.stray) >= strayMost {
+		return t.settle()
+	}
+	return nil
+}
+
+// settle takes the fixes behind a jump as the new place.
+func (t *track) settle() error {
+	if len(t.stray) == 0 {
+		return nil
+	}
+	t.jumps++
+	if t.jumps == 1 {
+		t.from, t.jumpKm = t.stray[0].T, metres(&t.last, &t.stray[0])/1000
+	}
+	t.has = false
+	for _, f := range t.stray {
+		if err := t.keep(f); err != nil {
+			return err
+		}
+	}
+	t.stray = t.stray[:0]
+	return nil
+}
+
+func (t *track) keep(f evenstand.Fix) error {
+	if t.has {
+		t.lengthM += metres(&t.last, &f)
+	}
+	if t.n == 0 {
+		t.west, t.east, t.south, t.north = f.Lon, f.Lon, f.Lat, f.Lat
+	}
+	t.west, t.east = min(t.west, f.Lon), max(t.east, f.Lon)
+	t.south, t.north = min(t.south, f.Lat), max(t.north, f.Lat)
+	t.last, t.has = f, true
+	t.n++
+	t.batch = append(t.batch, f)
+	if len(t.batch) >= 4096 {
+		return t.flush()
+	}
+	return nil
+}
+
+func (t *track) flush() error {
+	if len(t.batch) == 0 {
+		return nil
+	}
+	err := t.sink.Fixes(t.batch)
+	t.batch = t.batch[:0]
+	return err
+}
+
+// end decides what is open and hands over the rest.
+func (t *track) end() error {
+	if len(t.stray) >= 3 || len(t.stray) > 0 && t.n <= 1 {
+		if err := t.settle(); err != nil {
+			return err
+		}
+	}
+	for range t.stray {
+		t.strays.add(t.jumpAt)
+	}
+	t.stray = nil
+	return t.flush()
+}

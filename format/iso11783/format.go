@@ -1,0 +1,459 @@
+package iso11783
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"path"
+	"slices"
+	"strings"
+
+	"evenstand"
+)
+
+// Format reads task data. The zero value is ready.
+type Format struct{}
+
+var _ evenstand.Format = Format{}
+
+// Name is "task data".
+func (Format) Name() string { return "task data" }
+
+// job is one source: the logs of a task that can be joined.
+type job struct {
+	name string
+	set  *Set
+	task *Task
+	logs []*Log
+}
+
+// plan lists the sources of an input and what of it cannot be used.
+func jobs(ctx context.Context, in fs.FS) (js []job, claimed []string, unused []evenstand.Unused, err error) {
+	sets, unused, err := Open(ctx, in)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	for _, s := range sets {
+		unused = append(unused, s.Unused...)
+		claimed = append(claimed, s.names...)
+		if !slices.Contains(s.names, s.Main) && s.files["TASKDATA.XML"] != "" {
+			claimed = append(claimed, s.Main)
+		}
+		prefix := ""
+		if len(sets) > 1 && s.Dir != "." {
+			prefix = s.Dir + " "
+		}
+		var empties []string
+		asked := false
+		for _, t := range s.Tasks {
+			if ctx.Err() != nil {
+				return nil, nil, nil, ctx.Err()
+			}
+			var logs []*Log
+			for _, name := range t.Logs {
+				asked = true
+				file := path.Join(s.Dir, name)
+				l, err := s.OpenLog(name)
+				switch {
+				case err != nil:
+					if f, ok := s.file(name + ".BIN"); ok {
+						file = f
+					}
+					unused = append(unused, evenstand.Unused{File: file, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "The other logs of the set are used."})
+				case l.Header.Time != InRecord && !l.untold(s):
+					unused = append(unused, evenstand.Unused{File: l.BIN, Offset: -1, Count: 1, Of: "files", Why: "its records carry no time, so nobody can tell when they were", Do: "Switch on time in the box's logging."})
+				case l.empty():
+					empties = append(empties, l.BIN)
+				default:
+					logs = append(logs, l)
+				}
+			}
+			lanes, broken := s.lanes(logs)
+			for _, l := range broken {
+				unused = append(unused, evenstand.Unused{File: l.BIN, Offset: 0, Count: max(l.Size, 1), Of: "bytes", Why: "no record in it can be read", Do: "Copy the folder again; the other logs are used."})
+			}
+			for i, lane := range lanes {
+				name := prefix + t.label()
+				if i > 0 {
+					name = fmt.Sprintf("%s, box %d", name, i+1)
+				}
+				js = append(js, job{name, s, t, lane})
+			}
+		}
+		if len(empties) > 0 {
+			unused = append(unused, evenstand.Unused{File: empties[0], Offset: -1, Count: int64(len(empties)), Of: "files",
+				Why: fmt.Sprintf("%d empty logs: the box opened and closed a task without logging anything (%s)", len(empties), list(empties)),
+				Do:  "Nothing to do, unless the planter worked at that time: then switch on the logging of its values."})
+		}
+		if !asked {
+			unused = append(unused, evenstand.Unused{File: s.Main, Offset: -1, Count: 1, Of: "files",
+				Why: "its tasks hold no time logs, only plans", Do: "Nothing to do, unless the planter worked: then take the folder out of the cab again, with its TLG files."})
+		}
+	}
+	if len(sets) > 0 {
+		claimed = append(claimed, side(in)...)
+	}
+	slices.Sort(claimed)
+	return js, slices.Compact(claimed), unused, nil
+}
+
+// untold tells whether the records hold a time although the header does not
+// list it, as some old controllers wrote.
+func (l *Log) untold(s *Set) bool {
+	f, err := s.fsys.Open(l.BIN)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	sc := NewScanner(l.Header, f)
+	if sc.Next() && sc.OldLayout() {
+		l.Header = l.Header.full()
+		return true
+	}
+	return false
+}
+
+// empty tells a log that a controller opened and closed again: no columns and
+// one record at most.
+func (l *Log) empty() bool {
+	return l.Size == 0 || len(l.Header.Columns) == 0 && l.Size >= 0 && l.Size < 2*int64(l.Header.headSize())
+}
+
+func list(names []string) string {
+	base := make([]string, 0, 6)
+	for i, n := range names {
+		if i == 5 && len(names) > 6 {
+			base = append(base, "…", path.Base(names[len(names)-1]))
+			break
+		}
+		base = append(base, path.Base(n))
+	}
+	return strings.Join(base, ", ")
+}
+
+// side lists the side files that a Mac adds to folders and archives.
+func side(in fs.FS) []string {
+	var out []string
+	_ = fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() && (strings.HasPrefix(path.Base(name), "._") || strings.Contains("/"+strings.ToUpper(name), "/__MACOSX/")) {
+			up := strings.ToUpper(strings.TrimPrefix(path.Base(name), "._"))
+			if ownFile.MatchString(up) {
+				out = append(out, name)
+			}
+		}
+		return nil
+	})
+	return out
+}
+
+func (j *job) source() evenstand.Source {
+	files := append([]string{j.set.Main}, j.set.Parts...)
+	if j.set.LinkList != "" {
+		files = append(files, j.set.LinkList)
+	}
+	for _, l := range j.logs {
+		files = append(files, l.XML, l.BIN)
+	}
+	nan := math.NaN()
+	return evenstand.Source{Name: j.name, Format: Format{}.Name(), Files: files, ClockOffset: nan, ClockError: nan, Latency: nan,
+		Clock: "task data " + j.set.Dir}
+}
+
+// Find lists a source for every task with logs. It reads the XML files and the
+// ends of logs that may run side by side.
+func (Format) Find(ctx context.Context, in fs.FS) ([]evenstand.Source, []string, []evenstand.Unused, error) {
+	js, claimed, unused, err := jobs(ctx, in)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	var sources []evenstand.Source
+	for i := range js {
+		sources = append(sources, js[i].source())
+	}
+	return sources, claimed, unused, nil
+}
+
+// survey is what a first look over the logs of a task tells.
+type survey struct {
+	clock   clockSurvey
+	columns []Column
+	values  map[ColumnKey]int32 // of geometry and latency columns
+	yaw     yawSurvey
+	moved   bool
+	records int64
+}
+
+// logged gives a value of a geometry column.
+func (s *survey) logged(d DDI, element string) (int32, bool) {
+	v, ok := s.values[ColumnKey{DDI: d, Element: element, PGN: -1}]
+	return v, ok
+}
+
+// Read streams a source that Find listed: fixes, then readings in time order
+// within what the latencies allow. It goes over the logs twice: first for the
+// clock and for the offsets that only the log tells.
+func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evenstand.Sink) (evenstand.Source, error) {
+	js, _, _, err := jobs(ctx, in)
+	if err != nil {
+		return src, err
+	}
+	i := slices.IndexFunc(js, func(j job) bool { return j.name == src.Name })
+	if i < 0 {
+		return src, fmt.Errorf("%s: the input holds no such task any more. Read the input again", src.Name)
+	}
+	j := &js[i]
+	sv, err := j.survey(ctx)
+	if err != nil {
+		return src, err
+	}
+	ck, note, err := sv.clock.decide(j.task, src.Zone)
+	if err != nil {
+		return src, fmt.Errorf("%s: %w", j.name, err)
+	}
+	if ck.mode != modeZone {
+		src.Zone = ""
+	}
+	layout := j.set.NewLayout(j.task, sv.columns, sv.logged)
+	return j.stream(ctx, src, sink, sv, ck, note, layout)
+}
+
+func (j *job) survey(ctx context.Context) (*survey, error) {
+	join, err := j.set.Join(j.logs)
+	if err != nil {
+		return nil, err
+	}
+	defer join.Close()
+	sv := &survey{columns: join.Columns, values: map[ColumnKey]int32{}}
+	watch := make([]bool, len(join.Columns))
+	yaw := -1
+	for i, c := range join.Columns {
+		watch[i] = geometryDDI(c.DDI) || c.DDI == ddiLatency || c.DDI == ddiLatencySet || c.DDI == ddiMaxVolumeContent
+		if c.DDI == ddiYaw && yaw < 0 {
+			yaw = i
+		}
+	}
+	var first LogRecord
+	for n := 0; join.Next(); n++ {
+		if n&0xfff == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		r := join.Record()
+		sv.clock.take(&r.LogRecord, join.scan[r.Log].h)
+		if n == 0 {
+			first = r.LogRecord
+		}
+		sv.moved = sv.moved || r.North != first.North || r.East != first.East
+		for _, v := range r.Values {
+			if watch[v.Column] && v.Raw != Missing {
+				c := join.Columns[v.Column]
+				k := c.Key()
+				old, have := sv.values[k]
+				// a width goes to 0 when the part is off, and latencies start with the first
+				switch {
+				case have && (c.DDI == ddiLatency || c.DDI == ddiLatencySet):
+				case have && (c.DDI == ddiWorkingWidth || c.DDI == ddiMaxWidth) && old > v.Raw:
+				default:
+					sv.values[k] = v.Raw
+				}
+			}
+			if v.Column == yaw && v.Raw != Missing {
+				sv.yaw.set(float64(v.Raw) / 1000)
+			}
+		}
+		sv.yaw.move(&r.LogRecord)
+		sv.records++
+	}
+	return sv, nil
+}
+
+// yawSurvey compares the logged yaw angle with the way the machine goes: a yaw
+// that is not counted from north is no heading.
+type yawSurvey struct {
+	yaw      float64
+	has      bool
+	at       LogRecord
+	started  bool
+	sin, cos float64
+	n        int
+}
+
+func (y *yawSurvey) set(deg float64) { y.yaw, y.has = deg, true }
+
+func (y *yawSurvey) move(r *LogRecord) {
+	if !y.started {
+		y.at, y.started = *r, true
+		return
+	}
+	dn := float64(r.North-y.at.North) * 1e-7 * 111_195 // m per degree on the mean sphere
+	de := float64(r.East-y.at.East) * 1e-7 * 111_195 * math.Cos(float64(r.North)*1e-7*math.Pi/180)
+	d := math.Hypot(dn, de)
+	if d < 1 {
+		return
+	}
+	dt := localMillis(r) - localMillis(&y.at)
+	if y.has && d < 20 && dt > 0 && dt < 3000 {
+		a := (math.Atan2(de, dn)*180/math.Pi - y.yaw) * math.Pi / 180
+		y.sin, y.cos, y.n = y.sin+math.Sin(a), y.cos+math.Cos(a), y.n+1
+	}
+	y.at = *r
+}
+
+// heading tells whether the yaw is the heading: within 15 degrees on average
+// and steady, over 20 m at least (judgement).
+func (y *yawSurvey) heading() bool {
+	return y.n >= 20 && math.Hypot(y.sin, y.cos) > 0.9*float64(y.n) && math.Abs(math.Atan2(y.sin, y.cos)) < 15*math.Pi/180
+}
+
+func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.Sink, sv *survey, ck clock, clockNote string, layout *Layout) (evenstand.Source, error) {
+	join, err := j.set.Join(j.logs)
+	if err != nil {
+		return src, err
+	}
+	defer join.Close()
+	em := newEmitter(j.set, layout, join.Columns, sink, sv.yaw.heading())
+	tr := &track{sink: sink}
+	runErr := func() error {
+		for n := 0; join.Next(); n++ {
+			if n&0x3ff == 0 {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				sink.Progress(join.Read())
+			}
+			r := join.Record()
+			now := ck.at(&r.LogRecord)
+			if err := em.record(now, r.Values); err != nil {
+				return err
+			}
+			fix, ok := fixOf(now, &r.LogRecord, join.scan[r.Log].h)
+			if !ok {
+				tr.zero.add(r.Offset)
+				continue
+			}
+			if em.yawTrue && now-em.headingAt <= silence {
+				fix.Heading = em.heading
+			}
+			if err := tr.add(fix, r.Offset); err != nil {
+				return err
+			}
+		}
+		return nil
+	}()
+	if err := tr.end(); err != nil && runErr == nil {
+		runErr = err
+	}
+	if err := em.flush(true); err != nil && runErr == nil {
+		runErr = err
+	}
+	sink.Progress(join.Read())
+	for i, l := range j.logs {
+		s := join.Scanner(i)
+		for _, d := range s.Damage() {
+			sink.Unused(evenstand.Unused{File: l.BIN, Offset: d.Offset, Count: d.Bytes, Of: "bytes", Why: d.Why, Do: "Copy the folder again if you can; what stands before and after is used."})
+		}
+		if err := s.Err(); err != nil {
+			sink.Unused(evenstand.Unused{File: l.BIN, Offset: s.Offset(), Count: 1, Of: "files", Why: "cannot be read further: " + err.Error(), Do: "Copy the file again; what was read before is used."})
+		}
+	}
+	j.report(sink, tr, em, sv)
+	src = j.describe(src, sv, ck, clockNote, layout, em, tr, join)
+	if runErr != nil && !errors.Is(runErr, context.Canceled) {
+		runErr = fmt.Errorf("%s: %w", j.name, runErr)
+	}
+	return src, runErr
+}
+
+// report hands over what of the records was not used.
+func (j *job) report(sink evenstand.Sink, tr *track, em *emitter, sv *survey) {
+	file := j.logs[0].BIN
+	put := func(at, n int64, why, do string) {
+		if n > 0 {
+			sink.Unused(evenstand.Unused{File: file, Offset: at, Count: n, Of: "records", Why: why, Do: do})
+		}
+	}
+	put(tr.zero.at, tr.zero.n, "their position is 0/0 or missing", "Nothing to do; if it goes on for long, look at the receiver.")
+	put(tr.strays.at, tr.strays.n, "their position jumps away and back faster than 40 m/s", "Nothing to do; if it happens often, look at the receiver and its antenna.")
+	put(tr.jumpAt, tr.jumps, fmt.Sprintf("the position jumps faster than 40 m/s and stays (first by %.1f km at %v); the log is used as pieces before and after", tr.jumpKm, tr.from), "If the machine was not moved with the box off, look whether the receiver was simulated.")
+	put(-1, em.missing, "values marked as missing", "")
+	quantities := make([]evenstand.Quantity, 0, len(em.wild))
+	for q := range em.wild {
+		quantities = append(quantities, q)
+	}
+	slices.Sort(quantities)
+	for _, q := range quantities {
+		put(-1, em.wild[q], fmt.Sprintf("values of %s outside the range that can be", q.Info().Label), "Look at the sensor or the calibration of the box.")
+	}
+	put(-1, sv.clock.back, "the box's clock went back", "Set the box's clock at breakfast and leave it alone over the day.")
+}
+
+// describe fills in what only reading could tell.
+func (j *job) describe(src evenstand.Source, sv *survey, ck clock, clockNote string, layout *Layout, em *emitter, tr *track, join *Joiner) evenstand.Source {
+	src.Grade = evenstand.GradeD
+	switch {
+	case em.rowGrade:
+		src.Grade = evenstand.GradeB
+	case em.anyGrade:
+		src.Grade = evenstand.GradeC
+	}
+	src.Card = layout.Card()
+	if layout.Planter != nil {
+		src.Planter = layout.Planter.Name
+	}
+	src.Latency = math.NaN()
+	if layout.Boom != nil {
+		if v, ok := layout.value(ddiLatency, layout.Boom.ID); ok {
+			src.Latency = -latency(v).Seconds()
+		}
+	}
+	if ck.mode != modeZone {
+		// the receiver's time is UTC; half a record of doubt (judgement)
+		src.ClockOffset, src.ClockError = 0, 0.1
+		if ck.mode == modeOffset {
+			src.ClockError = 1
+		}
+	}
+	notes := []string{fmt.Sprintf("%d logs with %d columns and %d records.", len(j.logs), len(sv.columns), sv.records)}
+	if len(j.logs) > 1 {
+		notes[0] = fmt.Sprintf("%d logs joined into %d columns and %d records.", len(j.logs), len(sv.columns), sv.records)
+	}
+	if clockNote != "" {
+		notes = append(notes, clockNote)
+	}
+	if sv.clock.epoch1970 > 0 {
+		notes = append(notes, "The receiver's dates count from 1970 instead of 1980; they are put right.")
+	}
+	for i := range j.logs {
+		if join.Scanner(i).OldLayout() {
+			notes = append(notes, j.logs[i].Name+" holds more fields than its head lists, as old controllers wrote; it is read with all of them.")
+		}
+	}
+	if !sv.moved && sv.records > 1 {
+		notes = append(notes, "The position never changes: the machine stood, or the receiver was simulated.")
+	}
+	if src.Card != nil {
+		products, more := layout.products(j.task, src.Card)
+		src.Products = products
+		notes = append(notes, more...)
+		crop := j.set.Crops[j.set.Fields[j.task.Field].Crop]
+		if c := cropName(crop); c != "" && len(layout.Rows) > 0 {
+			src.Card.Meters = []evenstand.Meter{{Rows: layout.all(), Crop: c}}
+		}
+	}
+	notes = append(notes, layout.Notes...)
+	notes = append(notes, layout.missing()...)
+	src.Notes = append(src.Notes, append(notes, em.notes()...)...)
+	return src
+}
+
+// cropName finds the crops that are priced in the free text of a crop type.
+func cropName(s string) string {
+	s = strings.ToLower(s)
+	for _, c := range [][2]string{{"corn", "corn"}, {"maize", "corn"}, {"soy", "soybeans"}, {"sorghum", "sorghum"}, {"sunflower", "sunflower"}} {
+		if strings.Contains(s, c[0]) {
+			return c[1]
+		}
+	}
+	return ""
+}
