@@ -32,3 +32,21 @@ func RTS(order int, psd float64, m0 []float64, p0 [][]float64, t, z []float64, r
 
 // Tractrix is the step of a trailed point.
 func Tractrix(psi, theta, ds, l float64) float64 { return tractrix(psi, theta, ds, l) }
+
+// JointRTS runs the smoother of both axes on z for both, with unrest along and
+// across a way in direction dir, from the prior of Smooth, and gives mean and
+// variance of the east states.
+func JointRTS(along, across, dir float64, t, z []float64, r float64) (mean, v [][]float64) {
+	o := make([]obs, len(z))
+	used := make([]bool, len(z))
+	u := make([]unrest, len(z))
+	for i := range z {
+		o[i], used[i] = obs{t[i], [2]float64{z[i], z[i]}, r}, true
+		u[i] = unrest{math.Sin(dir), math.Cos(dir), across}
+	}
+	for _, e := range (joint{along}).smooth(start(o[0]), o, used, u) {
+		mean = append(mean, e.x[:3])
+		v = append(v, []float64{e.p[0][0], e.p[1][1], e.p[2][2]})
+	}
+	return mean, v
+}
