@@ -2,74 +2,519 @@ package book
 
 import (
 	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"slices"
+	"strings"
 
 	"evenstand"
-	"evenstand/pipeline"
+	"evenstand/book/column"
+	"evenstand/core/record"
 )
 
-// DaySummary is what is known of a machine-day as a whole.
-type DaySummary struct {
-	Planter string             `json:"planter"`
-	Day     evenstand.Day      `json:"day"`
-	AsOf    evenstand.Micros   `json:"as_of"`
-	Until   evenstand.Micros   `json:"until"`
-	Passes  int                `json:"passes"`
-	Seeds   int64              `json:"seeds"`
-	Planted []pipeline.Planted `json:"planted"`
-	Notes   []string           `json:"notes"`
+// snapshot gives the manifest and state as they are now.
+func (b *Book) snapshot() (manifest, state, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.damaged != nil {
+		return b.man, b.state, &Error{b.path(dataDir), b.damaged, "Say evenstand rebuild: everything there can be made again"}
+	}
+	return b.man, b.state, nil
+}
+
+// load reads a small JSON file of a day.
+func (b *Book) load(e *dayEntry, name string, v any) error {
+	path := b.path(dataDir, e.Folder, name)
+	data, err := os.ReadFile(path)
+	if err == nil {
+		err = json.Unmarshal(data, v)
+	}
+	if err != nil {
+		return &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
+	}
+	return nil
+}
+
+// Stale tells whether Read has something left to do: after an interrupted
+// read, or when a card or field was changed since.
+func (b *Book) Stale(ctx context.Context) (bool, error) {
+	man, st, err := b.snapshot()
+	if err != nil {
+		return false, err
+	}
+	live, err := b.liveInputs(ctx)
+	if err != nil {
+		return false, ledgerError(b.path(ledgerName), err)
+	}
+	for _, in := range live {
+		if !slices.Contains(st.Inputs, in.id) || b.rowsChanged(st, in.id) {
+			return true, nil
+		}
+	}
+	if len(st.Inputs) > 0 && st.Zone != b.Zone().String() {
+		return true, nil
+	}
+	planters, err := b.planters(ctx)
+	if err != nil {
+		return false, ledgerError(b.path(ledgerName), err)
+	}
+	_, due := b.dueDays(planters)
+	days := 0
+	for _, p := range planters {
+		days += len(p.days)
+	}
+	return due > 0 || days != len(man.Days), nil
 }
 
 // Days lists the machine-days that the book holds, by day and planter.
-func (b *Book) Days(ctx context.Context) ([]DaySummary, error) { panic("soon") }
+func (b *Book) Days(ctx context.Context) ([]DaySummary, error) {
+	man, _, err := b.snapshot()
+	if err != nil {
+		return nil, err
+	}
+	days := []DaySummary{}
+	for i := range man.Days {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		var s summaryJSON
+		if err := b.load(&man.Days[i], summaryName, &s); err != nil {
+			return nil, err
+		}
+		days = append(days, s.DaySummary)
+	}
+	return days, nil
+}
+
+// PlantedArea gives the ground planted in a field so far, m2, over all days
+// whose area is known.
+func (b *Book) PlantedArea(ctx context.Context, field string) (float64, error) {
+	days, err := b.Days(ctx)
+	if err != nil {
+		return math.NaN(), err
+	}
+	area := 0.0
+	for _, d := range days {
+		for _, p := range d.Planted {
+			if a := float64(p.Area); p.Field == field && !math.IsNaN(a) {
+				area += a
+			}
+		}
+	}
+	return area, nil
+}
 
 // Findings gives the findings of all days with the decisions of people
-// applied, in order of day, planter and alarm. They carry no money yet.
-func (b *Book) Findings(ctx context.Context) ([]evenstand.Finding, error) { panic("soon") }
+// applied, in order of day, planter and alarm. They carry no money yet. One
+// that was acted on or set aside and that the data no longer support comes
+// back as it stood, ended, with the reason.
+func (b *Book) Findings(ctx context.Context) ([]evenstand.Finding, error) {
+	man, _, err := b.snapshot()
+	if err != nil {
+		return nil, err
+	}
+	all := []evenstand.Finding{}
+	for i := range man.Days {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		var f findingsJSON
+		if err := b.load(&man.Days[i], findingsName, &f); err != nil {
+			return nil, err
+		}
+		all = append(all, f.Findings...)
+	}
+	ds, shown, err := b.decisions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	have := map[string]bool{}
+	for _, f := range all {
+		have[f.ID] = true
+	}
+	all = record.Apply(all, ds)
+	for _, d := range ds {
+		if have[d.Finding] {
+			continue
+		}
+		have[d.Finding] = true
+		var f evenstand.Finding
+		if err := json.Unmarshal([]byte(shown[d.Finding]), &f); err != nil {
+			return nil, &Error{b.path(ledgerName), fmt.Errorf("%w: the decision about %s: %w", ErrCorrupt, d.Finding, err), "Take ledger.db from a copy of the logbook"}
+		}
+		f.Status = evenstand.Ended
+		f.Say = append(f.Say, "The logs that are in the book now no longer show it; it was decided about when they did.")
+		all = append(all, f)
+	}
+	return all, nil
+}
+
+// Decisions gives the decisions of people in the order they were made.
+func (b *Book) Decisions(ctx context.Context) ([]record.Decision, error) {
+	ds, _, err := b.decisions(ctx)
+	return ds, err
+}
+
+func (b *Book) decisions(ctx context.Context) ([]record.Decision, map[string]string, error) {
+	rows, err := b.db.QueryContext(ctx, "SELECT finding, status, cause, note, t_us, shown FROM decisions ORDER BY id")
+	if err != nil {
+		return nil, nil, ledgerError(b.path(ledgerName), err)
+	}
+	defer rows.Close()
+	ds := []record.Decision{}
+	shown := map[string]string{}
+	for rows.Next() {
+		var d record.Decision
+		var text string
+		if err := rows.Scan(&d.Finding, &d.Status, &d.Cause, &d.Note, &d.T, &text); err != nil {
+			return nil, nil, ledgerError(b.path(ledgerName), err)
+		}
+		ds = append(ds, d)
+		shown[d.Finding] = text
+	}
+	return ds, shown, ledgerError(b.path(ledgerName), rows.Err())
+}
 
 // Decision is what a person decided about a finding.
 type Decision struct {
 	Status evenstand.Status // Acted, SetAside, or Open to take it back
 	Note   string
 	Cause  string           // what it really was, if the person found out
-	At     evenstand.Micros // NoTime: now
+	At     evenstand.Micros // 0 or NoTime: now
 	Who    string
 }
 
 // Decide records a decision about a finding; the finding's id may be
 // shortened to what is still unique. It gives the finding as it then stands.
 func (b *Book) Decide(ctx context.Context, id string, d Decision) (evenstand.Finding, error) {
-	panic("soon")
+	none := evenstand.Finding{}
+	switch d.Status {
+	case evenstand.Acted, evenstand.SetAside, evenstand.Open:
+	default:
+		return none, fmt.Errorf("status %q: want %s, %s or %s", d.Status, evenstand.Acted, evenstand.SetAside, evenstand.Open)
+	}
+	all, err := b.Findings(ctx)
+	if err != nil {
+		return none, err
+	}
+	f, err := pick(all, id)
+	if err != nil {
+		return none, err
+	}
+	text, err := json.Marshal(f)
+	if err != nil {
+		return none, err
+	}
+	now := b.now()
+	if d.At == 0 || d.At == evenstand.NoTime {
+		d.At = evenstand.Micros(now)
+	}
+	err = inTx(ctx, b.db, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, "INSERT INTO decisions (at, t_us, finding, status, cause, note, who, shown) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+			now, int64(d.At), f.ID, string(d.Status), d.Cause, d.Note, d.Who, string(text))
+		return err
+	})
+	if err != nil {
+		return none, ledgerError(b.path(ledgerName), err)
+	}
+	if all, err = b.Findings(ctx); err != nil {
+		return none, err
+	}
+	return pick(all, f.ID)
 }
 
-// Sources gives every source that the book holds, by name.
-func (b *Book) Sources(ctx context.Context) ([]SourceReport, error) { panic("soon") }
+// pick finds a finding by its id or the begin of it.
+func pick(all []evenstand.Finding, id string) (evenstand.Finding, error) {
+	var hit []evenstand.Finding
+	for _, f := range all {
+		if f.ID == id {
+			return f, nil
+		}
+		if id != "" && strings.HasPrefix(f.ID, strings.ToLower(id)) {
+			hit = append(hit, f)
+		}
+	}
+	switch len(hit) {
+	case 1:
+		return hit[0], nil
+	case 0:
+		return evenstand.Finding{}, &Error{"finding " + id, ErrUnknown, "The worklist names the ids; worklist --all shows those that are over"}
+	}
+	return evenstand.Finding{}, &Error{"finding " + id, fmt.Errorf("%w: %d findings begin so", ErrUnknown, len(hit)), "Give more of its id"}
+}
 
-// Check looks through the whole book and gives what is wrong, a plain
-// sentence each; nothing when it is sound.
-func (b *Book) Check(ctx context.Context) ([]string, error) { panic("soon") }
+// AddEntry records a journal line of a planter. The days that it touches are
+// made again by the next Read.
+func (b *Book) AddEntry(ctx context.Context, planter string, e evenstand.Entry) error {
+	var value any
+	if !math.IsNaN(e.Value) {
+		value = e.Value
+	}
+	err := inTx(ctx, b.db, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, "INSERT INTO journal (at, planter, t_us, what, rows, value, unit, note) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+			b.now(), planter, int64(e.T), e.What, e.Rows.String(), value, e.Unit, e.Note)
+		return err
+	})
+	return ledgerError(b.path(ledgerName), err)
+}
+
+// handEntries gives the journal of the ledger by planter, in time order.
+func (b *Book) handEntries(ctx context.Context) (map[string][]evenstand.Entry, error) {
+	rows, err := b.db.QueryContext(ctx, "SELECT planter, t_us, what, rows, value, unit, note FROM journal ORDER BY t_us, id")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	by := map[string][]evenstand.Entry{}
+	for rows.Next() {
+		var planter, list string
+		var value *float64
+		e := evenstand.Entry{Value: math.NaN()}
+		if err := rows.Scan(&planter, &e.T, &e.What, &list, &value, &e.Unit, &e.Note); err != nil {
+			return nil, err
+		}
+		if value != nil {
+			e.Value = *value
+		}
+		if e.Rows, err = evenstand.ParseRows(list); err != nil {
+			return nil, err
+		}
+		by[planter] = append(by[planter], e)
+	}
+	return by, rows.Err()
+}
+
+// Sources gives every source that the book holds, by planter, format and name.
+// Logs of one box that came in several inputs are one source.
+func (b *Book) Sources(ctx context.Context) ([]SourceReport, error) {
+	man, st, err := b.snapshot()
+	if err != nil {
+		return nil, err
+	}
+	sources := slices.Clone(st.Sources)
+	slices.SortStableFunc(sources, compareSources)
+	all := []SourceReport{}
+	lastKey := ""
+	for _, s := range sources {
+		r := b.sourceReport(s)
+		if len(all) == 0 || s.key() != lastKey {
+			all = append(all, r)
+			lastKey = s.key()
+			continue
+		}
+		a := &all[len(all)-1]
+		for _, f := range r.Files {
+			if !slices.Contains(a.Files, f) {
+				a.Files = append(a.Files, f)
+			}
+		}
+		if r.First != evenstand.NoTime && (a.First == evenstand.NoTime || r.First < a.First) {
+			a.First = r.First
+		}
+		a.Last = max(a.Last, r.Last)
+		if a.Grade == evenstand.NoGrade || r.Grade != evenstand.NoGrade && r.Grade < a.Grade {
+			a.Grade = r.Grade
+		}
+		a.ClockOffset, a.ClockError = r.ClockOffset, r.ClockError
+		a.Unused = append(a.Unused, r.Unused...)
+		a.Counts.Fixes += r.Counts.Fixes
+		a.Counts.Seeds += r.Counts.Seeds
+		a.Counts.Readings += r.Counts.Readings
+		a.Counts.Entries += r.Counts.Entries
+	}
+	// What the days found out about their clocks; the last day counts.
+	for i := range man.Days {
+		e := &man.Days[i]
+		var c clocksJSON
+		if err := b.load(e, clocksName, &c); err != nil {
+			return nil, err
+		}
+		var sum summaryJSON
+		if err := b.load(e, summaryName, &sum); err != nil {
+			return nil, err
+		}
+		for k := range all {
+			r := &all[k]
+			if r.Planter != e.Planter {
+				continue
+			}
+			for _, clock := range c.Clocks {
+				if clock.Source == r.Name {
+					r.ClockOffset, r.ClockError = clock.Offset, clock.Error
+					r.Gaps = append(r.Gaps, clock.Gaps...)
+				}
+			}
+			for _, u := range sum.Unused {
+				if u.Source == r.Name {
+					r.Unused = append(r.Unused, u.Unused)
+				}
+			}
+		}
+	}
+	return all, nil
+}
+
+// dayFile opens a Parquet file of a machine-day.
+func (b *Book) dayFile(planter string, day evenstand.Day, name string) (*column.File, error) {
+	man, _, err := b.snapshot()
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range man.Days {
+		if e.Planter == planter && e.Day == day {
+			path := b.path(dataDir, e.Folder, name)
+			f, err := column.Open(path)
+			if err != nil && !errors.Is(err, fs.ErrPermission) {
+				return nil, &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
+			}
+			return f, err
+		}
+	}
+	return nil, &Error{fmt.Sprintf("%s on %s", planter, day), ErrUnknown, "The book holds no such machine-day"}
+}
+
+// eachRow reads a table group by group and hands over the converted rows.
+func eachRow[R, T any](ctx context.Context, f *column.File, none R, convert func(*R) T, yield func([]T) error) error {
+	var rows []R
+	var out []T
+	for g := range f.Groups() {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		var err error
+		if rows, err = column.Rows(f, g, rows[:0], none); err != nil {
+			return err
+		}
+		out = out[:0]
+		for i := range rows {
+			out = append(out, convert(&rows[i]))
+		}
+		if err := yield(out); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 // Passes gives a machine-day's passes in order.
 func (b *Book) Passes(ctx context.Context, planter string, day evenstand.Day) ([]evenstand.Pass, error) {
-	panic("soon")
+	f, err := b.dayFile(planter, day, passesName)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	var all []evenstand.Pass
+	err = eachRow(ctx, f, passRow{}, (*passRow).pass, func(ps []evenstand.Pass) error {
+		all = append(all, ps...)
+		return nil
+	})
+	return all, err
 }
 
 // Seeds gives a pass's seeds, sorted by row and time.
 func (b *Book) Seeds(ctx context.Context, planter string, day evenstand.Day, pass int32) ([]evenstand.PlacedSeed, error) {
-	panic("soon")
+	f, err := b.dayFile(planter, day, seedsName)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	g, err := groupOf(f, pass)
+	if err != nil || g < 0 {
+		return nil, err
+	}
+	rows, err := column.Rows(f, g, nil, noSeed)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]evenstand.PlacedSeed, len(rows))
+	for i := range rows {
+		out[i] = rows[i].seed()
+	}
+	return out, nil
+}
+
+// groupOf finds the row group of a pass, -1 when the pass has no rows. A pass
+// without rows has no group, so the group is at or before the pass's index.
+func groupOf(f *column.File, pass int32) (int, error) {
+	lo, hi := 0, f.Groups()
+	for lo < hi {
+		mid := (lo + hi) / 2
+		p, err := passOf(f, mid)
+		if err != nil {
+			return -1, err
+		}
+		switch {
+		case p == pass:
+			return mid, nil
+		case p < pass:
+			lo = mid + 1
+		default:
+			hi = mid
+		}
+	}
+	return -1, nil
+}
+
+// passOf gives the pass of a row group.
+func passOf(f *column.File, g int) (int32, error) {
+	p, err := column.Numbers[int32](f, g, "pass", -1)
+	if err != nil {
+		return -1, err
+	}
+	defer p.Close()
+	vs, err := p.Next()
+	if err != nil {
+		return -1, err
+	}
+	return vs[0], nil
 }
 
 // Stretches gives a machine-day's stretches pass by pass; the slice is only
 // lent.
 func (b *Book) Stretches(ctx context.Context, planter string, day evenstand.Day, yield func([]evenstand.Stretch) error) error {
-	panic("soon")
+	f, err := b.dayFile(planter, day, stretchesName)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return eachRow(ctx, f, noStretch, (*stretchRow).stretch, yield)
 }
 
 // Track gives a machine-day's track in batches; the slice is only lent.
 func (b *Book) Track(ctx context.Context, planter string, day evenstand.Day, yield func([]evenstand.TrackPoint) error) error {
-	panic("soon")
+	f, err := b.dayFile(planter, day, trackName)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return eachRow(ctx, f, trackRow{Pass: -1, Lat: math.NaN(), Lon: math.NaN(), Heading: nan32, Speed: nan32, SD: nan32}, (*trackRow).point, yield)
 }
 
 // Readings gives a machine-day's readings in batches; the slice is only lent.
 func (b *Book) Readings(ctx context.Context, planter string, day evenstand.Day, yield func([]evenstand.Reading) error) error {
-	panic("soon")
+	f, err := b.dayFile(planter, day, readingsName)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	elements := map[string]evenstand.Element{}
+	var bad error
+	err = eachRow(ctx, f, readingRow{Value: math.NaN()}, func(r *readingRow) evenstand.Reading {
+		q, _ := evenstand.ParseQuantity(r.Quantity)
+		e, ok := elements[r.Element]
+		if !ok {
+			var err error
+			if e, err = evenstand.ParseElement(r.Element); err != nil {
+				bad = err
+			}
+			elements[r.Element] = e
+		}
+		return evenstand.Reading{T: evenstand.Micros(r.T), Quantity: q, Element: e, Value: r.Value, Code: uint16(r.Code)}
+	}, yield)
+	return errors.Join(err, bad)
 }

@@ -1,7 +1,15 @@
 package book
 
 import (
+	"cmp"
 	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"path"
+	"slices"
+	"strconv"
 
 	"evenstand"
 )
@@ -78,12 +86,289 @@ type DayRef struct {
 
 // Read takes folders, zip files and single files into the book and makes the
 // machine-days that they touch again. With no paths it only finishes what an
-// interrupted read or a changed card left to do.
+// interrupted read or a changed card left to do. What was read before an
+// error is kept, and the book is sound after any of them.
 func (b *Book) Read(ctx context.Context, paths []string, formats []evenstand.Format, opt ReadOptions) (Report, error) {
-	panic("soon")
+	b.work.Lock()
+	defer b.work.Unlock()
+	rep := Report{Files: []FileReport{}, Sources: []SourceReport{}, Days: []DayRef{}, Unused: []evenstand.Unused{}, Notes: []string{}}
+	if b.opts.Derive == nil {
+		panic("book: opened without Options.Derive, which Read needs")
+	}
+	if b.damaged != nil {
+		return rep, &Error{b.path(dataDir), b.damaged, "Say evenstand rebuild: everything there can be made again"}
+	}
+	defer b.clearTmp()
+	var ins []*opened
+	defer func() {
+		for _, o := range ins {
+			o.close()
+		}
+	}()
+	for _, p := range paths { // a wrong name is said before anything is done
+		o, err := openInput(p)
+		if err != nil {
+			return rep, err
+		}
+		ins = append(ins, o)
+	}
+	for _, o := range ins {
+		if _, err := b.take(ctx, o, formats, &rep, tell(opt)); err != nil {
+			return rep, err
+		}
+	}
+	err := b.settle(ctx, formats, &rep, tell(opt))
+	return rep, err
 }
 
 // Rebuild throws data/ away and makes it again from originals and ledger.
 func (b *Book) Rebuild(ctx context.Context, formats []evenstand.Format, opt ReadOptions) (Report, error) {
-	panic("soon")
+	b.work.Lock()
+	defer b.work.Unlock()
+	rep := Report{Files: []FileReport{}, Sources: []SourceReport{}, Days: []DayRef{}, Unused: []evenstand.Unused{}, Notes: []string{}}
+	if b.opts.Derive == nil {
+		panic("book: opened without Options.Derive, which Rebuild needs")
+	}
+	defer b.clearTmp()
+	b.mu.Lock()
+	b.man, b.state, b.damaged = manifest{Schema: 1}, state{Schema: 1}, nil
+	b.mu.Unlock()
+	if err := b.commit(b.man); err != nil { // and sweep everything else
+		return rep, writeError(b.dir, "throwing the derived data away", err)
+	}
+	err := b.settle(ctx, formats, &rep, tell(opt))
+	return rep, err
+}
+
+func tell(opt ReadOptions) func(Progress) {
+	if opt.Progress == nil {
+		return func(Progress) {}
+	}
+	return opt.Progress
+}
+
+// settle brings data/ up to the ledger: reads inputs that were not read yet,
+// and makes the machine-days again whose makings changed.
+func (b *Book) settle(ctx context.Context, formats []evenstand.Format, rep *Report, tell func(Progress)) error {
+	live, err := b.liveInputs(ctx)
+	if err != nil {
+		return ledgerError(b.path(ledgerName), err)
+	}
+	b.mu.Lock()
+	zone, old := b.zone, b.state
+	b.mu.Unlock()
+	st := state{Schema: 1, Zone: zone.String()}
+	spools := &spoolSet{dirs: map[*sourceState]string{}, gone: map[*sourceState]bool{}}
+	var todo []*input
+	for _, in := range live {
+		if old.Zone != st.Zone || !slices.Contains(old.Inputs, in.id) || b.rowsChanged(old, in.id) {
+			todo = append(todo, in)
+			continue
+		}
+		st.Inputs = append(st.Inputs, in.id)
+		for _, s := range old.Sources {
+			if s.Input == in.id {
+				st.Sources = append(st.Sources, s)
+			}
+		}
+	}
+	for _, in := range todo {
+		sources, err := b.readInput(ctx, in, formats, spools, rep, tell)
+		if err != nil {
+			return err
+		}
+		st.Inputs = append(st.Inputs, in.id)
+		st.Sources = append(st.Sources, sources...)
+		for _, s := range sources {
+			rep.Sources = append(rep.Sources, b.sourceReport(s))
+			rep.Unused = append(rep.Unused, s.Unused...)
+		}
+	}
+	if err := b.commitState(st); err != nil {
+		return writeError(b.dir, "noting what was read", err)
+	}
+	return b.deriveDays(ctx, live, formats, spools, rep, tell)
+}
+
+// rowsChanged tells whether the card's number of rows is another than when an
+// input was read: it decides which row numbers are believed.
+func (b *Book) rowsChanged(st state, input int64) bool {
+	for _, s := range st.Sources {
+		if s.Input == input && s.MaxRows != b.maxRows(s) {
+			return true
+		}
+	}
+	return false
+}
+
+// maxRows gives the rows of the planter's present card, 0 without one.
+func (b *Book) maxRows(s *sourceState) int {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	planter := b.planterOf(s)
+	if !slices.Contains(b.cardNames(), planter) {
+		return 0
+	}
+	card, _ := b.cardOn(planter, "9999-12-31")
+	return card.Rows
+}
+
+// spoolSet knows where the spools of sources lie that were read in this run.
+type spoolSet struct {
+	dirs map[*sourceState]string
+	gone map[*sourceState]bool // of which days were given back already
+	n    int
+}
+
+// readInput reads all sources of an input into the spool and notes them in
+// the ledger. A format's error ends that source; what it gave before counts.
+func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.Format, spools *spoolSet, rep *Report, tell func(Progress)) ([]*sourceState, error) {
+	fsys := &inputFS{b, in.files}
+	sources, _, unused, err := find(ctx, fsys, formats)
+	if err != nil {
+		return nil, err
+	}
+	_ = unused // said when the input came in
+	var total, done int64
+	for _, o := range in.files {
+		total += o.size
+	}
+	var states []*sourceState
+	same := map[string]string{} // the files of a source by their hashes
+	for _, f := range sources {
+		key := f.source.Format
+		bytes := int64(0)
+		for _, p := range f.source.Files {
+			key += " " + in.files[p].sum
+			bytes += in.files[p].size
+		}
+		if first, twice := same[key]; twice && bytes >= growthFloor {
+			rep.Unused = append(rep.Unused, evenstand.Unused{File: path.Join(f.source.Files...), Offset: -1, Count: int64(len(f.source.Files)), Of: "files", Why: "it is the same as " + first})
+			continue
+		}
+		same[key] = f.source.Name
+		s := &sourceState{Input: in.id, Source: toSourceJSON(&f.source)}
+		s.MaxRows = b.maxRows(s)
+		spools.n++
+		dir := b.path(tmpDir, "spool-"+strconv.Itoa(spools.n))
+		if err := os.Mkdir(dir, 0o755); err != nil {
+			return nil, writeError(b.dir, "making room to read", err)
+		}
+		file := ""
+		if len(f.source.Files) > 0 {
+			file = f.source.Files[0]
+		}
+		name := f.source.Name
+		snk := newSink(&b.disk, dir, b.Zone(), s.MaxRows, file, func(n int64) {
+			done += n
+			tell(Progress{Doing: "reading", Name: name, Done: min(done, total), Total: total})
+		})
+		src, err := f.format.Read(ctx, fsys, f.source, snk)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err != nil {
+			if onDisk(err) {
+				return nil, writeError(b.dir, "reading "+f.source.Name, err)
+			}
+			snk.Unused(evenstand.Unused{File: file, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "What stood before it was used; copy the log from the box again if more is wanted."})
+			if src.Name == "" {
+				src = f.source
+			}
+		}
+		src.Format = f.format.Name()
+		days, err := snk.close()
+		if err != nil {
+			return nil, writeError(b.dir, "reading "+f.source.Name, err)
+		}
+		s.Source = toSourceJSON(&src)
+		s.First, s.Last, s.Counts, s.Days = snk.first, snk.last, snk.counts, days
+		s.Unused = snk.unused
+		if s.Unused == nil {
+			s.Unused = []evenstand.Unused{}
+		}
+		spools.dirs[s] = dir
+		states = append(states, s)
+	}
+	err = b.noteImports(ctx, in, states)
+	return states, ledgerError(b.path(ledgerName), err)
+}
+
+// onDisk tells errors of our own writing from errors of a format.
+func onDisk(err error) bool {
+	var pe *os.PathError
+	return errors.Is(err, errFull) || isFull(err) || errors.As(err, &pe) && pe.Op == "write"
+}
+
+// noteImports notes in the ledger, once for each input, which files gave which
+// source and what time it covers.
+func (b *Book) noteImports(ctx context.Context, in *input, states []*sourceState) error {
+	return inTx(ctx, b.db, func(tx *sql.Tx) error {
+		var n int
+		if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM imports WHERE input = ?", in.id).Scan(&n); err != nil || n > 0 {
+			return err
+		}
+		at := b.now()
+		for _, s := range states {
+			var first, last any
+			if s.First != evenstand.NoTime {
+				first, last = int64(s.First), int64(s.Last)
+			}
+			for _, p := range s.Source.Files {
+				o, ok := in.files[p]
+				if !ok {
+					continue
+				}
+				// The same file of the same source in an input that this one
+				// retired, shorter or as long.
+				var before any
+				var id int64
+				err := tx.QueryRowContext(ctx, `SELECT id FROM imports WHERE source = ? AND format = ? AND size <= ? AND lower(file) LIKE '%' || lower(?)
+					AND input IN (SELECT input FROM retired WHERE by = ?) ORDER BY id DESC LIMIT 1`,
+					s.Source.Name, s.Source.Format, o.size, path.Base(p), in.id).Scan(&id)
+				if err == nil {
+					before = id
+				} else if !errors.Is(err, sql.ErrNoRows) {
+					return err
+				}
+				if _, err := tx.ExecContext(ctx, `INSERT INTO imports (at, input, source, format, file, sha256, size, first_us, last_us, supersedes)
+					VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, at, in.id, s.Source.Name, s.Source.Format, p, o.sum, o.size, first, last, before); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+}
+
+func (b *Book) sourceReport(s *sourceState) SourceReport {
+	b.mu.Lock()
+	planter := b.planterOf(s)
+	b.mu.Unlock()
+	r := SourceReport{
+		Name: s.Source.Name, Format: s.Source.Format, Planter: planter, Files: s.Source.Files, First: s.First, Last: s.Last,
+		Grade: s.Source.Grade, ClockOffset: s.Source.ClockOffset, ClockError: s.Source.ClockError,
+		Gaps: []Gap{}, Unused: slices.Clone(s.Unused), Counts: s.Counts, Notes: slices.Clone(s.Source.Notes),
+	}
+	if r.Files == nil {
+		r.Files = []string{}
+	}
+	if r.Notes == nil {
+		r.Notes = []string{}
+	}
+	return r
+}
+
+// compareSources orders sources as their streams are merged: what was read
+// first comes first.
+func compareSources(a, c *sourceState) int {
+	return cmp.Or(cmp.Compare(a.key(), c.key()), cmp.Compare(a.Input, c.Input))
+}
+
+// explain makes an error of a day's derivation name the day.
+func explain(err error, planter string, day evenstand.Day) error {
+	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
+	return fmt.Errorf("%s on %s: %w", planter, day, err)
 }

@@ -1,0 +1,181 @@
+package column
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+	"strings"
+	"unsafe"
+
+	"github.com/parquet-go/parquet-go"
+)
+
+// Rows reads a row group into structs, column by column, and appends them to
+// dst. Columns are found by the struct tags that the writer uses. A column
+// that the file lacks, and values that it does not hold, are left as they are
+// in none.
+func Rows[T any](f *File, group int, dst []T, none T) ([]T, error) {
+	n := int(f.GroupRows(group))
+	from := len(dst)
+	for range n {
+		dst = append(dst, none)
+	}
+	if n == 0 {
+		return dst, nil
+	}
+	rows := dst[from:]
+	t := reflect.TypeFor[T]()
+	size := t.Size()
+	for i := range t.NumField() {
+		field := t.Field(i)
+		name, _, _ := strings.Cut(field.Tag.Get("parquet"), ",")
+		if name == "" || name == "-" || !f.Has(name) {
+			continue
+		}
+		base := unsafe.Add(unsafe.Pointer(unsafe.SliceData(rows)), field.Offset)
+		was := reflect.ValueOf(&none).Elem().Field(i)
+		var err error
+		switch field.Type.Kind() {
+		case reflect.Int8:
+			err = scatter(f, group, name, base, size, n, int8(was.Int()))
+		case reflect.Uint8:
+			err = scatter(f, group, name, base, size, n, uint8(was.Uint()))
+		case reflect.Int16:
+			err = scatter(f, group, name, base, size, n, int16(was.Int()))
+		case reflect.Uint16:
+			err = scatter(f, group, name, base, size, n, uint16(was.Uint()))
+		case reflect.Int32:
+			err = scatter(f, group, name, base, size, n, int32(was.Int()))
+		case reflect.Int64:
+			err = scatter(f, group, name, base, size, n, was.Int())
+		case reflect.Float32:
+			err = scatter(f, group, name, base, size, n, float32(was.Float()))
+		case reflect.Float64:
+			err = scatter(f, group, name, base, size, n, was.Float())
+		case reflect.Bool:
+			err = scatterBools(f, group, name, base, size, n, was.Bool())
+		case reflect.String:
+			err = scatterStrings(f, group, name, base, size, n)
+		default:
+			panic(fmt.Sprintf("column: field %s of %s has a type that no column holds", field.Name, t))
+		}
+		if err != nil {
+			return dst[:from], fmt.Errorf("%s, row group %d: %w", f.f.Name(), group, err)
+		}
+	}
+	return dst, nil
+}
+
+// scatter writes a column's values at base, base+stride and so on.
+func scatter[V Number](f *File, group int, name string, base unsafe.Pointer, stride uintptr, n int, none V) error {
+	pages, err := Numbers(f, group, name, none)
+	if err != nil {
+		return err
+	}
+	defer pages.Close()
+	for n > 0 {
+		vs, err := pages.Next()
+		if err != nil {
+			return short(err, name)
+		}
+		if len(vs) > n {
+			return fmt.Errorf("column %q is longer than the row group", name)
+		}
+		for _, v := range vs {
+			*(*V)(base) = v
+			n--
+			if n > 0 {
+				base = unsafe.Add(base, stride)
+			}
+		}
+	}
+	return nil
+}
+
+func scatterBools(f *File, group int, name string, base unsafe.Pointer, stride uintptr, n int, none bool) error {
+	var no uint8
+	if none {
+		no = 1
+	}
+	pages, err := Numbers(f, group, name, no)
+	if err != nil {
+		return err
+	}
+	defer pages.Close()
+	for n > 0 {
+		vs, err := pages.Next()
+		if err != nil {
+			return short(err, name)
+		}
+		if len(vs) > n {
+			return fmt.Errorf("column %q is longer than the row group", name)
+		}
+		for _, v := range vs {
+			*(*bool)(base) = v != 0
+			n--
+			if n > 0 {
+				base = unsafe.Add(base, stride)
+			}
+		}
+	}
+	return nil
+}
+
+// scatterStrings reads texts, which are few, through the library's values;
+// they know of dictionaries and nulls.
+func scatterStrings(f *File, group int, name string, base unsafe.Pointer, stride uintptr, n int) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("column %q: damaged page: %v", name, p)
+		}
+	}()
+	leaf, _ := f.pq.Schema().Lookup(name)
+	if k := leaf.Node.Type().Kind(); k != parquet.ByteArray && k != parquet.FixedLenByteArray {
+		return fmt.Errorf("column %q holds no text", name)
+	}
+	pages := f.pq.RowGroups()[group].ColumnChunks()[leaf.ColumnIndex].Pages()
+	defer pages.Close()
+	var buf [64]parquet.Value
+	last := ""
+	for n > 0 {
+		page, err := pages.ReadPage()
+		if err != nil {
+			return short(err, name)
+		}
+		values := page.Values()
+		for {
+			k, err := values.ReadValues(buf[:])
+			for _, v := range buf[:k] {
+				if n == 0 {
+					return fmt.Errorf("column %q is longer than the row group", name)
+				}
+				if !v.IsNull() {
+					if b := v.ByteArray(); string(b) != last {
+						last = string(b)
+					}
+					*(*string)(base) = last
+				}
+				n--
+				if n > 0 {
+					base = unsafe.Add(base, stride)
+				}
+			}
+			if errors.Is(err, io.EOF) || err == nil && k == 0 {
+				break
+			}
+			if err != nil {
+				return fmt.Errorf("column %q: %w", name, err)
+			}
+		}
+		parquet.Release(page)
+	}
+	return nil
+}
+
+func short(err error, name string) error {
+	if errors.Is(err, io.EOF) {
+		return fmt.Errorf("column %q is shorter than the row group: %w", name, io.ErrUnexpectedEOF)
+	}
+	return err
+}

@@ -1,0 +1,633 @@
+package book
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"iter"
+	"os"
+	"path/filepath"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+
+	"evenstand"
+	"evenstand/pipeline"
+)
+
+// handSource is the name of the source that people's own journal is.
+const handSource = "written by hand"
+
+// planterDays is a planter's sources and the days for which they hold data.
+type planterDays struct {
+	planter string
+	sources []*sourceState // by key, then input
+	days    []evenstand.Day
+	hand    []evenstand.Entry // from the ledger, in time order
+}
+
+// deriveDays makes the machine-days again whose makings are not those that the
+// manifest notes, and drops those of which nothing is left.
+func (b *Book) deriveDays(ctx context.Context, live []*input, formats []evenstand.Format, spools *spoolSet, rep *Report, tell func(Progress)) error {
+again:
+	for s := range spools.gone { // of which days were given back
+		delete(spools.dirs, s)
+		delete(spools.gone, s)
+	}
+	planters, err := b.planters(ctx)
+	if err != nil {
+		return ledgerError(b.path(ledgerName), err)
+	}
+	if err := b.dropDays(planters); err != nil {
+		return writeError(b.dir, "dropping days of which nothing is left", err)
+	}
+	due, total := b.dueDays(planters)
+	changed, err := b.respool(ctx, due, live, formats, spools, rep, tell)
+	if err != nil {
+		return err
+	}
+	if changed { // this version reads the originals otherwise than the one before
+		goto again
+	}
+	done := 0
+	for _, p := range planters {
+		from := evenstand.NoTime
+		var before evenstand.Day
+		m := &merger{b: b, spools: spools, files: map[string]*merged{}}
+		for _, day := range p.days {
+			if before == "" || nextDay(before) != day {
+				from = evenstand.NoTime
+			}
+			before = day
+			sig := b.madeFrom(p, day, from)
+			if e := b.entry(p.planter, day); e != nil && e.From == sig {
+				from = e.Until
+				continue
+			}
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if !due[p.planter][day] { // the day before now ends otherwise
+				one := map[string]map[evenstand.Day]bool{p.planter: {day: true}}
+				if changed, err := b.respool(ctx, one, live, formats, spools, rep, tell); err != nil {
+					return err
+				} else if changed {
+					goto again
+				}
+				total++
+			}
+			tell(Progress{Doing: "settling", Name: string(day) + " " + p.planter, Done: int64(done), Total: int64(total)})
+			e, err := b.deriveDay(ctx, p, day, from, sig, m)
+			if err != nil {
+				return writeError(b.dir, "settling "+string(day), explain(err, p.planter, day))
+			}
+			done++
+			rep.Days = append(rep.Days, DayRef{p.planter, day})
+			from = e.Until
+			m.forget(p, day)
+		}
+	}
+	if total > 0 {
+		tell(Progress{Doing: "settling", Done: int64(done), Total: int64(total)})
+	}
+	return nil
+}
+
+func (b *Book) entry(planter string, day evenstand.Day) *dayEntry {
+	for i := range b.man.Days {
+		if e := &b.man.Days[i]; e.Planter == planter && e.Day == day {
+			return e
+		}
+	}
+	return nil
+}
+
+// planters sorts the sources by planter.
+func (b *Book) planters(ctx context.Context) ([]*planterDays, error) {
+	hand, err := b.handEntries(ctx)
+	if err != nil {
+		return nil, err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	by := map[string]*planterDays{}
+	for _, s := range b.state.Sources {
+		name := b.planterOf(s)
+		p := by[name]
+		if p == nil {
+			p = &planterDays{planter: name, hand: hand[name]}
+			by[name] = p
+		}
+		p.sources = append(p.sources, s)
+		for _, d := range s.Days {
+			if d.Parts[fixes] != nil || d.Parts[seeds] != nil || d.Parts[readings] != nil {
+				p.days = append(p.days, d.Day)
+			}
+		}
+	}
+	var ps []*planterDays
+	for _, name := range sortedKeys(by) {
+		p := by[name]
+		slices.SortStableFunc(p.sources, compareSources)
+		slices.Sort(p.days)
+		p.days = slices.Compact(p.days)
+		ps = append(ps, p)
+	}
+	return ps, nil
+}
+
+// dropDays takes days out of the manifest that have no data any more.
+func (b *Book) dropDays(planters []*planterDays) error {
+	man := b.man
+	man.Days = nil
+	for _, e := range b.man.Days {
+		i := slices.IndexFunc(planters, func(p *planterDays) bool { return p.planter == e.Planter })
+		if i >= 0 && slices.Contains(planters[i].days, e.Day) {
+			man.Days = append(man.Days, e)
+		}
+	}
+	if len(man.Days) == len(b.man.Days) {
+		return nil
+	}
+	return b.commit(man)
+}
+
+// dueDays tells which days must be made again, as far as can be told before
+// the days before them are made.
+func (b *Book) dueDays(planters []*planterDays) (due map[string]map[evenstand.Day]bool, total int) {
+	due = map[string]map[evenstand.Day]bool{}
+	for _, p := range planters {
+		due[p.planter] = map[evenstand.Day]bool{}
+		from := evenstand.NoTime
+		var before evenstand.Day
+		for _, day := range p.days {
+			if before == "" || nextDay(before) != day {
+				from = evenstand.NoTime
+			}
+			before = day
+			e := b.entry(p.planter, day)
+			if e == nil || e.From != b.madeFrom(p, day, from) {
+				due[p.planter][day] = true
+				total++
+			}
+			from = evenstand.NoTime
+			if e != nil {
+				from = e.Until
+			}
+		}
+	}
+	return due, total
+}
+
+// madeFrom gives a hash over everything that a day's derivation depends on.
+func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros) string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	h := sha256.New()
+	_, card := b.cardOn(p.planter, day)
+	fmt.Fprintf(h, "tables %s\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
+	next := nextDay(day)
+	for _, s := range p.sources {
+		d, n := s.day(day), s.day(next)
+		if d == nil && n == nil {
+			continue
+		}
+		meta, err := json.Marshal(s.Source)
+		if err != nil {
+			panic(err) // unknown numbers are null, the rest is plain
+		}
+		fmt.Fprintf(h, "source %s\n", meta)
+		for k := range numKinds {
+			if d != nil && d.Parts[k] != nil {
+				fmt.Fprintf(h, "%d %s\n", k, d.Parts[k].Sum)
+			}
+			if n != nil && n.Parts[k] != nil && n.Parts[k].HeadN > 0 {
+				fmt.Fprintf(h, "%d next %s\n", k, n.Parts[k].Head)
+			}
+		}
+	}
+	begin, _, _ := dayBounds(day, b.zone)
+	_, _, end := dayBounds(next, b.zone)
+	var line []byte
+	for i := range p.hand {
+		if e := &p.hand[i]; e.T >= begin && e.T < end {
+			line = entryCodec.put(line[:0], e)
+			h.Write(line)
+		}
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// respool reads originals again whose sources cover a due day or the day after
+// and that were not read in this run. It tells whether one of them gave other
+// data than the state notes; the state is then brought up to date.
+func (b *Book) respool(ctx context.Context, due map[string]map[evenstand.Day]bool, live []*input, formats []evenstand.Format, spools *spoolSet, rep *Report, tell func(Progress)) (changed bool, err error) {
+	want := map[int64]bool{}
+	b.mu.Lock()
+	st := b.state
+	for _, s := range st.Sources {
+		if _, there := spools.dirs[s]; there {
+			continue
+		}
+		for day := range due[b.planterOf(s)] {
+			if s.day(day) != nil || s.day(nextDay(day)) != nil {
+				want[s.Input] = true
+			}
+		}
+	}
+	b.mu.Unlock()
+	if len(want) == 0 {
+		return false, nil
+	}
+	fresh := state{Schema: 1, Zone: st.Zone, Inputs: slices.Clone(st.Inputs)}
+	for _, s := range st.Sources {
+		if !want[s.Input] {
+			fresh.Sources = append(fresh.Sources, s)
+		}
+	}
+	for _, in := range live {
+		if !want[in.id] {
+			continue
+		}
+		sources, err := b.readInput(ctx, in, formats, spools, &Report{}, tell)
+		if err != nil {
+			return false, err
+		}
+		fresh.Sources = append(fresh.Sources, sources...)
+	}
+	before := b.man.Sources
+	if err := b.commitState(fresh); err != nil {
+		return false, writeError(b.dir, "noting what was read", err)
+	}
+	return before == nil || before.SHA256 != b.man.Sources.SHA256, nil
+}
+
+// merged is one kind of one day of a source whose logs lie in several inputs.
+type merged struct {
+	path string
+	n    int64
+	said []evenstand.Unused
+}
+
+// merger gives each (source, day, kind) as one file in time order.
+type merger struct {
+	b      *Book
+	spools *spoolSet
+	files  map[string]*merged
+	n      int
+}
+
+// merge gives the file of one kind of one day of the sources of one key; nil
+// when there is none.
+func merge[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day) (*merged, error) {
+	id := sources[0].key() + "\x00" + string(day) + "\x00" + kindNames[c.kind]
+	if f, ok := m.files[id]; ok {
+		return f, nil
+	}
+	var paths []string
+	var n int64
+	var file string
+	for _, s := range sources {
+		if d := s.day(day); d != nil && d.Parts[c.kind] != nil {
+			paths = append(paths, spoolPath(m.spools.dirs[s], day, c.kind))
+			n = d.Parts[c.kind].N
+			if len(s.Source.Files) > 0 {
+				file = s.Source.Files[0]
+			}
+		}
+	}
+	var f *merged
+	switch len(paths) {
+	case 0:
+	case 1:
+		f = &merged{path: paths[0], n: n}
+	default:
+		m.n++
+		f = &merged{path: m.b.path(tmpDir, "merged-"+strconv.Itoa(m.n))}
+		t, err := mergeFiles(c, &m.b.disk, paths, f)
+		if err != nil {
+			return nil, err
+		}
+		f.said = t.unused(file, c.kind)
+	}
+	m.files[id] = f
+	return f, nil
+}
+
+// mergeFiles merges sorted spool files; what was said twice is kept as the
+// first of them says it.
+func mergeFiles[T any](c *codec[T], d *disk, paths []string, f *merged) (tally, error) {
+	type cursor struct {
+		batch []T
+		next  func() ([]T, bool)
+	}
+	var errs = make([]error, len(paths))
+	cursors := make([]*cursor, len(paths))
+	for i, p := range paths {
+		next, stop := iter.Pull(func(yield func([]T) bool) { errs[i] = readSpool(c, p, yield) })
+		defer stop()
+		cursors[i] = &cursor{next: next}
+		cursors[i].batch, _ = next()
+	}
+	out := newSpoolFile(c, d, f.path, evenstand.NoTime)
+	for {
+		var least *cursor
+		for _, k := range cursors {
+			if len(k.batch) > 0 && (least == nil || c.time(&k.batch[0]) < c.time(&least.batch[0])) {
+				least = k
+			}
+		}
+		if least == nil {
+			break
+		}
+		if err := out.add(&least.batch[0]); err != nil {
+			return tally{}, err
+		}
+		if least.batch = least.batch[1:]; len(least.batch) == 0 {
+			least.batch, _ = least.next()
+		}
+	}
+	for _, err := range errs {
+		if err != nil {
+			return tally{}, err
+		}
+	}
+	f.n = out.n
+	return out.tally, out.leave()
+}
+
+// forget removes the spools of a day that nothing needs any more.
+func (m *merger) forget(p *planterDays, day evenstand.Day) {
+	for _, s := range p.sources {
+		if dir, ok := m.spools.dirs[s]; ok {
+			m.spools.gone[s] = true
+			for k := range numKinds {
+				os.Remove(spoolPath(dir, day, k))
+			}
+		}
+	}
+	for id, f := range m.files {
+		if strings.Contains(id, "\x00"+string(day)+"\x00") {
+			if f != nil {
+				os.Remove(f.path)
+			}
+			delete(m.files, id)
+		}
+	}
+}
+
+// stream makes the function that a Stream wants of one kind of data: the
+// day's, then the first hours of the next. nil when there is nothing.
+func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day, head evenstand.Micros, said *[]evenstand.Unused) (func(yield func([]T) bool) error, error) {
+	today, err := merge(m, c, sources, day)
+	if err != nil {
+		return nil, err
+	}
+	next, err := merge(m, c, sources, nextDay(day))
+	if err != nil {
+		return nil, err
+	}
+	if today == nil && next == nil {
+		return nil, nil
+	}
+	if today != nil {
+		*said = append(*said, today.said...)
+	}
+	return func(yield func([]T) bool) error {
+		on := true
+		if today != nil {
+			if err := readSpool(c, today.path, func(vs []T) bool { on = yield(vs); return on }); err != nil {
+				return err
+			}
+		}
+		if next == nil || !on {
+			return nil
+		}
+		return readSpool(c, next.path, func(vs []T) bool {
+			n := sort.Search(len(vs), func(i int) bool { return c.time(&vs[i]) >= head })
+			if n == 0 {
+				return false
+			}
+			return yield(vs[:n]) && n == len(vs)
+		})
+	}, nil
+}
+
+// streams gives a day's streams in order of their sources' keys, and what was
+// left out where several logs of one box met.
+func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstand.Stream, []sourceUnused, error) {
+	zone := b.Zone()
+	_, _, head := dayBounds(nextDay(day), zone)
+	var out []evenstand.Stream
+	unused := []sourceUnused{}
+	for i := 0; i < len(p.sources); {
+		j := i
+		var mine []*sourceState // of this key, with data on the day
+		for ; j < len(p.sources) && p.sources[j].key() == p.sources[i].key(); j++ {
+			if s := p.sources[j]; s.day(day) != nil || s.day(nextDay(day)) != nil {
+				mine = append(mine, s)
+			}
+		}
+		i = j
+		if len(mine) == 0 {
+			continue
+		}
+		st := evenstand.Stream{Source: mine[len(mine)-1].Source.source()}
+		for _, s := range mine[:len(mine)-1] {
+			for _, f := range s.Source.Files {
+				if !slices.Contains(st.Source.Files, f) {
+					st.Source.Files = append(st.Source.Files, f)
+				}
+			}
+		}
+		var said []evenstand.Unused
+		var errs [numKinds]error
+		st.Fixes, errs[fixes] = stream(m, fixCodec, mine, day, head, &said)
+		st.Seeds, errs[seeds] = stream(m, seedCodec, mine, day, head, &said)
+		st.Readings, errs[readings] = stream(m, readingCodec, mine, day, head, &said)
+		st.Entries, errs[entries] = stream(m, entryCodec, mine, day, head, &said)
+		for _, err := range errs {
+			if err != nil {
+				return nil, nil, err
+			}
+		}
+		for _, u := range said {
+			unused = append(unused, sourceUnused{st.Source.Name, u})
+		}
+		out = append(out, st)
+	}
+	begin, _, _ := dayBounds(day, zone)
+	var hand []evenstand.Entry
+	for _, e := range p.hand {
+		if e.T >= begin && e.T < head {
+			hand = append(hand, e)
+		}
+	}
+	if len(hand) > 0 {
+		src := evenstand.Source{Name: handSource, Format: "logbook", Planter: p.planter, Grade: evenstand.GradeD, ClockOffset: 0, ClockError: float64(evenstand.Unknown), Latency: float64(evenstand.Unknown)}
+		out = append(out, evenstand.Stream{Source: src, Entries: func(yield func([]evenstand.Entry) bool) error {
+			yield(hand)
+			return nil
+		}})
+	}
+	return out, unused, nil
+}
+
+// deriveDay makes one machine-day and commits it.
+func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day, from evenstand.Micros, sig string, m *merger) (*dayEntry, error) {
+	streams, unused, err := b.streams(p, day, m)
+	if err != nil {
+		return nil, err
+	}
+	card, err := b.Card(p.planter, day)
+	if err != nil {
+		return nil, err
+	}
+	dir := b.path(tmpDir, "day")
+	if err := os.RemoveAll(dir); err != nil {
+		return nil, err
+	}
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		return nil, err
+	}
+	w, err := newDayWriter(&b.disk, dir)
+	if err != nil {
+		return nil, err
+	}
+	res, err := b.opts.Derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from}, w)
+	if err != nil {
+		w.abort()
+		return nil, err
+	}
+	if err := b.assignIDs(ctx, p.planter, day, res.Findings); err != nil {
+		w.abort()
+		return nil, ledgerError(b.path(ledgerName), err)
+	}
+	files, err := w.keep()
+	if err != nil {
+		w.abort()
+		return nil, err
+	}
+	// An end before midnight is none of the next day's business.
+	if _, end, _ := dayBounds(day, b.Zone()); res.Until <= end {
+		res.Until = evenstand.NoTime
+	}
+	small, err := b.smallFiles(p, day, res, unused, w)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range small {
+		e, err := b.writeSmall(filepath.Join(dir, f.Name), f.Data)
+		if err != nil {
+			return nil, err
+		}
+		e.Name = f.Name
+		files = append(files, e)
+	}
+	slices.SortFunc(files, func(a, c fileEntry) int { return cmp.Compare(a.Name, c.Name) })
+	all := sha256.New()
+	for _, f := range files {
+		io.WriteString(all, f.Name+" "+f.SHA256+"\n")
+	}
+	e := dayEntry{Planter: p.planter, Day: day, From: sig, Until: res.Until, Files: files,
+		Folder: string(day) + "-" + slug(p.planter) + "-" + hex.EncodeToString(all.Sum(nil))[:8]}
+	return &e, b.commitDay(e, dir)
+}
+
+// commitDay moves a finished day's folder into its place and names it in the
+// manifest.
+func (b *Book) commitDay(e dayEntry, dir string) error {
+	to := b.path(dataDir, e.Folder)
+	old := b.entry(e.Planter, e.Day)
+	if old != nil && old.Folder == e.Folder {
+		// Made from other things, and come out the same.
+		if err := os.RemoveAll(dir); err != nil {
+			return err
+		}
+	} else {
+		if err := os.RemoveAll(to); err != nil { // left by a run that was stopped
+			return err
+		}
+		if err := syncDir(dir); err != nil {
+			return err
+		}
+		if err := os.Rename(dir, to); err != nil {
+			return err
+		}
+	}
+	man := b.man
+	man.Days = slices.DeleteFunc(slices.Clone(b.man.Days), func(d dayEntry) bool { return d.Planter == e.Planter && d.Day == e.Day })
+	man.Days = append(man.Days, e)
+	return b.commit(man)
+}
+
+// smallFiles makes the JSON files of a day.
+func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, unused []sourceUnused, w *dayWriter) ([]File, error) {
+	clocks := clocksJSON{Schema: 1, Clocks: []clockJSON{}}
+	for _, c := range res.Clocks {
+		j := clockJSON{c.Source, evenstand.Number(c.Offset), evenstand.Number(c.Error), []Gap{}}
+		for _, g := range c.Gaps {
+			j.Gaps = append(j.Gaps, Gap(g))
+		}
+		clocks.Clocks = append(clocks.Clocks, j)
+	}
+	findings := findingsJSON{Schema: 1, Findings: res.Findings}
+	if findings.Findings == nil {
+		findings.Findings = []evenstand.Finding{}
+	}
+	sum := summaryJSON{Schema: 1, Unused: unused, DaySummary: DaySummary{
+		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes}}
+	if sum.Notes == nil {
+		sum.Notes = []string{}
+	}
+	var files []File
+	for _, f := range []struct {
+		name string
+		v    any
+	}{{clocksName, clocks}, {findingsName, findings}, {summaryName, sum}} {
+		text, err := toJSON(f.v)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", f.name, err)
+		}
+		files = append(files, File{f.name, text})
+	}
+	return files, nil
+}
+
+func (b *Book) writeSmall(path string, data []byte) (fileEntry, error) {
+	o, err := b.disk.create(path, true)
+	if err != nil {
+		return fileEntry{}, err
+	}
+	if _, err := o.Write(data); err != nil {
+		o.drop()
+		return fileEntry{}, err
+	}
+	e := fileEntry{SHA256: o.hex(), Size: o.size}
+	return e, o.keep()
+}
+
+// slug makes a planter's name fit for a folder.
+func slug(name string) string {
+	var s strings.Builder
+	for _, r := range strings.ToLower(name) {
+		switch {
+		case r >= 'a' && r <= 'z', r >= '0' && r <= '9':
+			s.WriteRune(r)
+		case s.Len() > 0 && !strings.HasSuffix(s.String(), "-"):
+			s.WriteByte('-')
+		}
+		if s.Len() >= 40 {
+			break
+		}
+	}
+	if t := strings.Trim(s.String(), "-"); t != "" {
+		return t
+	}
+	return "planter"
+}
