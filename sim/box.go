@@ -2,14 +2,16 @@ package sim
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
+	"time"
 
 	"evenstand"
+	"evenstand/format/iso11783"
+	"evenstand/format/plain"
 )
 
 // moment is what the boxes get to see of one leg.
@@ -48,47 +50,43 @@ func (c *clock) logs(us int64) evenstand.Micros {
 	return c.t0 + evenstand.Micros(us) + evenstand.Micros(math.Round(c.offset*1e6+c.drift*float64(us)))
 }
 
-// sourceFile writes source.toml beside a box's files.
-func sourceFile(dir, name string, s *Scenario, b Box, notes string) error {
+// units are those in which the boxes write.
+var units = map[evenstand.Quantity]string{
+	evenstand.Vacuum: "kPa", evenstand.SeedRateTarget: "1/ac", evenstand.SkipFraction: "%", evenstand.DoubleFraction: "%",
+}
+
+// folder opens a box's folder in the plain layout, with its source.toml.
+func folder(s *Scenario, dir, box, name string, notes ...string) (*plain.Writer, error) {
+	b := s.box(box)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return err
+		return nil, err
 	}
-	var t strings.Builder
-	fmt.Fprintf(&t, "name = %q\nplanter = %q\none_clock = true\n", name, s.Planter.Name)
+	w, err := plain.NewWriter(func(name string) (io.WriteCloser, error) { return os.Create(filepath.Join(dir, name)) },
+		plain.Options{Units: units, Digits: 7})
+	if err != nil {
+		return nil, err
+	}
+	src := plain.NewSource()
+	src.Name, src.Planter, src.OneClock, src.Notes = name, s.Planter.Name, true, notes
 	if b.declared() {
-		fmt.Fprintf(&t, "clock_offset_s = %s\n", decimal(b.Offset))
+		src.ClockOffset = b.Offset
 	}
-	if notes != "" {
-		fmt.Fprintf(&t, "notes = %q\n", notes)
-	}
-	return os.WriteFile(filepath.Join(dir, "source.toml"), []byte(t.String()), 0o666)
+	return w, w.Source(src)
 }
 
 // seedBox writes seeds.csv: a line a pulse.
 type seedBox struct {
-	out    *lines
+	out    *plain.Writer
 	clock  clock
 	count  []int32
 	all    []uint64 // ms since the leg began << 8 | row
-	sorted []uint64
-	rows   [][]byte // ",7\n"
+	sorted []evenstand.Seed
 	total  int64
 }
 
 func newSeedBox(s *Scenario, dir string) (*seedBox, error) {
-	b := s.box("seed")
-	if err := sourceFile(dir, "seed monitor", s, b, ""); err != nil {
-		return nil, err
-	}
-	out, err := newLines(filepath.Join(dir, "seeds.csv"), "time,row")
-	if err != nil {
-		return nil, err
-	}
-	x := &seedBox{out: out, clock: s.boxClock(b)}
-	for r := 0; r <= s.Planter.Rows; r++ {
-		x.rows = append(x.rows, fmt.Appendf(nil, ",%d\n", r))
-	}
-	return x, nil
+	out, err := folder(s, dir, "seed", "seed monitor")
+	return &seedBox{out: out, clock: s.boxClock(s.box("seed"))}, err
 }
 
 func (b *seedBox) see(m *moment) error {
@@ -100,7 +98,7 @@ func (b *seedBox) see(m *moment) error {
 	}
 	b.count = b.count[:n+1]
 	clear(b.count)
-	b.all, b.sorted = b.all[:0], b.sorted[:0]
+	b.all = b.all[:0]
 	for _, r := range m.rows {
 		for _, x := range r.seen {
 			us := int64(x >> pulseShift)
@@ -116,69 +114,68 @@ func (b *seedBox) see(m *moment) error {
 		b.count[i] += b.count[i-1]
 	}
 	if cap(b.sorted) < len(b.all) {
-		b.sorted = make([]uint64, 2*len(b.all))
+		b.sorted = make([]evenstand.Seed, 2*len(b.all))
 	}
 	b.sorted = b.sorted[:len(b.all)]
 	for _, x := range b.all {
 		at := &b.count[x>>8]
-		b.sorted[*at] = x
+		b.sorted[*at] = evenstand.Seed{T: evenstand.Micros(first+int64(x>>8)) * 1000, Row: int16(x & 0xff)}
 		*at++
 	}
 	b.total += int64(len(b.all))
-	// Write; the second's digits change seldom.
-	var text []byte
-	var line [32]byte
-	second := int64(-1)
-	buf := b.out.buf[:0]
-	for _, x := range b.sorted {
-		t := first + int64(x>>8)
-		sec := t / 1000
-		if sec != second {
-			second = sec
-			text = fmt.Appendf(text[:0], "%d.", sec)
-			copy(line[:], text)
-		}
-		f := uint32(t - sec*1000)
-		copy(line[len(text):], []byte{byte('0' + f/100), byte('0' + f/10%10), byte('0' + f%10)})
-		buf = append(buf, line[:len(text)+3]...)
-		buf = append(buf, b.rows[x&0xff]...)
-		if len(buf) > 1<<16 {
-			b.out.buf = buf
-			b.out.flushLine()
-			buf = b.out.buf
-		}
-	}
-	b.out.buf = buf
-	b.out.flushLine()
-	return b.out.err
+	return b.out.Seeds(b.sorted)
 }
 
-func (b *seedBox) close() error { return b.out.close() }
+func (b *seedBox) close() error { return b.out.Close() }
+
+// receiver is the GNSS receiver on the tractor's roof.
+type receiver struct {
+	box         Box
+	g           *rand.PCG
+	east, north wander // its slow error, for steps of every seconds
+}
+
+func (s *Scenario) newReceiver(name string, every float64) *receiver {
+	g := stream(s.Seed, name, -1, 0)
+	return &receiver{box: s.box("guidance"), g: g, east: newWander(60, every, normal(g)), north: newWander(60, every, normal(g))}
+}
+
+// fix gives what the receiver says at tick i of a leg; its time is left open.
+func (r *receiver) fix(lg *leg, i int) evenstand.Fix {
+	// Half of the error's variance is white, half wanders (real receivers do).
+	part := r.box.NoiseM * math.Sqrt(0.5)
+	// What is said now is where the antenna was a latency ago.
+	a, _, _, _ := lg.pose(lg.seconds(i) - r.box.Latency)
+	z, z2 := r.g.Uint64(), r.g.Uint64()
+	a.x += part * (quantile32(uint32(z)) + r.east.step(quantile32(uint32(z2))))
+	a.y += part * (quantile32(uint32(z>>32)) + r.north.step(quantile32(uint32(z2>>32))))
+	lat, lon := lg.field.place.degrees(a)
+	j := lg.index(i - int(math.Round(r.box.Latency/tick)))
+	k := lg.index(j - 5)
+	head := lg.psi[j]
+	if d := (xy{lg.ax[j] - lg.ax[k], lg.ay[j] - lg.ay[k]}); d.norm() > 0.02 {
+		head = math.Atan2(d.y, d.x)
+	}
+	f := evenstand.NewFix(0, lat, lon)
+	f.Heading = round(math.Mod(810-math.Mod(head*180/math.Pi, 360), 360), 2)
+	f.Speed = round(max(lg.va[j]+0.02*quantile32(uint32(mix(z)))*min(lg.va[j], 1), 0), 3)
+	f.Alt, f.HDOP, f.Sats, f.Kind = 260, 0.7, 18, evenstand.FixRTK
+	return f
+}
 
 // guidanceBox writes track.csv: the antenna, five times a second.
 type guidanceBox struct {
-	out   *lines
+	out   *plain.Writer
 	clock clock
-	box   Box
-	g     *rand.PCG
-	drift wander // slow error of the receiver, east
-	north wander
+	r     *receiver
+	fixes []evenstand.Fix
 }
 
 const fixEvery = 0.2
 
 func newGuidanceBox(s *Scenario, dir string) (*guidanceBox, error) {
-	b := s.box("guidance")
-	if err := sourceFile(dir, "receiver", s, b, ""); err != nil {
-		return nil, err
-	}
-	out, err := newLines(filepath.Join(dir, "track.csv"), "time,latitude,longitude,altitude_m,speed_m_s,heading_deg,hdop,satellites")
-	if err != nil {
-		return nil, err
-	}
-	g := stream(s.Seed, "receiver", -1, 0)
-	return &guidanceBox{out: out, clock: s.boxClock(b), box: b, g: g,
-		drift: newWander(60, fixEvery, normal(g)), north: newWander(60, fixEvery, normal(g))}, nil
+	out, err := folder(s, dir, "guidance", "receiver")
+	return &guidanceBox{out: out, clock: s.boxClock(s.box("guidance")), r: s.newReceiver("receiver", fixEvery)}, err
 }
 
 func (b *guidanceBox) see(m *moment) error {
@@ -186,73 +183,43 @@ func (b *guidanceBox) see(m *moment) error {
 	if !lg.logged {
 		return nil
 	}
-	// White noise of half the variance, the rest wanders (real receivers do).
-	white, slowly := b.box.NoiseM*math.Sqrt(0.5), b.box.NoiseM*math.Sqrt(0.5)
+	b.fixes = b.fixes[:0]
 	for i := 0; i < lg.n; i += int(fixEvery / tick) {
-		t := lg.seconds(i)
-		// What is written now is where the antenna was a latency ago.
-		a, _, _, _ := lg.pose(t - b.box.Latency)
-		z := b.g.Uint64()
-		z2 := b.g.Uint64()
-		a.x += white*quantile32(uint32(z)) + slowly*b.drift.step(quantile32(uint32(z2)))
-		a.y += white*quantile32(uint32(z>>32)) + slowly*b.north.step(quantile32(uint32(z2>>32)))
-		lat, lon := lg.field.place.degrees(a)
-		j := lg.index(i - int(math.Round(b.box.Latency/tick)))
-		k := lg.index(j - 5)
-		head := lg.psi[j]
-		if d := (xy{lg.ax[j] - lg.ax[k], lg.ay[j] - lg.ay[k]}); d.norm() > 0.02 {
-			head = math.Atan2(d.y, d.x)
-		}
-		deg := math.Mod(450-head*180/math.Pi, 360)
-		if deg < 0 {
-			deg += 360
-		}
-		v := max(lg.va[j]+0.02*quantile32(uint32(mix(z)))*min(lg.va[j], 1), 0)
-		o := b.out
-		o.instant(b.clock.logs((lg.first+int64(i))*int64(tick*1e6)), 3).comma()
-		o.fixed(lat, 9).comma().fixed(lon, 9).text(",").fixed(260, 1).comma().fixed(v, 3).comma().fixed(deg, 2).text(",0.7,18").end()
+		f := b.r.fix(lg, i)
+		f.T = b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+		b.fixes = append(b.fixes, f)
 	}
-	return b.out.err
+	return b.out.Fixes(b.fixes)
 }
 
-func (b *guidanceBox) close() error { return b.out.close() }
+func (b *guidanceBox) close() error { return b.out.Close() }
 
 // machineBox writes readings.csv of the planter's own controller: states,
 // target, speed, vacuum.
 type machineBox struct {
-	out     *lines
-	clock   clock
-	s       *Scenario
-	g       *rand.PCG
-	lifted  int
-	enabled []int
-	target  float64 // s of the day at which the target was last written
-	sides   []string
+	out      *plain.Writer
+	clock    clock
+	s        *Scenario
+	g        *rand.PCG
+	lifted   float64
+	enabled  []float64
+	target   float64 // s of the day at which the target was last written
+	sides    []evenstand.Scope
+	readings []evenstand.Reading
 }
 
 func newMachineBox(s *Scenario, dir string) (*machineBox, error) {
-	b := s.box("machine")
-	if err := sourceFile(dir, "planter controller", s, b, ""); err != nil {
-		return nil, err
-	}
-	out, err := newLines(filepath.Join(dir, "readings.csv"), "time,quantity,element,value,unit")
-	if err != nil {
-		return nil, err
-	}
-	m := &machineBox{out: out, clock: s.boxClock(b), s: s, g: stream(s.Seed, "machine box", -1, 0), lifted: -1, target: math.Inf(-1), sides: []string{"left", "right"}}
+	out, err := folder(s, dir, "machine", "planter controller")
+	m := &machineBox{out: out, clock: s.boxClock(s.box("machine")), s: s, g: stream(s.Seed, "machine box", -1, 0), lifted: -1, target: math.Inf(-1),
+		sides: []evenstand.Scope{evenstand.ScopeLeft, evenstand.ScopeRight}}
 	if s.Planter.OneVacuum || s.Planter.Rows < 2 {
 		m.sides = m.sides[:1]
 	}
-	m.enabled = make([]int, s.Planter.Rows+1)
+	m.enabled = make([]float64, s.Planter.Rows+1)
 	for i := range m.enabled {
 		m.enabled[i] = -1
 	}
-	return m, nil
-}
-
-func (b *machineBox) line(t float64, quantity, element string, v float64, decimals int, unit string) {
-	b.out.instant(b.clock.logs(int64(math.Round(t*1e6))), 3).comma().text(quantity).comma().text(element).comma()
-	b.out.fixed(v, decimals).comma().text(unit).end()
+	return m, err
 }
 
 func (b *machineBox) see(m *moment) error {
@@ -260,21 +227,25 @@ func (b *machineBox) see(m *moment) error {
 	if !lg.logged {
 		return nil
 	}
-	radar := 1.0
+	b.readings = b.readings[:0]
 	perSecond := int(math.Round(1 / tick))
 	cursor := make([]int, len(m.rows))
 	for i := 0; i < lg.n; i += slow {
 		t := lg.seconds(i)
-		lifted := 1
+		at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+		say := func(q evenstand.Quantity, e evenstand.Element, v float64) {
+			b.readings = append(b.readings, evenstand.Reading{T: at, Quantity: q, Element: e, Value: v})
+		}
+		lifted := 1.0
 		if lg.works() && i >= lg.down && i < lg.up {
 			lifted = 0
 		}
 		if lifted != b.lifted || i%(10*perSecond) == 0 {
-			b.line(t, "implement_lifted", "machine", float64(lifted), 0, "")
+			say(evenstand.ImplementLifted, evenstand.Element{}, lifted)
 			b.lifted = lifted
 		}
 		for k, r := range m.rows {
-			on := 1
+			on := 1.0
 			for cursor[k] < len(r.off) && r.off[cursor[k]].to <= t {
 				cursor[k]++
 			}
@@ -282,7 +253,7 @@ func (b *machineBox) see(m *moment) error {
 				on = 0
 			}
 			if on != b.enabled[r.n] {
-				b.line(t, "row_enabled", evenstand.RowElement(r.n).String(), float64(on), 0, "")
+				say(evenstand.RowEnabled, evenstand.RowElement(r.n), on)
 				b.enabled[r.n] = on
 			}
 		}
@@ -290,34 +261,38 @@ func (b *machineBox) see(m *moment) error {
 			continue
 		}
 		if t-b.target >= 60 {
-			b.line(t, "seed_rate_target", "machine", m.s.Meter.Population, 0, "1/ac")
+			say(evenstand.SeedRateTarget, evenstand.Element{}, b.s.perM2())
 			b.target = t
 		}
-		radar = 1
-		for _, f := range m.faults {
-			if f.Kind == evenstand.KindRateOff && f.Variant == "radar" && f.begun && (t < f.w1 || !f.over) {
-				radar *= f.mult
-			}
-		}
-		j := lg.index(i)
-		v := lg.va[j] * radar
+		v := lg.va[lg.index(i)] * m.radar(t)
 		if v > 0 {
 			v = max(v+0.02*normal(b.g), 0)
 		}
-		b.line(t, "ground_speed", "machine", v, 3, "m/s")
-		for side, name := range b.sides {
+		say(evenstand.GroundSpeed, evenstand.Element{}, round(v, 3))
+		for side, scope := range b.sides {
 			kpa := m.air.kpa[side][i/slow] - m.air.lost[side][i/slow]
 			if m.air.off[side][i/slow] {
 				kpa = 0
 			}
 			// In steps of 0.05 kPa (simulator.md section 6).
-			b.line(t, "vacuum", name, math.Max(math.Round(kpa*20)/20, 0), 2, "kPa")
+			say(evenstand.Vacuum, evenstand.Element{Scope: scope}, math.Max(math.Round(kpa*20), 0)*50)
 		}
 	}
-	return b.out.err
+	return b.out.Readings(b.readings)
 }
 
-func (b *machineBox) close() error { return b.out.close() }
+func (b *machineBox) close() error { return b.out.Close() }
+
+// radar is what the speed sensor makes of a metre: 1 unless it is off.
+func (m *moment) radar(t float64) float64 {
+	k := 1.0
+	for _, f := range m.faults {
+		if f.Kind == evenstand.KindRateOff && f.Variant == "radar" && f.begun && t >= f.t0 && (t < f.w1 || !f.over) {
+			k *= f.mult
+		}
+	}
+	return k
+}
 
 // rowSeconds is what a monitor shows of one row in one second.
 type rowSeconds struct {
@@ -331,50 +306,50 @@ type rowSeconds struct {
 	smoothDue []float64
 }
 
-// rowsBox writes readings.csv at grade B: a row a second, seeds counted and
+// rowsBox is a monitor at grade B: a row a second, seeds counted and
 // percentages smoothed, from what the sensor saw by the rule of gaps.
 type rowsBox struct {
-	clock clock
-	s     *Scenario
-	rows  []rowSeconds
-	out   rowWriter
+	s        *Scenario
+	rows     []rowSeconds
+	readings []rowReading
+	out      rowWriter
 }
 
-// rowWriter takes one second of all rows.
+// rowWriter takes one second of all rows. Down tells whether the planter was
+// in the ground.
 type rowWriter interface {
-	second(m *moment, i int, t float64, rows []rowReading) error
+	second(m *moment, i int, down bool, rows []rowReading) error
 	close() error
 }
 
-// rowReading is a row's line of one second; fractions are NaN without seeds due.
+// rowReading is one row in one second; shares are NaN without seeds due.
 type rowReading struct {
 	seeds         int
-	skip, double_ float64
+	skip, doubled float64
 	on            bool
 }
 
 func (b *rowsBox) see(m *moment) error {
 	lg := m.leg
-	if !lg.logged || !lg.works() {
+	if !lg.logged {
 		return nil
 	}
 	perSecond := int(math.Round(1 / tick))
-	firstTick := lg.down - lg.down%perSecond + perSecond
 	cursor := make([]int, len(m.rows))
 	window := max(int(math.Round(b.s.Output.Smoothing)), 1)
-	readings := make([]rowReading, len(m.rows))
-	for k := range b.rows {
-		x := &b.rows[k]
-		x.last = -1
-		x.smoothS, x.smoothD, x.smoothDue = x.smoothS[:0], x.smoothD[:0], x.smoothDue[:0]
-		seen := m.rows[k].seen
-		for cursor[k] < len(seen) && float64(seen[cursor[k]]>>pulseShift)*1e-6 < lg.seconds(firstTick-perSecond) {
-			cursor[k]++
-		}
-	}
 	spacing := b.s.spacing()
-	for i := firstTick; i < lg.up+perSecond && i < lg.n; i += perSecond {
+	begun := false
+	first := int((int64(perSecond) - lg.first%int64(perSecond)) % int64(perSecond))
+	for i := first; i < lg.n; i += perSecond { // the second that ends at tick i
 		t := lg.seconds(i)
+		down := lg.works() && i > lg.down && i < lg.up+perSecond
+		if down && !begun {
+			begun = true
+			for k := range b.rows {
+				x := &b.rows[k]
+				*x = rowSeconds{last: -1, smoothS: x.smoothS[:0], smoothD: x.smoothD[:0], smoothDue: x.smoothDue[:0]}
+			}
+		}
 		j := lg.index(i - perSecond/2)
 		for k, r := range m.rows {
 			x := &b.rows[k]
@@ -384,6 +359,9 @@ func (b *rowsBox) see(m *moment) error {
 				at := float64(r.seen[cursor[k]]>>pulseShift) * 1e-6
 				if at >= t {
 					break
+				}
+				if !down {
+					continue // dust in the air
 				}
 				x.seeds++
 				if x.last >= 0 {
@@ -401,36 +379,27 @@ func (b *rowsBox) see(m *moment) error {
 				}
 				x.last = at
 			}
-			if x.seeds == 0 && v > 0.5 && i < lg.up { // nothing but skips
+			if x.seeds == 0 && v > 0.5 && down && i < lg.up { // nothing but skips
 				x.due = v / spacing
 				x.skips = x.due
 				x.last = -1
 			}
-			push := func(w *[]float64, v float64) float64 {
-				*w = append(*w, v)
-				if len(*w) > window {
-					*w = append((*w)[:0], (*w)[1:]...)
+			rd := rowReading{seeds: x.seeds, skip: math.NaN(), doubled: math.NaN(), on: true}
+			if down {
+				s, d, due := push(&x.smoothS, x.skips, window), push(&x.smoothD, x.doubles, window), push(&x.smoothDue, x.due, window)
+				if due > 0 {
+					rd.skip, rd.doubled = round(math.Min(s/due, 1), 3), round(math.Min(d/due, 1), 3)
 				}
-				sum := 0.0
-				for _, v := range *w {
-					sum += v
-				}
-				return sum
-			}
-			s, d, due := push(&x.smoothS, x.skips), push(&x.smoothD, x.doubles), push(&x.smoothDue, x.due)
-			rd := rowReading{seeds: x.seeds, skip: math.NaN(), double_: math.NaN(), on: true}
-			if due > 0 {
-				rd.skip, rd.double_ = math.Min(s/due, 1), math.Min(d/due, 1)
 			}
 			for _, o := range r.off {
 				if o.from <= t-0.5 && t-0.5 < o.to {
 					rd.on = false
 				}
 			}
-			readings[k] = rd
+			b.readings[k] = rd
 		}
 		if m.gradeB(t) {
-			if err := b.out.second(m, i, t, readings); err != nil {
+			if err := b.out.second(m, i, down, b.readings); err != nil {
 				return err
 			}
 		}
@@ -438,80 +407,159 @@ func (b *rowsBox) see(m *moment) error {
 	return nil
 }
 
+// push adds a second to a moving sum and gives the sum.
+func push(w *[]float64, v float64, window int) float64 {
+	*w = append(*w, v)
+	if len(*w) > window {
+		*w = append((*w)[:0], (*w)[1:]...)
+	}
+	sum := 0.0
+	for _, v := range *w {
+		sum += v
+	}
+	return sum
+}
+
 func (b *rowsBox) close() error { return b.out.close() }
+
+func newRowsBox(s *Scenario, dir string) (*rowsBox, error) {
+	x := &rowsBox{s: s, rows: make([]rowSeconds, s.Planter.Rows), readings: make([]rowReading, s.Planter.Rows)}
+	if s.Output.Layout == "task-data" {
+		x.out = &taskRows{s: s, dir: dir, clock: s.boxClock(s.box("rows")), r: s.newReceiver("receiver of the task", 1),
+			rate: make([]float64, s.Planter.Rows), count: make([]float64, s.Planter.Rows), skips: make([]float64, s.Planter.Rows),
+			doubles: make([]float64, s.Planter.Rows), working: make([]bool, s.Planter.Rows), enabled: make([]bool, s.Planter.Rows)}
+		return x, nil
+	}
+	out, err := folder(s, dir, "rows", "row monitor", fmt.Sprintf("Skips and doubles are shares of the seeds due, averaged over %g s.", s.Output.Smoothing))
+	x.out = &plainRows{out: out, clock: s.boxClock(s.box("rows"))}
+	return x, err
+}
 
 // plainRows writes the seconds as readings.csv.
 type plainRows struct {
-	out   *lines
-	clock clock
-	names []string
+	out      *plain.Writer
+	clock    clock
+	readings []evenstand.Reading
 }
 
-func newRowsBox(s *Scenario, dir string) (*rowsBox, error) {
-	b := s.box("rows")
-	x := &rowsBox{clock: s.boxClock(b), s: s, rows: make([]rowSeconds, s.Planter.Rows)}
-	if err := sourceFile(dir, "row monitor", s, b, fmt.Sprintf("skips and doubles are shares of the seeds due, averaged over %g s", s.Output.Smoothing)); err != nil {
-		return nil, err
+func (p *plainRows) second(m *moment, i int, down bool, rows []rowReading) error {
+	if !down {
+		return nil
 	}
-	out, err := newLines(filepath.Join(dir, "readings.csv"), "time,quantity,element,value,unit")
-	if err != nil {
-		return nil, err
-	}
-	p := &plainRows{out: out, clock: x.clock}
-	for r := range s.Planter.Rows {
-		p.names = append(p.names, evenstand.RowElement(r+1).String())
-	}
-	x.out = p
-	return x, nil
-}
-
-func (p *plainRows) second(m *moment, _ int, t float64, rows []rowReading) error {
-	at := p.clock.logs(int64(math.Round(t * 1e6)))
-	o := p.out
+	at := p.clock.logs((m.leg.first + int64(i)) * int64(tick*1e6))
+	p.readings = p.readings[:0]
 	for k, r := range rows {
-		o.instant(at, 3).text(",seed_count,").text(p.names[k]).comma().int(r.seeds).comma().end()
-		if !math.IsNaN(r.skip) {
-			o.instant(at, 3).text(",skip_fraction,").text(p.names[k]).comma().fixed(r.skip*100, 1).text(",%").end()
-			o.instant(at, 3).text(",double_fraction,").text(p.names[k]).comma().fixed(r.double_*100, 1).text(",%").end()
+		e := evenstand.RowElement(k + 1)
+		p.readings = append(p.readings,
+			evenstand.Reading{T: at, Quantity: evenstand.SeedCount, Element: e, Value: float64(r.seeds)},
+			evenstand.Reading{T: at, Quantity: evenstand.SkipFraction, Element: e, Value: r.skip},
+			evenstand.Reading{T: at, Quantity: evenstand.DoubleFraction, Element: e, Value: r.doubled})
+	}
+	return p.out.Readings(p.readings)
+}
+
+func (p *plainRows) close() error { return p.out.Close() }
+
+// taskRows writes the seconds as task data of ISO 11783-10: one set a field,
+// as a controller does when the task is changed.
+type taskRows struct {
+	s     *Scenario
+	dir   string
+	clock clock
+	r     *receiver
+	w     *iso11783.Writer
+	field *field
+	sets  int
+
+	rate, count, skips, doubles []float64
+	working, enabled            []bool
+}
+
+func (p *taskRows) second(m *moment, i int, down bool, rows []rowReading) error {
+	lg := m.leg
+	if p.field != lg.field {
+		if err := p.close(); err != nil {
+			return err
+		}
+		if err := p.open(lg.field); err != nil {
+			return err
 		}
 	}
-	return o.err
+	fix := p.r.fix(lg, i)
+	fix.T = p.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+	ground := lg.va[lg.index(i-int(0.5/tick))] * p.s.Planter.RowSpacing // m2 a row in this second
+	state := iso11783.Off
+	if lg.works() && i >= lg.down && i < lg.up {
+		state = iso11783.On
+	}
+	for k, r := range rows {
+		p.count[k] += float64(r.seeds)
+		p.rate[k], p.skips[k], p.doubles[k] = math.NaN(), r.skip, r.doubled
+		if ground > 0.2 {
+			p.rate[k] = 0
+			if down {
+				p.rate[k] = float64(r.seeds) / ground
+			}
+		}
+		p.working[k] = down && r.seeds > 0
+		p.enabled[k] = r.on
+	}
+	return p.w.Record(iso11783.Record{Fix: fix, SeedRate: p.rate, BoomTarget: p.s.perM2(), SeedCount: p.count, Skips: p.skips, Doubles: p.doubles,
+		Working: p.working, Enabled: p.enabled, WorkState: state, Speed: round(lg.va[lg.index(i)]*m.radar(lg.seconds(i)), 3), Heading: fix.Heading})
 }
 
-func (p *plainRows) close() error { return p.out.close() }
+func (p *taskRows) open(f *field) error {
+	p.sets++
+	p.field = f
+	clear(p.count)
+	var ring [][2]float64
+	for _, c := range f.rings[0] {
+		lat, lon := f.place.degrees(c)
+		ring = append(ring, [2]float64{lat, lon})
+	}
+	_, offset := p.s.t0.Time().In(p.s.zone).Zone()
+	var err error
+	p.w, err = iso11783.NewWriter(fmt.Sprintf("%s-%d", p.dir, p.sets), iso11783.WriterOptions{
+		Version: 4, Card: p.s.card(), Task: "plant " + f.plan.Name, Field: f.plan.Name, Boundary: ring, Crop: p.s.Planter.Crop, Product: "hybrid A",
+		Log: iso11783.LogSeedRate | iso11783.LogBoomTarget | iso11783.LogSeedCount | iso11783.LogSkips | iso11783.LogDoubles |
+			iso11783.LogWorking | iso11783.LogEnabled | iso11783.LogWorkState | iso11783.LogSpeed | iso11783.LogHeading,
+		UTCOffset: time.Duration(offset) * time.Second,
+	})
+	return err
+}
+
+func (p *taskRows) close() error {
+	if p.w == nil {
+		return nil
+	}
+	err := p.w.Close()
+	p.w, p.field = nil, nil
+	return err
+}
 
 // forceBox writes row force and wheel load. Orders of magnitude after
 // simulator.md section 5; the ground's need is a wander along the way here.
 type forceBox struct {
-	out   *lines
-	clock clock
-	s     *Scenario
-	every int
-	need  []wander
-	load  []wander
-	names []string
+	out        *plain.Writer
+	clock      clock
+	s          *Scenario
+	every      int
+	need, load []wander
+	readings   []evenstand.Reading
 }
 
 const rowWeight = 670.0 // N on the gauge wheels without added force
 
 func newForceBox(s *Scenario, dir string) (*forceBox, error) {
-	b := s.box("force")
-	if err := sourceFile(dir, "row force", s, b, ""); err != nil {
-		return nil, err
-	}
-	out, err := newLines(filepath.Join(dir, "readings.csv"), "time,quantity,element,value,unit")
-	if err != nil {
-		return nil, err
-	}
-	x := &forceBox{out: out, clock: s.boxClock(b), s: s, every: max(int(math.Round(1/tick/s.Output.ForceHz)), 1)}
+	out, err := folder(s, dir, "force", "row force")
+	x := &forceBox{out: out, clock: s.boxClock(s.box("force")), s: s, every: max(int(math.Round(1/tick/s.Output.ForceHz)), 1)}
 	for r := range s.Planter.Rows {
 		g := stream(s.Seed, "need", r+1, 0)
 		dt := float64(x.every) * tick
 		x.need = append(x.need, newWander(20, dt, normal(g)))
 		x.load = append(x.load, newWander(0.4, dt, normal(g)))
-		x.names = append(x.names, evenstand.RowElement(r+1).String())
 	}
-	return x, nil
+	return x, err
 }
 
 func (b *forceBox) see(m *moment) error {
@@ -520,57 +568,55 @@ func (b *forceBox) see(m *moment) error {
 		return nil
 	}
 	g := stream(b.s.Seed, "force", -1, lg.pass)
+	b.readings = b.readings[:0]
 	for i := lg.down; i < lg.up; i += b.every {
 		at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
-		v := lg.v[i]
 		for r := range b.need {
-			need := 1050 + 220*b.need[r].step(normal(g)) + 60*(v-2.2)/0.45
-			force := need - rowWeight + 600 // automatic force holds the margin
-			load := max(rowWeight+force-need+120*b.load[r].step(normal(g)), 0)
-			b.out.instant(at, 3).text(",applied_force,").text(b.names[r]).comma().fixed(force, 0).text(",N").end()
-			b.out.instant(at, 3).text(",gauge_wheel_load,").text(b.names[r]).comma().fixed(load, 0).text(",N").end()
+			// Automatic force holds a margin of 600 N over the ground's need.
+			need := 1050 + 220*b.need[r].step(normal(g)) + 60*(lg.v[i]-2.2)/0.45
+			load := max(600+120*b.load[r].step(normal(g)), 0)
+			e := evenstand.RowElement(r + 1)
+			b.readings = append(b.readings,
+				evenstand.Reading{T: at, Quantity: evenstand.AppliedForce, Element: e, Value: math.Round(need + 600 - rowWeight)},
+				evenstand.Reading{T: at, Quantity: evenstand.GaugeWheelLoad, Element: e, Value: math.Round(load)})
 		}
 	}
-	return b.out.err
+	return b.out.Readings(b.readings)
 }
 
-func (b *forceBox) close() error { return b.out.close() }
+func (b *forceBox) close() error { return b.out.Close() }
 
-// journalBox writes what the operator notes: the refills.
+// journalBox writes what the operator notes: the refills. Its folder is made
+// with the first line.
 type journalBox struct {
-	out   *lines
+	s     *Scenario
+	dir   string
+	out   *plain.Writer
 	clock clock
 }
 
-func newJournalBox(s *Scenario, dir string) (*journalBox, error) {
-	b := s.box("journal")
-	if err := sourceFile(dir, "journal", s, b, ""); err != nil {
-		return nil, err
-	}
-	out, err := newLines(filepath.Join(dir, "journal.csv"), "time,what,rows,value,unit,note")
-	if err != nil {
-		return nil, err
-	}
-	return &journalBox{out, s.boxClock(b)}, nil
+func newJournalBox(s *Scenario, dir string) *journalBox {
+	return &journalBox{s: s, dir: dir, clock: s.boxClock(s.box("journal"))}
 }
 
 func (b *journalBox) see(m *moment) error {
 	if !m.refill {
 		return nil
 	}
+	if b.out == nil {
+		var err error
+		if b.out, err = folder(b.s, b.dir, "journal", "journal"); err != nil {
+			return err
+		}
+	}
 	// To the minute, as people write.
 	t := math.Round(m.leg.end()/60) * 60
-	b.out.instant(b.clock.logs(int64(t*1e6)), 3).text(",refill,,,,seed boxes filled").end()
-	return b.out.err
+	return b.out.Entries([]evenstand.Entry{{T: b.clock.logs(int64(t * 1e6)), What: "refill", Value: math.NaN(), Note: "seed boxes filled"}})
 }
 
-func (b *journalBox) close() error { return b.out.close() }
-
-// decimal writes a number so that TOML takes it for a float.
-func decimal(v float64) string {
-	t := strconv.FormatFloat(v, 'f', -1, 64)
-	if !strings.Contains(t, ".") {
-		t += ".0"
+func (b *journalBox) close() error {
+	if b.out == nil {
+		return nil
 	}
-	return t
+	return b.out.Close()
 }

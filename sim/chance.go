@@ -67,19 +67,6 @@ func quantile32(u uint32) float64 {
 // quantile is the standard normal's inverse distribution.
 func quantile(p float64) float64 { return -math.Sqrt2 * math.Erfcinv(2*p) }
 
-// triangular draws from the triangular distribution.
-func triangular(g *rand.PCG, low, likely, high float64) float64 {
-	u := uniform(g)
-	if high <= low {
-		return likely
-	}
-	c := (likely - low) / (high - low)
-	if u < c {
-		return low + math.Sqrt(u*(high-low)*(likely-low))
-	}
-	return high - math.Sqrt((1-u)*(high-low)*(high-likely))
-}
-
 // wander is an Ornstein-Uhlenbeck process of unit standard deviation, stepped
 // in equal steps: keep = exp(-dt/tau).
 type wander struct {

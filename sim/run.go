@@ -10,11 +10,12 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
-	"strings"
 	"sync"
 	"sync/atomic"
 
 	"evenstand"
+	"evenstand/core/relation"
+	"evenstand/format/plain"
 )
 
 // Summary says what a run made.
@@ -149,19 +150,21 @@ func (w *world) openBoxes(outDir string) error {
 		return err
 	}
 	dir := func(name string) string { return filepath.Join(outDir, "boxes", name) }
-	g, err := newGuidanceBox(s, dir("guidance"))
-	if err := add("guidance", g, err); err != nil {
-		return err
-	}
-	m, err := newMachineBox(s, dir("machine"))
-	if err := add("machine", m, err); err != nil {
-		return err
-	}
-	if s.Output.Grade == "A" {
-		if w.seedLn, err = newSeedBox(s, dir("seed")); err != nil {
+	// A day of task data has one box that logs all it has in one set.
+	if s.Output.Layout != "task-data" {
+		g, err := newGuidanceBox(s, dir("guidance"))
+		if err := add("guidance", g, err); err != nil {
 			return err
 		}
-		if err := add("seed", w.seedLn, nil); err != nil {
+		m, err := newMachineBox(s, dir("machine"))
+		if err := add("machine", m, err); err != nil {
+			return err
+		}
+	}
+	if s.Output.Grade == "A" {
+		var err error
+		w.seedLn, err = newSeedBox(s, dir("seed"))
+		if err := add("seed", w.seedLn, err); err != nil {
 			return err
 		}
 	}
@@ -177,8 +180,7 @@ func (w *world) openBoxes(outDir string) error {
 			return err
 		}
 	}
-	j, err := newJournalBox(s, dir("journal"))
-	return add("journal", j, err)
+	return add("journal", newJournalBox(s, dir("journal")), nil)
 }
 
 func (w *world) gradeB(t float64) bool { return t >= w.bFrom && t < w.bTo }
@@ -474,9 +476,8 @@ func (w *world) settle(f *fault) Fault {
 	t.Bushels = t.Lost*bushels*c.SkipPlants + t.Extra*bushels*c.DoublePlants
 	t.Loss.Seed = t.Extra * seed
 	if f.Kind == evenstand.KindRateOff {
-		target := s.Meter.Population / 1000
 		area := f.metres * s.width()
-		t.Bushels = area * s.Money.Yield / evenstand.Acre * (c.yield(target) - c.yield(target*f.mult)) / 100
+		t.Bushels = area * s.Money.Yield / evenstand.Acre * c.loss(s.perM2(), f.mult)
 		t.Extra = area * s.perM2() * (f.mult - 1)
 		t.Loss.Seed = max(t.Extra, 0) * seed
 	}
@@ -485,48 +486,39 @@ func (w *world) settle(f *fault) Fault {
 	return t
 }
 
-// yield gives the yield in % of the best at a seeding rate in 1000/ac.
-func (c *Coefficients) yield(seeds float64) float64 {
-	d := c.BestStand - seeds*(1-c.SeedsNoPlant)
-	if d < 0 {
-		return 100 - c.Curvature/2*d*d
-	}
-	return 100 - c.Curvature*d*d
+// loss gives the share of yield lost when ratio times the target came: R1's
+// curve near the best stand. A rate better than the target is no gain.
+func (c *Coefficients) loss(perM2, ratio float64) float64 {
+	p := relation.Thousand(perM2) * c.Emergence
+	return max(0, relation.NearOptimum(p, c.BestStand, c.Curvature)-relation.NearOptimum(p*ratio, c.BestStand, c.Curvature)) / 100
 }
 
-// coefficients draws the day's true relations from the ranges of the
-// agronomy reference: R2 "net loss per skip", R3 "default price of a double",
-// R1 "curvature below p*", R1 "best stand" (likely Indiana, high Iowa; low
-// judged, since the reference's 22.8 is for severe drought), and R1 "seeds
-// that do not become plants".
+// coefficients draws the day's true relations, as triangles over what the
+// relations give as low, likely and high.
 func (s *Scenario) coefficients() Coefficients {
 	g := stream(s.Seed, "relations", -1, 0)
+	draw := func(low, likely, high float64) float64 {
+		return round(relation.Triangular(low, likely, high, uniform(g)), 6)
+	}
+	_, emerge, _ := relation.Emergence()
+	indiana, iowa := relation.Must("R1-population", "best stand, Indiana"), relation.Must("R1-population", "best stand, Iowa")
 	return Coefficients{
-		SkipPlants:   round(triangular(g, 0.5, 0.8, 1.0), 4),
-		DoublePlants: round(triangular(g, 0, 0, 0.1), 4),
-		Curvature:    round(triangular(g, 0.05, 0.077, 0.09), 5),
-		BestStand:    round(triangular(g, 28, 31.6, 37), 3),
-		SeedsNoPlant: round(triangular(g, 0.04, 0.05, 0.10), 4),
+		SkipPlants:   draw(relation.SkipLoss(relation.Thousand(s.perM2()) * emerge)),
+		DoublePlants: draw(relation.Must("R3-double", "default price of a double").Range()),
+		Curvature:    draw(relation.Must("R1-population", "curvature below p*").Range()),
+		BestStand:    draw(indiana.Low, indiana.Likely, iowa.Low),
+		Emergence:    draw(relation.Emergence()),
 	}
 }
 
 // writeCard writes the planter card.
 func writeCard(name string, s *Scenario) error {
-	c := s.card()
-	p := &s.Planter
-	var b strings.Builder
-	fmt.Fprintf(&b, "card = 1\nname = %q\nrows = %d\nrow_spacing_m = %g\n\n[geometry]\nhitch = %q\nantenna_to_hitch_m = %g\nhitch_to_row_line_m = %g\nantenna_right_m = 0.0\nseed_fall_s = %g\n",
-		p.Name, p.Rows, p.RowSpacing, p.Hitch, p.AntennaToHitch, p.HitchToRowLine, p.SeedFall)
-	for _, m := range c.Meters {
-		fmt.Fprintf(&b, "\n[[meter]]\nrows = %q\ncrop = %q\ncells = %d\n", m.Rows.String(), m.Crop, m.Cells)
-	}
-	for _, g := range c.Groups {
-		fmt.Fprintf(&b, "\n[[group]]\nkind = %q\nname = %q\nrows = %q\n", g.Kind, g.Name, g.Rows.String())
-	}
 	if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
 		return err
 	}
-	return os.WriteFile(name, []byte(b.String()), 0o666)
+	c := s.card()
+	c.Geometry.AntennaRight = 0
+	return os.WriteFile(name, plain.WriteCard(c), 0o666)
 }
 
 // writeReadme says what lies in the folder.

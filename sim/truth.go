@@ -81,7 +81,7 @@ type Coefficients struct {
 	DoublePlants float64 `json:"double_plants"` // plants lost an extra seed
 	Curvature    float64 `json:"curvature"`     // % of yield per (1000 plants/ac)²
 	BestStand    float64 `json:"best_stand"`    // 1000 plants/ac
-	SeedsNoPlant float64 `json:"seeds_no_plant"`
+	Emergence    float64 `json:"emergence"`     // share of seeds that become plants
 }
 
 // PassTruth is a line of truth/passes.csv.
@@ -275,21 +275,6 @@ func (l *lines) fixed(v float64, decimals int) *lines {
 }
 func (l *lines) comma() *lines { l.buf = append(l.buf, ','); return l }
 func (l *lines) end()          { l.buf = append(l.buf, '\n'); l.flushLine() }
-
-// instant writes seconds since 1970 with so many decimals (3 or 6), exactly.
-func (l *lines) instant(t evenstand.Micros, decimals int) *lines {
-	if decimals == 3 {
-		t = (t + 500) / 1000 * 1000
-	}
-	l.buf = strconv.AppendInt(l.buf, int64(t/evenstand.Second), 10)
-	us := int64(t % evenstand.Second)
-	l.buf = append(l.buf, '.')
-	for d, scale := 0, int64(100_000); d < decimals; d++ {
-		l.buf = append(l.buf, byte('0'+us/scale%10))
-		scale /= 10
-	}
-	return l
-}
 
 func (l *lines) close() error {
 	if l.err == nil {
