@@ -49,10 +49,10 @@ type Result struct {
 
 // Clock is what is known of one source's clock on this day.
 type Clock struct {
-	Source string  `json:"source"`
-	Offset float64 `json:"offset_s"` // logged minus true
-	Error  float64 `json:"error_s"`  // half-width of the 90 % interval; NaN unknown
-	Gaps   []Gap   `json:"gaps"`
+	Source string           `json:"source"`
+	Offset evenstand.Number `json:"offset_s"` // logged minus true
+	Error  evenstand.Number `json:"error_s"`  // half-width of the 90 % interval
+	Gaps   []Gap            `json:"gaps"`
 }
 
 // Gap is a hole in a source's log while the others went on.

@@ -1,0 +1,108 @@
+package find
+
+import "evenstand"
+
+// caseFile is one fault being followed.
+type caseFile struct {
+	kind      string
+	rows      []int
+	side      *side
+	raised    bool
+	dropped   bool // explained by another case
+	held      bool // waits for a group effect to be decided
+	onset     evenstand.Micros
+	onsetLow  evenstand.Micros
+	onsetHigh evenstand.Micros
+	alarm     evenstand.Micros
+	until     evenstand.Micros // NoTime while it lasts
+	fromStart bool             // it was there before anything could be compared
+	grade     evenstand.Grade
+
+	cell *cellCase
+	sum  excess // skips or doubles beyond what the row would have without it
+	stop *stopCase
+	off  *offCase
+	rate *rateCase
+	vac  *vacCase
+	runs *runCase
+
+	hourly bool // found by the hourly tests
+	level  bool // by the level test: worse than healthy rows are
+}
+
+func (c *caseFile) open() bool { return !c.dropped && c.until == evenstand.NoTime }
+
+// excess sums what a row missed beyond its healthy share.
+type excess struct {
+	places   float64 // places due since the onset
+	got      float64 // skips or doubles
+	expected float64
+	varExp   float64 // squared relative error of expected, largest seen
+	area     float64 // m2 planted by the rows meanwhile; NaN when unknown
+}
+
+func (x *excess) add(n, y, exp float64) {
+	x.places += n
+	x.got += y
+	x.expected += exp
+}
+
+// openCase finds an open case of a kind on a row.
+func (e *Engine) openCase(kind string, row int) *caseFile {
+	for i := len(e.cases) - 1; i >= 0; i-- {
+		c := e.cases[i]
+		if c.kind == kind && c.open() && len(c.rows) > 0 && c.rows[0] == row {
+			return c
+		}
+	}
+	return nil
+}
+
+// anyOpen tells whether one of the kinds is open on the row.
+func (e *Engine) anyOpen(row int, kinds ...string) *caseFile {
+	for i := len(e.cases) - 1; i >= 0; i-- {
+		c := e.cases[i]
+		if !c.open() {
+			continue
+		}
+		for _, k := range kinds {
+			if c.kind == k {
+				for _, r := range c.rows {
+					if r == row {
+						return c
+					}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// anyDuring tells whether one of the kinds touched the row between two times.
+func (e *Engine) anyDuring(row int, from, to evenstand.Micros, kinds ...string) bool {
+	for _, c := range e.cases {
+		if c.dropped || c.onset > to || (c.until != evenstand.NoTime && c.until < from) || !c.hasRow(row) {
+			continue
+		}
+		for _, k := range kinds {
+			if c.kind == k {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (e *Engine) add(c *caseFile) *caseFile {
+	c.until = evenstand.NoTime
+	e.cases = append(e.cases, c)
+	return c
+}
+
+// upset is trouble that passed, kept aside.
+type upset struct {
+	row      int
+	from, to evenstand.Micros
+	misses   float64
+	places   float64
+}

@@ -1,0 +1,374 @@
+package find
+
+import (
+	"math"
+
+	"evenstand"
+)
+
+// A blocked or weak cell misses at one position of the disc. Every cell has a
+// cumulative sum (Page 1954, Biometrika 41:100-115, from memory) of the odds
+// that it misses with chance q against the row's rate without that cell.
+//
+// The threshold of 21 nats was counted on healthy places: three excursions in
+// 1.5e9 places with a constant rate, none in 1.5e9 with a wandering one, so
+// 0.02 a day of 21.6 million places.
+const (
+	cellAlarm     = 21.0 // nats
+	cellSlip      = 10.0 // nats that suffice to follow a named cell after a slip
+	cellQuiet     = 12.0 // nats against the named cell at which it counts as quiet
+	cellSuspected = 4.6  // log odds of 100 to 1 for some cell of the row
+)
+
+var cellQ = [3]float64{0.97, 0.5, 0.2}
+
+// cellHole is the longest stretch without a miss, in turns, inside one chain
+// of misses: 5/q turns, 30 at most.
+var cellHole = [3]int{5, 10, 25}
+
+// cellBack is how many turns of a named cell are looked at for a slip.
+var cellBack = [3]int{8, 16, 40}
+
+// logTable holds the steps of the sums over the base rate, in steps of 2 %.
+var logTable = func() (t [260][3][2]float32) {
+	for i := range t {
+		p := 0.002 * math.Exp(0.02*float64(i))
+		for j, q := range cellQ {
+			t[i][j][0] = float32(math.Log((1 - q) / (1 - p)))
+			t[i][j][1] = float32(math.Log(q / p))
+		}
+	}
+	return
+}()
+
+func logIndex(p float64) int {
+	if p <= 0.002 {
+		return 0
+	}
+	if p > 0.3 {
+		p = 0.3
+	}
+	return int(math.Log(p/0.002)/0.02 + 0.5)
+}
+
+type chain struct {
+	t      evenstand.Micros // first miss
+	k      int64
+	turn   int32 // turn of the first miss
+	misses int32
+}
+
+type cell struct {
+	c     [3]float32
+	hist  uint64 // last 64 turns, latest in bit 0; 1 is a miss
+	turn  int32
+	last  int32 // turn of the last miss
+	m, n  float64
+	chain [3]chain
+	named *caseFile
+}
+
+type cellWatch struct {
+	n       int // cells on the disc; 0 unknown
+	learnt  bool
+	shift   int64
+	cell    []cell
+	m, p    float64 // misses and places of late, all cells
+	logBase int     // table index of the row's base
+	baseAge int
+	slips   int
+	peak    float64 // largest sum of late, nats
+}
+
+// cellCase is what is known of one named cell.
+type cellCase struct {
+	cell    int
+	n       int // cells on the disc
+	learnt  bool
+	misses  float64
+	turns   float64
+	p0      float64
+	quiet   float64 // nats against it going on
+	waiting int     // turns waited since it fell quiet
+	lastT   evenstand.Micros
+	seen    float64 // misses and turns that count for the money
+	odds    float64
+	slips   int
+	second  bool // another cell of the row has a case too
+	perCell []float64
+}
+
+func (w *cellWatch) init(n int) {
+	w.n = n
+	if n <= 1 || n > 512 {
+		w.n = 0
+		return
+	}
+	w.cell = make([]cell, n)
+	for i := range w.cell {
+		w.cell[i].last = -1000
+	}
+}
+
+// place takes the next place of the row and says whether it belongs to a named
+// cell. inRun marks the second and later misses of a run: a starved row's runs
+// would look like rhythm.
+func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t evenstand.Micros) bool {
+	i := int((k + w.shift) % int64(w.n))
+	if i < 0 {
+		i += w.n
+	}
+	c := &w.cell[i]
+	c.turn++
+	c.hist <<= 1
+	x := 0.0
+	if missed {
+		c.hist |= 1
+		x = 1
+	}
+	if cc := c.named; cc != nil {
+		w.follow(e, r, cc, missed, t)
+		if missed {
+			c.last = c.turn
+		}
+		return true
+	}
+	const fade = 1.0 / 4000
+	w.m += x - w.m*fade
+	w.p += 1 - w.p*fade
+	turnFade := float64(w.n) * fade
+	c.m += x - c.m*turnFade
+	c.n += 1 - c.n*turnFade
+
+	if missed {
+		for q := range c.chain {
+			ch := &c.chain[q]
+			if ch.misses == 0 || int(c.turn-c.last) > cellHole[q] {
+				*ch = chain{t: t, k: k, turn: c.turn}
+			}
+			ch.misses++
+		}
+		c.last = c.turn
+	} else if c.c == [3]float32{} {
+		return false
+	}
+	if inRun {
+		return false
+	}
+	var idx int
+	if missed {
+		p0 := w.base(c)
+		idx = logIndex(p0)
+		w.logBase = idx
+	} else {
+		idx = w.logBase
+	}
+	tab := &logTable[idx]
+	b := 0
+	if missed {
+		b = 1
+	}
+	p0 := 0.002 * math.Exp(0.02*float64(idx))
+	top, topQ := float32(0), 0
+	for q := range cellQ {
+		if cellQ[q] < 2.5*p0 {
+			c.c[q] = 0
+			continue
+		}
+		v := c.c[q] + tab[q][b]
+		if v < 0 {
+			v = 0
+		}
+		c.c[q] = v
+		if v > top {
+			top, topQ = v, q
+		}
+	}
+	if float64(top) > w.peak {
+		w.peak = float64(top)
+	}
+	if missed && float64(top) >= cellSlip && c.chain[topQ].misses >= 3 {
+		w.alarm(e, r, i, topQ, float64(top), t)
+	}
+	return false
+}
+
+// base is the row's rate of misses without cell c.
+func (w *cellWatch) base(c *cell) float64 {
+	p := (w.m - c.m + 0.5) / (w.p - c.n + 50)
+	return math.Min(0.3, math.Max(0.002, p))
+}
+
+// alarm is called when a cell's sum is high: either a named cell slipped, or
+// the cell is to be named.
+func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand.Micros) {
+	c := &w.cell[i]
+	// The place number slips at stops; a named cell then turns up under
+	// another number. It is the same one if the old number fell silent.
+	for j := range w.cell {
+		cc := w.cell[j].named
+		if cc == nil {
+			continue
+		}
+		back := cellBack[q]
+		if int(w.cell[j].turn) < back {
+			back = int(w.cell[j].turn)
+		}
+		got := 0
+		for b := 0; b < back && b < 64; b++ {
+			got += int(w.cell[j].hist >> b & 1)
+		}
+		share := cellQ[q]
+		if got >= 1 && float64(got) > 0.7*share*float64(back) {
+			continue
+		}
+		w.move(i, j)
+		cc.cell.slips++
+		cc.cell.quiet, cc.cell.waiting = 0, 0
+		w.slips++
+		return
+	}
+	if nats < cellAlarm {
+		return
+	}
+	ch := c.chain[q]
+	turns := float64(c.turn - ch.turn + 1)
+	cc := &cellCase{cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns,
+		p0: w.base(c), lastT: t, odds: nats - math.Log(float64(3*w.n))}
+	cc.seen = cc.misses - cc.p0*turns
+	// A cell that fell silent a while ago and turns up again is one fault.
+	for n := len(e.cases) - 1; n >= 0; n-- {
+		old := e.cases[n]
+		if old.cell == nil || old.rows[0] != r.n || old.dropped {
+			continue
+		}
+		if old.until != evenstand.NoTime && t-old.until < 20*60*evenstand.Second {
+			old.until = evenstand.NoTime
+			old.cell.quiet, old.cell.waiting = 0, 0
+			old.cell.misses += cc.misses
+			old.cell.turns += cc.turns
+			w.name(i, old)
+			return
+		}
+		if old.open() {
+			cc.second = true
+		}
+		break
+	}
+	low := ch.t
+	spread := evenstand.FromSeconds(2 * turns / math.Max(1, float64(ch.misses)) * float64(w.n) / 25)
+	f := e.add(&caseFile{kind: evenstand.KindBlockedCell, rows: []int{r.n}, raised: true,
+		onset: ch.t, onsetLow: low - spread, onsetHigh: low, alarm: t, grade: evenstand.GradeA, cell: cc})
+	w.name(i, f)
+	e.explain(f)
+}
+
+// name hands a cell over to a case; its past leaves the row's base.
+func (w *cellWatch) name(i int, f *caseFile) {
+	c := &w.cell[i]
+	c.named = f
+	c.c = [3]float32{}
+	w.m = math.Max(0, w.m-c.m)
+	w.p = math.Max(0, w.p-c.n)
+	c.m, c.n = 0, 0
+	f.cell.cell = i
+}
+
+// move shifts the place number so that what is seen at cell from is cell to.
+func (w *cellWatch) move(from, to int) {
+	w.shift += int64(to - from)
+	n := w.n
+	rot := make([]cell, n)
+	d := ((to-from)%n + n) % n
+	for i := range w.cell {
+		rot[(i+d)%n] = w.cell[i]
+	}
+	// Names stay with their numbers, the rest moves with the shift.
+	for i := range rot {
+		rot[i].named = w.cell[i].named
+		if rot[i].named != nil {
+			c := &rot[i]
+			w.m = math.Max(0, w.m-c.m)
+			w.p = math.Max(0, w.p-c.n)
+			c.m, c.n, c.c = 0, 0, [3]float32{}
+		}
+	}
+	copy(w.cell, rot)
+}
+
+// follow keeps a named cell's share and notices when it ends.
+func (w *cellWatch) follow(e *Engine, r *row, f *caseFile, missed bool, t evenstand.Micros) {
+	cc := f.cell
+	q := (cc.misses + 0.5) / (cc.turns + 1)
+	q = math.Min(0.97, math.Max(0.15, q))
+	p := math.Max(0.002, cc.p0)
+	step := math.Log((1 - p) / (1 - q))
+	if missed {
+		step = math.Log(p / q)
+	}
+	cc.quiet = math.Max(0, cc.quiet+step)
+	if cc.quiet < 4 { // turns of a slip are not the cell's own
+		cc.turns++
+		if missed {
+			cc.misses++
+		}
+	}
+	if missed {
+		cc.seen++
+		cc.lastT = t
+	}
+	cc.seen -= p
+	if cc.quiet >= cellQuiet {
+		cc.waiting++
+		if float64(cc.waiting) > math.Max(20, 12/q) {
+			f.until = cc.lastT
+			w.cell[cc.cell].named = nil
+		}
+	} else if cc.waiting > 0 && missed {
+		cc.waiting = 0
+	}
+}
+
+// tick keeps the suspicion of the row up to date.
+func (w *cellWatch) tick(e *Engine, r *row, t evenstand.Micros) {
+	if w.n == 0 && r.scan.found > 0 {
+		w.init(r.scan.found)
+		w.learnt = true
+	}
+}
+
+// suspicion is the log odds that some cell of the row misses more than the
+// rest, each cell and share of misses given the same chance beforehand.
+func (w *cellWatch) suspicion() (odds float64, cellNo int) {
+	if w.n == 0 {
+		return math.Inf(-1), -1
+	}
+	top, at := 0.0, -1
+	sum := 0.0
+	for i := range w.cell {
+		for _, v := range w.cell[i].c {
+			sum += math.Exp(float64(v))
+			if float64(v) > top {
+				top, at = float64(v), i
+			}
+		}
+	}
+	return math.Log(sum / float64(3*w.n)), at
+}
+
+// profile gives the misses per turn of each cell over the last turns (64 at
+// most), for drawing.
+func (w *cellWatch) profile() []float64 {
+	out := make([]float64, w.n)
+	for i := range w.cell {
+		turns := min(int(w.cell[i].turn), 64)
+		got := 0
+		for b := 0; b < turns; b++ {
+			got += int(w.cell[i].hist >> b & 1)
+		}
+		if turns > 0 {
+			out[i] = float64(got) / float64(turns)
+		}
+	}
+	return out
+}

@@ -1,0 +1,397 @@
+package find
+
+import (
+	"math"
+	"slices"
+
+	"evenstand"
+)
+
+// Config is what the engine must know of the planter.
+type Config struct {
+	Planter string
+	Rows    int
+	Cells   []int            // on the disc, by row from 0; 0 unknown
+	Crop    []string         // by row; empty unknown
+	Sides   []evenstand.Rows // vacuum groups; may be empty
+	Names   []string         // of the sides
+	Spacing float64          // m between rows; NaN unknown
+}
+
+// Bar is how the planter moves at a tick.
+type Bar struct {
+	Planting bool // the bar is down, moving and in a pass
+	// Speed in m/s, and Way in m along the bar's centre since the day began.
+	Speed, Way float64
+}
+
+// Engine finds faults in one planter's day.
+type Engine struct {
+	cfg  Config
+	rows []*row
+	now  evenstand.Micros
+	bar  Bar
+	pass passState
+
+	sides           []*side
+	gauges          []*side // the sides and the whole machine
+	machine         *side   // the vacuum of the whole machine
+	peers           [numKinds]peers
+	common          commonTrouble
+	hour            hourly
+	rate            rateWatch
+	sideSec         int
+	stopWay, offWay float64
+
+	cases  []*caseFile // all that were opened, in order of their alarm
+	upsets []upset
+}
+
+// kind of rate that batches count.
+const (
+	kindSkips = iota
+	kindDoubles
+	numKinds
+)
+
+// row is all that is kept of one row.
+type row struct {
+	n            int // number, from 1
+	cells        cellWatch
+	scan         lagScan
+	starved      starvedWatch
+	stop         stopWatch
+	off          offWatch
+	rates        [numKinds]rateWatchRow
+	batch        batchCount
+	pending      []batch // finished, not yet judged
+	places       int64   // counted since the day began
+	due          float64
+	target       float64 // seeds per m2 asked for; NaN unknown
+	enabled      bool
+	working      int8    // what the drive says: 1 works, 0 does not, -1 unknown
+	ownMiss      float64 // slow share of places missed, for the runs
+	missAt       ring    // place numbers of late misses
+	dblAt        ring
+	grade        evenstand.Grade
+	dblOff       [64]float32 // offsets of late doubles within their place
+	dblOffN      int
+	rateWay      float64 // ratio of places to target, slow
+	seenSeed     bool
+	sideGap      span    // time of the last group effect, left out of the group test
+	sideY, sideN float64 // skips and places since the sides were last right
+	pastLevel    float64 // share missed before the whole machine's vacuum fell
+}
+
+// ring keeps the last 512 place counters of an event.
+type ring struct {
+	at [512]int64
+	n  int
+}
+
+func (r *ring) add(v int64) { r.at[r.n&511] = v; r.n++ }
+
+// since counts events in [from, to).
+func (r *ring) since(from, to int64) int {
+	c := 0
+	for i := r.n - 1; i >= 0 && i >= r.n-512; i-- {
+		v := r.at[i&511]
+		if v < from {
+			break
+		}
+		if v < to {
+			c++
+		}
+	}
+	return c
+}
+
+// New is an engine for a planter of which only cfg is known.
+func New(cfg Config) *Engine {
+	e := &Engine{cfg: cfg}
+	e.grow(cfg.Rows)
+	for i, rows := range cfg.Sides {
+		name := ""
+		if i < len(cfg.Names) {
+			name = cfg.Names[i]
+		}
+		e.sides = append(e.sides, newSide(name, rows))
+	}
+	e.machine = newSide("machine", nil)
+	e.gauges = append(append(e.gauges, e.sides...), e.machine)
+	e.hour.init()
+	e.rate.init()
+	return e
+}
+
+// grow makes room for rows up to n.
+func (e *Engine) grow(n int) {
+	for len(e.rows) < n {
+		i := len(e.rows)
+		r := &row{n: i + 1, enabled: true, working: -1, target: math.NaN(), ownMiss: 0.01}
+		if i < len(e.cfg.Cells) {
+			r.cells.init(e.cfg.Cells[i])
+		}
+		r.starved.init()
+		for k := range r.rates {
+			r.rates[k].init(k)
+		}
+		e.rows = append(e.rows, r)
+	}
+	if n > e.cfg.Rows {
+		e.cfg.Rows = n
+	}
+}
+
+func (e *Engine) row(n int) *row {
+	e.grow(n)
+	return e.rows[n-1]
+}
+
+func (e *Engine) crop(r *row) string {
+	if r.n-1 < len(e.cfg.Crop) {
+		return e.cfg.Crop[r.n-1]
+	}
+	return ""
+}
+
+// Place is one seed with what the decoder settled about it.
+type Place struct {
+	T       evenstand.Micros
+	K       int64
+	Missing int
+	Double  bool
+	First   bool
+	Off     float32
+	// Readable says that single seeds may be classed; without it only rates
+	// and cells are spoken of.
+	Readable bool
+}
+
+// Target says the seeds per m2 asked of a row; NaN unknown.
+func (e *Engine) Target(n int, perM2 float64, t evenstand.Micros) {
+	r := e.row(n)
+	if r.target != perM2 {
+		if !(math.Abs(r.target-perM2) <= 0.001*perM2) {
+			e.rate.targetChanged(t)
+		}
+		r.target = perM2
+	}
+}
+
+// Seed says that the row's sensor saw a seed at t while planting.
+func (e *Engine) Seed(n int, t evenstand.Micros) {
+	r := e.row(n)
+	r.seenSeed = true
+	r.stop.seed(t)
+}
+
+// Place takes one settled seed of a row (grade A), in order of time by row.
+func (e *Engine) Place(n int, p Place) {
+	r := e.row(n)
+	r.grade = evenstand.GradeA
+	if p.First {
+		return
+	}
+	if p.Double {
+		r.dblAt.add(r.places)
+		r.batch.doubles++
+		r.batch.seeds++
+		r.dblOff[r.dblOffN&63] = p.Off
+		r.dblOffN++
+		return
+	}
+	e.rowPlaces(r, p)
+}
+
+// PlaceByGap takes a seed of which only the gap to the one before is known, or
+// whose rhythm cannot be read: it counts for the rates, not for cells.
+func (e *Engine) PlaceByGap(n int, p Place) {
+	r := e.row(n)
+	r.grade = evenstand.GradeA
+	keep := r.cells.n
+	scan := r.scan.off
+	r.cells.n, r.scan.off = 0, true
+	e.Place(n, p)
+	r.cells.n, r.scan.off = keep, scan
+}
+
+// rowPlaces walks over the places up to the seed: those missed, then its own.
+func (e *Engine) rowPlaces(r *row, p Place) {
+	miss := p.Missing
+	if miss > 0 {
+		e.common.miss(r.n, miss, p.T)
+		r.starved.run(r, miss, p.T, e)
+		if r.scan.want() {
+			r.scan.runStart(r.places)
+		}
+	}
+	for i := 0; i <= miss; i++ {
+		k := p.K - int64(miss) + int64(i)
+		missed := i < miss
+		named := false
+		if r.cells.n > 0 {
+			named = r.cells.place(e, r, k, missed, i > 0 && missed, p.T)
+		}
+		r.starved.place()
+		r.places++
+		r.due++
+		const slow = 1.0 / 4000
+		if missed {
+			r.ownMiss += slow * (1 - r.ownMiss)
+			if !named {
+				r.missAt.add(r.places - 1)
+			}
+		} else {
+			r.ownMiss -= slow * r.ownMiss
+		}
+		if named { // a named cell is left out of the row's rates
+			continue
+		}
+		r.batch.n++
+		if missed {
+			r.batch.skips++
+		} else {
+			r.batch.seeds++
+		}
+		if r.batch.n >= batchA {
+			e.closeBatch(r, p.T)
+		}
+	}
+}
+
+// Counts takes a reading of a row (grade B): over the time from t0 to t1 so
+// many places were due, so many of them were missed or doubled. Shares that a
+// box has smoothed are welcome: what counts is their sum over many readings.
+func (e *Engine) Counts(n int, t0, t1 evenstand.Micros, due, skips, doubles float64) {
+	r := e.row(n)
+	if r.grade == evenstand.GradeA {
+		return // seeds beat counts
+	}
+	r.grade = evenstand.GradeB
+	if due <= 0 || math.IsNaN(skips) {
+		return
+	}
+	r.seenSeed = true
+	r.places += int64(due + 0.5)
+	r.due += due
+	r.batch.n += due
+	r.batch.skips += skips
+	r.batch.doubles += doubles
+	r.batch.seeds += due - skips + doubles
+	r.ownMiss += math.Min(1, due/4000) * (skips/due - r.ownMiss)
+	if r.batch.n >= batchB {
+		e.closeBatch(r, t1)
+	}
+}
+
+// Enabled says whether a row is switched on (a command, not a result).
+func (e *Engine) Enabled(n int, on bool, t evenstand.Micros) {
+	r := e.row(n)
+	r.enabled = on
+}
+
+// Working says whether a row's drive says that it works.
+func (e *Engine) Working(n int, on bool, t evenstand.Micros) {
+	r := e.row(n)
+	if on {
+		r.working = 1
+	} else {
+		r.working = 0
+	}
+}
+
+// Vacuum takes a reading in Pa of a side by its name; "machine" is the whole.
+func (e *Engine) Vacuum(name string, t evenstand.Micros, pa float64) {
+	if s := e.sideByName(name); s != nil {
+		s.vacuum.reading(t, pa)
+	}
+}
+
+func (e *Engine) sideByName(name string) *side {
+	if name == "machine" {
+		return e.machine
+	}
+	for _, s := range e.sides {
+		if s.name == name {
+			return s
+		}
+	}
+	return nil
+}
+
+// Lower says that a pass begins at t; Lift that it ends.
+func (e *Engine) Lower(t evenstand.Micros) {
+	e.pass = passState{down: true, since: t, way: e.bar.Way}
+	for _, r := range e.rows {
+		r.stop.lower(t)
+	}
+}
+
+// Lift says that the bar left the ground at t.
+func (e *Engine) Lift(t evenstand.Micros) {
+	e.pass.down = false
+	e.pass.lifted = t
+}
+
+type passState struct {
+	down   bool
+	since  evenstand.Micros
+	lifted evenstand.Micros
+	way    float64
+}
+
+// Tick decides. It is called once a second of log time, after everything up
+// to t has been handed in.
+func (e *Engine) Tick(t evenstand.Micros, b Bar) {
+	e.now, e.bar = t, b
+	e.common.tick(e, t)
+	e.tickVacuum(t)
+	e.judgeBatches(t)
+	e.tickStops(t)
+	e.tickOff(t)
+	e.tickRate(t)
+	if b.Planting {
+		e.hour.planting(e, t)
+	}
+	for _, r := range e.rows {
+		r.cells.tick(e, r, t)
+		r.starved.tick(e, r, t)
+	}
+	e.settleHeld(t)
+}
+
+// Finish ends the day at t and returns what was found, in order of the alarm.
+func (e *Engine) Finish(t evenstand.Micros) []evenstand.Finding {
+	e.now = t
+	for _, r := range e.rows {
+		if r.batch.n >= 0.3*batchA {
+			e.closeBatch(r, t)
+		}
+	}
+	e.judgeAll(t)
+	e.hour.finish(e, t)
+	e.settleHeld(t)
+	var out []evenstand.Finding
+	for _, c := range e.cases {
+		if c.dropped {
+			continue
+		}
+		if f, ok := e.report(c, t); ok {
+			out = append(out, f)
+		}
+	}
+	for _, u := range e.upsets {
+		out = append(out, e.reportUpset(u))
+	}
+	slices.SortStableFunc(out, func(a, b evenstand.Finding) int {
+		switch {
+		case a.Alarm < b.Alarm:
+			return -1
+		case a.Alarm > b.Alarm:
+			return 1
+		}
+		return 0
+	})
+	return out
+}

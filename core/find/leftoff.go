@@ -1,0 +1,93 @@
+package find
+
+import (
+	"math"
+
+	"evenstand"
+)
+
+// A row that is switched off while its peers plant, for longer than sections
+// need at headlands and point rows.
+const leftOffWay = 30.0 // m
+
+type offWatch struct {
+	since evenstand.Micros
+	way   float64
+	cse   *caseFile
+}
+
+type offCase struct {
+	way  float64 // m, summed over the rows
+	area float64
+}
+
+func (e *Engine) tickOff(t evenstand.Micros) {
+	way := e.bar.Way - e.offWay
+	e.offWay = e.bar.Way
+	if way < 0 || way > 50 || !e.pass.down || !e.bar.Planting {
+		way = 0
+	}
+	on := 0
+	for _, r := range e.rows {
+		if r.enabled {
+			on++
+		}
+	}
+	most := float64(on) >= 0.5*float64(len(e.rows))
+	for _, r := range e.rows {
+		o := &r.off
+		if r.enabled {
+			if o.cse != nil && o.cse.open() {
+				o.cse.until = t
+			}
+			*o = offWatch{}
+			continue
+		}
+		if way <= 0 || !most {
+			continue
+		}
+		if o.way == 0 {
+			o.since = t - evenstand.Second
+		}
+		o.way += way
+		if o.cse != nil {
+			o.cse.off.add(e, way)
+			continue
+		}
+		if o.way < leftOffWay {
+			continue
+		}
+		// Rows switched off together are one finding.
+		var c *caseFile
+		for _, x := range e.cases {
+			if x.kind == evenstand.KindRowLeftOff && x.open() && absT(x.onset-o.since) <= 3*evenstand.Second {
+				c = x
+			}
+		}
+		if c == nil {
+			c = e.add(&caseFile{kind: evenstand.KindRowLeftOff, raised: true, onset: o.since, onsetLow: o.since - evenstand.Second,
+				onsetHigh: o.since + evenstand.Second, alarm: t, grade: max(r.grade, evenstand.GradeA), off: &offCase{}})
+			if r.grade == evenstand.NoGrade {
+				c.grade = e.bestGrade()
+			}
+		}
+		c.rows = append(c.rows, r.n)
+		c.off.add(e, o.way)
+		o.cse = c
+		e.explain(c)
+	}
+}
+
+func (o *offCase) add(e *Engine, way float64) {
+	o.way += way
+	if !math.IsNaN(e.cfg.Spacing) {
+		o.area += way * e.cfg.Spacing
+	}
+}
+
+func absT(t evenstand.Micros) evenstand.Micros {
+	if t < 0 {
+		return -t
+	}
+	return t
+}

@@ -1,0 +1,625 @@
+package find
+
+import (
+	"math"
+
+	"evenstand"
+	"evenstand/core/stat"
+)
+
+// Rates of skips and doubles are watched in batches of about a hundred places,
+// each row against its peers times its own lasting ratio to them: rates wander
+// with soil and speed, and a baseline of the row's own past raised hundreds of
+// false alarms a day on a healthy simulated machine.
+const (
+	batchA      = 100.0 // places a batch at grade A
+	batchB      = 400.0 // at grade B: smoothed seconds must not count as independent
+	phi         = 1.8   // over-dispersion of batches
+	rateFloor   = 0.002
+	rowMemory   = 900 // batches over which a row's ratio to its peers is remembered
+	rowWarm     = 60  // batches before a row is tested
+	rowLearn    = 300 // batches in which the ratio is learnt whatever the detector says
+	judgeDelayA = 6 * evenstand.Second
+	judgeDelayB = 25 * evenstand.Second
+	healAlarm   = 12.0                       // quasi-nats for being healthy again, against half-way
+	rateEarly   = 8.0                        // more quasi-nats asked while a row's own ratio is young
+	rateReopen  = 20 * 60 * evenstand.Second // a rate that comes back is the same finding
+	rockOdds    = 3.0                        // ln 20: odds at which rock or part is decided
+	rockLeast   = 400                        // places before any verdict
+	rockMost    = 6400
+)
+
+// rateAlarm is the e-detector's threshold in quasi-nats, ratePhi the
+// over-dispersion it divides by: doubles are half as many, so the wandering of
+// their rate shows half as much in a batch.
+var (
+	rateAlarm = [numKinds]float64{kindSkips: 20, kindDoubles: 16}
+	ratePhi   = [numKinds]float64{kindSkips: phi, kindDoubles: 1.4}
+)
+
+// batchCount is a batch being filled.
+type batchCount struct {
+	n, seeds, skips, doubles float64
+	t0                       evenstand.Micros
+}
+
+// batch is a finished one.
+type batch struct {
+	t0, t1  evenstand.Micros
+	n       float64
+	y       [numKinds]float64
+	end     int64 // the row's place counter at its end
+	grade   evenstand.Grade
+	excused bool // all rows had trouble together
+}
+
+// peers keeps the last batches of every row, to say what the peers do.
+type peers struct {
+	rows  []peerRow
+	skew  float64 // mean over trimmed mean of the peers' rates, slow
+	looks int
+}
+
+type peerRow struct {
+	y, n [peerKeep]float64
+	t1   [peerKeep]evenstand.Micros
+	k    int
+}
+
+const (
+	peerKeep = 12
+	peerUse  = 5
+)
+
+func (p *peers) post(row int, b batch, kind int) {
+	for len(p.rows) < row {
+		p.rows = append(p.rows, peerRow{})
+	}
+	r := &p.rows[row-1]
+	i := r.k % peerKeep
+	r.y[i], r.n[i], r.t1[i] = b.y[kind], b.n, b.t1
+	r.k++
+}
+
+// sum gives the misses and places of a row's late batches that ended in
+// (from, to]; at most use of them.
+func (r *peerRow) sum(from, to evenstand.Micros, use int) (y, n float64) {
+	for j := 1; j <= min(r.k, peerKeep) && use > 0; j++ {
+		i := (r.k - j) % peerKeep
+		if r.t1[i] > to {
+			continue
+		}
+		if r.t1[i] <= from {
+			break
+		}
+		y += r.y[i]
+		n += r.n[i]
+		use--
+	}
+	return y, n
+}
+
+// rateWatchRow watches one kind of rate on one row.
+type rateWatchRow struct {
+	det   *stat.EDetector
+	rel   float64 // the row's lasting ratio to its peers
+	n     int     // batches that rel has learnt from
+	ring  [rateRing]rateBatch
+	count int
+	doubt int64 // place counter from which rock or part is being weighed; -1 not
+	alarm evenstand.Micros
+	cse   *caseFile
+	heal  float64
+	healT evenstand.Micros
+}
+
+const rateRing = 480
+
+type rateBatch struct {
+	t0, t1  evenstand.Micros
+	y, n    float64
+	p       float64 // expected share from the peers and the row's ratio
+	end     int64
+	counted bool // in the row's sums for the group test
+}
+
+func (w *rateWatchRow) init(kind int) {
+	w.det = stat.NewEDetector(stat.Upward, ratePhi[kind])
+	w.rel, w.doubt = 1, -1
+}
+
+func (w *rateWatchRow) reset() {
+	w.det.Reset()
+	w.doubt = -1
+}
+
+func (e *Engine) closeBatch(r *row, t evenstand.Micros) {
+	c := &r.batch
+	b := batch{t0: c.t0, t1: t, n: c.n, end: r.places, grade: r.grade}
+	if b.t0 == 0 {
+		b.t0 = t
+	}
+	b.y = [numKinds]float64{kindSkips: c.skips, kindDoubles: c.doubles}
+	*c = batchCount{t0: t}
+	for k := range e.peers {
+		e.peers[k].post(r.n, b, k)
+	}
+	r.pending = append(r.pending, b)
+}
+
+// judgeBatches judges the batches that are old enough for the peers' to be in.
+func (e *Engine) judgeBatches(t evenstand.Micros) {
+	for _, r := range e.rows {
+		for len(r.pending) > 0 {
+			delay := judgeDelayA
+			if r.pending[0].grade != evenstand.GradeA {
+				delay = judgeDelayB
+			}
+			if r.pending[0].t1+delay > t {
+				break
+			}
+			e.judge(r, r.pending[0])
+			r.pending = append(r.pending[:0], r.pending[1:]...)
+		}
+	}
+}
+
+func (e *Engine) judgeAll(evenstand.Micros) {
+	for _, r := range e.rows {
+		for _, b := range r.pending {
+			e.judge(r, b)
+		}
+		r.pending = r.pending[:0]
+	}
+}
+
+// level is what the healthy peers of a row do at a time: the trimmed mean of
+// their rates over their own ratios, two rows dropped at each end.
+func (e *Engine) level(kind int, r *row, b batch) float64 {
+	ps := &e.peers[kind]
+	own := e.ownSide(r, kind)
+	vals := make([]float64, 0, 64)
+	from, to := b.t1-600*evenstand.Second, b.t1+judgeDelayB
+	for i := range ps.rows {
+		o := e.rows[i]
+		if o == r || (own != nil && !own.Has(o.n)) || o.rates[kind].busy() {
+			continue
+		}
+		if y, n := ps.rows[i].sum(from, to, peerUse); n > 0 {
+			vals = append(vals, y/(n*o.rates[kind].rel))
+		}
+	}
+	if len(vals) < 3 {
+		vals = vals[:0]
+		for i := range ps.rows {
+			o := e.rows[i]
+			if o == r {
+				continue
+			}
+			if y, n := ps.rows[i].sum(from, to, peerUse); n > 0 {
+				vals = append(vals, y/(n*o.rates[kind].rel))
+			}
+		}
+	}
+	if len(vals) == 0 {
+		return math.NaN()
+	}
+	drop := 2
+	if len(vals) < 8 {
+		drop = (len(vals) - 1) / 4
+	}
+	// Few counts are skewed: their trimmed mean lies below their mean, and rows
+	// that learn their ratio against it would creep up while others stand still.
+	mid, mean := stat.TrimmedMean(vals, drop), stat.TrimmedMean(vals, 0)
+	if mid > 0 {
+		q := math.Min(1.3, mean/mid)
+		ps.skew += (q - ps.skew) / math.Min(2000, float64(ps.looks+1))
+		ps.looks++
+		if ps.looks > 200 {
+			mid *= math.Min(1.15, math.Max(1, ps.skew))
+		}
+	}
+	return math.Max(rateFloor, mid)
+}
+
+// ownSide gives the row's own side when the sides must not be compared.
+func (e *Engine) ownSide(r *row, kind int) evenstand.Rows {
+	for _, s := range e.sides {
+		if s.rows.Has(r.n) && len(s.rows) >= 4 {
+			for _, o := range e.sides {
+				if o.apart(kind) {
+					return s.rows
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// atOnce is what the peers did in the very time of the batch, for trouble that
+// hits all rows together.
+func (e *Engine) atOnce(kind int, r *row, b batch) float64 {
+	vals := make([]float64, 0, 64)
+	for i := range e.peers[kind].rows {
+		if e.rows[i] == r {
+			continue
+		}
+		pr := &e.peers[kind].rows[i]
+		if y, n := pr.sum(b.t0, b.t1+6*evenstand.Second, 2); n > 0 {
+			vals = append(vals, y/n)
+		}
+	}
+	if len(vals) < 3 {
+		return 0
+	}
+	return stat.TrimmedMean(vals, (len(vals)-1)/4)
+}
+
+func (w *rateWatchRow) busy() bool { return w.doubt >= 0 || (w.cse != nil && w.cse.open()) }
+
+func (e *Engine) judge(r *row, b batch) {
+	for kind := range numKinds {
+		e.judgeKind(r, kind, b)
+	}
+	e.hour.add(e, r, b)
+	e.sideBatch(r, b)
+}
+
+func (e *Engine) judgeKind(r *row, kind int, b batch) {
+	w := &r.rates[kind]
+	level := e.level(kind, r, b)
+	if math.IsNaN(level) {
+		return
+	}
+	p := math.Min(0.5, math.Max(rateFloor/2, level*w.rel))
+	y := b.y[kind]
+	if y > 3*p*b.n+4 {
+		if all := e.atOnce(kind, r, b); all > 3*level {
+			p = math.Min(0.9, math.Max(p, all*w.rel))
+			b.excused = true
+		}
+	}
+	if e.common.covers(b.t0, b.t1) {
+		b.excused = true
+	}
+	w.ring[w.count%rateRing] = rateBatch{t0: b.t0, t1: b.t1, y: y, n: b.n, p: p, end: b.end}
+	w.count++
+
+	for _, c := range e.cases { // running sums of what is open on this row
+		if c.open() && c.sumKind() == kind && c.hasRow(r.n) {
+			if c.side != nil {
+				c.sum.add(b.n, y, e.otherLevel(c.side, r, b.t1, p)*b.n)
+			} else if c.alarm != e.now {
+				c.sum.add(b.n, y, p*b.n)
+			}
+		}
+	}
+	if b.excused {
+		return
+	}
+	if w.cse != nil && w.cse.open() {
+		w.healing(e, r, b, y, p, kind)
+		return
+	}
+	s := math.Inf(-1)
+	if kind == kindSkips && e.anyOpen(r.n, evenstand.KindStarvedRow, evenstand.KindRowStopped, evenstand.KindRowLeftOff) != nil {
+		w.reset()
+		return
+	}
+	if w.n >= rowWarm/perBatch(b) {
+		s = w.det.Add(y, b.n, p)
+	}
+	if w.doubt >= 0 {
+		e.rockOrPart(r, kind, b)
+		return
+	}
+	if s >= rateAlarm[kind]+rateEarly*math.Exp(-float64(w.n*perBatch(b))/150) {
+		w.doubt = w.onset().end - int64(w.onset().n)
+		w.alarm = b.t1
+		e.rockOrPart(r, kind, b)
+		return
+	}
+	if !(s > rateAlarm[kind]/3) || w.n*perBatch(b) < rowLearn {
+		g := 1 / math.Min(rowMemory/float64(perBatch(b)), 30+float64(w.n))
+		w.rel += g * (y/(level*b.n) - w.rel)
+		w.rel = math.Min(4, math.Max(0.25, w.rel))
+		w.n++
+	}
+}
+
+// perBatch is how many batches of grade A one batch stands for.
+func perBatch(b batch) int {
+	return max(1, int(b.n/batchA+0.5))
+}
+
+// onset is the batch with which the shift most probably began.
+func (w *rateWatchRow) onset() rateBatch {
+	m, _, _ := w.det.Onset()
+	return w.back(m)
+}
+
+func (w *rateWatchRow) back(n int) rateBatch {
+	n = min(max(n, 0), min(w.count, rateRing)-1)
+	return w.ring[(w.count-1-n)%rateRing]
+}
+
+func (e *Engine) events(r *row, kind int, from, to int64) float64 {
+	if kind == kindDoubles {
+		return float64(r.dblAt.since(from, to))
+	}
+	return float64(r.missAt.since(from, to))
+}
+
+// rockOrPart weighs one lasting rate against a burst that passed.
+func (e *Engine) rockOrPart(r *row, kind int, b batch) {
+	w := &r.rates[kind]
+	n := float64(b.end - w.doubt)
+	if n < rockLeast {
+		return
+	}
+	base := math.Min(0.4, b.p(w))
+	var odds float64
+	if r.grade == evenstand.GradeA && r.missAt.n < 1<<40 {
+		miss := e.events(r, kind, w.doubt, b.end)
+		var bursts []stat.Burst
+		for _, l := range stat.BurstLengths {
+			bursts = append(bursts, stat.Burst{Length: l, Misses: e.events(r, kind, w.doubt, w.doubt+int64(l))})
+		}
+		odds = stat.RockOrPart(n, miss, base, bursts).LogOdds
+	} else {
+		// Counts by the second: bursts of one batch or more.
+		var miss, at float64
+		var bursts []stat.Burst
+		for j := min(w.count, rateRing) - 1; j >= 0; j-- {
+			rb := w.back(j)
+			if rb.end <= w.doubt {
+				continue
+			}
+			miss += rb.y
+			at += rb.n
+			if len(bursts) < 3 {
+				bursts = append(bursts, stat.Burst{Length: at, Misses: miss})
+			}
+		}
+		odds = stat.RockOrPart(at, miss, base, bursts).LogOdds
+		n = at
+		if len(bursts) < 3 && n < 4*batchB {
+			return
+		}
+	}
+	if math.Abs(odds) < rockOdds && n < rockMost {
+		return
+	}
+	first, early, late := w.det.Onset()
+	on, lo, hi := w.back(first), w.back(early), w.back(late)
+	doubt := w.doubt
+	w.doubt = -1
+	if odds <= 0 {
+		miss := 0.0
+		for j := min(w.count, rateRing) - 1; j >= 0; j-- {
+			if rb := w.back(j); rb.end > doubt {
+				miss += math.Max(0, rb.y-rb.p*rb.n)
+			}
+		}
+		e.upsets = append(e.upsets, upset{row: r.n, from: on.t0, to: b.t1, misses: miss, places: n})
+		w.det.Reset()
+		return
+	}
+	if kind == kindDoubles && e.dusty(r) {
+		w.det.Reset()
+		return
+	}
+	id := evenstand.KindRowSkips
+	if kind == kindDoubles {
+		id = evenstand.KindRowDoubles
+	}
+	if old := e.lastRate(r, id); old != nil && on.t0-old.until < rateReopen {
+		old.until = evenstand.NoTime
+		w.cse, w.heal = old, 0
+		for j := min(w.count, rateRing) - 1; j >= 0; j-- {
+			if rb := w.back(j); rb.t0 >= on.t0 {
+				old.sum.add(rb.n, rb.y, rb.p*rb.n)
+			}
+		}
+		return
+	}
+	c := e.add(&caseFile{kind: id, rows: []int{r.n}, onset: on.t0, onsetLow: lo.t0, onsetHigh: hi.t1, alarm: w.alarm, grade: r.grade})
+	c.alarm = b.t1
+	w.cse = c
+	w.heal = 0
+	e.startSum(r, kind, c)
+	e.raiseRate(r, kind, c)
+}
+
+// lastRate is the row's last ended case of a kind.
+func (e *Engine) lastRate(r *row, kind string) *caseFile {
+	for i := len(e.cases) - 1; i >= 0; i-- {
+		if c := e.cases[i]; c.kind == kind && !c.dropped && len(c.rows) == 1 && c.rows[0] == r.n {
+			if c.until == evenstand.NoTime {
+				return nil
+			}
+			return c
+		}
+	}
+	return nil
+}
+
+func (b batch) p(w *rateWatchRow) float64 { return w.back(0).p }
+
+// startSum fills a case's sum with what the ring still holds since its onset.
+func (e *Engine) startSum(r *row, kind int, c *caseFile) {
+	w := &r.rates[kind]
+	c.sum = excess{}
+	for j := min(w.count, rateRing) - 1; j >= 0; j-- {
+		if rb := w.back(j); rb.t1 > c.onset {
+			c.sum.add(rb.n, rb.y, rb.p*rb.n)
+		}
+	}
+	n := math.Max(float64(w.n), 30)
+	c.sum.varExp = phi / (0.012 * batchA * n) // the row's own ratio is known no better
+}
+
+// healing notices that a row is as its peers again.
+func (w *rateWatchRow) healing(e *Engine, r *row, b batch, y, p float64, kind int) {
+	c := w.cse
+	// Half-way between the fault and health: a lucky stretch is no cure.
+	q := math.Sqrt(p * math.Min(0.9, math.Max(1.5*p, c.sum.got/math.Max(1, c.sum.places))))
+	step := (y*math.Log(p/q) + (b.n-y)*math.Log((1-p)/(1-q))) / phi
+	if w.heal == 0 {
+		w.healT = b.t0
+	}
+	w.heal = math.Max(0, w.heal+step)
+	if w.heal >= healAlarm {
+		c.until = w.healT
+		c.sum.cut(w, c.until)
+		w.cse = nil
+		w.det.Reset()
+	}
+}
+
+// cut takes back what was added after the end.
+func (x *excess) cut(w *rateWatchRow, until evenstand.Micros) {
+	for j := range min(w.count, rateRing) {
+		rb := w.back(j)
+		if rb.t0 < until {
+			break
+		}
+		x.add(-rb.n, -rb.y, -rb.p*rb.n)
+	}
+}
+
+// raiseRate puts a rate case on the worklist unless something else explains it.
+func (e *Engine) raiseRate(r *row, kind int, c *caseFile) {
+	if e.groupHold(r, kind, c) {
+		c.held = true
+		return
+	}
+	c.raised = true
+	e.explain(c)
+}
+
+func (c *caseFile) hasRow(n int) bool {
+	for _, r := range c.rows {
+		if r == n {
+			return true
+		}
+	}
+	return false
+}
+
+// sumKind tells which rate a case sums; -1 none.
+func (c *caseFile) sumKind() int {
+	switch c.kind {
+	case evenstand.KindRowSkips, evenstand.KindStarvedRow, evenstand.KindLowVacuum:
+		return kindSkips
+	case evenstand.KindRowDoubles:
+		return kindDoubles
+	}
+	return -1
+}
+
+// dusty tells whether the row's late doubles lie all over their places: real
+// doubles follow the first seed closely (offsets exponential with a mean of
+// 0.15 place, blurred by 0.1), dust falls anywhere.
+func (e *Engine) dusty(r *row) bool {
+	n := min(r.dblOffN, 64)
+	if n < 20 {
+		return false
+	}
+	odds := 0.0
+	for _, u := range r.dblOff[:n] {
+		odds -= math.Log(math.Max(0.05, doubleDensity(float64(u))))
+	}
+	return odds > math.Log(20)
+}
+
+// doubleDensity is the density of a real double's offset in places: an
+// exponential of mean 0.15 convolved with a normal of 0.1.
+func doubleDensity(u float64) float64 {
+	const m, s = 0.15, 0.1
+	return 1 / m * math.Exp(s*s/(2*m*m)-u/m) * stat.NormalCDF(u/s-s/m)
+}
+
+// explain lets a new case take over what it explains, or drops it when an
+// older one explains it: one finding for one cause.
+func (e *Engine) explain(n *caseFile) {
+	for _, o := range e.cases {
+		if o == n || o.dropped || !overlap(o, n) {
+			continue
+		}
+		over, under := rank(o), rank(n)
+		switch {
+		case over > under && covers(o, n):
+			n.dropped = true
+			return
+		case under > over && covers(n, o):
+			o.dropped = true
+			e.release(o)
+		}
+	}
+}
+
+// rank orders the kinds by how much they say about a row's missing seeds.
+func rank(c *caseFile) int {
+	switch c.kind {
+	case evenstand.KindLowVacuum:
+		return 5
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff:
+		return 4
+	case evenstand.KindBlockedCell:
+		return 3
+	case evenstand.KindStarvedRow:
+		return 2
+	case evenstand.KindRowSkips:
+		return 1
+	}
+	return 0
+}
+
+// covers tells whether the stronger case can be what the weaker one saw.
+func covers(strong, weak *caseFile) bool {
+	if rank(weak) == 0 || rank(weak) == rank(strong) {
+		return false
+	}
+	if strong.kind == evenstand.KindRowStopped && weak.kind != evenstand.KindRowSkips && weak.kind != evenstand.KindStarvedRow {
+		return false
+	}
+	if strong.kind == evenstand.KindLowVacuum && weak.kind != evenstand.KindRowSkips {
+		return false
+	}
+	// The weaker one must not be much older than what is to explain it.
+	return weak.onset > strong.onset-10*60*evenstand.Second
+}
+
+func overlap(a, b *caseFile) bool {
+	rows := false
+	for _, r := range a.rows {
+		rows = rows || b.hasRow(r)
+	}
+	if !rows {
+		return false
+	}
+	endA, endB := a.until, b.until
+	if endA == evenstand.NoTime {
+		endA = math.MaxInt64
+	}
+	if endB == evenstand.NoTime {
+		endB = math.MaxInt64
+	}
+	return a.onset <= endB && b.onset <= endA
+}
+
+// release frees a row's watch from a case that was dropped.
+func (e *Engine) release(c *caseFile) {
+	k := c.sumKind()
+	if k < 0 {
+		return
+	}
+	for _, n := range c.rows {
+		w := &e.row(n).rates[k]
+		if w.cse == c {
+			w.cse = nil
+			w.det.Reset()
+		}
+	}
+}

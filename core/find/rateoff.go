@@ -1,0 +1,148 @@
+package find
+
+import (
+	"math"
+
+	"evenstand"
+	"evenstand/core/stat"
+)
+
+// The whole machine drops more or fewer seeds than asked: places due by the
+// disc's rhythm (or counted seeds) over places due by the target, the middle
+// row of all, in windows of ten seconds.
+const (
+	rateWindow  = 10 // s of planting
+	rateSmall   = 0.015
+	rateRaise   = 0.0225
+	rateWindows = 30 // windows beyond rateSmall on one side before it is raised
+	rateBack    = 0.010
+	rateBackFor = 12
+	rateSettle  = 30 * evenstand.Second // after a change of target
+)
+
+type rateWatch struct {
+	sec     int
+	changed evenstand.Micros
+	run     int // windows beyond, on one side
+	sign    float64
+	since   evenstand.Micros
+	sum     float64
+	vals    [rateWindows]float64
+	back    int
+	backAt  evenstand.Micros
+	first   evenstand.Micros // first window of the day
+	cse     *caseFile
+	speed   stat2 // logged speed over the receiver's, of late
+}
+
+type rateCase struct {
+	ratio     evenstand.Moments
+	area      float64
+	seeds     float64
+	speed     float64 // logged speed over the receiver's; NaN unknown
+	fromStart bool
+	atStop    bool
+}
+
+func (w *rateWatch) init() { w.changed, w.first = evenstand.NoTime, evenstand.NoTime }
+
+func (w *rateWatch) targetChanged(t evenstand.Micros) { w.changed = t }
+
+// Ratio takes what a row does over what it is asked: 1 is right. NaN unknown.
+func (e *Engine) Ratio(n int, ratio float64) { e.row(n).rateWay = ratio }
+
+// SpeedRatio takes the speed that the machine logs over the receiver's.
+func (e *Engine) SpeedRatio(x float64) {
+	const g = 1.0 / 120
+	if e.rate.speed.n == 0 {
+		e.rate.speed = stat2{x, 1}
+		return
+	}
+	e.rate.speed.sum += g * (x - e.rate.speed.sum)
+}
+
+func (e *Engine) tickRate(t evenstand.Micros) {
+	w := &e.rate
+	if !e.bar.Planting {
+		return
+	}
+	way := e.bar.Speed
+	if c := w.cse; c != nil && c.open() && !math.IsNaN(e.cfg.Spacing) {
+		for _, r := range e.rows {
+			if r.enabled && r.rateWay > 0 {
+				c.rate.area += way * e.cfg.Spacing
+			}
+		}
+	}
+	w.sec++
+	if w.sec < rateWindow {
+		return
+	}
+	w.sec = 0
+	var vals []float64
+	for _, r := range e.rows {
+		if r.rateWay > 0 && r.enabled && !(r.stop.cse != nil && r.stop.cse.open()) {
+			vals = append(vals, r.rateWay)
+		}
+	}
+	if len(vals) == 0 || 2*len(vals) < len(e.rows) {
+		return
+	}
+	if w.changed != evenstand.NoTime && t-w.changed < rateSettle {
+		return
+	}
+	if w.first == evenstand.NoTime {
+		w.first = t
+	}
+	dev := stat.Median(vals) - 1
+	if c := w.cse; c != nil && c.open() {
+		c.rate.ratio.Add(1 + dev)
+		if math.Abs(dev) < rateBack {
+			if w.back == 0 {
+				w.backAt = t - rateWindow*evenstand.Second
+			}
+			w.back++
+			if w.back >= rateBackFor {
+				c.until = w.backAt
+				w.cse, w.run = nil, 0
+			}
+		} else {
+			w.back = 0
+		}
+		return
+	}
+	if math.Abs(dev) < rateSmall || (w.run > 0 && dev*w.sign < 0) {
+		w.run = 0
+		if math.Abs(dev) < rateSmall {
+			return
+		}
+	}
+	if w.run == 0 {
+		w.since, w.sum, w.sign = t-rateWindow*evenstand.Second, 0, math.Copysign(1, dev)
+	}
+	w.vals[w.run%rateWindows] = dev
+	w.run++
+	w.sum += dev
+	if w.run < rateWindows || math.Abs(stat.Median(w.vals[:])) < rateRaise {
+		return
+	}
+	rows := make([]int, 0, len(e.rows))
+	grade := evenstand.GradeA
+	for _, r := range e.rows {
+		rows = append(rows, r.n)
+		grade = max(grade, r.grade)
+	}
+	c := e.add(&caseFile{kind: evenstand.KindRateOff, rows: rows, raised: true, onset: w.since, onsetLow: w.since - 30*evenstand.Second,
+		onsetHigh: w.since + 30*evenstand.Second, alarm: t, grade: grade, rate: &rateCase{speed: math.NaN()}})
+	c.rate.fromStart = w.since-w.first < 180*evenstand.Second
+	if w.speed.n > 0 {
+		c.rate.speed = w.speed.sum
+	}
+	for _, v := range w.vals {
+		c.rate.ratio.Add(1 + v)
+	}
+	if !math.IsNaN(e.cfg.Spacing) {
+		c.rate.area = float64(w.run*rateWindow) * way * e.cfg.Spacing * float64(len(vals))
+	}
+	w.cse, w.back = c, 0
+}

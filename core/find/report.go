@@ -1,0 +1,423 @@
+package find
+
+import (
+	"fmt"
+	"math"
+
+	"evenstand"
+	"evenstand/core/stat"
+)
+
+// report turns a case into a finding without id, money and words.
+func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, bool) {
+	f := evenstand.Finding{
+		Kind: c.kind, Stage: evenstand.Suspected, Status: evenstand.Open, Grade: c.grade,
+		Rows: append(evenstand.Rows(nil), c.rows...), Since: c.onset, SinceLow: min(c.onsetLow, c.onset), SinceHigh: max(c.onsetHigh, c.onset),
+		Alarm: c.alarm, Planter: e.cfg.Planter,
+	}
+	if c.raised {
+		f.Stage = evenstand.Raised
+	}
+	if c.until != evenstand.NoTime {
+		u := c.until
+		f.Until, f.Status = &u, evenstand.Ended
+	}
+	switch {
+	case c.cell != nil:
+		e.reportCell(c, &f)
+	case c.stop != nil:
+		e.reportStop(c, &f)
+	case c.off != nil:
+		e.reportOff(c, &f)
+	case c.rate != nil:
+		e.reportRate(c, &f)
+	case c.vac != nil:
+		e.reportVacuum(c, &f)
+	case c.runs != nil:
+		e.reportRuns(c, &f)
+	default:
+		e.reportRow(c, &f)
+	}
+	f.Family = evenstand.Family(f.Kind)
+	return f, true
+}
+
+func num(v float64) evenstand.Number { return evenstand.Number(v) }
+
+func ev(name string, v, lo, hi, n float64, unit string) evenstand.Evidence {
+	return evenstand.Evidence{Name: name, Value: num(v), Low: num(lo), High: num(hi), N: num(n), Unit: unit}
+}
+
+var nan = math.NaN()
+
+// normalise turns weights into probabilities; what is left of one is "other".
+func normalise(cs ...evenstand.Cause) []evenstand.Cause {
+	sum := 0.0
+	for _, c := range cs {
+		sum += c.Probability
+	}
+	if sum <= 0 {
+		return nil
+	}
+	const other = 0.03
+	var out []evenstand.Cause
+	for _, c := range cs {
+		c.Probability *= (1 - other) / sum
+		if c.Probability >= 0.005 {
+			out = append(out, c)
+		}
+	}
+	for i := 1; i < len(out); i++ {
+		for j := i; j > 0 && out[j].Probability > out[j-1].Probability; j-- {
+			out[j], out[j-1] = out[j-1], out[j]
+		}
+	}
+	return out
+}
+
+// amount is a normal estimate as 10th, 50th and 90th percentile, never below
+// nothing.
+func amount(mean, sd float64) evenstand.Range {
+	const z90 = 1.2815515655446004 // normal quantile of 0.9
+	pos := func(v float64) evenstand.Number { return num(math.Max(0, v)) }
+	return evenstand.Range{Low: pos(mean - z90*sd), Mid: pos(mean), High: pos(mean + z90*sd)}
+}
+
+func (e *Engine) target(rows []int) float64 {
+	for _, n := range rows {
+		if n <= len(e.rows) && !math.IsNaN(e.rows[n-1].target) {
+			return e.rows[n-1].target
+		}
+	}
+	return nan
+}
+
+func (e *Engine) cropOf(rows []int) string {
+	for _, n := range rows {
+		if n <= len(e.rows) {
+			if c := e.crop(e.rows[n-1]); c != "" {
+				return c
+			}
+		}
+	}
+	return ""
+}
+
+func (e *Engine) harm(c *caseFile, kind evenstand.HarmKind, mean, sd, places float64) evenstand.Harm {
+	target := e.target(c.rows)
+	return evenstand.Harm{Kind: kind, Amount: amount(mean, sd), Area: num(places / target), Target: num(target),
+		Ratio: evenstand.Unknown, Share: num(math.Max(0, mean) / math.Max(1, places)), Crop: e.cropOf(c.rows)}
+}
+
+func (e *Engine) reportCell(c *caseFile, f *evenstand.Finding) {
+	cc := c.cell
+	q := cc.misses / math.Max(1, cc.turns)
+	lo, hi := stat.Jeffreys(cc.misses, cc.turns, 0.90)
+	if lo > 0.9 {
+		f.Kind = evenstand.KindBlockedCell
+	} else {
+		f.Kind = evenstand.KindWeakCell
+	}
+	f.Evidence = []evenstand.Evidence{
+		ev(fmt.Sprintf("odds for a rhythm of %d", cc.n), math.Exp(math.Min(cc.odds, 690)), nan, nan, cc.turns*float64(cc.n), ""),
+		ev("cells on the disc", float64(cc.n), nan, nan, nan, ""),
+		ev("share of turns missed", q, lo, hi, cc.turns, ""),
+	}
+	if cc.second || cc.slips > 0 && q < 0.7 {
+		f.Evidence = append(f.Evidence, ev("slips of the place number", float64(cc.slips), nan, nan, nan, ""))
+	}
+	// A hole that is blocked misses every turn; one that is chipped, or has a
+	// seed stuck at its edge, part of them (agronomy: F01 and F02).
+	if f.Kind == evenstand.KindBlockedCell {
+		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseCell, Probability: 0.95}, evenstand.Cause{Cause: evenstand.CauseWeakCell, Probability: 0.03}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.01})
+	} else if hi > 0.93 {
+		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseCell, Probability: 0.70}, evenstand.Cause{Cause: evenstand.CauseWeakCell, Probability: 0.27})
+	} else {
+		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseWeakCell, Probability: 0.92}, evenstand.Cause{Cause: evenstand.CauseCell, Probability: 0.05}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.01})
+	}
+	got := math.Max(0, cc.seen)
+	sd := math.Sqrt(math.Max(1, got) * 0.1)
+	h := e.harm(c, evenstand.MissingSeeds, got, sd+0.03*got, e.placesSince(c))
+	f.Harm = []evenstand.Harm{h}
+	r := e.row(c.rows[0])
+	if prof := r.cells.profile(); len(prof) > 0 {
+		ch := &evenstand.Chart{Title: "turns missed, by cell of the disc", X: "cell", Y: "share of the last turns missed", Unit: ""}
+		for i, v := range prof {
+			ch.At = append(ch.At, num(float64(i+1)))
+			ch.Value = append(ch.Value, num(v))
+		}
+		if cc.cell >= 0 && cc.cell < len(prof) {
+			ch.Mark = []int{cc.cell}
+		}
+		f.Chart = ch
+	}
+}
+
+// placesSince is about how many places of the row were due since the onset.
+func (e *Engine) placesSince(c *caseFile) float64 {
+	return math.Max(1, c.cell.turns*float64(c.cell.n))
+}
+
+func (c *caseFile) excess() (mean, sd float64) {
+	x := c.sum
+	mean = x.got - x.expected
+	sd = math.Sqrt(phi*math.Max(x.got, 1) + x.varExp*x.expected*x.expected)
+	return mean, sd
+}
+
+// rowRates gives the rate, the peers' rate and their ratio as evidence.
+func (e *Engine) rowRates(c *caseFile, name string) (rate, peer, ratio float64, evs []evenstand.Evidence) {
+	x := c.sum
+	n := math.Max(1, x.places)
+	y, m := stat.Effective(x.got, n, phi)
+	lo, hi := stat.Jeffreys(y, m, 0.90)
+	rate, peer = x.got/n, x.expected/n
+	ratio = (x.got + 0.5) / (x.expected + 0.5)
+	s := math.Sqrt(phi/(x.got+0.5) + x.varExp)
+	evs = []evenstand.Evidence{
+		ev(name, rate, lo, hi, n, ""),
+		ev(name+" of its peers", peer, nan, nan, n, ""),
+		ev("times its peers", ratio, ratio*math.Exp(-1.645*s), ratio*math.Exp(1.645*s), nan, ""),
+	}
+	return
+}
+
+func (e *Engine) reportRow(c *caseFile, f *evenstand.Finding) {
+	name, kind := "skips", evenstand.MissingSeeds
+	if c.kind == evenstand.KindRowDoubles {
+		name, kind = "doubles", evenstand.ExtraSeeds
+	}
+	rate, peer, ratio, evs := e.rowRates(c, name)
+	f.Evidence = evs
+	if c.kind == evenstand.KindRowSkips {
+		seal, fit, single := 0.80, 0.06, 0.10
+		if ratio > 6 {
+			seal, single = 0.72, 0.16
+		}
+		r := e.row(c.rows[0])
+		if n := r.cells.n; c.grade != evenstand.GradeA {
+			if n == 0 && c.rows[0]-1 < len(e.cfg.Cells) {
+				n = e.cfg.Cells[c.rows[0]-1]
+			}
+			if n > 0 { // steady skips near one in N
+				if one := 1 / float64(n); rate-peer > 0.6*one && rate-peer < 1.4*one {
+					f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseCell, Probability: 0.5}, evenstand.Cause{Cause: evenstand.CauseSeal, Probability: 0.4}, evenstand.Cause{Cause: evenstand.CauseSingulator, Probability: 0.05})
+				}
+			}
+		}
+		if f.Causes == nil {
+			f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseSeal, Probability: seal}, evenstand.Cause{Cause: evenstand.CauseSingulator, Probability: single}, evenstand.Cause{Cause: evenstand.CauseSeedFit, Probability: fit}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.10})
+		}
+	} else {
+		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseSingulator, Probability: 0.85}, evenstand.Cause{Cause: evenstand.CauseSeedFit, Probability: 0.08}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.06})
+	}
+	mean, sd := c.excess()
+	f.Harm = []evenstand.Harm{e.harm(c, kind, mean, sd, c.sum.places)}
+	k := c.sumKind()
+	f.Chart = e.rowChart(k, c.rows)
+}
+
+func (e *Engine) reportRuns(c *caseFile, f *evenstand.Finding) {
+	_, _, _, evs := e.rowRates(c, "skips")
+	f.Evidence = append([]evenstand.Evidence{ev("runs of three and more", float64(c.runs.runs), nan, nan, c.sum.places, ""),
+		ev("longest run", float64(c.runs.longest), nan, nan, nan, "")}, evs...)
+	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseBridging, Probability: 0.78}, evenstand.Cause{Cause: evenstand.CauseDelivery, Probability: 0.17}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.04})
+	mean, sd := c.excess()
+	f.Harm = []evenstand.Harm{e.harm(c, evenstand.MissingSeeds, mean, sd, c.sum.places)}
+	f.Chart = e.rowChart(kindSkips, c.rows)
+}
+
+// rowChart draws each row's rate of the last half hour with its interval.
+func (e *Engine) rowChart(kind int, mark []int) *evenstand.Chart {
+	names := [numKinds]string{"skips", "doubles"}
+	ch := &evenstand.Chart{Title: names[kind] + " by row, last half hour", X: "row", Y: "share of places due", Unit: "%"}
+	var vals []float64
+	for _, r := range e.rows {
+		w := &r.rates[kind]
+		var y, n float64
+		for j := range min(w.count, rateRing) {
+			b := w.back(j)
+			if e.now-b.t1 > 1800*evenstand.Second && n > 20*batchA {
+				break
+			}
+			y += b.y
+			n += b.n
+		}
+		v, lo, hi := nan, nan, nan
+		if n > 0 {
+			v = y / n
+			ye, ne := stat.Effective(y, n, phi)
+			lo, hi = stat.Jeffreys(ye, ne, 0.90)
+			if !inList(mark, r.n) {
+				vals = append(vals, v)
+			}
+		}
+		ch.At = append(ch.At, num(float64(r.n)))
+		ch.Value = append(ch.Value, num(v))
+		ch.Low = append(ch.Low, num(lo))
+		ch.High = append(ch.High, num(hi))
+		if inList(mark, r.n) {
+			ch.Mark = append(ch.Mark, r.n-1)
+		}
+	}
+	if len(vals) >= 3 {
+		ch.Band = &evenstand.Range{Low: num(stat.Quantile(vals, 0.1)), Mid: num(stat.Median(vals)), High: num(stat.Quantile(vals, 0.9))}
+	}
+	return ch
+}
+
+func inList(l []int, n int) bool {
+	for _, v := range l {
+		if v == n {
+			return true
+		}
+	}
+	return false
+}
+
+func (e *Engine) reportVacuum(c *caseFile, f *evenstand.Finding) {
+	_, _, _, evs := e.rowRates(c, "skips")
+	v := c.vac
+	before := v.before.mean()
+	after := v.after.mean()
+	if v.byGauge && c.side.vacuum.after.n > 0 {
+		after = c.side.vacuum.after.mean()
+	}
+	if !math.IsNaN(before) {
+		f.Evidence = append(f.Evidence, ev("vacuum before", before, nan, nan, nan, "Pa"), ev("vacuum after", after, nan, nan, nan, "Pa"))
+	}
+	f.Evidence = append(f.Evidence, evs...)
+	hose, fan := 0.85, 0.10
+	if v.machine {
+		hose, fan = 0.25, 0.70
+	}
+	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseHose, Probability: hose}, evenstand.Cause{Cause: evenstand.CauseFan, Probability: fan}, evenstand.Cause{Cause: evenstand.CauseSeedFit, Probability: 0.03})
+	mean, sd := c.excess()
+	f.Harm = []evenstand.Harm{e.harm(c, evenstand.MissingSeeds, mean, sd, c.sum.places)}
+	f.Chart = e.rowChart(kindSkips, c.rows)
+}
+
+func (e *Engine) reportStop(c *caseFile, f *evenstand.Finding) {
+	s := c.stop
+	f.Evidence = []evenstand.Evidence{
+		ev("metres without seed", s.way, s.way*0.98, s.way*1.02, s.seconds, "m"),
+		ev("seeds due", s.missing, nan, nan, nan, ""),
+		ev("stops", float64(s.stops), nan, nan, nan, ""),
+	}
+	// Prior odds of the trade, weighed by how it began and by what the drive
+	// said (agronomy: F11, F12, F19, F26, F27). Judgement, no published odds.
+	drive, tube, empty, sensor := 0.34, 0.22, 0.22, 0.19
+	switch {
+	case s.working == 0:
+		drive *= 20
+	case s.working == 1:
+		drive *= 0.05
+	}
+	switch {
+	case s.atLowering:
+		tube *= 10
+		empty *= 0.5
+		sensor *= 0.3
+	case s.taper:
+		empty *= 12
+	default:
+		tube *= 0.25
+		empty *= 0.4 // an empty box fades out
+	}
+	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseDrive, Probability: drive}, evenstand.Cause{Cause: evenstand.CauseTube, Probability: tube}, evenstand.Cause{Cause: evenstand.CauseEmpty, Probability: empty}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: sensor})
+	target := e.target(c.rows)
+	area := s.area
+	if area == 0 {
+		area = nan
+	}
+	f.Harm = []evenstand.Harm{{Kind: evenstand.EmptyGround, Amount: evenstand.Range{Low: num(area * 0.98), Mid: num(area), High: num(area * 1.02)},
+		Area: num(area), Target: num(target), Ratio: evenstand.Unknown, Share: 1, Crop: e.cropOf(c.rows)}}
+}
+
+func (e *Engine) reportOff(c *caseFile, f *evenstand.Finding) {
+	o := c.off
+	f.Evidence = []evenstand.Evidence{ev("metres without seed", o.way, o.way*0.98, o.way*1.02, nan, "m")}
+	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseSwitchedOff, Probability: 0.85}, evenstand.Cause{Cause: evenstand.CauseSectionCtl, Probability: 0.12})
+	area := o.area
+	if area == 0 {
+		area = nan
+	}
+	f.Harm = []evenstand.Harm{{Kind: evenstand.EmptyGround, Amount: evenstand.Range{Low: num(area * 0.98), Mid: num(area), High: num(area * 1.02)},
+		Area: num(area), Target: num(e.target(c.rows)), Ratio: evenstand.Unknown, Share: 1, Crop: e.cropOf(c.rows)}}
+}
+
+func (e *Engine) reportRate(c *caseFile, f *evenstand.Finding) {
+	rc := c.rate
+	m := rc.ratio.Mean()
+	se := rc.ratio.SD() / math.Sqrt(math.Max(1, rc.ratio.N/6))
+	if math.IsNaN(se) {
+		se = 0.005
+	}
+	f.Evidence = []evenstand.Evidence{ev("actual over target", m, m-1.645*se-0.002, m+1.645*se+0.002, rc.ratio.N, "")}
+	cells, speed, setting := 0.12, 0.30, 0.25
+	// A machine that logs its own speed off by as much says where it comes from.
+	if !math.IsNaN(rc.speed) {
+		f.Evidence = append(f.Evidence, ev("logged speed over the receiver's", rc.speed, nan, nan, nan, ""))
+		d := math.Abs(rc.speed-m) / 0.006
+		if math.Abs(rc.speed-1) > 0.01 && d < 3 {
+			speed *= 30 * math.Exp(-d*d/2)
+		} else if math.Abs(rc.speed-1) < 0.01 {
+			speed *= 0.1
+		}
+	}
+	// A simple ratio of cell counts: 42 for 40 is 1.05 from the first foot on.
+	if n := e.cells(); n > 0 {
+		best, at := math.Inf(1), 0
+		for k := n - 12; k <= n+12; k++ {
+			if k > 0 && k != n {
+				if d := math.Abs(float64(k)/float64(n) - m); d < best {
+					best, at = d, k
+				}
+			}
+		}
+		step := 1 / float64(n)
+		if best < 0.18*step {
+			cells *= 4
+			if (at-n)%2 == 0 {
+				cells *= 2
+			}
+			if at > 0 {
+				f.Evidence = append(f.Evidence, ev("cells that would explain it", float64(at), nan, nan, nan, ""))
+			}
+		} else {
+			cells *= 0.3
+		}
+	}
+	if !rc.fromStart {
+		cells *= 0.5
+		setting *= 1.5
+	}
+	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseCellCount, Probability: cells}, evenstand.Cause{Cause: evenstand.CauseSpeedSource, Probability: speed}, evenstand.Cause{Cause: evenstand.CauseSetting, Probability: setting})
+	area := rc.area
+	if area == 0 {
+		area = nan
+	}
+	f.Harm = []evenstand.Harm{{Kind: evenstand.RateError, Amount: evenstand.Range{Low: num(area), Mid: num(area), High: num(area)},
+		Area: num(area), Target: num(e.target(c.rows)), Ratio: num(m), Share: 1, Crop: e.cropOf(c.rows)}}
+}
+
+func (e *Engine) cells() int {
+	for _, n := range e.cfg.Cells {
+		if n > 0 {
+			return n
+		}
+	}
+	return 0
+}
+
+// reportUpset keeps passing trouble aside.
+func (e *Engine) reportUpset(u upset) evenstand.Finding {
+	to := u.to
+	return evenstand.Finding{Kind: evenstand.KindUpset, Family: evenstand.KindUpset, Stage: evenstand.Suspected, Status: evenstand.Ended,
+		Grade: e.row(u.row).grade, Rows: evenstand.Rows{u.row}, Since: u.from, SinceLow: u.from, SinceHigh: u.from + 10*evenstand.Second,
+		Until: &to, When: evenstand.Never, Alarm: u.to, Planter: e.cfg.Planter,
+		Evidence: []evenstand.Evidence{ev("skips", u.misses, nan, nan, u.places, "")},
+		Causes:   []evenstand.Cause{{Cause: evenstand.CauseRock, Probability: 0.9}},
+		Harm:     []evenstand.Harm{e.harm(&caseFile{rows: []int{u.row}}, evenstand.MissingSeeds, u.misses, math.Sqrt(u.misses+1), u.places)},
+	}
+}

@@ -1,0 +1,108 @@
+package find
+
+import (
+	"math"
+
+	"evenstand"
+)
+
+// A starved row misses in runs of three and more: seed does not reach the
+// disc. Single skips among them say nothing, so only runs are counted, one at
+// most in 400 places so that one stone counts once.
+const (
+	runLeast   = 3
+	runPause   = 400
+	runAlarm   = 12.0 // nats
+	runExtra   = 3e-4 // runs a place that count as starved, beyond the row's own
+	runFloor   = 2e-5
+	runEndNats = 9.0
+)
+
+type starvedWatch struct {
+	c      float64
+	since  int64 // places since the last run that counted
+	count  int64 // places since the chain began
+	first  evenstand.Micros
+	last   evenstand.Micros
+	runs   int
+	missed float64
+	all    int // runs of the day
+	cse    *caseFile
+}
+
+type runCase struct {
+	runs    int
+	places  float64
+	longest int
+}
+
+func (w *starvedWatch) init() { w.since = runPause }
+
+func (w *starvedWatch) rates(r *row) (q0, q1 float64) {
+	q0 = math.Max(runFloor, 4*r.ownMiss*r.ownMiss*r.ownMiss)
+	return q0, q0 + runExtra
+}
+
+// place walks one place on.
+func (w *starvedWatch) place() {
+	w.since++
+	if w.c > 0 {
+		w.count++
+		w.c -= runExtra
+		if w.c <= 0 {
+			w.c = 0
+		}
+	}
+}
+
+// run takes a run of misses.
+func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
+	if n < runLeast {
+		return
+	}
+	w.all++
+	if w.cse != nil && w.cse.open() {
+		w.cse.runs.runs++
+		w.cse.runs.longest = max(w.cse.runs.longest, n)
+		w.last = t
+	}
+	if w.since < runPause || e.common.n > 0 {
+		return
+	}
+	w.since = 0
+	if w.c == 0 {
+		w.first, w.count, w.runs = t, 0, 0
+	}
+	w.runs++
+	w.last = t
+	q0, q1 := w.rates(r)
+	w.c += math.Log(q1 / q0)
+	if w.c >= runAlarm && w.runs >= 3 && (w.cse == nil || !w.cse.open()) {
+		// One stopped row or one stone is not a starved row.
+		w.cse = e.add(&caseFile{kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: w.first,
+			onsetLow: w.first - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
+			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n}})
+		e.startSum(r, kindSkips, w.cse)
+		e.explain(w.cse)
+	}
+}
+
+// tick ends the case when the runs stop.
+func (w *starvedWatch) tick(e *Engine, r *row, t evenstand.Micros) {
+	c := w.cse
+	if c == nil || !c.open() {
+		return
+	}
+	rate := float64(c.runs.runs) / math.Max(1, float64(r.places-c.runs0(r)))
+	if float64(w.since)*rate > runEndNats && w.since > 6000 {
+		c.until = w.last
+		w.c = 0
+		w.cse = nil
+		r.rates[kindSkips].reset()
+	}
+}
+
+// runs0 is the place counter at which the case began.
+func (c *caseFile) runs0(r *row) int64 {
+	return r.places - int64(c.sum.places)
+}

@@ -1,0 +1,180 @@
+package find
+
+import (
+	"math"
+
+	"evenstand"
+)
+
+// A stopped row drops nothing while its peers do. The limit is three times
+// the longest run of misses of any healthy row, about a second; a stop is
+// raised when it has lasted two seconds, and a shorter one passes.
+const (
+	stopRaise   = 2.0 // s
+	stopRaiseB  = 3.2 // s at a row a second
+	stopPeers   = 0.6 // share of the other rows that must be planting
+	stopFresh   = 0.8 // s within which a peer's last seed must lie
+	stopFreshB  = 2.2
+	resumeSeeds = 8
+	stopMerge   = 15 * 60 * evenstand.Second // stops of one row that are one fault
+)
+
+type stopWatch struct {
+	last    evenstand.Micros // last seed
+	lowered evenstand.Micros
+	resumed int
+	first   evenstand.Micros // first seed after a stop
+	cse     *caseFile
+	before  float64 // share of misses just before the last seed
+}
+
+type stopCase struct {
+	way        float64 // m of row without seed while the peers planted
+	seconds    float64
+	missing    float64 // seeds
+	area       float64
+	atLowering bool
+	taper      bool // it faded out rather than stopped dead
+	working    int8 // what the drive said while nothing fell
+	stops      int
+	never      bool // the row never gave a seed
+}
+
+func (s *stopWatch) lower(t evenstand.Micros) { s.lowered = t }
+
+func (s *stopWatch) seed(t evenstand.Micros) {
+	if s.cse != nil && s.cse.open() {
+		if s.resumed == 0 || t-s.last > 3*evenstand.Second/2 {
+			s.resumed, s.first = 0, t
+		}
+		s.resumed++
+	}
+	s.last = t
+}
+
+// lastSeen is when the row can last have been known to plant.
+func (s *stopWatch) lastSeen() evenstand.Micros {
+	if s.last == 0 || s.last < s.lowered {
+		return s.lowered + 3*evenstand.Second/10
+	}
+	return s.last
+}
+
+func (e *Engine) tickStops(t evenstand.Micros) {
+	way := e.bar.Way - e.stopWay
+	e.stopWay = e.bar.Way
+	if !e.pass.down || !e.bar.Planting || e.bar.Speed < 0.6 || t-e.pass.since < evenstand.Second {
+		return
+	}
+	on, fresh := 0, 0
+	for _, r := range e.rows {
+		if !r.enabled {
+			continue
+		}
+		on++
+		lim := stopFresh
+		if r.grade != evenstand.GradeA {
+			lim = stopFreshB
+		}
+		if r.stop.last > 0 && (t-r.stop.last).Seconds() <= lim {
+			fresh++
+		}
+	}
+	for _, r := range e.rows {
+		s := &r.stop
+		if s.cse != nil && s.cse.open() {
+			c := s.cse.stop
+			silent := (t - s.last).Seconds()
+			if s.last == 0 {
+				silent = (t - s.lowered).Seconds()
+			}
+			if r.enabled && silent > 0.9 && way > 0 && way < 50 {
+				c.way += way
+				c.seconds++
+				if !math.IsNaN(e.cfg.Spacing) {
+					c.area += way * e.cfg.Spacing
+					if !math.IsNaN(r.target) {
+						c.missing += way * e.cfg.Spacing * r.target
+					}
+				}
+				if r.working >= 0 {
+					c.working = r.working
+				}
+			}
+			if s.resumed >= resumeSeeds && silent < stopFreshB {
+				s.cse.until = s.first
+				s.resumed = 0
+			}
+			continue
+		}
+		if !r.enabled {
+			continue
+		}
+		peers := on - 1
+		mine := 0
+		lim, raise := stopFresh, stopRaise
+		if r.grade != evenstand.GradeA {
+			lim, raise = stopFreshB, stopRaiseB
+		}
+		if r.stop.last > 0 && (t-r.stop.last).Seconds() <= lim {
+			mine = 1
+		}
+		if peers < 1 || float64(fresh-mine) < stopPeers*float64(peers) {
+			continue
+		}
+		silent := (t - s.lastSeen()).Seconds()
+		if silent < raise {
+			continue
+		}
+		e.openStop(r, t, silent)
+	}
+}
+
+func (e *Engine) openStop(r *row, t evenstand.Micros, silent float64) {
+	s := &r.stop
+	since := s.lastSeen()
+	atLow := s.last < s.lowered || (s.last-s.lowered).Seconds() < 1
+	if old := s.cse; old != nil && !old.dropped && t-old.until < stopMerge {
+		old.until = evenstand.NoTime
+		old.stop.stops++
+		s.resumed = 0
+		e.addStop(r, old, silent)
+		return
+	}
+	c := e.add(&caseFile{kind: evenstand.KindRowStopped, rows: []int{r.n}, raised: true, onset: since,
+		onsetLow: since, onsetHigh: since + evenstand.Second, alarm: t, grade: max(r.grade, evenstand.GradeA),
+		stop: &stopCase{atLowering: atLow, working: r.working, stops: 1, never: s.last == 0}})
+	if s.last == 0 && r.grade == evenstand.NoGrade {
+		c.grade = e.bestGrade()
+	}
+	// Fading out: many misses among the last places before it fell silent.
+	late := float64(r.missAt.since(r.places-200, r.places+1))
+	c.stop.taper = !atLow && late > 30
+	s.cse = c
+	s.resumed = 0
+	e.addStop(r, c, silent)
+	e.explain(c)
+}
+
+// addStop adds the seconds that passed before the stop was noticed.
+func (e *Engine) addStop(r *row, c *caseFile, silent float64) {
+	way := silent * e.bar.Speed
+	c.stop.way += way
+	c.stop.seconds += silent
+	if !math.IsNaN(e.cfg.Spacing) {
+		c.stop.area += way * e.cfg.Spacing
+		if !math.IsNaN(r.target) {
+			c.stop.missing += way * e.cfg.Spacing * r.target
+		}
+	}
+}
+
+func (e *Engine) bestGrade() evenstand.Grade {
+	g := evenstand.GradeD
+	for _, r := range e.rows {
+		if r.grade != evenstand.NoGrade && r.grade < g {
+			g = r.grade
+		}
+	}
+	return g
+}

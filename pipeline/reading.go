@@ -1,0 +1,198 @@
+package pipeline
+
+import (
+	"math"
+
+	"evenstand"
+)
+
+// reading takes one reading on the one clock.
+func (s *settler) reading(x evenstand.Reading) error {
+	switch x.Quantity {
+	case evenstand.Raw:
+		return nil
+	case evenstand.RowEnabled:
+		for _, n := range s.card.RowsOf(x.Element) {
+			s.rows[n-1].enabled = x.Value >= 0.5
+			s.engine.Enabled(n, x.Value >= 0.5, x.T)
+		}
+		return nil
+	case evenstand.RowWorking:
+		for _, n := range s.card.RowsOf(x.Element) {
+			r := s.rows[n-1]
+			r.working, r.workT = int8(math.Round(math.Min(1, math.Max(0, x.Value)))), x.T
+			s.engine.Working(n, x.Value >= 0.5, x.T)
+		}
+		return nil
+	case evenstand.SeedRateTarget:
+		for _, n := range s.card.RowsOf(x.Element) {
+			s.setTarget(s.rows[n-1], x.Value, x.T)
+		}
+		return nil
+	case evenstand.SeedCount, evenstand.SeedRate, evenstand.SkipFraction, evenstand.DoubleFraction:
+		if x.Element.Scope == evenstand.ScopeRow && int(x.Element.N) <= len(s.rows) && x.Element.N >= 1 {
+			s.share(s.rows[x.Element.N-1], x)
+		}
+		return nil
+	}
+	p := s.passAt(x.T)
+	if p == nil || !s.planting {
+		return nil
+	}
+	if x.Quantity == evenstand.Vacuum {
+		s.vacuum(x)
+	}
+	if x.Quantity == evenstand.GroundSpeed && x.Element.Scope == evenstand.ScopeMachine && s.pose.V > 1 && math.Abs(s.pose.V-x.Value) < 0.3*s.pose.V {
+		s.engine.SpeedRatio(x.Value / s.pose.V)
+	}
+	k := int32((s.pose.S - p.S0) / evenstand.StretchLength)
+	for _, n := range s.card.RowsOf(x.Element) {
+		st := s.rows[n-1].stretch(k)
+		switch x.Quantity {
+		case evenstand.GaugeWheelLoad:
+			st.Load.Add(x.Value)
+		case evenstand.AppliedForce:
+			st.Force.Add(x.Value)
+		case evenstand.SeedZoneMoisture:
+			st.Moisture.Add(x.Value)
+		case evenstand.SeedZoneTemperature:
+			st.Temperature.Add(x.Value)
+		case evenstand.SlotTrash:
+			st.Trash.Add(x.Value)
+		case evenstand.WheelOffShare:
+			st.OffShare.Add(x.Value)
+		case evenstand.Vacuum:
+			st.Vacuum.Add(x.Value)
+		}
+	}
+	return nil
+}
+
+// vacuum hands a reading to the side it belongs to. Rows and sections count
+// for the side that they lie in.
+func (s *settler) vacuum(x evenstand.Reading) {
+	switch x.Element.Scope {
+	case evenstand.ScopeMachine:
+		s.engine.Vacuum("machine", x.T, x.Value)
+	case evenstand.ScopeLeft:
+		s.engine.Vacuum("left", x.T, x.Value)
+	case evenstand.ScopeRight:
+		s.engine.Vacuum("right", x.T, x.Value)
+	default:
+		rows := s.card.RowsOf(x.Element)
+		if len(rows) > 0 && s.sideOf[rows[0]] >= 0 {
+			s.engine.Vacuum(s.names[s.sideOf[rows[0]]], x.T, x.Value)
+		}
+	}
+}
+
+func (s *settler) setTarget(r *rowState, perM2 float64, t evenstand.Micros) {
+	if !(perM2 > 0) || math.IsNaN(s.card.RowSpacing) {
+		return
+	}
+	r.target = perM2
+	x := 1 / (perM2 * s.card.RowSpacing)
+	if !(math.Abs(x-r.xref) < 1e-6) {
+		r.xref = x
+	}
+	s.engine.Target(r.n, perM2, t)
+}
+
+// share takes a row's count, rate or share (grade B).
+func (s *settler) share(r *rowState, x evenstand.Reading) {
+	switch x.Quantity {
+	case evenstand.SeedCount:
+		r.hasCount = true
+		r.pend = append(r.pend, count{x.T, x.Value})
+	case evenstand.SeedRate:
+		r.rate, r.rateT = x.Value, x.T
+		if !r.hasCount {
+			r.pend = append(r.pend, count{x.T, -1})
+		}
+	case evenstand.SkipFraction:
+		r.skip, r.shareT = x.Value, x.T
+	case evenstand.DoubleFraction:
+		r.double = x.Value
+		r.shareT = x.T
+	}
+}
+
+// counts settles what rows counted since the last tick: places due, missed and
+// doubled, for the stretches and the engine. Seeds beat counts.
+func (s *settler) counts(t evenstand.Micros) {
+	for _, r := range s.rows {
+		for _, c := range r.pend {
+			s.countRow(r, c)
+		}
+		r.pend = r.pend[:0]
+	}
+}
+
+func (s *settler) countRow(r *rowState, c count) {
+	from := r.countT
+	r.countT = c.t
+	if from == evenstand.NoTime || c.t <= from || c.t-from > stateStale || s.cur >= len(s.passes) {
+		return
+	}
+	p := &s.passes[s.cur]
+	if from < p.Start || c.t > p.End+passTail {
+		return
+	}
+	cur := s.path.Cursor()
+	a, b := cur.At(from), cur.At(c.t)
+	way := (b.S - a.S) - r.y*(b.Psi-a.Psi)
+	if way <= 0.05 {
+		return
+	}
+	seeds := c.n
+	if seeds < 0 {
+		seeds = r.rate * s.card.RowSpacing * way
+	}
+	if math.IsNaN(seeds) || seeds < 0 {
+		return
+	}
+	if seeds > 0.5 {
+		s.engine.Seed(r.n, c.t)
+	}
+	if r.hasSeeds {
+		return
+	}
+	skip, double := r.skip, r.double
+	known := !math.IsNaN(skip) && c.t-r.shareT <= stateStale
+	if math.IsNaN(double) {
+		double = 0
+	}
+	if !known {
+		skip, double = 0, 0
+	}
+	if seeds == 0 { // shares mean nothing while nothing falls
+		skip, double = 0, 0
+	}
+	due := seeds / math.Max(0.2, 1-skip+double)
+	mid := (a.S+b.S)/2 - p.S0
+	st := r.stretch(int32(mid / evenstand.StretchLength))
+	st.Grade = evenstand.GradeB
+	st.Seeds += float32(seeds)
+	st.Due += float32(due)
+	st.Skips += float32(skip * due)
+	st.Doubles += float32(double * due)
+	if !math.IsNaN(r.xref) {
+		st.Target = float32(r.xref)
+	}
+	if known {
+		s.engine.Counts(r.n, from, c.t, due, skip*due, double*due)
+	} else {
+		s.engine.Counts(r.n, from, c.t, due, math.NaN(), math.NaN())
+	}
+	if !math.IsNaN(r.target) && due > 0 && !math.IsNaN(s.card.RowSpacing) {
+		x := due / (r.target * s.card.RowSpacing * way)
+		if c.n < 0 {
+			x = r.rate / r.target
+		}
+		r.ratio += 0.05 * (x - r.ratio)
+		if r.ratioN++; r.ratioN < 20 {
+			r.ratio += (x - r.ratio) / float64(r.ratioN)
+		}
+		s.engine.Ratio(r.n, r.ratio)
+	}
+}

@@ -1,0 +1,404 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"evenstand"
+	"evenstand/core/align"
+	"evenstand/core/find"
+	"evenstand/core/ground"
+)
+
+// Settle derives one machine-day: the track is smoothed and the passes are
+// known before the first seed is placed. Passes, track and readings go to out
+// as they are finished; memory is that of the day's track and of one pass.
+func Settle(ctx context.Context, day Day, out Output) (Result, error) {
+	s := &settler{ctx: ctx, day: day, out: out, card: day.Card}
+	if err := s.survey(); err != nil {
+		return Result{}, err
+	}
+	s.align()
+	if err := s.walk(); err != nil {
+		return Result{}, err
+	}
+	return s.finish(), nil
+}
+
+type settler struct {
+	ctx  context.Context
+	day  Day
+	out  Output
+	card evenstand.Card
+	res  Result
+
+	survey_ surveyed
+	path    *align.Path
+	passes  []evenstand.Pass
+	engine  *find.Engine
+	rows    []*rowState
+	lag     float64 // s by which seeds follow the speed that drove them
+	refuse  string  // why the rhythm may not be read; empty when it may
+	sideOf  []int   // by row: index into sides, -1 none
+	sides   []evenstand.Rows
+	names   []string
+
+	cur      int // index of the pass that time has reached
+	here     *align.Cursor
+	driven   *align.Cursor
+	landing  *align.Cursor
+	machine  *align.Cursor
+	open     bool // the pass cur has begun
+	lowered  bool
+	tickN    int
+	planting bool
+	pose     align.Pose
+	fall     float64
+}
+
+// surveyed is what a first look over the day's streams tells.
+type surveyed struct {
+	fixes      []evenstand.Fix
+	track      int // stream that the fixes come from, -1 none
+	first      evenstand.Micros
+	last       evenstand.Micros
+	maxRow     int
+	lowering   *align.Lowering
+	bins       []uint16 // seeds of all rows, by quarter second from first
+	binFrom    evenstand.Micros
+	seedStream int
+	counts     bool
+	targets    bool
+	sources    []sourceSeen
+}
+
+type sourceSeen struct {
+	last evenstand.Micros
+	gaps []Gap
+	n    int64
+}
+
+const binWidth = evenstand.Second / 4
+
+func (s *settler) offset(i int) evenstand.Micros {
+	o := s.day.Streams[i].Source.ClockOffset
+	if math.IsNaN(o) {
+		return 0
+	}
+	return evenstand.FromSeconds(o)
+}
+
+// see notes that a source logged something at t.
+func (s *settler) see(i int, t evenstand.Micros) {
+	v := &s.survey_
+	if v.first == evenstand.NoTime || t < v.first {
+		v.first = t
+	}
+	if t > v.last {
+		v.last = t
+	}
+}
+
+// survey reads the fixes and the states, and counts seeds by time.
+func (s *settler) survey() error {
+	v := &s.survey_
+	v.first, v.last, v.track, v.seedStream = evenstand.NoTime, evenstand.NoTime, -1, -1
+	v.sources = make([]sourceSeen, len(s.day.Streams))
+	best := 0
+	for i := range s.day.Streams {
+		st := &s.day.Streams[i]
+		if st.Source.Card != nil {
+			s.card = mergeCard(s.card, *st.Source.Card)
+		}
+		if st.Fixes == nil {
+			continue
+		}
+		var fixes []evenstand.Fix
+		off := s.offset(i)
+		err := st.Fixes(func(b []evenstand.Fix) bool {
+			for _, f := range b {
+				f.T -= off
+				if f.T < s.day.From {
+					continue
+				}
+				fixes = append(fixes, f)
+			}
+			return s.ctx.Err() == nil
+		})
+		if err := firstErr(err, s.ctx.Err()); err != nil {
+			return err
+		}
+		if len(fixes) > best {
+			best = len(fixes)
+			if v.track >= 0 {
+				s.note("Positions of %s are not used: %s has more.", s.day.Streams[v.track].Source.Name, st.Source.Name)
+			}
+			v.fixes, v.track = fixes, i
+		} else if len(fixes) > 0 {
+			s.note("Positions of %s are not used: %s has more.", st.Source.Name, s.day.Streams[v.track].Source.Name)
+		}
+	}
+	for _, f := range v.fixes {
+		s.see(v.track, f.T)
+	}
+	v.lowering = align.NewLowering(s.card.Rows)
+	for i := range s.day.Streams {
+		st := &s.day.Streams[i]
+		off := s.offset(i)
+		if st.Readings != nil {
+			err := st.Readings(func(b []evenstand.Reading) bool {
+				for _, r := range b {
+					r.T -= off
+					if r.T < s.day.From {
+						continue
+					}
+					s.see(i, r.T)
+					if r.Element.Scope == evenstand.ScopeRow && r.Quantity != evenstand.Raw {
+						v.maxRow = max(v.maxRow, int(r.Element.N))
+					}
+					switch r.Quantity {
+					case evenstand.ImplementLifted, evenstand.RowWorking, evenstand.RowEnabled:
+						v.lowering.Reading(r)
+					case evenstand.SeedCount, evenstand.SeedRate:
+						v.counts = true
+					case evenstand.SeedRateTarget:
+						v.targets = true
+					}
+				}
+				return s.ctx.Err() == nil
+			})
+			if err := firstErr(err, s.ctx.Err()); err != nil {
+				return err
+			}
+		}
+		if st.Seeds != nil {
+			any := false
+			err := st.Seeds(func(b []evenstand.Seed) bool {
+				for _, x := range b {
+					x.T -= off
+					if x.T < s.day.From {
+						continue
+					}
+					any = true
+					s.see(i, x.T)
+					v.maxRow = max(v.maxRow, int(x.Row))
+					v.count(x.T)
+					v.lowering.Seed(x)
+				}
+				return s.ctx.Err() == nil
+			})
+			if err := firstErr(err, s.ctx.Err()); err != nil {
+				return err
+			}
+			if any {
+				v.seedStream = i
+			}
+		}
+	}
+	return nil
+}
+
+// count adds a seed to its quarter second; seeds far out of order are left out
+// of the count, which only serves the alignment of clocks.
+func (v *surveyed) count(t evenstand.Micros) {
+	if len(v.bins) == 0 {
+		v.binFrom = t - 60*evenstand.Second
+	}
+	i := int((t - v.binFrom) / binWidth)
+	if i < 0 || i > 4*36*3600 {
+		return
+	}
+	for len(v.bins) <= i {
+		v.bins = append(v.bins, 0)
+	}
+	if v.bins[i] < math.MaxUint16 {
+		v.bins[i]++
+	}
+}
+
+func firstErr(errs ...error) error {
+	for _, e := range errs {
+		if e != nil {
+			return e
+		}
+	}
+	return nil
+}
+
+func (s *settler) note(format string, a ...any) {
+	n := fmt.Sprintf(format, a...)
+	if !slices.Contains(s.res.Notes, n) {
+		s.res.Notes = append(s.res.Notes, n)
+	}
+}
+
+// mergeCard fills what the card leaves open with what a log says.
+func mergeCard(card, log evenstand.Card) evenstand.Card {
+	if card.Rows == 0 {
+		card.Rows = log.Rows
+		card.Geometry.RowY = log.Geometry.RowY
+	} else if card.Geometry.RowY == nil && log.Rows == card.Rows && math.IsNaN(card.RowSpacing) {
+		card.Geometry.RowY = log.Geometry.RowY
+	}
+	fill := func(to *float64, from float64) {
+		if math.IsNaN(*to) {
+			*to = from
+		}
+	}
+	fill(&card.RowSpacing, log.RowSpacing)
+	g, l := &card.Geometry, log.Geometry
+	if g.Hitch == evenstand.HitchUnknown {
+		g.Hitch = l.Hitch
+	}
+	fill(&g.AntennaToHitch, l.AntennaToHitch)
+	fill(&g.HitchToRowLine, l.HitchToRowLine)
+	fill(&g.AntennaRight, l.AntennaRight)
+	fill(&g.SeedFall, l.SeedFall)
+	if len(card.Meters) == 0 {
+		card.Meters = log.Meters
+	}
+	if len(card.Groups) == 0 {
+		card.Groups = log.Groups
+	}
+	if len(card.Sections) == 0 {
+		card.Sections = log.Sections
+	}
+	if len(card.Tanks) == 0 {
+		card.Tanks = log.Tanks
+	}
+	if card.Name == "" {
+		card.Name = log.Name
+	}
+	return card
+}
+
+// align makes the path of the bar and the passes, and readies the stages.
+func (s *settler) align() {
+	v := &s.survey_
+	if s.card.Rows == 0 && v.maxRow > 0 {
+		s.card.Rows = v.maxRow
+		s.note("The planter card does not say how many rows there are; the logs hold %d.", v.maxRow)
+	} else if v.maxRow > s.card.Rows {
+		s.note("The logs hold row %d, the planter card has %d rows: rows beyond the card are not used. Correct the card if the planter is wider.", v.maxRow, s.card.Rows)
+	}
+	if math.IsNaN(s.card.RowSpacing) {
+		s.note("The spacing of the rows is not known: no area and no money can be said. Give a planter card with row_spacing_m.")
+	}
+	lat, lon := 0.0, 0.0
+	if len(v.fixes) > 0 {
+		var lats, lons []float64
+		for i := 0; i < len(v.fixes); i += max(1, len(v.fixes)/999) {
+			if f := v.fixes[i]; f.Lat != 0 || f.Lon != 0 {
+				lats = append(lats, f.Lat)
+				lons = append(lons, f.Lon)
+			}
+		}
+		if len(lats) > 0 {
+			slices.Sort(lats)
+			slices.Sort(lons)
+			lat, lon = lats[len(lats)/2], lons[len(lons)/2]
+		}
+	}
+	frame := ground.NewFrame(lat, lon)
+	track := align.Smooth(v.fixes, frame, align.DefaultSmooth())
+	for _, n := range track.Report.Notes() {
+		s.note("%s", n)
+	}
+	v.fixes = nil
+	s.path = align.BarPath(track, s.card.Geometry, align.DefaultPath())
+	for _, n := range s.path.Notes {
+		s.note("%s", n)
+	}
+	down, basis := v.lowering.Intervals(s.path)
+	if basis != "" {
+		s.note("%s", basis)
+	}
+	clockErr := math.NaN()
+	if v.seedStream >= 0 && v.track >= 0 {
+		a, b := s.day.Streams[v.seedStream].Source, s.day.Streams[v.track].Source
+		if a.Clock != "" && a.Clock == b.Clock {
+			clockErr = 0
+		} else if !math.IsNaN(a.ClockOffset) && !math.IsNaN(b.ClockOffset) {
+			clockErr = 0.05
+		}
+	}
+	width := float64(s.card.Rows) * s.card.RowSpacing
+	s.passes = align.Passes(s.path, down, align.PassOptions{Planter: s.day.Planter, Fields: s.day.Fields, Width: width, ClockError: clockErr, FallSD: 0.005})
+	for i := range s.passes {
+		s.passes[i].Index = int32(i)
+	}
+	s.fall = s.card.Geometry.SeedFall
+	if math.IsNaN(s.fall) {
+		s.fall = 0
+	}
+	s.judgeClock(clockErr)
+	s.start()
+}
+
+// start readies rows, engine and cursors.
+func (s *settler) start() {
+	cfg := find.Config{Planter: s.day.Planter, Rows: s.card.Rows, Spacing: s.card.RowSpacing}
+	s.sideOf = make([]int, s.card.Rows+1)
+	for i := range s.sideOf {
+		s.sideOf[i] = -1
+	}
+	for _, g := range s.card.Groups {
+		if g.Kind == "vacuum" {
+			for _, r := range g.Rows {
+				if r < len(s.sideOf) {
+					s.sideOf[r] = len(s.sides)
+				}
+			}
+			s.sides = append(s.sides, g.Rows)
+			s.names = append(s.names, g.Name)
+		}
+	}
+	cfg.Sides, cfg.Names = s.sides, s.names
+	for r := 1; r <= s.card.Rows; r++ {
+		cfg.Cells = append(cfg.Cells, s.card.Cells(r))
+		cfg.Crop = append(cfg.Crop, s.card.Crop(r))
+		s.rows = append(s.rows, newRowState(r, &s.card))
+	}
+	s.engine = find.New(cfg)
+	s.here, s.driven, s.landing, s.machine = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
+}
+
+// finish ends the day.
+func (s *settler) finish() Result {
+	v := &s.survey_
+	s.res.AsOf = v.last
+	end := v.last
+	fs := s.engine.Finish(end)
+	for i := range fs {
+		s.locate(&fs[i])
+	}
+	s.res.Findings = fs
+	s.res.Until = evenstand.NoTime
+	for i := range s.day.Streams {
+		src := s.day.Streams[i].Source
+		c := Clock{Source: src.Name, Offset: evenstand.Number(src.ClockOffset), Error: evenstand.Number(src.ClockError), Gaps: v.sources[i].gaps}
+		s.res.Clocks = append(s.res.Clocks, c)
+	}
+	return s.res
+}
+
+// locate says in which field and passes a finding lies.
+func (s *settler) locate(f *evenstand.Finding) {
+	f.Day, f.Planter = s.day.Date, s.day.Planter
+	f.Passes = []evenstand.PassRef{}
+	f.Field = evenstand.Unassigned
+	end := s.survey_.last
+	if f.Until != nil {
+		end = *f.Until
+	}
+	for _, p := range s.passes {
+		if p.End >= f.Since && p.Start <= end {
+			if len(f.Passes) == 0 {
+				f.Field = p.Field
+			}
+			f.Passes = append(f.Passes, evenstand.PassRef{Key: p.Key, Number: p.Number})
+		}
+	}
+}

@@ -1,0 +1,163 @@
+package pipeline
+
+import (
+	"math"
+	"slices"
+
+	"evenstand"
+	"evenstand/core/align"
+	"evenstand/core/measure/seedspacing"
+)
+
+// stretch gives the row's stretch k of the open pass.
+func (r *rowState) stretch(k int32) *evenstand.Stretch {
+	if k < 0 {
+		k = 0
+	}
+	for int(k) >= len(r.str) {
+		nan := float32(math.NaN())
+		r.str = append(r.str, evenstand.Stretch{Row: int16(r.n), K: int32(len(r.str)), Target: nan, LoadP5: nan, Liquid: nan, Granular: nan, PosError: nan})
+	}
+	return &r.str[k]
+}
+
+// stretchSeed counts a seed and its gap.
+func (s *settler) stretchSeed(r *rowState, at float64, gap int32, class evenstand.Class, xref float64) {
+	st := r.stretch(int32(at / evenstand.StretchLength))
+	st.Seeds++
+	st.Grade = evenstand.GradeA
+	if xref > 0 {
+		st.Target = float32(xref)
+	}
+	if gap < 0 || class == evenstand.NoClass {
+		return
+	}
+	way := float64(gap) / 1000
+	switch class {
+	case evenstand.Multiple:
+		st.Classes[0]++
+	case evenstand.Single:
+		st.Classes[1]++
+		st.Singles.Add(way)
+	default:
+		st.Classes[min(4, 1+max(1, seedspacing.Missing(way, xref)))]++
+	}
+}
+
+// endPass finishes the open pass and hands it over.
+func (s *settler) endPass() error {
+	p := &s.passes[s.cur]
+	s.begin(p)
+	for _, r := range s.rows {
+		s.breakRow(r)
+	}
+	if s.lowered {
+		s.lowered = false
+		s.engine.Lift(p.End)
+	}
+	marks := s.marks(p)
+	var seeds []evenstand.PlacedSeed
+	var stretches []evenstand.Stretch
+	planted := 0.0
+	total := 0.0
+	for _, r := range s.rows {
+		seeds = append(seeds, r.seeds...)
+		total += float64(len(r.seeds))
+		n := len(marks) - 1
+		for k := range n {
+			st := *r.stretch(int32(k))
+			a, b := marks[k], marks[k+1]
+			st.Pass = p.Index
+			st.Length = float32(b.S - a.S)
+			st.Way = float32((b.S - a.S) - r.y*(b.Psi-a.Psi))
+			st.T = (a.T + b.T) / 2
+			v := st.Speed.Mean()
+			if math.IsNaN(v) {
+				v = a.V
+			}
+			st.PosError = float32(1.645 * math.Sqrt(a.SD*a.SD+r.y*r.y*a.PsiSD*a.PsiSD+s.posExtra(v)))
+			s.silentGround(r, &st)
+			stretches = append(stretches, st)
+			if !math.IsNaN(s.card.RowSpacing) && st.Due > 0 {
+				planted += float64(st.Way) * s.card.RowSpacing * float64(min(1, (st.Due-st.Skips)/max(1, st.Due)+0.0))
+			}
+			if st.Grade != evenstand.GradeA {
+				total += float64(st.Seeds)
+			}
+		}
+	}
+	for i := range s.res.Planted {
+		if s.res.Planted[i].Field == p.Field {
+			s.res.Planted[i].Area += planted
+			s.res.Planted[i].Seeds += total
+			planted, total = 0, 0
+		}
+	}
+	if planted > 0 || total > 0 {
+		s.res.Planted = append(s.res.Planted, Planted{Field: p.Field, Area: planted, Seeds: total})
+	}
+	slices.SortFunc(s.res.Planted, func(a, b Planted) int {
+		switch {
+		case a.Field < b.Field:
+			return -1
+		case a.Field > b.Field:
+			return 1
+		}
+		return 0
+	})
+	s.cur++
+	s.open = false
+	return s.out.Pass(*p, seeds, stretches)
+}
+
+// posExtra is the squared part of a place's error that speed brings in, m2:
+// clocks are good to 30 ms where nothing better is known, the fall to 5 ms.
+func (s *settler) posExtra(v float64) float64 {
+	const clock, fall = 0.03, 0.005 // s; the first judged, the second of a seed's fall
+	return v * v * (clock*clock + fall*fall)
+}
+
+// silentGround counts places that were due on ground where the row gave no
+// seed although it was in the ground and switched on.
+func (s *settler) silentGround(r *rowState, st *evenstand.Stretch) {
+	if !r.hasSeeds || st.Way <= 0 || math.IsNaN(r.xref) || r.hasCount {
+		return
+	}
+	want := float32((float64(st.Way) - float64(st.Off)) / r.xref)
+	if st.Due < 0.5*want && want-st.Due > 20 {
+		st.Skips += want - st.Due
+		st.Due = want
+		if math.IsNaN(float64(st.Target)) {
+			st.Target = float32(r.xref)
+		}
+	}
+}
+
+type mark struct {
+	align.Pose
+	T evenstand.Micros
+}
+
+// marks gives the poses at the borders of the pass's stretches.
+func (s *settler) marks(p *evenstand.Pass) []mark {
+	c := s.path.Cursor()
+	at := func(t evenstand.Micros) mark { return mark{c.At(t), t} }
+	first, last := at(p.Start), at(p.End)
+	out := []mark{first}
+	next := p.S0 + evenstand.StretchLength
+	i, _ := slices.BinarySearch(s.path.T, p.Start)
+	for ; i < len(s.path.T) && s.path.T[i] <= p.End; i++ {
+		for s.path.S[i] >= next && next < last.S-0.01 {
+			t := s.path.T[i]
+			if i > 0 && s.path.S[i] > s.path.S[i-1] {
+				f := (s.path.S[i] - next) / (s.path.S[i] - s.path.S[i-1])
+				t -= evenstand.FromSeconds(f * (s.path.T[i] - s.path.T[i-1]).Seconds())
+			}
+			m := mark{s.path.Cursor().At(t), t}
+			m.S = next
+			out = append(out, m)
+			next += evenstand.StretchLength
+		}
+	}
+	return append(out, last)
+}

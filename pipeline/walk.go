@@ -1,0 +1,407 @@
+package pipeline
+
+import (
+	"math"
+
+	"evenstand"
+	"evenstand/core/align"
+	"evenstand/core/find"
+	"evenstand/core/measure/rhythm"
+	"evenstand/core/measure/seedspacing"
+)
+
+// A segment of the rhythm ends at a gap longer than both of these.
+const (
+	segmentTime   = 3 * evenstand.Second / 2
+	segmentPlaces = 12.0
+	passTail      = 1 * evenstand.Second // seeds this long after the lift still belong to the pass
+	stateStale    = 5 * evenstand.Second // a rate that is older says nothing
+	gapLeast      = 5 * evenstand.Second // a source is silent
+)
+
+// walk goes through the day's events in order of time, a second at a time.
+func (s *settler) walk() error {
+	seeds := merge(func(x *evenstand.Seed) evenstand.Micros { return x.T })
+	readings := merge(func(x *evenstand.Reading) evenstand.Micros { return x.T })
+	defer func() { seeds.close(); readings.close() }()
+	for i := range s.day.Streams {
+		st := &s.day.Streams[i]
+		off := s.offset(i)
+		if st.Seeds != nil {
+			seeds.add(i, shifted(st.Seeds, off, s.day.From, func(x *evenstand.Seed) *evenstand.Micros { return &x.T }))
+		}
+		if st.Readings != nil {
+			readings.add(i, shifted(st.Readings, off, s.day.From, func(x *evenstand.Reading) *evenstand.Micros { return &x.T }))
+		}
+	}
+	if s.survey_.first == evenstand.NoTime {
+		return nil
+	}
+	if err := s.writeTrack(); err != nil {
+		return err
+	}
+	tick := s.survey_.first/evenstand.Second*evenstand.Second + evenstand.Second
+	keep := make([]evenstand.Reading, 0, 4096)
+	for {
+		if s.tickN&63 == 0 {
+			if err := s.ctx.Err(); err != nil {
+				return err
+			}
+		}
+		sd, si, err := seeds.peek()
+		if err != nil {
+			return err
+		}
+		rd, ri, err := readings.peek()
+		if err != nil {
+			return err
+		}
+		next := evenstand.NoTime
+		if sd != nil {
+			next = sd.T
+		}
+		if rd != nil && (next == evenstand.NoTime || rd.T < next) {
+			next = rd.T
+		}
+		if next == evenstand.NoTime || next >= tick {
+			if err := s.tick(tick); err != nil {
+				return err
+			}
+			if next == evenstand.NoTime && s.cur >= len(s.passes) && tick > s.survey_.last {
+				break
+			}
+			if next != evenstand.NoTime && next > tick+10*evenstand.Second && s.idle(next) {
+				tick = next/evenstand.Second*evenstand.Second + evenstand.Second
+			} else {
+				tick += evenstand.Second
+			}
+			continue
+		}
+		if rd != nil && (sd == nil || rd.T <= sd.T) {
+			s.seeSource(readings.stream(ri), rd.T)
+			if err := s.reading(*rd); err != nil {
+				return err
+			}
+			keep = append(keep, *rd)
+			if len(keep) == cap(keep) {
+				if err := s.out.Readings(keep); err != nil {
+					return err
+				}
+				keep = keep[:0]
+			}
+			readings.take(ri)
+			continue
+		}
+		s.seeSource(seeds.stream(si), sd.T)
+		s.seed(*sd)
+		seeds.take(si)
+	}
+	if len(keep) > 0 {
+		return s.out.Readings(keep)
+	}
+	return nil
+}
+
+// shifted puts a stream on the one clock and leaves out what belongs to the
+// day before.
+func shifted[T any](read func(func([]T) bool) error, off, from evenstand.Micros, at func(*T) *evenstand.Micros) func(func([]T) bool) error {
+	if off == 0 && from == evenstand.NoTime {
+		return read
+	}
+	return func(yield func([]T) bool) error {
+		var buf []T
+		return read(func(b []T) bool {
+			buf = append(buf[:0], b...)
+			keep := buf[:0]
+			for i := range buf {
+				t := at(&buf[i])
+				*t -= off
+				if *t >= from {
+					keep = append(keep, buf[i])
+				}
+			}
+			return len(keep) == 0 || yield(keep)
+		})
+	}
+}
+
+// idle tells whether nothing has to be decided before t.
+func (s *settler) idle(t evenstand.Micros) bool {
+	return s.cur >= len(s.passes) || s.passes[s.cur].Start > t
+}
+
+// seeSource notes holes in a source's log while the planter planted.
+func (s *settler) seeSource(i int, t evenstand.Micros) {
+	v := &s.survey_.sources[i]
+	if v.n > 0 && t-v.last > gapLeast {
+		planted := evenstand.Micros(0)
+		for j := s.cur; j < len(s.passes) && j >= 0; j++ {
+			p := &s.passes[j]
+			if p.Start >= t {
+				break
+			}
+			planted += max(0, min(p.End, t)-max(p.Start, v.last))
+		}
+		if s.cur < len(s.passes) && planted == 0 && s.passes[s.cur].Start > v.last && s.cur > 0 {
+			p := &s.passes[s.cur-1]
+			planted += max(0, min(p.End, t)-max(p.Start, v.last))
+		}
+		if planted > gapLeast {
+			v.gaps = append(v.gaps, Gap{From: v.last, To: t})
+		}
+	}
+	v.last = max(v.last, t)
+	v.n++
+}
+
+// passAt gives the pass that covers a moment, nil for none. Time moves on.
+func (s *settler) passAt(t evenstand.Micros) *evenstand.Pass {
+	if s.cur >= len(s.passes) {
+		return nil
+	}
+	p := &s.passes[s.cur]
+	if t < p.Start || t > p.End+passTail {
+		return nil
+	}
+	return p
+}
+
+// seed takes one seed.
+func (s *settler) seed(x evenstand.Seed) {
+	if int(x.Row) > len(s.rows) || x.Row < 1 {
+		return
+	}
+	p := s.passAt(x.T)
+	if p == nil {
+		return
+	}
+	r := s.rows[x.Row-1]
+	s.begin(p)
+	if r.lastT == x.T {
+		return // the same record twice
+	}
+	pose := s.here.At(x.T)
+	d := align.RowWay(pose, r.y)
+	drive := s.driven.AtSeconds(x.T, -s.lag)
+	u := align.RowWay(drive, r.y)
+	land := s.landing.AtSeconds(x.T, s.fall)
+
+	xref, own := r.spacing()
+	gap := int32(-1)
+	class := evenstand.NoClass
+	step := 0.0
+	if r.inSeg {
+		way := d - r.lastD
+		if own && way > 0 {
+			r.own.add(way)
+		}
+		if x.T-r.lastT > segmentTime && (math.IsNaN(xref) || way > segmentPlaces*xref) {
+			s.breakRow(r)
+		} else {
+			gap = int32(math.Max(0, math.Round(way*1000)))
+			if xref > 0 {
+				class = seedClass(seedspacing.Classify(way, xref))
+				step = math.Max(0, u-r.lastU) / xref
+			}
+		}
+	}
+	r.hasSeeds = true
+	tag := int32(len(r.seeds))
+	place := math.Round((land.S - p.S0) * 1000)
+	r.seeds = append(r.seeds, evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
+	s.stretchSeed(r, place/1000, gap, class, xref)
+	s.engine.Seed(r.n, x.T)
+	r.lastT, r.lastD, r.lastU = x.T, d, u
+	if s.refuse != "" || math.IsNaN(xref) {
+		s.gapOnly(r, gap, xref, x.T)
+		r.inSeg = true
+		return
+	}
+	r.out = r.dec.Seed(step, tag, r.out[:0])
+	r.inSeg = true
+	for _, dec := range r.out {
+		s.settleSeed(r, dec)
+	}
+}
+
+func seedClass(c seedspacing.Class) evenstand.Class {
+	switch c {
+	case seedspacing.Multiple:
+		return evenstand.Multiple
+	case seedspacing.Single:
+		return evenstand.Single
+	}
+	return evenstand.Skip
+}
+
+// gapOnly counts by gaps alone where the rhythm may not be read: rates of
+// spacing skips and doubles, no cells.
+func (s *settler) gapOnly(r *rowState, gap int32, xref float64, t evenstand.Micros) {
+	if gap < 0 || math.IsNaN(xref) {
+		return
+	}
+	q := float64(gap) / 1000 / xref
+	p := find.Place{T: t}
+	if q <= 0.5 {
+		p.Double = true
+	} else {
+		p.Missing = max(0, int(math.Ceil(q-0.5))-1)
+	}
+	k := int32(float64(r.seeds[len(r.seeds)-1].S) / 1000 / evenstand.StretchLength)
+	st := r.stretch(k)
+	s.dueTo(st, p.Missing, p.Double)
+	s.engine.PlaceByGap(r.n, p)
+}
+
+// settleSeed takes over what the decoder settled.
+func (s *settler) settleSeed(r *rowState, dec rhythm.Decision) {
+	ps := &r.seeds[dec.Tag]
+	readable := r.dec.Sigma() <= rhythm.Unreadable
+	if dec.First {
+		s.engine.Place(r.n, find.Place{T: ps.T, K: dec.K, First: true, Readable: readable})
+		if r.cells > 0 {
+			ps.Cell = int16(((dec.K % int64(r.cells)) + int64(r.cells)) % int64(r.cells))
+		}
+		return
+	}
+	ps.Missing = uint8(min(255, dec.Missing))
+	ps.Double = dec.Double
+	ps.Off = int16(math.Max(-32000, math.Min(32000, math.Round(float64(dec.Off)*1000))))
+	if r.cells > 0 && readable {
+		ps.Cell = int16(((dec.K % int64(r.cells)) + int64(r.cells)) % int64(r.cells))
+	}
+	st := r.stretch(int32(float64(ps.S) / 1000 / evenstand.StretchLength))
+	st.Metered = true
+	s.dueTo(st, dec.Missing, dec.Double)
+	p := find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Readable: readable}
+	if readable {
+		s.engine.Place(r.n, p)
+	} else {
+		s.engine.PlaceByGap(r.n, p)
+	}
+}
+
+func (s *settler) dueTo(st *evenstand.Stretch, missing int, double bool) {
+	if double {
+		st.Doubles++
+		return
+	}
+	st.Due += float32(missing + 1)
+	st.Skips += float32(missing)
+}
+
+// breakRow ends the row's segment.
+func (s *settler) breakRow(r *rowState) {
+	r.out = r.dec.Break(r.out[:0])
+	for _, dec := range r.out {
+		s.settleSeed(r, dec)
+	}
+	r.inSeg = false
+}
+
+// begin opens the pass that time has reached.
+func (s *settler) begin(p *evenstand.Pass) {
+	if s.open {
+		return
+	}
+	s.open = true
+	s.lowered = true
+	for _, r := range s.rows {
+		r.inSeg = false
+		r.seeds = r.seeds[:0]
+		r.str = r.str[:0]
+	}
+	s.engine.Lower(p.Start)
+}
+
+// tick lets the stages decide at t.
+func (s *settler) tick(t evenstand.Micros) error {
+	s.tickN++
+	for s.cur < len(s.passes) && s.passes[s.cur].End+2*evenstand.Second <= t {
+		if err := s.endPass(); err != nil {
+			return err
+		}
+	}
+	var bar find.Bar
+	s.pose = s.machine.At(t)
+	s.planting = false
+	if s.cur < len(s.passes) {
+		p := &s.passes[s.cur]
+		if t >= p.Start {
+			s.begin(p)
+		}
+		if t >= p.Start && t <= p.End {
+			s.planting = s.pose.V > 0.5
+			bar = find.Bar{Planting: s.planting, Speed: s.pose.V, Way: s.pose.S}
+		} else if t > p.End && s.lowered {
+			s.lowered = false
+			s.engine.Lift(p.End)
+		}
+		if s.planting {
+			s.atTick(p, t)
+		}
+	}
+	if bar.Way == 0 {
+		bar.Way = s.pose.S
+	}
+	s.counts(t)
+	s.engine.Tick(t, bar)
+	return nil
+}
+
+// atTick adds what is known by the second to the stretches.
+func (s *settler) atTick(p *evenstand.Pass, t evenstand.Micros) {
+	k := int32((s.pose.S - p.S0) / evenstand.StretchLength)
+	if k < 0 {
+		return
+	}
+	for _, r := range s.rows {
+		st := r.stretch(k)
+		v := s.pose.V * (1 - s.pose.Kappa*r.y)
+		st.Speed.Add(v)
+		if !r.enabled {
+			st.Off += float32(s.pose.V)
+		}
+		if s.refuse == "" && r.hasSeeds && !math.IsNaN(r.xref) {
+			s.engine.Ratio(r.n, 1/r.dec.Scale())
+		}
+	}
+}
+
+// writeTrack hands the bar's path over.
+func (s *settler) writeTrack() error {
+	p := s.path
+	buf := make([]evenstand.TrackPoint, 0, 4096)
+	pass := 0
+	last := evenstand.NoTime
+	for i := range p.T {
+		t := p.T[i]
+		if last != evenstand.NoTime && t-last < evenstand.Second/5 && t >= last {
+			continue
+		}
+		last = t
+		for pass < len(s.passes) && s.passes[pass].End < t {
+			pass++
+		}
+		n := int32(-1)
+		if pass < len(s.passes) && s.passes[pass].Start <= t {
+			n = s.passes[pass].Index
+		}
+		lat, lon := p.Frame.ToGlobal(p.E[i], p.N[i])
+		h := math.Mod(p.Psi[i]*180/math.Pi, 360)
+		if h < 0 {
+			h += 360
+		}
+		buf = append(buf, evenstand.TrackPoint{T: t, Pass: n, Lat: lat, Lon: lon, S: p.S[i], Heading: h, Speed: p.V[i], SD: p.SD[i]})
+		if len(buf) == cap(buf) {
+			if err := s.out.Track(buf); err != nil {
+				return err
+			}
+			buf = buf[:0]
+		}
+	}
+	if len(buf) > 0 {
+		return s.out.Track(buf)
+	}
+	return nil
+}
