@@ -101,7 +101,7 @@ func (c *Cursor) seek(t evenstand.Micros) {
 	if t >= last(k) {
 		i := p.Pieces[k].To - 1
 		if k+1 == len(p.Pieces) {
-			c.still(i, p.T[i], math.MaxUint64)
+			c.still(i, p.T[i], math.MaxInt64) // no moment before it is that far
 		} else {
 			c.across(i, i+1)
 		}

@@ -44,9 +44,15 @@ func JointRTS(along, across, dir float64, t, z []float64, r float64) (mean, v []
 		o[i], used[i] = obs{t[i], [2]float64{z[i], z[i]}, r}, true
 		u[i] = unrest{math.Sin(dir), math.Cos(dir), across}
 	}
-	for _, e := range (joint{along}).smooth(start(o[0]), o, used, u) {
+	j := joint{along}
+	before, after := j.filter(both(start(o[0])), o, used, u)
+	j.smooth(before, after, o)
+	for _, e := range after {
 		mean = append(mean, e.x[:3])
 		v = append(v, []float64{e.p[0][0], e.p[1][1], e.p[2][2]})
 	}
 	return mean, v
 }
+
+// Block is the number of fixes smoothed at once.
+const Block = block

@@ -84,20 +84,24 @@ func (e *estimate6) update(axis int, z, r float64) {
 	}
 }
 
-// smooth gives the estimates of one piece. used says which measurements count,
-// u the unrest of the step to each moment.
-func (j joint) smooth(prior estimate, z []obs, used []bool, u []unrest) []estimate6 {
-	n := len(z)
-	before, after := make([]estimate6, n), make([]estimate6, n)
-	var e estimate6
+// both puts two axes of one covariance together.
+func both(e estimate) (out estimate6) {
 	for a := range 2 {
 		for i := range 3 {
-			e.x[3*a+i] = prior.x[a][i]
+			out.x[3*a+i] = e.x[a][i]
 			for k := range 3 {
-				e.p[3*a+i][3*a+k] = prior.p[i][k]
+				out.p[3*a+i][3*a+k] = e.p[i][k]
 			}
 		}
 	}
+	return out
+}
+
+// filter runs forward from what is known at the first moment before it was
+// measured. used says which measurements count, u the unrest of the step to
+// each moment. It gives the estimates before and after each measurement.
+func (j joint) filter(e estimate6, z []obs, used []bool, u []unrest) (before, after []estimate6) {
+	before, after = make([]estimate6, len(z)), make([]estimate6, len(z))
 	for i, o := range z {
 		if i > 0 {
 			e = j.predict(&e, o.t-z[i-1].t, u[i])
@@ -109,10 +113,15 @@ func (j joint) smooth(prior estimate, z []obs, used []bool, u []unrest) []estima
 		}
 		after[i] = e
 	}
-	for i := n - 2; i >= 0; i-- {
+	return before, after
+}
+
+// smooth runs back over what filter gave and leaves the smoothed estimates in
+// after.
+func (j joint) smooth(before, after []estimate6, z []obs) {
+	for i := len(z) - 2; i >= 0; i-- {
 		back(&after[i], &before[i+1], &after[i+1], z[i+1].t-z[i].t)
 	}
-	return after
 }
 
 // back corrects the estimate e of a moment by the smoothed one of the next,
@@ -207,13 +216,12 @@ const turnWindow = 2.0
 
 // ways gives the unrest of each step from a first, round smoothing. In tight
 // turns, where the force across is not small, the unrest across grows to twice
-// that force, and to that along at most. A standing tractor keeps its way; one
-// that never moved is as restless across as along.
-func ways(s []estimate, z []obs, along, across float64) []unrest {
+// that force, and to that along at most. A standing tractor keeps its way,
+// which was last before the first moment.
+func ways(s []estimate, z []obs, along, across float64, last unrest) []unrest {
 	out := make([]unrest, len(s))
 	course := func(i int) float64 { return math.Atan2(s[i].x[0][1], s[i].x[1][1]) }
 	speed := func(i int) float64 { return math.Hypot(s[i].x[0][1], s[i].x[1][1]) }
-	known := false
 	lo, hi := 0, 0
 	for i := range s {
 		for z[i].t-z[lo].t > turnWindow/2 {
@@ -223,7 +231,6 @@ func ways(s []estimate, z []obs, along, across float64) []unrest {
 			hi++
 		}
 		if v := speed(i); v > slowest {
-			known = true
 			out[i].sin, out[i].cos = s[i].x[0][1]/v, s[i].x[1][1]/v
 			force := 0.0
 			if hi > lo && speed(lo) > slowest && speed(hi) > slowest {
@@ -231,11 +238,10 @@ func ways(s []estimate, z []obs, along, across float64) []unrest {
 			}
 			sd := math.Min(along, math.Max(across, 2*force))
 			out[i].across = sd * sd
-		} else if known {
-			out[i] = out[i-1]
 		} else {
-			out[i] = unrest{0, 1, along * along}
+			out[i] = last
 		}
+		last = out[i]
 	}
 	return out
 }

@@ -130,30 +130,79 @@ func Smooth(fixes []evenstand.Fix, frame ground.Frame, opt SmoothOptions) *Track
 			to++
 		}
 		for from < to {
-			f := w.filter(start(z[from]), z[from:to], opt.Gate, gap)
-			n := len(f.post)
-			tr.Report.Skipped += f.skipped
-			if n < 2 {
-				tr.Report.Skipped += n
-			} else {
-				part := z[from : from+n]
-				s := w.smooth(f, part)
-				if opt.Across > 0 && opt.Across < opt.Accel {
-					u := ways(s, part, opt.Accel, opt.Across)
-					for i, e := range (joint{w.psd}).smooth(start(part[0]), part, f.used, u) {
-						s[i].x[0], s[i].x[1] = vec(e.x[:3]), vec(e.x[3:])
-						// The larger axis stands for both.
-						s[i].p[0][0] = math.Max(e.p[0][0], e.p[3][3])
-						s[i].p[1][1] = u[i].cos*u[i].cos*e.p[1][1] - 2*u[i].sin*u[i].cos*e.p[1][4] + u[i].sin*u[i].sin*e.p[4][4]
-					}
-				}
-				tr.add(s, keep[from:from+n], lag)
-			}
-			from += n
+			from += tr.piece(opt, w, z[from:to], keep[from:to], gap, lag)
 		}
 	}
 	tr.Report.Gaps = max(0, len(tr.Pieces)-1)
 	return tr
+}
+
+// A piece is smoothed in blocks, each looking a hundred fixes beyond its end,
+// where the future no longer matters (after 2 s already; methods document,
+// section l), so that a day takes no more memory than a quarter of an hour.
+const (
+	block = 4096
+	ahead = 128
+)
+
+// piece smooths a run of fixes without a gap and gives how many it took in: all
+// of them, or those before the track was lost.
+func (tr *Track) piece(opt SmoothOptions, w wiener, z []obs, fixes []evenstand.Fix, lost float64, lag evenstand.Micros) int {
+	from := len(tr.T)
+	two := opt.Across > 0 && opt.Across < opt.Accel
+	prior := start(z[0])
+	prior6 := both(prior)
+	way := unrest{0, 1, w.psd} // before it ever moved
+	done := 0
+	for end := len(z); done < end; {
+		ask := min(end, done+block+ahead)
+		part := z[done:ask]
+		f := w.filter(prior, part, opt.Gate, lost)
+		n := len(f.post)
+		take := n
+		if n < len(part) {
+			end = done + n // lost: what follows is another piece
+		} else if ask < end {
+			take = block
+		}
+		s := w.smooth(f, part[:n])
+		if two {
+			u := ways(s, part[:n], opt.Accel, opt.Across, way)
+			j := joint{w.psd}
+			before, after := j.filter(prior6, part[:n], f.used, u)
+			if done+take < end {
+				prior6 = j.predict(&after[take-1], part[take].t-part[take-1].t, u[take])
+				way = u[take-1]
+			}
+			j.smooth(before, after, part[:n])
+			for i := range s {
+				e := &after[i]
+				s[i].x[0], s[i].x[1] = vec(e.x[:3]), vec(e.x[3:])
+				// The larger axis stands for both.
+				s[i].p[0][0] = math.Max(e.p[0][0], e.p[3][3])
+				s[i].p[1][1] = u[i].cos*u[i].cos*e.p[1][1] - 2*u[i].sin*u[i].cos*e.p[1][4] + u[i].sin*u[i].sin*e.p[4][4]
+			}
+		}
+		if done+take < end {
+			prior, _ = w.predict(f.post[take-1], part[take].t-part[take-1].t)
+		}
+		for _, used := range f.used[:take] {
+			if !used {
+				tr.Report.Skipped++
+			}
+		}
+		tr.add(s[:take], fixes[done:done+take], lag)
+		done += take
+	}
+	if done < 2 { // alone it has no speed
+		tr.T, tr.E, tr.N = tr.T[:from], tr.E[:from], tr.N[:from]
+		tr.VE, tr.VN, tr.AE, tr.AN = tr.VE[:from], tr.VN[:from], tr.AE[:from], tr.AN[:from]
+		tr.SD, tr.VSD = tr.SD[:from], tr.VSD[:from]
+		tr.Report.Skipped += done
+	} else {
+		tr.Pieces = append(tr.Pieces, Piece{from, len(tr.T)})
+	}
+	return done
 }
 
 // sort drops what is no fix and gives the rest in order of time.
@@ -285,9 +334,8 @@ func scatter(w wiener, z []obs, unknown []int, gate, gap float64) float64 {
 	return math.Exp((a + b) / 2)
 }
 
-// add appends a piece.
+// add appends estimates.
 func (tr *Track) add(s []estimate, fixes []evenstand.Fix, lag evenstand.Micros) {
-	from := len(tr.T)
 	for i, e := range s {
 		tr.T = append(tr.T, fixes[i].T-lag)
 		tr.E, tr.N = append(tr.E, e.x[0][0]), append(tr.N, e.x[1][0])
@@ -296,7 +344,6 @@ func (tr *Track) add(s []estimate, fixes []evenstand.Fix, lag evenstand.Micros) 
 		tr.SD = append(tr.SD, math.Sqrt(math.Max(0, e.p[0][0])))
 		tr.VSD = append(tr.VSD, math.Sqrt(math.Max(0, e.p[1][1])))
 	}
-	tr.Pieces = append(tr.Pieces, Piece{from, len(tr.T)})
 }
 
 // antenna is the smoothed antenna at one moment.
