@@ -76,16 +76,22 @@ func Suite(t *testing.T, f evenstand.Format, sets []Set) {
 			if r.whole, err = ReadAll(context.Background(), f, r.files); err != nil {
 				t.Fatalf("find: %v", err)
 			}
-			for name, check := range map[string]func(*testing.T){
-				"counts": r.counts, "empty files": r.empty, "cut": r.cut, "wrong order": r.order,
-				"twice": r.twice, "two folders": r.twoFolders, "huge counts": r.huge, "flipped bytes": r.flipped,
-				"cancelled": r.cancelled, "failing sink": r.failingSink, "failing disk": r.failingDisk,
-				"lent slices": r.lent, "zip": r.zip, "folder on disk": r.disk, "other letters": r.letters,
-			} {
-				t.Run(name, check)
+			for _, c := range checks {
+				t.Run(c.name, func(t *testing.T) { c.run(r, t) })
 			}
 		})
 	}
+}
+
+// checks are what each set goes through.
+var checks = []struct {
+	name string
+	run  func(*run, testing.TB)
+}{
+	{"counts", (*run).counts}, {"empty files", (*run).empty}, {"cut", (*run).cut}, {"wrong order", (*run).order},
+	{"twice", (*run).twice}, {"two folders", (*run).twoFolders}, {"huge counts", (*run).huge}, {"flipped bytes", (*run).flipped},
+	{"cancelled", (*run).cancelled}, {"failing sink", (*run).failingSink}, {"failing disk", (*run).failingDisk},
+	{"lent slices", (*run).lent}, {"zip", (*run).zip}, {"folder on disk", (*run).disk}, {"other letters", (*run).letters},
 }
 
 type run struct {
@@ -95,7 +101,7 @@ type run struct {
 	whole Input
 }
 
-func load(t *testing.T, in fs.FS) fstest.MapFS {
+func load(t testing.TB, in fs.FS) fstest.MapFS {
 	t.Helper()
 	out := fstest.MapFS{}
 	err := fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
@@ -128,7 +134,7 @@ func (r *run) isWhole(name string, data []byte, n int) bool {
 }
 
 // read reads a damaged input and holds it against what no input may do.
-func (r *run) read(t *testing.T, what string, in fs.FS) (Input, bool) {
+func (r *run) read(t testing.TB, what string, in fs.FS) (Input, bool) {
 	t.Helper()
 	size := int64(0)
 	fs.WalkDir(in, ".", func(_ string, d fs.DirEntry, err error) error {
@@ -239,7 +245,7 @@ func (r *run) within(in Input) string {
 	return ""
 }
 
-func (r *run) counts(t *testing.T) {
+func (r *run) counts(t testing.TB) {
 	if why := Sound(r.whole); why != "" {
 		t.Error(why)
 	}
@@ -270,7 +276,7 @@ func (r *run) counts(t *testing.T) {
 	}
 }
 
-func (r *run) empty(t *testing.T) {
+func (r *run) empty(t testing.TB) {
 	for _, name := range r.names() {
 		got, ok := r.read(t, name+" empty", r.with(name, nil))
 		if ok && slices.Contains(r.whole.Claimed, name) && !got.Told(name) && !r.isWhole(name, r.files[name].Data, 0) {
@@ -279,7 +285,7 @@ func (r *run) empty(t *testing.T) {
 	}
 }
 
-func (r *run) cut(t *testing.T) {
+func (r *run) cut(t testing.TB) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, name := range r.names() {
 		if !slices.Contains(r.whole.Claimed, name) {
@@ -318,7 +324,7 @@ func (r *run) cut(t *testing.T) {
 	}
 }
 
-func (r *run) order(t *testing.T) {
+func (r *run) order(t testing.TB) {
 	if r.Shuffle == nil {
 		t.Skip("the format has no order of records that could be wrong")
 	}
@@ -347,7 +353,7 @@ func (r *run) order(t *testing.T) {
 	}
 }
 
-func (r *run) twice(t *testing.T) {
+func (r *run) twice(t testing.TB) {
 	again, err := ReadAll(context.Background(), r.f, r.files)
 	if err != nil {
 		t.Fatal(err)
@@ -357,7 +363,7 @@ func (r *run) twice(t *testing.T) {
 	}
 }
 
-func (r *run) twoFolders(t *testing.T) {
+func (r *run) twoFolders(t testing.TB) {
 	m := fstest.MapFS{}
 	for name, f := range r.files {
 		m["one/"+name], m["two/"+name] = f, f
@@ -370,7 +376,7 @@ func (r *run) twoFolders(t *testing.T) {
 }
 
 // huge blows up each number of a text, and each few bytes of anything.
-func (r *run) huge(t *testing.T) {
+func (r *run) huge(t testing.TB) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	for _, name := range r.names() {
 		data := r.files[name].Data
@@ -401,7 +407,7 @@ func (r *run) huge(t *testing.T) {
 	}
 }
 
-func (r *run) flipped(t *testing.T) {
+func (r *run) flipped(t testing.TB) {
 	rng := rand.New(rand.NewPCG(7, 8))
 	for _, name := range r.names() {
 		data := r.files[name].Data
@@ -421,7 +427,7 @@ func (r *run) flipped(t *testing.T) {
 	}
 }
 
-func (r *run) cancelled(t *testing.T) {
+func (r *run) cancelled(t testing.TB) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	if _, _, _, err := r.f.Find(ctx, r.files); !errors.Is(err, context.Canceled) {
@@ -462,7 +468,7 @@ func (r *run) cancelled(t *testing.T) {
 	}
 }
 
-func (r *run) failingSink(t *testing.T) {
+func (r *run) failingSink(t testing.TB) {
 	full := errors.New("no room")
 	for i := range r.whole.Streams {
 		s := &r.whole.Streams[i]
@@ -508,7 +514,7 @@ func (b *brokenFile) Read(p []byte) (int, error) {
 	return n, err
 }
 
-func (r *run) failingDisk(t *testing.T) {
+func (r *run) failingDisk(t testing.TB) {
 	for _, name := range r.names() {
 		if !slices.Contains(r.whole.Claimed, name) {
 			continue
@@ -530,7 +536,7 @@ func (r *run) failingDisk(t *testing.T) {
 	}
 }
 
-func (r *run) lent(t *testing.T) {
+func (r *run) lent(t testing.TB) {
 	for i := range r.whole.Streams {
 		s := &r.whole.Streams[i]
 		c := Collect{Scribble: true}
@@ -543,7 +549,7 @@ func (r *run) lent(t *testing.T) {
 	}
 }
 
-func (r *run) zip(t *testing.T) {
+func (r *run) zip(t testing.TB) {
 	var buf bytes.Buffer
 	w := zip.NewWriter(&buf)
 	for _, name := range r.names() {
@@ -565,7 +571,7 @@ func (r *run) zip(t *testing.T) {
 	r.equal(t, in)
 }
 
-func (r *run) disk(t *testing.T) {
+func (r *run) disk(t testing.TB) {
 	dir := t.TempDir()
 	for name, f := range r.files {
 		full := filepath.Join(dir, filepath.FromSlash(name))
@@ -579,7 +585,7 @@ func (r *run) disk(t *testing.T) {
 	r.equal(t, os.DirFS(dir))
 }
 
-func (r *run) equal(t *testing.T, in fs.FS) {
+func (r *run) equal(t testing.TB, in fs.FS) {
 	t.Helper()
 	got, err := ReadAll(context.Background(), r.f, in)
 	if err != nil {
@@ -591,7 +597,7 @@ func (r *run) equal(t *testing.T, in fs.FS) {
 }
 
 // letters writes the files' names in capitals, then in small letters.
-func (r *run) letters(t *testing.T) {
+func (r *run) letters(t testing.TB) {
 	for _, change := range []func(string) string{strings.ToUpper, strings.ToLower} {
 		m := fstest.MapFS{}
 		for name, f := range r.files {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"io"
 	"io/fs"
+	"runtime"
 	"testing"
 	"testing/fstest"
 	"time"
@@ -101,4 +102,32 @@ func BenchmarkWriteSeedsRFC3339(b *testing.B) {
 func BenchmarkWriteReadings(b *testing.B) {
 	x := readings(benchLines)
 	benchmarkWrite(b, plain.Options{}, len(x), func(w *plain.Writer) error { return w.Readings(x) })
+}
+
+// Memory does not grow with the length of a file: twenty times the lines take
+// at most 100 KB more in all.
+func TestMemoryIsFlat(t *testing.T) {
+	total := func(n int) (most uint64) {
+		in := long(t, n)
+		sources, _, _, err := plain.Format{}.Find(context.Background(), in)
+		if err != nil || len(sources) != 3 {
+			t.Fatal(err, len(sources))
+		}
+		for _, src := range sources {
+			var d drop
+			var before, after runtime.MemStats
+			runtime.ReadMemStats(&before)
+			_, err := plain.Format{}.Read(context.Background(), in, src, &d)
+			runtime.ReadMemStats(&after)
+			if err != nil || d.n != int64(n) {
+				t.Fatal(err, d.n)
+			}
+			most = max(most, after.TotalAlloc-before.TotalAlloc)
+		}
+		return most
+	}
+	total(100) // the buffers are made once
+	if few, many := total(10_000), total(200_000); many > few+100<<10 {
+		t.Errorf("%d KB for ten thousand lines, %d KB for two hundred thousand", few>>10, many>>10)
+	}
 }
