@@ -159,9 +159,10 @@ type emitter struct {
 	pauses    int
 	spacings  bool
 	gauge     bool
-	unknown   map[string]bool // element ids that no device defines
-	twice     int             // columns that stand for the same as others
-	yawTrue   bool            // the yaw angle is the heading over ground
+	unknown   map[string]bool        // element ids that no device defines
+	boomState map[DDI]*DeviceElement // whose work state, actual and commanded, is the boom's
+	twice     int                    // columns that stand for the same as others
+	yawTrue   bool                   // the yaw angle is the heading over ground
 	heading   float64
 	headingAt evenstand.Micros
 }
@@ -185,6 +186,26 @@ func newEmitter(s *Set, l *Layout, columns []Column, sink evenstand.Sink, yawTru
 	for _, c := range columns {
 		if c.DDI == ddiTotalCount {
 			totals[l.Place(s.Element(c.Element))] = true
+		}
+	}
+	e.boomState = map[DDI]*DeviceElement{}
+	for _, c := range columns {
+		el := s.Element(c.Element)
+		if (c.DDI != ddiWorkState && c.DDI != ddiWorkStateSet) || !l.seeds(el) || l.Place(el).Scope != evenstand.ScopeMachine {
+			continue
+		}
+		// the boom's own, then the device's, then that of a part that covers all rows
+		rank := func(o *DeviceElement) int {
+			switch {
+			case o == l.Boom:
+				return 0
+			case l.Boom.under(o):
+				return 1
+			}
+			return 2
+		}
+		if have := e.boomState[c.DDI]; have == nil || rank(el) < rank(have) {
+			e.boomState[c.DDI] = el
 		}
 	}
 	order := make([]int, len(columns))
@@ -306,23 +327,23 @@ func (e *emitter) plan(s *Set, c Column, totals map[evenstand.Element]bool) plan
 		p.kind = asLatencySet
 	case d == ddiPGN:
 		e.busColumn(c, &p)
-	case d == ddiWorkState && seeds:
-		p.kind, p.q = asState, evenstand.RowWorking
-		if rows := l.rowsOf(el); p.el.Scope == evenstand.ScopeMachine || len(rows) == 0 {
-			p.kind = asBoom
-			if el.Type == TypeFunction && el != l.Boom {
-				p.kind = asRaw // a part of the boom whose rows are not known
+	case (d == ddiWorkState || d == ddiWorkStateSet) && seeds:
+		rows := l.rowsOf(el)
+		switch {
+		case p.el.Scope != evenstand.ScopeMachine && len(rows) > 0:
+			p.kind, p.rows = asState, []evenstand.Rows{rows}
+			if d == ddiWorkStateSet {
+				p.kind = asStateSet
+			} else {
+				e.rowStates = true
 			}
-		} else {
-			p.rows = []evenstand.Rows{rows}
-			e.rowStates = true
-		}
-	case d == ddiWorkStateSet && seeds:
-		p.kind, p.q = asStateSet, evenstand.RowEnabled
-		if rows := l.rowsOf(el); p.el.Scope == evenstand.ScopeMachine || len(rows) == 0 {
-			p.kind = asBoomSet
-		} else {
-			p.rows = []evenstand.Rows{rows}
+		case el == e.boomState[d]:
+			p.kind = asBoom
+			if d == ddiWorkStateSet {
+				p.kind = asBoomSet
+			}
+		default: // the same of the same boom, from another of its parts
+			e.resolution(d, &p)
 		}
 	case d >= ddiCondensed && d <= ddiCondensedLast && seeds:
 		p.kind, p.rows, p.first = asPacked, l.packed(el), 16*int(d-ddiCondensed)

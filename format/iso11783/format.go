@@ -47,7 +47,8 @@ func jobs(ctx context.Context, in fs.FS) (js []job, claimed []string, unused []e
 		}
 		var empties []string
 		asked := false
-		for _, t := range s.Tasks {
+		found := make([][]*Log, len(s.Tasks))
+		for k, t := range s.Tasks {
 			if ctx.Err() != nil {
 				return nil, nil, nil, ctx.Err()
 			}
@@ -70,7 +71,11 @@ func jobs(ctx context.Context, in fs.FS) (js []job, claimed []string, unused []e
 					logs = append(logs, l)
 				}
 			}
-			lanes, broken := s.lanes(logs)
+			found[k] = logs
+		}
+		s.adopt(found)
+		for k, t := range s.Tasks {
+			lanes, broken := s.lanes(found[k])
 			for _, l := range broken {
 				unused = append(unused, evenstand.Unused{File: l.BIN, Offset: 0, Count: max(l.Size, 1), Of: "bytes", Why: "no record in it can be read", Do: "Copy the folder again; the other logs are used."})
 			}
@@ -97,6 +102,41 @@ func jobs(ctx context.Context, in fs.FS) (js []job, claimed []string, unused []e
 	}
 	slices.Sort(claimed)
 	return js, slices.Compact(claimed), unused, nil
+}
+
+// adopt gives logs that no task names to the task beside whose logs they ran,
+// for a list of tasks that is cut may name one of two parallel logs.
+func (s *Set) adopt(found [][]*Log) {
+	last := len(s.Tasks) - 1
+	if last < 1 || s.Tasks[last].ID != "" {
+		return
+	}
+	heads := map[*Log]LogRecord{}
+	for _, logs := range found {
+		for _, l := range logs {
+			if sp, ok := s.ends(l, false); ok {
+				heads[l] = sp[0]
+			}
+		}
+	}
+	var left []*Log
+	for _, l := range found[last] {
+		head, ok := heads[l]
+		home := -1
+		for k := range last {
+			for _, o := range found[k] {
+				if h, has := heads[o]; ok && has && sameKey(&h, &head) {
+					home = k
+				}
+			}
+		}
+		if home < 0 {
+			left = append(left, l)
+			continue
+		}
+		found[home] = append(found[home], l)
+	}
+	found[last] = left
 }
 
 // untold tells whether the records hold a time although the header does not

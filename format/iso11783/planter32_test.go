@@ -246,7 +246,9 @@ func TestPlanterRows(t *testing.T) {
 	type sums struct{ m, seeds, skips, sing, force, n float64 }
 	var rows [32]sums
 	held := map[iso11783.ColumnKey]int32{}
-	key := func(d iso11783.DDI, e string) iso11783.ColumnKey { return iso11783.ColumnKey{DDI: d, Element: e, PGN: -1} }
+	key := func(d iso11783.DDI, e string) iso11783.ColumnKey {
+		return iso11783.ColumnKey{DDI: d, Element: e, PGN: -1}
+	}
 	unit := make([]string, 32)
 	for id, r := range row {
 		unit[r] = id

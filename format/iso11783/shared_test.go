@@ -47,12 +47,15 @@ type catch struct {
 	bytes    int64
 }
 
-func (c *catch) Fixes(f []evenstand.Fix) error        { c.fixes = append(c.fixes, f...); return nil }
-func (c *catch) Seeds(s []evenstand.Seed) error       { c.seeds = append(c.seeds, s...); return nil }
-func (c *catch) Readings(r []evenstand.Reading) error { c.readings = append(c.readings, r...); return nil }
-func (c *catch) Entries([]evenstand.Entry) error      { return nil }
-func (c *catch) Unused(u evenstand.Unused)            { c.unused = append(c.unused, u) }
-func (c *catch) Progress(n int64)                     { c.bytes += n }
+func (c *catch) Fixes(f []evenstand.Fix) error  { c.fixes = append(c.fixes, f...); return nil }
+func (c *catch) Seeds(s []evenstand.Seed) error { c.seeds = append(c.seeds, s...); return nil }
+func (c *catch) Readings(r []evenstand.Reading) error {
+	c.readings = append(c.readings, r...)
+	return nil
+}
+func (c *catch) Entries([]evenstand.Entry) error { return nil }
+func (c *catch) Unused(u evenstand.Unused)       { c.unused = append(c.unused, u) }
+func (c *catch) Progress(n int64)                { c.bytes += n }
 
 // readOne finds and reads the only source of an input.
 func readOne(t testing.TB, in fs.FS, zone string) (evenstand.Source, *catch, []evenstand.Unused) {
