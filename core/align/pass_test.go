@@ -340,3 +340,14 @@ func TestPassesAnything(t *testing.T) {
 		}
 	})
 }
+
+func BenchmarkLoweringSeed(b *testing.B) {
+	l := align.NewLowering(16)
+	n := 0
+	b.ReportAllocs()
+	for b.Loop() {
+		l.Seed(evenstand.Seed{T: firstTime + evenstand.Micros(n)*2500, Row: int16(n%16 + 1)})
+		n++
+	}
+	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "seeds/s")
+}

@@ -48,7 +48,24 @@ type Path struct {
 
 	step evenstand.Micros
 	hold float64
+	last follower // at the end of the last piece
 }
+
+// follower is the state of tractor and bar while they are followed.
+type follower struct {
+	t                 evenstand.Micros
+	theta, psi        float64
+	pe, pn            float64 // hitch point
+	travelled, backed float64 // m forward since the heading was unknown, m back since
+}
+
+// A bar is followed over a gap in the track that is short and straight: what
+// its heading does over 45 m is soon forgotten, but not that it had settled
+// (judged).
+const (
+	shortGap    = 30 * evenstand.Second
+	straightGap = 0.2 // rad
+)
 
 // BarPath follows the bar behind the antenna. The tractor is a rigid body that
 // points along the way of its antenna, or of its axle when that is told; a
@@ -56,7 +73,7 @@ type Path struct {
 // tractrix. Below Hold
 // the headings are held. A trailed bar starts in line with the tractor and is
 // not Settled before it has travelled Settle lengths, nor after backing up
-// half a length. Without geometry the path is the antenna's and Notes say so.
+// half a length; a short gap in the track does not unsettle it on a straight. Without geometry the path is the antenna's and Notes say so.
 func BarPath(track *Track, geometry evenstand.Geometry, opt PathOptions) *Path {
 	p := &Path{Frame: track.Frame, hold: opt.Hold, step: max(1, evenstand.FromSeconds(opt.Step))}
 	a, l, r := p.geometry(geometry)
@@ -132,6 +149,11 @@ func (p *Path) follow(track *Track, piece Piece, hitch evenstand.Hitch, a, l, r 
 	// Centre line under the antenna, and hitch point, at the last step taken.
 	var ce, cn, pe, pn float64
 	travelled, backed := 0.0, 0.0
+	over := base > 0 && t0-p.last.t <= shortGap && p.last.travelled > 0 &&
+		math.Abs(turn(p.last.theta, dir[0])) < straightGap
+	if over {
+		travelled, backed = p.last.travelled, p.last.backed
+	}
 	need := opt.Settle * l
 	if hitch == evenstand.Mounted || l == 0 {
 		need = opt.Settle * behind
@@ -143,6 +165,12 @@ func (p *Path) follow(track *Track, piece Piece, hitch evenstand.Hitch, a, l, r 
 		if k == 0 {
 			ce, cn = e, m
 			pe, pn = e-a*s, m-a*c
+			if de, dn := pe-p.last.pe, pn-p.last.pn; over && l > 0 && hitch != evenstand.Mounted {
+				psi = p.last.psi
+				if math.Hypot(de, dn) > 1 {
+					psi = tractrix(psi, math.Atan2(de, dn), math.Hypot(de, dn), l)
+				}
+			}
 		}
 		if moving[k] {
 			if !was && travelled == 0 {
@@ -216,6 +244,7 @@ func (p *Path) follow(track *Track, piece Piece, hitch evenstand.Hitch, a, l, r 
 		p.SD, p.PsiSD = append(p.SD, place), append(p.PsiSD, psiSD)
 		p.Settled = append(p.Settled, travelled > 0 && travelled >= need)
 	}
+	p.last = follower{end, theta, psi, pe, pn, travelled, backed}
 	p.Pieces = append(p.Pieces, Piece{base, len(p.T)})
 	p.odometer(base)
 }

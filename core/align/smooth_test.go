@@ -104,6 +104,10 @@ func TestSmoothGaps(t *testing.T) {
 			t.Errorf("hole of %.1f s: %d pieces, want %d", c.to-c.from, len(tr.Pieces), c.pieces)
 		}
 		p := align.BarPath(tr, trailed, align.DefaultPath())
+		// Going straight the bar does not unsettle over it.
+		if after := p.Cursor().At(firstTime + evenstand.FromSeconds(c.to+1)); !after.OK {
+			t.Errorf("hole of %.1f s: the bar has unsettled", c.to-c.from)
+		}
 		mid := p.Cursor().At(firstTime + evenstand.FromSeconds((c.from+c.to)/2))
 		if mid.OK != (c.pieces == 1) {
 			t.Errorf("hole of %.1f s: OK = %v in it", c.to-c.from, mid.OK)
