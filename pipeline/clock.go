@@ -81,7 +81,7 @@ func (s *settler) estimateLag() (lag, half float64, ok bool) {
 		bins = thin
 	}
 	w := binWidth.Seconds()
-	n := int((lagHigh-lagLow)/lagStep + 0.5)
+	n := int(math.Round((lagHigh - lagLow) / lagStep))
 	sse := make([]float64, n+1)
 	for j := range sse {
 		l := lagLow + float64(j)*lagStep

@@ -200,7 +200,7 @@ func (s *settler) seed(x evenstand.Seed) {
 		} else {
 			gap = int32(math.Max(0, math.Round(way*1000)))
 			if xref > 0 {
-				class = seedClass(seedspacing.Classify(way, xref))
+				class = seedspacing.Classify(way, xref)
 				step = math.Max(0, u-r.lastU) / xref
 			}
 		}
@@ -222,16 +222,6 @@ func (s *settler) seed(x evenstand.Seed) {
 	for _, dec := range r.out {
 		s.settleSeed(r, dec)
 	}
-}
-
-func seedClass(c seedspacing.Class) evenstand.Class {
-	switch c {
-	case seedspacing.Multiple:
-		return evenstand.Multiple
-	case seedspacing.Single:
-		return evenstand.Single
-	}
-	return evenstand.Skip
 }
 
 // gapOnly counts by gaps alone where the rhythm may not be read: rates of

@@ -74,8 +74,9 @@ type row struct {
 	missAt       ring    // place numbers of late misses
 	dblAt        ring
 	grade        evenstand.Grade
-	dblOff       [64]float32 // offsets of late doubles within their place
-	dblOffN      int
+	dblSep       [64]float32 // places between the two seeds of late doubles
+	dblN         int
+	lastOff      float32
 	rateWay      float64 // ratio of places to target, slow
 	seenSeed     bool
 	sideGap      span    // time of the last group effect, left out of the group test
@@ -197,10 +198,11 @@ func (e *Engine) Place(n int, p Place) {
 		r.dblAt.add(r.places)
 		r.batch.doubles++
 		r.batch.seeds++
-		r.dblOff[r.dblOffN&63] = p.Off
-		r.dblOffN++
+		r.dblSep[r.dblN&63] = p.Off - r.lastOff
+		r.dblN++
 		return
 	}
+	r.lastOff = p.Off
 	e.rowPlaces(r, p)
 }
 

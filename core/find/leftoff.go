@@ -57,8 +57,19 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 		if o.way < leftOffWay {
 			continue
 		}
-		// Rows switched off together are one finding.
+		// Rows switched off together are one finding, and so is a row that is
+		// switched on for a turn only.
 		var c *caseFile
+		for _, x := range e.cases {
+			if x.kind == evenstand.KindRowLeftOff && !x.open() && x.hasRow(r.n) && o.since-x.until < stopMerge {
+				x.until = evenstand.NoTime
+				o.cse = x
+				x.off.add(e, o.way)
+			}
+		}
+		if o.cse != nil {
+			continue
+		}
 		for _, x := range e.cases {
 			if x.kind == evenstand.KindRowLeftOff && x.open() && absT(x.onset-o.since) <= 3*evenstand.Second {
 				c = x

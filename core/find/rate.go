@@ -101,16 +101,17 @@ func (r *peerRow) sum(from, to evenstand.Micros, use int) (y, n float64) {
 
 // rateWatchRow watches one kind of rate on one row.
 type rateWatchRow struct {
-	det   *stat.EDetector
-	rel   float64 // the row's lasting ratio to its peers
-	n     int     // batches that rel has learnt from
-	ring  [rateRing]rateBatch
-	count int
-	doubt int64 // place counter from which rock or part is being weighed; -1 not
-	alarm evenstand.Micros
-	cse   *caseFile
-	heal  float64
-	healT evenstand.Micros
+	det    *stat.EDetector
+	rel    float64 // the row's lasting ratio to its peers
+	n      int     // batches that rel has learnt from
+	ring   [rateRing]rateBatch
+	count  int
+	doubt  int64 // place counter from which rock or part is being weighed; -1 not
+	alarm  evenstand.Micros
+	cse    *caseFile
+	refine int // batches until the onset is looked at again
+	heal   float64
+	healT  evenstand.Micros
 }
 
 const rateRing = 480
@@ -298,6 +299,11 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 		return
 	}
 	if w.cse != nil && w.cse.open() {
+		if w.refine > 0 {
+			if w.refine--; w.refine == 0 {
+				e.refineOnset(r, kind, w.cse)
+			}
+		}
 		w.healing(e, r, b, y, p, kind)
 		return
 	}
@@ -427,6 +433,7 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 	c.alarm = b.t1
 	w.cse = c
 	w.heal = 0
+	w.refine = max(1, 60/perBatch(b))
 	e.startSum(r, kind, c)
 	e.raiseRate(r, kind, c)
 }
@@ -445,6 +452,31 @@ func (e *Engine) lastRate(r *row, kind string) *caseFile {
 }
 
 func (b batch) p(w *rateWatchRow) float64 { return w.back(0).p }
+
+// refineOnset looks again for the batch with which a rate changed, now that
+// the ratio is known better: the largest backward sum of its log likelihood.
+func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
+	w := &r.rates[kind]
+	ratio := math.Max(1.2, (c.sum.got+0.5)/(c.sum.expected+0.5))
+	sum, best, at := 0.0, 0.0, -1
+	for j := range min(w.count, rateRing) {
+		b := w.back(j)
+		sum += (b.y*math.Log(ratio) - b.p*b.n*(ratio-1)) / ratePhi[kind]
+		if sum > best {
+			best, at = sum, j
+		}
+	}
+	if at < 0 {
+		return
+	}
+	on := w.back(at).t0
+	if on > c.alarm {
+		return
+	}
+	c.onset = on
+	c.onsetLow, c.onsetHigh = min(c.onsetLow, on), max(c.onsetHigh, on)
+	e.startSum(r, kind, c)
+}
 
 // startSum fills a case's sum with what the ring still holds since its onset.
 func (e *Engine) startSum(r *row, kind int, c *caseFile) {
@@ -518,26 +550,23 @@ func (c *caseFile) sumKind() int {
 	return -1
 }
 
-// dusty tells whether the row's late doubles lie all over their places: real
-// doubles follow the first seed closely (offsets exponential with a mean of
-// 0.15 place, blurred by 0.1), dust falls anywhere.
+// dusty tells whether the two pulses of the row's late doubles lie anywhere in
+// their place: the seeds of a real double follow each other closely (about
+// exponential with a mean of 0.17 place, blurred by the fall), while dust falls
+// at any time, which parts it from the nearest seed by up to half a place.
+// Judged from simulated rows; no published figure.
 func (e *Engine) dusty(r *row) bool {
-	n := min(r.dblOffN, 64)
+	const mean = 0.19 // places
+	n := min(r.dblN, len(r.dblSep))
 	if n < 20 {
 		return false
 	}
 	odds := 0.0
-	for _, u := range r.dblOff[:n] {
-		odds -= math.Log(math.Max(0.05, doubleDensity(float64(u))))
+	for _, u := range r.dblSep[:n] {
+		d := math.Min(0.6, math.Abs(float64(u)))
+		odds += math.Log(2) - math.Log(math.Max(0.25, math.Exp(-d/mean)/mean))
 	}
 	return odds > math.Log(20)
-}
-
-// doubleDensity is the density of a real double's offset in places: an
-// exponential of mean 0.15 convolved with a normal of 0.1.
-func doubleDensity(u float64) float64 {
-	const m, s = 0.15, 0.1
-	return 1 / m * math.Exp(s*s/(2*m*m)-u/m) * stat.NormalCDF(u/s-s/m)
 }
 
 // explain lets a new case take over what it explains, or drops it when an

@@ -15,7 +15,7 @@ const (
 	vacWarm     = 18
 	vacSlack    = 0.5  // of a CUSUM on the means, in SDs
 	vacAlarm    = 12.0 // in-control run length about 1e6 means
-	vacDrop     = 0.05 // least relative drop that matters
+	vacDrop     = 0.08 // least relative drop that matters
 	vacFloorPa  = 20.0 // half of the usual display step of 50 Pa, rounded down
 	sideTest    = 300  // s of planting between group tests
 	sideAlarmP  = 1e-5
@@ -241,7 +241,7 @@ func (e *Engine) sinceAndBefore(rows evenstand.Rows, since evenstand.Micros) (ob
 		var y, n, yb, nb float64
 		for j := range min(w.count, rateRing) {
 			b := w.back(j)
-			if e.common.covers(b.t0, b.t1) {
+			if e.common.covers(b.t0, b.t1) || (b.t0 < r.sideGap.to && b.t1 > r.sideGap.from) {
 				continue
 			}
 			if b.t0 >= since {
