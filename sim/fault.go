@@ -185,7 +185,7 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if p.Kind == evenstand.KindStarvedRow && f.Ramp == 0 {
 		f.Ramp = 15
 	}
-	if f.Cell >= s.Planter.Cells {
+	if f.Cell > s.Planter.Cells {
 		return nil, fmt.Errorf("%s: cell %d of a disc with %d", p.Kind, f.Cell, s.Planter.Cells)
 	}
 	switch {
@@ -319,7 +319,7 @@ type cellFault struct {
 func (f *fault) apply(e *effect, m *Meter, t float64) {
 	switch f.Kind {
 	case evenstand.KindBlockedCell, evenstand.KindWeakCell:
-		e.cells = append(e.cells, cellFault{max(f.Cell, 0), f.Strength * f.grown(t), f})
+		e.cells = append(e.cells, cellFault{f.Cell, f.Strength * f.grown(t), f})
 	case evenstand.KindRowSkips:
 		e.skip += math.Log(f.Strength) * f.grown(t)
 		e.by = f

@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -31,14 +32,28 @@ func (s *Scenario) draw() error {
 	// Faults on single rows may touch a third of them: more, and the peers are
 	// no peers (simulator.md section 10a).
 	most := max(s.Planter.Rows/3, 1)
-	type busy struct{ from, to float64 }
-	var wide []busy // times of faults on many rows: they do not overlap
+	if r.OneAtATime {
+		most = s.Planter.Rows
+	}
+	// Faults on many rows do not overlap one another, nor a fault on one of
+	// their rows: two at once on one row would have no single right answer.
+	var taken []booking
+	card := s.card()
+	clash := func(p *FaultPlan, rows evenstand.Rows, need, margin float64) bool {
+		return slices.ContainsFunc(taken, func(b booking) bool {
+			return p.AtHours-margin < b.to && p.AtHours+need+margin > b.from && rows.Jaccard(b.rows) > 0
+		})
+	}
 	kinds := order(g, r.Kinds, r.Faults)
+	// Those on many rows choose first.
+	slices.SortStableFunc(kinds, func(a, b string) int {
+		return cmp.Compare(ordinal(!faultKinds[a].machine), ordinal(!faultKinds[b].machine))
+	})
 	single := 0
 	at := first
-	plan := func(kind string, slot int, slots int) (FaultPlan, error) {
+	plan := func(kind string) (FaultPlan, error) {
 		k := faultKinds[kind]
-		p := FaultPlan{ID: fmt.Sprintf("F%02d", len(s.Faults)+1), Kind: kind, Cell: -1}
+		p := FaultPlan{ID: fmt.Sprintf("F%02d", len(s.Faults)+1), Kind: kind}
 		if len(k.variants) > 0 {
 			p.Variant = k.variants[int(uniform(g)*float64(len(k.variants)))]
 		}
@@ -63,26 +78,29 @@ func (s *Scenario) draw() error {
 		default:
 			p.AtHours = between(g, first, latest)
 		}
+		var rows evenstand.Rows
 		if k.machine {
+			p.Rows, rows = "all", span(1, s.Planter.Rows)
 			if kind == evenstand.KindLowVacuum && !s.Planter.OneVacuum {
 				p.Rows = []string{"left", "right"}[int(uniform(g)*2)]
-			} else {
-				p.Rows = "all"
-			}
-			for try := 0; slices.ContainsFunc(wide, func(b busy) bool { return p.AtHours < b.to && p.AtHours+need > b.from }); try++ {
-				if try == 200 || latest <= first || r.OneAtATime {
-					return p, errFull
-				}
-				p.AtHours = between(g, first, latest)
-			}
-			if kind != KindFanRestart {
-				wide = append(wide, busy{p.AtHours - 0.3, p.AtHours + need + 0.3})
+				rows = card.Side(p.Rows)
 			}
 		} else {
 			if len(free) == 0 || single >= most && !k.distractor {
 				return p, errFull
 			}
-			p.Rows = fmt.Sprint(free[0])
+			p.Rows, rows = fmt.Sprint(free[0]), evenstand.Rows{free[0]}
+		}
+		if kind != KindFanRestart { // over in seconds: it may come at any time
+			for try := 0; clash(&p, rows, need, 0.3); try++ {
+				if try == 500 || latest <= first || r.OneAtATime {
+					return p, errFull
+				}
+				p.AtHours = between(g, first, latest)
+			}
+			taken = append(taken, booking{p.AtHours, p.AtHours + need, rows})
+		}
+		if !k.machine {
 			free = free[1:]
 			if !k.distractor {
 				single++
@@ -91,15 +109,15 @@ func (s *Scenario) draw() error {
 		p.AtHours = round(p.AtHours, 4)
 		return p, nil
 	}
-	for i, kind := range kinds {
-		p, err := plan(kind, i, len(kinds))
+	for _, kind := range kinds {
+		p, err := plan(kind)
 		if err == errFull {
 			continue
 		}
 		s.Faults = append(s.Faults, p)
 	}
-	for i, kind := range order(g, r.Of, r.Distractors) {
-		p, err := plan(kind, i, r.Distractors)
+	for _, kind := range order(g, r.Of, r.Distractors) {
+		p, err := plan(kind)
 		if err == errFull {
 			continue
 		}
@@ -107,6 +125,19 @@ func (s *Scenario) draw() error {
 	}
 	s.Random = nil
 	return s.check()
+}
+
+// booking is a time that a fault has for itself on its rows, hours.
+type booking struct {
+	from, to float64
+	rows     evenstand.Rows
+}
+
+func ordinal(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }
 
 var errFull = fmt.Errorf("no room for another fault")

@@ -89,7 +89,9 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 		if err != nil {
 			return nil, fmt.Errorf("fault %d: %w", i+1, err)
 		}
-		if f.Cell < 0 || f.Cell == 0 && (f.Kind == evenstand.KindBlockedCell || f.Kind == evenstand.KindWeakCell) {
+		if f.Cell > 0 {
+			f.Cell--
+		} else {
 			f.Cell = int(uniform(stream(s.Seed, "cell "+f.ID, -1, 0)) * float64(s.Planter.Cells))
 		}
 		w.faults = append(w.faults, f)
@@ -127,7 +129,7 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 	}
 	var err error
 	truth := filepath.Join(outDir, "truth")
-	if w.passes, err = newLines(filepath.Join(truth, "passes.csv"), "pass,field,start,end,headland,way_m,places"); err != nil {
+	if w.passes, err = newLines(filepath.Join(truth, "passes.csv"), "pass,field,start,end,headland,way_m,places,curve_1_m"); err != nil {
 		return nil, err
 	}
 	if w.stretches, err = newLines(filepath.Join(truth, "stretches.csv"), "pass,row,k,places,skips,doubles,seen,unseen,doubles_seen,dust"); err != nil {
@@ -392,7 +394,7 @@ func (w *world) record(lg *leg) {
 	}
 	at := func(i int) string { return (s.t0 + evenstand.FromSeconds(lg.seconds(i))).String() }
 	w.passes.int(lg.pass).comma().text(lg.field.plan.Name).comma().text(at(lg.down)).comma().text(at(lg.up)).comma()
-	w.passes.int(head).comma().fixed(way, 2).comma().fixed(due/float64(len(w.rows)), 1).end()
+	w.passes.int(head).comma().fixed(way, 2).comma().fixed(due/float64(len(w.rows)), 1).comma().fixed(lg.line.curve, 6).end()
 }
 
 // finish puts the faults together and writes the rest of the truth.

@@ -171,7 +171,7 @@ type FaultPlan struct {
 	Seconds  float64 `toml:"seconds"` // 0 all: to the end of the day
 	Strength float64 `toml:"strength"`
 	Ramp     float64 `toml:"ramp_min"` // minutes to full strength
-	Cell     int     `toml:"cell"`     // of the disc, from 0; -1 by chance
+	Cell     int     `toml:"cell"`     // of the disc, from 1 up; 0 or less: by chance
 }
 
 // Random draws faults, so that many unlike days need one file.

@@ -93,6 +93,7 @@ type PassTruth struct {
 	Headland bool
 	Way      float64 // m of the bar's centre
 	Places   float64 // due on a row, mean
+	Curve    float64 // of its line, 1/m; 0 straight
 }
 
 // StretchTruth is a line of truth/stretches.csv: one row over 15 m.
@@ -144,7 +145,7 @@ func ReadTruth(dir string) (Truth, error) {
 		}
 		t.Faults = append(t.Faults, f)
 	}
-	err = eachLine(filepath.Join(dir, "truth", "passes.csv"), 7, func(f []string) error {
+	err = eachLine(filepath.Join(dir, "truth", "passes.csv"), 8, func(f []string) error {
 		var p PassTruth
 		var errs [4]error
 		p.Pass, errs[0] = strconv.Atoi(f[0])
@@ -159,7 +160,10 @@ func ReadTruth(dir string) (Truth, error) {
 			}
 		}
 		var err error
-		p.Places, err = strconv.ParseFloat(f[6], 64)
+		if p.Places, err = strconv.ParseFloat(f[6], 64); err != nil {
+			return err
+		}
+		p.Curve, err = strconv.ParseFloat(f[7], 64)
 		t.Passes = append(t.Passes, p)
 		return err
 	})

@@ -1,0 +1,344 @@
+package score
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"evenstand"
+	"evenstand/sim"
+)
+
+// Report is the score of one or more days. Its lists merge; Summary draws the
+// figures from them.
+type Report struct {
+	Days    []Day      `json:"days"`
+	Matches []Match    `json:"matches"`
+	Missed  []Miss     `json:"missed"`
+	False   []Stray    `json:"false_findings"`
+	Excused []Stray    `json:"excused"`   // true of a distractor or beside a fault: neither right nor false
+	Upsets  int        `json:"upsets"`    // kept aside
+	Hinted  int        `json:"suspected"` // not raised, not scored
+	Places  []Position `json:"places,omitempty"`
+}
+
+// Day is one simulated day.
+type Day struct {
+	Scenario string  `json:"scenario"`
+	Seed     uint64  `json:"seed"`
+	Hours    float64 `json:"machine_hours"`
+	Seeds    float64 `json:"seeds"`
+	Faults   int     `json:"faults"`     // that happened, distractors aside
+	Demanded int     `json:"detectable"` // of these
+	Distract int     `json:"distractors"`
+}
+
+// Match is a fault that was found.
+type Match struct {
+	Day        string  `json:"day"`
+	Fault      string  `json:"fault"`
+	Kind       string  `json:"kind"`
+	Found      string  `json:"found_as"`
+	Finding    string  `json:"finding"`
+	Detectable bool    `json:"detectable"`
+	DelayS     float64 `json:"delay_s"`     // from the fault's start to the alarm, log time
+	DelayTurns float64 `json:"delay_turns"` // the same in turns of the disc while planting
+	StartS     float64 `json:"start_error_s"`
+	Jaccard    float64 `json:"rows_overlap"`
+	Cause      string  `json:"first_cause"`
+	CauseRight bool    `json:"cause_right"`
+	CauseOdds  float64 `json:"cause_odds"` // probability given to the causes that count as right
+	Money      *Money  `json:"money,omitempty"`
+}
+
+// Money is the true loss beside what was said of it.
+type Money struct {
+	True float64 `json:"true"`
+	Low  float64 `json:"low"`
+	Mid  float64 `json:"mid"`
+	High float64 `json:"high"`
+}
+
+// Inside tells whether the truth lies within low to high.
+func (m Money) Inside() bool { return m.True >= m.Low && m.True <= m.High }
+
+// Miss is a fault that should have been found.
+type Miss struct {
+	Day    string         `json:"day"`
+	Fault  string         `json:"fault"`
+	Kind   string         `json:"kind"`
+	Rows   evenstand.Rows `json:"rows"`
+	Params string         `json:"params"`
+	Why    string         `json:"why"` // the nearest finding, and what keeps it from matching
+}
+
+// Stray is a raised finding that matches no fault.
+type Stray struct {
+	Day     string           `json:"day"`
+	Finding string           `json:"finding"`
+	Kind    string           `json:"kind"`
+	Rows    evenstand.Rows   `json:"rows"`
+	Since   evenstand.Micros `json:"since"`
+	Alarm   evenstand.Micros `json:"alarm"`
+	Why     string           `json:"why"`
+}
+
+// Score holds the findings of one day against its truth.
+func Score(findings []evenstand.Finding, truth sim.Truth) Report {
+	day := fmt.Sprintf("%s, seed %d", truth.Day.Scenario, truth.Day.Seed)
+	d := Day{Scenario: truth.Day.Scenario, Seed: truth.Day.Seed, Hours: truth.Day.Hours, Seeds: truth.Day.Seen}
+	var r Report
+	var faults []*sim.Fault
+	for i := range truth.Faults {
+		f := &truth.Faults[i]
+		switch {
+		case !f.Happened:
+		case f.Distract:
+			d.Distract++
+		default:
+			d.Faults++
+			if f.Detectable {
+				d.Demanded++
+			}
+			faults = append(faults, f)
+		}
+	}
+	r.Days = []Day{d}
+	var raised []*evenstand.Finding
+	for i := range findings {
+		f := &findings[i]
+		switch {
+		case f.Kind == evenstand.KindUpset:
+			r.Upsets++
+		case f.Stage != evenstand.Raised:
+			r.Hinted++
+		default:
+			raised = append(raised, f)
+		}
+	}
+	match := assign(raised, faults)
+	found := map[*sim.Fault]bool{}
+	for i, f := range raised {
+		if t := match[i]; t != nil {
+			found[t] = true
+			r.Matches = append(r.Matches, compare(day, f, t, &truth))
+		}
+	}
+	for i, f := range raised {
+		if match[i] != nil {
+			continue
+		}
+		s := Stray{Day: day, Finding: f.ID, Kind: f.Kind, Rows: f.Rows, Since: f.Since, Alarm: f.Alarm}
+		if by := excuse(f, truth.Faults); by != nil {
+			s.Why = fmt.Sprintf("true beside %s (%s)", by.ID, by.Kind)
+			r.Excused = append(r.Excused, s)
+			continue
+		}
+		s.Why = "nothing of the kind was wrong there"
+		if t := nearest(f, truth.Faults); t != nil {
+			s.Why = apart(f, t, found[t])
+		}
+		r.False = append(r.False, s)
+	}
+	for _, t := range faults {
+		if found[t] || !t.Detectable {
+			continue
+		}
+		m := Miss{Day: day, Fault: t.ID, Kind: t.Kind, Rows: t.Rows, Params: params(t), Why: "no finding near it"}
+		for _, f := range findings {
+			if evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && f.Rows.Jaccard(t.Rows) > 0 {
+				m.Why = apart(&f, t, false)
+				if f.Stage != evenstand.Raised {
+					m.Why = "suspected only"
+				}
+			}
+		}
+		r.Missed = append(r.Missed, m)
+	}
+	return r
+}
+
+// slack is how far a finding's start may lie from the fault's.
+func slack(t *sim.Fault) evenstand.Micros {
+	return max(120*evenstand.Second, (t.To-t.From)/4)
+}
+
+func fits(f *evenstand.Finding, t *sim.Fault) bool {
+	return evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && f.Rows.Jaccard(t.Rows) >= 0.5 && distance(f, t) <= slack(t)
+}
+
+func distance(f *evenstand.Finding, t *sim.Fault) evenstand.Micros {
+	return max(f.Since-t.From, t.From-f.Since)
+}
+
+// assign matches findings and faults one to one, as many as possible, nearer
+// starts first (augmenting paths; Kuhn 1955).
+func assign(fs []*evenstand.Finding, ts []*sim.Fault) []*sim.Fault {
+	owner := make([]int, len(ts))
+	for i := range owner {
+		owner[i] = -1
+	}
+	choices := make([][]int, len(fs))
+	order := make([]int, len(fs))
+	for i, f := range fs {
+		order[i] = i
+		for j, t := range ts {
+			if fits(f, t) {
+				choices[i] = append(choices[i], j)
+			}
+		}
+		slices.SortStableFunc(choices[i], func(a, b int) int { return cmp.Compare(distance(f, ts[a]), distance(f, ts[b])) })
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		near := func(i int) evenstand.Micros {
+			if len(choices[i]) == 0 {
+				return math.MaxInt64
+			}
+			return distance(fs[i], ts[choices[i][0]])
+		}
+		return cmp.Compare(near(a), near(b))
+	})
+	var try func(i int, seen []bool) bool
+	try = func(i int, seen []bool) bool {
+		for _, j := range choices[i] {
+			if seen[j] {
+				continue
+			}
+			seen[j] = true
+			if owner[j] < 0 || try(owner[j], seen) {
+				owner[j] = i
+				return true
+			}
+		}
+		return false
+	}
+	for _, i := range order {
+		try(i, make([]bool, len(ts)))
+	}
+	out := make([]*sim.Fault, len(fs))
+	for j, i := range owner {
+		if i >= 0 {
+			out[i] = ts[j]
+		}
+	}
+	return out
+}
+
+// compare fills a match.
+func compare(day string, f *evenstand.Finding, t *sim.Fault, truth *sim.Truth) Match {
+	m := Match{Day: day, Fault: t.ID, Kind: t.Kind, Found: f.Kind, Finding: f.ID, Detectable: t.Detectable, Jaccard: f.Rows.Jaccard(t.Rows)}
+	m.StartS = (f.Since - t.From).Seconds()
+	m.DelayS = (f.Alarm - t.From).Seconds()
+	m.DelayTurns = placesBetween(truth.Passes, t.From, f.Alarm) / float64(max(truth.Day.Cells, 1))
+	best := -1.0
+	for _, c := range f.Causes {
+		if c.Probability > best {
+			best, m.Cause = c.Probability, c.Cause
+		}
+		if slices.Contains(t.Causes, c.Cause) {
+			m.CauseOdds += c.Probability
+		}
+	}
+	m.CauseRight = slices.Contains(t.Causes, m.Cause)
+	low, mid, high := float64(f.Money.SoFar.Low), float64(f.Money.SoFar.Mid), float64(f.Money.SoFar.High)
+	// The range holds "if the named cause is right": a dead sensor loses
+	// nothing, and a finding that named another cause is not held to that.
+	other := (t.Cause == evenstand.CauseSensor) != (m.Cause == evenstand.CauseSensor)
+	if !math.IsNaN(low) && !math.IsNaN(high) && f.Money.Unit != "" && !other {
+		m.Money = &Money{True: t.Loss.Seed + t.Loss.Yield, Low: low, Mid: mid, High: high}
+		if f.Money.Unit == "bu" {
+			m.Money.True = t.Bushels
+		}
+	}
+	return m
+}
+
+// placesBetween counts a row's places due between two instants.
+func placesBetween(passes []sim.PassTruth, from, to evenstand.Micros) float64 {
+	sum := 0.0
+	for _, p := range passes {
+		a, b := max(p.Start, from), min(p.End, to)
+		if b > a && p.End > p.Start {
+			sum += p.Places * float64(b-a) / float64(p.End-p.Start)
+		}
+	}
+	return sum
+}
+
+// excuse gives the fault or distractor that makes a finding true though it is
+// not the finding that was asked for.
+func excuse(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
+	for i := range ts {
+		t := &ts[i]
+		if !t.Happened || !slices.Contains(t.Excused, f.Kind) || f.Rows.Jaccard(t.Rows) < 0.5 {
+			continue
+		}
+		if w := slack(t); f.Since >= t.From-w && f.Since <= t.To+w {
+			return t
+		}
+	}
+	return nil
+}
+
+// nearest gives the fault that a stray finding most likely means: of its
+// family first, else on its rows at its time.
+func nearest(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
+	var best *sim.Fault
+	score := 0.0
+	for i := range ts {
+		t := &ts[i]
+		if !t.Happened || f.Rows.Jaccard(t.Rows) == 0 {
+			continue
+		}
+		s := f.Rows.Jaccard(t.Rows)
+		if evenstand.Family(f.Kind) == evenstand.Family(t.Kind) {
+			s += 2
+		}
+		if w := slack(t); f.Since >= t.From-w && f.Since <= t.To+w {
+			s += 2
+		}
+		if s > score && s >= 2 {
+			best, score = t, s
+		}
+	}
+	return best
+}
+
+// apart says why a finding and a fault do not match.
+func apart(f *evenstand.Finding, t *sim.Fault, taken bool) string {
+	what := fmt.Sprintf("%s (%s, rows %s)", t.ID, t.Kind, t.Rows)
+	switch {
+	case evenstand.Family(f.Kind) != evenstand.Family(t.Kind):
+		return fmt.Sprintf("said of %s", what)
+	case f.Rows.Jaccard(t.Rows) < 0.5:
+		return fmt.Sprintf("rows %s, but %s", f.Rows, what)
+	case distance(f, t) > slack(t):
+		return fmt.Sprintf("starts %v away from %s", time.Duration(f.Since-t.From)*time.Microsecond/time.Second*time.Second, what)
+	case taken:
+		return fmt.Sprintf("second finding of %s", what)
+	}
+	return "another finding was nearer to " + what
+}
+
+func params(t *sim.Fault) string {
+	s := fmt.Sprintf("%s, %.0f turns", t.Variant, t.Turns)
+	for _, k := range slices.Sorted(maps.Keys(t.Params)) {
+		s += fmt.Sprintf(", %s %.4g", k, t.Params[k])
+	}
+	return s
+}
+
+// Merge adds other days to the report.
+func (r *Report) Merge(o Report) {
+	r.Days = append(r.Days, o.Days...)
+	r.Matches = append(r.Matches, o.Matches...)
+	r.Missed = append(r.Missed, o.Missed...)
+	r.False = append(r.False, o.False...)
+	r.Excused = append(r.Excused, o.Excused...)
+	r.Places = append(r.Places, o.Places...)
+	r.Upsets += o.Upsets
+	r.Hinted += o.Hinted
+}
