@@ -124,7 +124,7 @@ func BetaQuantile(p, a, b float64) float64 {
 		if !(next > lo && next < hi) {
 			next = (lo + hi) / 2
 		}
-		if math.Abs(next-x) <= 1e-15*next {
+		if math.Abs(next-x) <= 1e-15*math.Min(next, 1-next) {
 			return next
 		}
 		x = next

@@ -99,7 +99,7 @@ func BenjaminiHochberg(p []float64) []float64 {
 	})
 	low := 1.0
 	for k := len(idx) - 1; k >= 0; k-- {
-		low = math.Min(low, p[idx[k]]*float64(len(idx))/float64(k+1))
+		low = math.Min(low, p[idx[k]]*(float64(len(idx))/float64(k+1))) // in this order never below p
 		out[idx[k]] = low
 	}
 	return out
