@@ -46,6 +46,9 @@ func (b *Book) Check(ctx context.Context) ([]string, error) {
 		b.checkDay(&b.man.Days[i], ids, seen, keys, say)
 	}
 	for i := range b.man.Days {
+		if len(faults) > 0 {
+			break // what is missing may be just that
+		}
 		b.checkReferences(&b.man.Days[i], keys, say)
 	}
 	return faults, nil

@@ -194,7 +194,7 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	next := nextDay(day)
 	for _, s := range p.sources {
 		d, n := s.day(day), s.day(next)
-		if d == nil && n == nil {
+		if !s.touches(day) {
 			continue
 		}
 		meta, err := json.Marshal(s.Source)
@@ -235,7 +235,7 @@ func (b *Book) respool(ctx context.Context, due map[string]map[evenstand.Day]boo
 			continue
 		}
 		for day := range due[b.planterOf(s)] {
-			if s.day(day) != nil || s.day(nextDay(day)) != nil {
+			if s.touches(day) {
 				want[s.Input] = true
 			}
 		}
@@ -245,8 +245,11 @@ func (b *Book) respool(ctx context.Context, due map[string]map[evenstand.Day]boo
 		return false, nil
 	}
 	fresh := state{Schema: 1, Zone: st.Zone, Inputs: slices.Clone(st.Inputs)}
+	before := map[int64][]*sourceState{}
 	for _, s := range st.Sources {
-		if !want[s.Input] {
+		if want[s.Input] {
+			before[s.Input] = append(before[s.Input], s)
+		} else {
 			fresh.Sources = append(fresh.Sources, s)
 		}
 	}
@@ -254,17 +257,38 @@ func (b *Book) respool(ctx context.Context, due map[string]map[evenstand.Day]boo
 		if !want[in.id] {
 			continue
 		}
-		sources, err := b.readInput(ctx, in, formats, spools, &Report{}, tell)
+		now, err := b.readInput(ctx, in, formats, spools, &Report{}, tell)
 		if err != nil {
 			return false, err
 		}
-		fresh.Sources = append(fresh.Sources, sources...)
+		was := before[in.id]
+		same, err := sameJSON(was, now)
+		if err != nil {
+			return false, err
+		}
+		if !same {
+			changed = true
+			fresh.Sources = append(fresh.Sources, now...)
+			continue
+		}
+		for i, s := range was {
+			spools.dirs[s] = spools.dirs[now[i]]
+		}
+		fresh.Sources = append(fresh.Sources, was...)
 	}
-	before := b.man.Sources
-	if err := b.commitState(fresh); err != nil {
-		return false, writeError(b.dir, "noting what was read", err)
+	if !changed {
+		return false, nil
 	}
-	return before == nil || before.SHA256 != b.man.Sources.SHA256, nil
+	return true, writeError(b.dir, "noting what was read", b.commitState(fresh))
+}
+
+func sameJSON(a, b any) (bool, error) {
+	x, err := json.Marshal(a)
+	if err != nil {
+		return false, err
+	}
+	y, err := json.Marshal(b)
+	return string(x) == string(y), err
 }
 
 // merged is one kind of one day of a source whose logs lie in several inputs.
@@ -429,7 +453,7 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 		j := i
 		var mine []*sourceState // of this key, with data on the day
 		for ; j < len(p.sources) && p.sources[j].key() == p.sources[i].key(); j++ {
-			if s := p.sources[j]; s.day(day) != nil || s.day(nextDay(day)) != nil {
+			if s := p.sources[j]; s.touches(day) {
 				mine = append(mine, s)
 			}
 		}

@@ -95,6 +95,22 @@ func (s *sourceState) day(d evenstand.Day) *sourceDay {
 	return &s.Days[i]
 }
 
+// touches tells whether a source has data of a day or of the first hours of
+// the day after.
+func (s *sourceState) touches(day evenstand.Day) bool {
+	if s.day(day) != nil {
+		return true
+	}
+	if n := s.day(nextDay(day)); n != nil {
+		for _, p := range n.Parts {
+			if p != nil && p.HeadN > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // key tells which logs are the same box's.
 func (s *sourceState) key() string {
 	return s.Source.Format + "\x00" + s.Source.Planter + "\x00" + s.Source.Name

@@ -3,6 +3,8 @@ package book
 import (
 	"context"
 	"database/sql"
+	"fmt"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/record"
@@ -17,30 +19,37 @@ func (b *Book) assignIDs(ctx context.Context, planter string, day evenstand.Day,
 		if f.Family == "" {
 			f.Family = evenstand.Family(f.Kind)
 		}
-		lead := 0
-		if len(f.Rows) > 0 {
-			lead = f.Rows[0]
-		}
-		f.ID = record.ID(planter, day, f.Family, lead, f.Alarm)
 	}
 	return inTx(ctx, b.db, func(tx *sql.Tx) error {
 		old, err := knownIDs(ctx, tx, planter, day)
 		if err != nil {
 			return err
 		}
-		ids := record.Keep(old, fs)
+		// What stands in the ledger exactly so keeps its id whatever else might
+		// claim it; so a rebuild gives the same ids.
+		var rest []evenstand.Finding
+		var at []int
+		free := slices.Clone(old)
+		for i := range fs {
+			if k := slices.IndexFunc(free, func(o evenstand.Finding) bool { return equalIn(&o, &fs[i]) }); k >= 0 {
+				fs[i].ID = free[k].ID
+				free = slices.Delete(free, k, k+1)
+				continue
+			}
+			fs[i].ID = ""
+			rest, at = append(rest, fs[i]), append(at, i)
+		}
+		ids := record.Keep(free, rest)
+		for k, i := range at {
+			fs[i].ID = ids[k]
+		}
 		taken := map[string]bool{}
 		for i := range fs {
 			f := &fs[i]
-			if i < len(ids) && ids[i] != "" {
-				f.ID = ids[i]
-			}
 			for n := 2; taken[f.ID]; n++ { // two with the same lead row and alarm
-				lead := 0
-				if len(f.Rows) > 0 {
-					lead = f.Rows[0]
-				}
-				f.ID = record.ID(planter, day, f.Family, lead+n<<16, f.Alarm)
+				g := *f
+				g.Family = fmt.Sprintf("%s %d", f.Family, n)
+				f.ID = record.IDOf(&g)
 			}
 			taken[f.ID] = true
 			if err := noteID(ctx, tx, old, f); err != nil {
@@ -85,12 +94,16 @@ func knownIDs(ctx context.Context, tx *sql.Tx, planter string, day evenstand.Day
 	return fs, rows.Err()
 }
 
+// equalIn tells whether two findings are the same in all that the ledger notes.
+func equalIn(a, b *evenstand.Finding) bool {
+	return a.Family == b.Family && a.Kind == b.Kind && slices.Equal(a.Rows, b.Rows) && a.Since == b.Since && a.Alarm == b.Alarm &&
+		(a.Until == nil) == (b.Until == nil) && (a.Until == nil || *a.Until == *b.Until)
+}
+
 // noteID appends what an id stands for now, when that is new.
 func noteID(ctx context.Context, tx *sql.Tx, old []evenstand.Finding, f *evenstand.Finding) error {
 	for i := range old {
-		o := &old[i]
-		if o.ID == f.ID && o.Family == f.Family && o.Kind == f.Kind && o.Rows.String() == f.Rows.String() && o.Since == f.Since && o.Alarm == f.Alarm &&
-			(o.Until == nil) == (f.Until == nil) && (o.Until == nil || *o.Until == *f.Until) {
+		if old[i].ID == f.ID && equalIn(&old[i], f) {
 			return nil
 		}
 	}

@@ -1,0 +1,667 @@
+package book_test
+
+import (
+	"archive/zip"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"evenstand"
+	"evenstand/book"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+func TestReadAndAnswer(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	in := folder(t, map[string][]byte{"box.log": seasonLog(1, 2), "notes.txt": []byte("a box"), "photo.jpg": []byte("x"), ".DS_Store": []byte("y")})
+	var heard []string
+	rep, err := b.Read(ctx, []string{in}, formats, book.ReadOptions{Progress: func(p book.Progress) {
+		if len(heard) == 0 || heard[len(heard)-1] != p.Doing {
+			heard = append(heard, p.Doing)
+		}
+		if p.Total > 0 && p.Done > p.Total {
+			t.Errorf("%s: %d of %d", p.Doing, p.Done, p.Total)
+		}
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([]string{"copying", "reading", "settling"}, heard); diff != "" {
+		t.Errorf("progress (-want +got):\n%s", diff)
+	}
+	if got, want := daysOf(rep), "2026-05-01 2026-05-02"; got != want {
+		t.Errorf("days %q, want %q", got, want)
+	}
+	states := map[string]string{}
+	for _, f := range rep.Files {
+		states[f.Path] = f.State
+	}
+	if diff := cmp.Diff(map[string]string{"box.log": "new", "notes.txt": "new", "photo.jpg": "unused", ".DS_Store": "unused"}, states); diff != "" {
+		t.Errorf("files (-want +got):\n%s", diff)
+	}
+	if len(rep.Unused) != 1 || rep.Unused[0].File != "photo.jpg" {
+		t.Errorf("unused: %+v", rep.Unused)
+	}
+	sound(t, b)
+
+	passes, err := b.Passes(ctx, "four rows", "2026-05-02")
+	if err != nil || len(passes) != 2 || passes[1].Index != 1 || passes[1].Field != "north place" || !math.IsNaN(passes[1].Heading) {
+		t.Fatalf("passes %+v, %v", passes, err)
+	}
+	// 20 s at a seed each 80 ms are 250 places a row; one in a hundred is left out.
+	seeds, err := b.Seeds(ctx, "four rows", "2026-05-02", 1)
+	if err != nil || len(seeds) < 3*235 || len(seeds) > 3*250 {
+		t.Fatalf("%d seeds, %v", len(seeds), err)
+	}
+	if !slices.IsSortedFunc(seeds, func(a, b evenstand.PlacedSeed) int {
+		if a.Row != b.Row {
+			return int(a.Row) - int(b.Row)
+		}
+		return int(a.T - b.T)
+	}) {
+		t.Error("seeds out of order")
+	}
+	if s := seeds[0]; s.Gap != -1 || s.Off != evenstand.NoOff || s.Cell != -1 {
+		t.Errorf("first seed %+v", s)
+	}
+	n := 0
+	if err := b.Stretches(ctx, "four rows", "2026-05-02", func(ss []evenstand.Stretch) error {
+		for _, s := range ss {
+			if s.Length != 15 || !math.IsNaN(float64(s.Liquid)) {
+				t.Errorf("stretch %+v", s)
+			}
+		}
+		n += len(ss)
+		return nil
+	}); err != nil || n != 4*3+3*3 { // 40 m are 3 stretches
+		t.Errorf("%d stretches, %v", n, err)
+	}
+	fixes := 0
+	if err := b.Track(ctx, "four rows", "2026-05-01", func(ps []evenstand.TrackPoint) error { fixes += len(ps); return nil }); err != nil || fixes != 40 {
+		t.Errorf("%d points of track, %v", fixes, err)
+	}
+	if err := b.Readings(ctx, "four rows", "2026-05-01", func(rs []evenstand.Reading) error {
+		for _, r := range rs {
+			if r.Quantity != evenstand.Vacuum || r.Element.Scope != evenstand.ScopeLeft {
+				t.Errorf("reading %+v", r)
+			}
+		}
+		return nil
+	}); err != nil {
+		t.Error(err)
+	}
+	fs, err := b.Findings(ctx)
+	if err != nil || len(fs) != 2 || fs[0].Rows.String() != "3" || len(fs[0].ID) != 12 || fs[0].Planter != "four rows" {
+		t.Fatalf("findings %+v, %v", fs, err)
+	}
+	src, err := b.Sources(ctx)
+	if err != nil || len(src) != 1 || src[0].First.String()[:16] != "2026-05-01T14:00" || src[0].Counts.Fixes != 80 || src[0].ClockOffset != 0 || src[0].Notes[0] != "a box" {
+		t.Fatalf("sources %+v, %v", src, err)
+	}
+	area, err := b.PlantedArea(ctx, "north place")
+	if want := 2 * 7 * 40 * 0.762; err != nil || math.Abs(area-want) > 0.02*want {
+		t.Errorf("area %g, want about %g, %v", area, want, err)
+	}
+	if _, err := b.Seeds(ctx, "four rows", "2026-05-09", 0); !errors.Is(err, book.ErrUnknown) {
+		t.Errorf("a day that is not there: %v", err)
+	}
+}
+
+func TestDecisionsLast(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 1)}))
+	fs, _ := b.Findings(ctx)
+	got, err := b.Decide(ctx, fs[0].ID[:6], book.Decision{Status: evenstand.Acted, Note: "cleared the tube", Cause: "jam"})
+	if err != nil || got.Status != evenstand.Acted {
+		t.Fatalf("%+v, %v", got, err)
+	}
+	if _, err := b.Decide(ctx, "zzzz", book.Decision{Status: evenstand.Acted}); !errors.Is(err, book.ErrUnknown) {
+		t.Errorf("unknown id: %v", err)
+	}
+	if _, err := b.Decide(ctx, fs[0].ID, book.Decision{Status: "lost"}); err == nil {
+		t.Error("a status of no meaning was taken")
+	}
+	dir := b.Dir()
+	b.Close()
+	b = open(t, dir)
+	if fs, _ := b.Findings(ctx); fs[0].Status != evenstand.Acted {
+		t.Errorf("after opening again: %s", fs[0].Status)
+	}
+	// A boundary of the data that takes the finding away: with a card of two
+	// rows nobody misses row 3, and it stays as ended.
+	if err := b.SetCard(ctx, book.File{Name: "four.toml", Data: []byte(strings.Replace(card, "rows = 4", "rows = 2", 1))}, ""); err != nil {
+		t.Fatal(err)
+	}
+	if stale, err := b.Stale(ctx); err != nil || !stale {
+		t.Errorf("stale %v, %v after a changed card", stale, err)
+	}
+	rep := read(t, b)
+	if len(rep.Days) != 1 {
+		t.Errorf("days %v", rep.Days)
+	}
+	fs, err = b.Findings(ctx)
+	if err != nil || len(fs) != 1 || fs[0].Status != evenstand.Ended || len(fs[0].Say) == 0 {
+		t.Errorf("findings %+v, %v", fs, err)
+	}
+	if stale, err := b.Stale(ctx); err != nil || stale {
+		t.Errorf("stale %v, %v after reading", stale, err)
+	}
+	sound(t, b)
+}
+
+func TestSameFileTwiceIsOne(t *testing.T) {
+	b := newBook(t)
+	log := seasonLog(1, 2)
+	in := folder(t, map[string][]byte{"stick/box.log": log, "stick/notes.txt": []byte("a box")})
+	read(t, b, filepath.Join(in, "stick"))
+	want := dataOf(t, b.Dir())
+	z := filepath.Join(t.TempDir(), "stick.zip")
+	f, err := os.Create(z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	zw := zip.NewWriter(f)
+	for name, data := range map[string][]byte{"stick/box.log": log, "stick/notes.txt": []byte("a box")} {
+		w, _ := zw.Create(name)
+		w.Write(data)
+	}
+	zw.Close()
+	f.Close()
+	for _, p := range []string{filepath.Join(in, "stick"), in, filepath.Join(in, "stick", "box.log"), z} {
+		rep := read(t, b, p)
+		if len(rep.Days) != 0 {
+			t.Errorf("%s again: made %v again", p, rep.Days)
+		}
+		for _, f := range rep.Files {
+			if f.State != "known" {
+				t.Errorf("%s again: %s is %s", p, f.Path, f.State)
+			}
+		}
+		sameData(t, want, dataOf(t, b.Dir()))
+	}
+	// The same log twice in one folder is one too.
+	b2 := newBook(t)
+	rep := read(t, b2, folder(t, map[string][]byte{"a/box.log": log, "b/box.log": log}))
+	if len(rep.Sources) != 1 || len(rep.Unused) != 1 || !strings.Contains(rep.Unused[0].Why, "same as") {
+		t.Errorf("sources %+v, unused %+v", rep.Sources, rep.Unused)
+	}
+}
+
+func TestGrownFileAddsOnlyWhatIsNew(t *testing.T) {
+	b := newBook(t)
+	all := seasonLog(1, 3)
+	// Cut in the middle of the second day.
+	cut := len(seasonLog(1, 1)) + 900
+	cut += bytes.IndexByte(all[cut:], '\n') + 1
+	in := folder(t, map[string][]byte{"box.log": all[:cut], "notes.txt": []byte("a box")})
+	read(t, b, in)
+	os.WriteFile(filepath.Join(in, "box.log"), all, 0o644)
+	// The file alone: what stood beside it before still counts.
+	rep := read(t, b, filepath.Join(in, "box.log"))
+	if rep.Files[0].State != "grown" {
+		t.Errorf("state %q", rep.Files[0].State)
+	}
+	if got, want := daysOf(rep), "2026-05-02 2026-05-03"; got != want {
+		t.Errorf("made %q again, want %q", got, want)
+	}
+	src, _ := b.Sources(context.Background())
+	if len(src) != 1 || len(src[0].Notes) != 1 {
+		t.Errorf("sources %+v", src)
+	}
+	for _, u := range src[0].Unused {
+		t.Errorf("unused %+v", u)
+	}
+	sound(t, b)
+	fresh := newBook(t)
+	read(t, fresh, in)
+	want, got := dataOf(t, fresh.Dir()), dataOf(t, b.Dir())
+	for _, m := range []map[string]string{want, got} { // the number of the input differs
+		for name := range m {
+			if strings.HasPrefix(name, "sources-") || name == "manifest.json" {
+				delete(m, name)
+			}
+		}
+	}
+	sameData(t, want, got)
+}
+
+func TestLateSourceMakesItsDaysAgain(t *testing.T) {
+	b := newBook(t)
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 4)}))
+	before := dataOf(t, b.Dir())
+	var late bytes.Buffer
+	for i := range 30 {
+		fmt.Fprintf(&late, "r %d ground_speed machine 2.%d\n", at(3, 9, 0)+evenstand.Micros(i)*evenstand.Second, i%10)
+	}
+	rep := read(t, b, folder(t, map[string][]byte{"radar.log": late.Bytes()}))
+	if got, want := daysOf(rep), "2026-05-03"; got != want {
+		t.Errorf("made %q again, want %q", got, want)
+	}
+	after := dataOf(t, b.Dir())
+	for name, data := range before {
+		if strings.HasPrefix(name, "2026-05-04") && after[name] != data {
+			t.Errorf("%s changed", name)
+		}
+	}
+	sound(t, b)
+}
+
+func TestPassOverMidnightBelongsToItsFirstDay(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	var log bytes.Buffer
+	r := rand.New(rand.NewPCG(1, 1))
+	passLog(&log, at(1, 23, 59)+40*evenstand.Second, 40, 4, 0, r) // to 0:00:20
+	passLog(&log, at(2, 9, 0), 20, 4, 0, r)
+	read(t, b, folder(t, map[string][]byte{"box.log": log.Bytes()}))
+	first, _ := b.Passes(ctx, "four rows", "2026-05-01")
+	second, _ := b.Passes(ctx, "four rows", "2026-05-02")
+	if len(first) != 1 || len(second) != 1 || first[0].End < at(2, 0, 0) || second[0].Start < at(2, 9, 0) {
+		t.Fatalf("first day %+v, second %+v", first, second)
+	}
+	days, _ := b.Days(ctx)
+	if days[0].Until <= at(2, 0, 0) || days[1].Until != evenstand.NoTime {
+		t.Errorf("until %s and %s", days[0].Until, days[1].Until)
+	}
+	// A late reading after midnight concerns the day before as well.
+	rep := read(t, b, folder(t, map[string][]byte{"radar.log": fmt.Appendf(nil, "r %d ground_speed machine 2\n", at(2, 0, 0)+5*evenstand.Second)}))
+	if got, want := daysOf(rep), "2026-05-01 2026-05-02"; got != want {
+		t.Errorf("made %q again, want %q", got, want)
+	}
+	sound(t, b)
+}
+
+func TestRebuildGivesTheSameBytes(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 3)}))
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(3, 2), "late.log": []byte(fmt.Sprintf("j %d refill seed\n", at(2, 12, 0)))}))
+	if err := b.AddEntry(ctx, "four rows", evenstand.Entry{T: at(2, 9, 1), What: "setting", Rows: evenstand.Rows{1, 2}, Value: 300, Unit: "lbf"}); err != nil {
+		t.Fatal(err)
+	}
+	if rep := read(t, b); daysOf(rep) != "2026-05-02" {
+		t.Errorf("a journal line made %q again", daysOf(rep))
+	}
+	want := dataOf(t, b.Dir())
+	for range 2 {
+		if _, err := b.Rebuild(ctx, formats, book.ReadOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		sameData(t, want, dataOf(t, b.Dir()))
+		sound(t, b)
+	}
+	// Also when the manifest is gone or damaged.
+	dir := b.Dir()
+	b.Close()
+	os.WriteFile(filepath.Join(dir, "data", "manifest.json"), []byte("{"), 0o644)
+	b = open(t, dir)
+	if _, err := b.Findings(ctx); !errors.Is(err, book.ErrCorrupt) {
+		t.Errorf("damaged manifest: %v", err)
+	}
+	if faults, _ := b.Check(ctx); len(faults) != 1 {
+		t.Errorf("faults %q", faults)
+	}
+	if _, err := b.Read(ctx, nil, formats, book.ReadOptions{}); !errors.Is(err, book.ErrCorrupt) {
+		t.Errorf("read with a damaged manifest: %v", err)
+	}
+	if _, err := b.Rebuild(ctx, formats, book.ReadOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	sameData(t, want, dataOf(t, dir))
+	b.Close()
+	os.RemoveAll(filepath.Join(dir, "data"))
+	b = open(t, dir)
+	read(t, b)
+	sameData(t, want, dataOf(t, dir))
+}
+
+func TestSaidTwiceAndImpossible(t *testing.T) {
+	b := newBook(t)
+	t0 := at(1, 9, 0)
+	log := fmt.Sprintf(`s %[1]d 1
+s %[1]d 1
+s %[2]d 9
+r %[1]d vacuum left 5000
+r %[1]d vacuum left 5000
+r %[1]d vacuum left 6000
+r %[2]d vacuum left NaN
+r %[2]d vacuum left 999999
+f %[1]d 0 0
+f %[2]d 41.5 -93.5
+f %[2]d 41.6 -93.5
+f %[1]d 41.5 -93.4
+s -5 1
+nonsense
+`, t0, t0+evenstand.Second)
+	rep := read(t, b, folder(t, map[string][]byte{"box.log": []byte(log)}))
+	want := []string{
+		"not a line of a test log",
+		"a position with the same time was there before with another value",
+		"a seed of the same row and time was there before: it is stored once",
+		"a reading of the same quantity, element and time was there before: it is stored once",
+		"a reading of the same quantity, element and time was there before with another value",
+		"row 9, but the planter card has 4 rows",
+		"vacuum without a number",
+		"vacuum outside what is possible",
+		"a position at latitude 0, longitude 0",
+		"a time outside 1970 to 2100",
+	}
+	for _, w := range want {
+		if !slices.ContainsFunc(rep.Unused, func(u evenstand.Unused) bool {
+			return strings.HasPrefix(u.Why, w) && u.Count == 1 && u.File == "box.log"
+		}) {
+			t.Errorf("not said: %s", w)
+		}
+	}
+	if len(rep.Unused) != len(want) {
+		t.Errorf("%d said, want %d: %+v", len(rep.Unused), len(want), rep.Unused)
+	}
+	if c := rep.Sources[0].Counts; c != (book.Counts{Fixes: 2, Seeds: 1, Readings: 1}) {
+		t.Errorf("counts %+v", c)
+	}
+	// The same box in another file: what was read first counts.
+	read(t, b, folder(t, map[string][]byte{"box.log": []byte(fmt.Sprintf("r %d vacuum left 7000\nr %d vacuum left 7000\n", t0, t0+9*evenstand.Second))}))
+	var got []float64
+	b.Readings(context.Background(), "four rows", "2026-05-01", func(rs []evenstand.Reading) error {
+		for _, r := range rs {
+			got = append(got, r.Value)
+		}
+		return nil
+	})
+	if diff := cmp.Diff([]float64{5000, 7000}, got); diff != "" {
+		t.Errorf("readings (-want +got):\n%s", diff)
+	}
+	src, _ := b.Sources(context.Background())
+	if n := len(src[0].Unused); n != len(want)+1 {
+		t.Errorf("%d unused over the book, want %d", n, len(want)+1)
+	}
+	sound(t, b)
+}
+
+func TestOutOfOrderIsSorted(t *testing.T) {
+	log := strings.SplitAfter(string(seasonLog(1, 2)), "\n")
+	b := newBook(t)
+	read(t, b, folder(t, map[string][]byte{"box.log": []byte(strings.Join(log, ""))}))
+	r := rand.New(rand.NewPCG(3, 3))
+	r.Shuffle(len(log), func(i, j int) { log[i], log[j] = log[j], log[i] })
+	c := newBook(t)
+	read(t, c, folder(t, map[string][]byte{"box.log": []byte(strings.Join(log, ""))}))
+	want, got := dataOf(t, b.Dir()), dataOf(t, c.Dir())
+	for _, m := range []map[string]string{want, got} {
+		for name := range m {
+			if !strings.HasSuffix(name, ".parquet") {
+				delete(m, name)
+			}
+		}
+	}
+	sameData(t, want, got)
+}
+
+func TestOpenedTwice(t *testing.T) {
+	b := newBook(t)
+	if _, err := book.Open(b.Dir(), options()); !errors.Is(err, book.ErrInUse) {
+		t.Errorf("opened twice: %v", err)
+	}
+}
+
+func TestErrorsHaveARemedy(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		harm func(dir string) error
+		want error
+	}{
+		{"not a book", func(dir string) error {
+			os.Remove(filepath.Join(dir, "ledger.db"))
+			return os.Remove(filepath.Join(dir, "book.toml"))
+		}, book.ErrNotBook},
+		{"settings gone", func(dir string) error { return os.Remove(filepath.Join(dir, "book.toml")) }, book.ErrCorrupt},
+		{"newer settings", func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "book.toml"), []byte("book = 2\n"), 0o644)
+		}, book.ErrNewer},
+		{"newer data", func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "data", "manifest.json"), []byte(`{"schema":2}`), 0o644)
+		}, book.ErrNewer},
+		{"newer ledger", func(dir string) error { return book.SetLedgerVersion(dir, 99) }, book.ErrNewer},
+		{"ledger gone", func(dir string) error { return os.Remove(filepath.Join(dir, "ledger.db")) }, book.ErrCorrupt},
+		{"ledger is something else", func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "ledger.db"), bytes.Repeat([]byte("no database "), 999), 0o644)
+		}, book.ErrCorrupt},
+		{"ledger is empty", func(dir string) error { return os.WriteFile(filepath.Join(dir, "ledger.db"), nil, 0o644) }, book.ErrCorrupt},
+		{"settings with an unknown key", func(dir string) error {
+			data, _ := os.ReadFile(filepath.Join(dir, "book.toml"))
+			return os.WriteFile(filepath.Join(dir, "book.toml"), append(data, "nonsense = 1\n"...), 0o644)
+		}, nil},
+		{"card broken", func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "planter", "four.toml"), []byte("card = 1\nrows = \"x\"\n"), 0o644)
+		}, nil},
+		{"field broken", func(dir string) error {
+			return os.WriteFile(filepath.Join(dir, "fields", "north.geojson"), []byte("{}"), 0o644)
+		}, nil},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			b := newBook(t)
+			read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 1)}))
+			b.Close()
+			if err := tt.harm(b.Dir()); err != nil {
+				t.Fatal(err)
+			}
+			c, err := book.Open(b.Dir(), options())
+			if err == nil {
+				c.Close()
+				t.Fatal("opened")
+			}
+			var e *book.Error
+			if !errors.As(err, &e) || e.Hint == "" || e.Path == "" {
+				t.Errorf("without place or remedy: %v", err)
+			}
+			if tt.want != nil && !errors.Is(err, tt.want) {
+				t.Errorf("%v, want %v", err, tt.want)
+			}
+		})
+	}
+}
+
+func TestCreate(t *testing.T) {
+	dir := t.TempDir()
+	if err := book.Create(filepath.Join(dir, "a"), settings(), nil, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := book.Create(filepath.Join(dir, "a"), settings(), nil, nil); !errors.Is(err, book.ErrExists) {
+		t.Errorf("over a book: %v", err)
+	}
+	os.Mkdir(filepath.Join(dir, "empty"), 0o755)
+	if err := book.Create(filepath.Join(dir, "empty"), settings(), nil, nil); err != nil {
+		t.Errorf("in an empty folder: %v", err)
+	}
+	if err := book.Create(dir, settings(), nil, nil); !errors.Is(err, book.ErrExists) {
+		t.Errorf("over other files: %v", err)
+	}
+	bad := settings()
+	bad.Zone = "Mars/North"
+	for _, err := range []error{
+		book.Create(filepath.Join(dir, "b"), bad, nil, nil),
+		book.Create(filepath.Join(dir, "b"), settings(), []book.File{{Name: "x.toml", Data: []byte("card = 9")}}, nil),
+		book.Create(filepath.Join(dir, "b"), settings(), nil, []book.File{{Name: "x.geojson", Data: []byte(`{"type":"Point"}`)}}),
+	} {
+		if err == nil {
+			t.Error("taken")
+		}
+	}
+	if _, err := os.Stat(filepath.Join(dir, "b")); err == nil {
+		t.Error("half a book was left behind")
+	}
+}
+
+func TestSettingsKeepEveryNumber(t *testing.T) {
+	b := newBook(t)
+	s := b.Settings()
+	s.Name, s.Yield, s.Seed, s.Units = `a "quoted" \ name`, 1.1928374650912, 0.0034, evenstand.Metric
+	if err := b.SetSettings(context.Background(), s); err != nil {
+		t.Fatal(err)
+	}
+	dir := b.Dir()
+	b.Close()
+	got := open(t, dir).Settings()
+	if got.Name != s.Name || got.Yield != s.Yield || got.Seed != s.Seed || got.Units != s.Units || got.Price != s.Price || !math.IsNaN(got.Labour) || got.Zone != s.Zone {
+		t.Errorf("%+v, want %+v", got, s)
+	}
+}
+
+func TestCardHistory(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	six := strings.Replace(card, "rows = 4", "rows = 6", 1)
+	if err := b.SetCard(ctx, book.File{Name: "four.toml", Data: []byte(six)}, "2026-05-03"); err != nil {
+		t.Fatal(err)
+	}
+	dir := b.Dir()
+	b.Close()
+	b = open(t, dir)
+	for day, want := range map[evenstand.Day]int{"2026-05-02": 4, "2026-05-03": 6, "2026-06-01": 6} {
+		if c, _ := b.Card("four rows", day); c.Rows != want {
+			t.Errorf("%s: %d rows, want %d", day, c.Rows, want)
+		}
+	}
+	if c, _ := b.Card("another", "2026-05-02"); c.Rows != 0 || c.Name != "another" {
+		t.Errorf("unknown planter: %+v", c)
+	}
+}
+
+func TestCheckFindsEveryDamage(t *testing.T) {
+	ctx := context.Background()
+	for _, tt := range []struct {
+		name string
+		harm func(t *testing.T, dir string)
+		want string
+	}{
+		{"an original changed", func(t *testing.T, dir string) {
+			p := glob(t, dir, "originals/*/*")
+			os.Chmod(p, 0o644)
+			data, _ := os.ReadFile(p)
+			data[10] ^= 1
+			os.WriteFile(p, data, 0o644)
+		}, "was changed"},
+		{"an original shorter", func(t *testing.T, dir string) {
+			p := glob(t, dir, "originals/*/*")
+			os.Chmod(p, 0o644)
+			os.Truncate(p, 5)
+		}, "has 5 bytes"},
+		{"an original gone", func(t *testing.T, dir string) { os.Remove(glob(t, dir, "originals/*/*")) }, "is missing"},
+		{"a derived file gone", func(t *testing.T, dir string) { os.Remove(glob(t, dir, "data/*/track.parquet")) }, "track.parquet is missing"},
+		{"a derived file changed", func(t *testing.T, dir string) {
+			p := glob(t, dir, "data/*/seeds.parquet")
+			data, _ := os.ReadFile(p)
+			data[100] ^= 1
+			os.WriteFile(p, data, 0o644)
+		}, "seeds.parquet is not what was written"},
+		{"sources gone", func(t *testing.T, dir string) { os.Remove(glob(t, dir, "data/sources-*.json")) }, "cannot be used"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			b := newBook(t)
+			read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 1)}))
+			sound(t, b)
+			b.Close()
+			tt.harm(t, b.Dir())
+			b = open(t, b.Dir())
+			faults, err := b.Check(ctx)
+			if err != nil || len(faults) != 1 || !strings.Contains(faults[0], tt.want) {
+				t.Errorf("faults %q, %v; want one with %q", faults, err, tt.want)
+			}
+			if strings.Contains(tt.name, "original") {
+				return
+			}
+			if _, err := b.Rebuild(ctx, formats, book.ReadOptions{}); err != nil {
+				t.Fatal(err)
+			}
+			sound(t, b)
+		})
+	}
+}
+
+func glob(t *testing.T, dir, pattern string) string {
+	t.Helper()
+	m, err := filepath.Glob(filepath.Join(dir, pattern))
+	if err != nil || len(m) == 0 {
+		t.Fatalf("no %s: %v", pattern, err)
+	}
+	return m[0]
+}
+
+func TestStrayFilesUnderDataAreRemoved(t *testing.T) {
+	b := newBook(t)
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 1)}))
+	want := dataOf(t, b.Dir())
+	b.Close()
+	os.WriteFile(filepath.Join(b.Dir(), "data", "stray"), []byte("x"), 0o644)
+	os.MkdirAll(filepath.Join(b.Dir(), "data", "2026-05-01-half"), 0o755)
+	os.WriteFile(filepath.Join(filepath.Dir(glob(t, b.Dir(), "data/*/seeds.parquet")), "stray"), []byte("x"), 0o644)
+	open(t, b.Dir())
+	sameData(t, want, dataOf(t, b.Dir()))
+}
+
+func TestOriginalsAreReadOnly(t *testing.T) {
+	b := newBook(t)
+	log := seasonLog(1, 1)
+	read(t, b, folder(t, map[string][]byte{"box.log": log}))
+	p := glob(t, b.Dir(), "originals/*/*")
+	info, _ := os.Stat(p)
+	if info.Mode().Perm()&0o222 != 0 {
+		t.Errorf("mode %s", info.Mode())
+	}
+	if data, _ := os.ReadFile(p); !bytes.Equal(data, log) {
+		t.Error("other bytes")
+	}
+}
+
+func TestReadSaysWhatIsNotThere(t *testing.T) {
+	b := newBook(t)
+	_, err := b.Read(context.Background(), []string{filepath.Join(t.TempDir(), "nowhere")}, formats, book.ReadOptions{})
+	var e *book.Error
+	if !errors.As(err, &e) || e.Hint == "" {
+		t.Errorf("%v", err)
+	}
+	bad := filepath.Join(t.TempDir(), "bad.zip")
+	os.WriteFile(bad, []byte("no zip"), 0o644)
+	if _, err := b.Read(context.Background(), []string{bad}, formats, book.ReadOptions{}); !errors.As(err, &e) || e.Hint == "" {
+		t.Errorf("%v", err)
+	}
+}
+
+func TestStoppedReadIsFinishedLater(t *testing.T) {
+	in := folder(t, map[string][]byte{"box.log": seasonLog(1, 4)})
+	whole := newBook(t)
+	read(t, whole, in)
+	want := dataOf(t, whole.Dir())
+	for stop := range 9 {
+		b := newBook(t)
+		ctx, cancel := context.WithCancel(context.Background())
+		n := 0
+		_, err := b.Read(ctx, []string{in}, formats, book.ReadOptions{Progress: func(p book.Progress) {
+			if p.Doing == "settling" || p.Doing == "copying" {
+				if n == stop {
+					cancel()
+				}
+				n++
+			}
+		}})
+		cancel()
+		if err != nil && !errors.Is(err, context.Canceled) {
+			t.Fatal(err)
+		}
+		sound(t, b)
+		read(t, b, in)
+		sameData(t, want, dataOf(t, b.Dir()))
+		sound(t, b)
+	}
+}

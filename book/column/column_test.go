@@ -1,0 +1,262 @@
+package column_test
+
+import (
+	"bytes"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+	"github.com/parquet-go/parquet-go"
+	"pgregory.net/rapid"
+
+	"evenstand/book/column"
+)
+
+type row struct {
+	A int8    `parquet:"a,delta"`
+	B uint8   `parquet:"b,delta"`
+	C int16   `parquet:"c,delta"`
+	D int32   `parquet:"d,delta"`
+	E int64   `parquet:"e,delta"`
+	F float32 `parquet:"f,split"`
+	G float64 `parquet:"g,split"`
+	H bool    `parquet:"h"`
+	I string  `parquet:"i,dict"`
+}
+
+func write(t testing.TB, groups [][]row) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	w := column.NewWriter[row](&b, "key", "value")
+	for _, g := range groups {
+		if err := w.Write(g); err != nil {
+			t.Fatal(err)
+		}
+		if err := w.EndGroup(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func opened(t testing.TB, data []byte) *column.File {
+	t.Helper()
+	p := filepath.Join(t.TempDir(), "x.parquet")
+	if err := os.WriteFile(p, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	f, err := column.Open(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { f.Close() })
+	return f
+}
+
+// What is written is read again the same, and written again gives the same
+// bytes.
+func TestWriteThenRead(t *testing.T) {
+	dir := t.TempDir()
+	rapid.Check(t, func(rt *rapid.T) {
+		one := rapid.Custom(func(rt *rapid.T) row {
+			return row{rapid.Int8().Draw(rt, "a"), rapid.Uint8().Draw(rt, "b"), rapid.Int16().Draw(rt, "c"), rapid.Int32().Draw(rt, "d"), rapid.Int64().Draw(rt, "e"),
+				rapid.Float32().Draw(rt, "f"), rapid.Float64().Draw(rt, "g"), rapid.Bool().Draw(rt, "h"), rapid.StringN(0, 5, 20).Draw(rt, "i")}
+		})
+		groups := rapid.SliceOfN(rapid.SliceOfN(one, 1, 300), 0, 4).Draw(rt, "groups")
+		var b, again bytes.Buffer
+		for _, out := range []*bytes.Buffer{&b, &again} {
+			w := column.NewWriter[row](out)
+			for _, g := range groups {
+				if err := w.Write(g); err != nil {
+					rt.Fatal(err)
+				}
+				if err := w.EndGroup(); err != nil {
+					rt.Fatal(err)
+				}
+			}
+			if err := w.Close(); err != nil {
+				rt.Fatal(err)
+			}
+			if w.Groups() != len(groups) {
+				rt.Fatalf("%d groups, want %d", w.Groups(), len(groups))
+			}
+		}
+		if !bytes.Equal(b.Bytes(), again.Bytes()) {
+			rt.Fatal("two writers gave different bytes")
+		}
+		p := filepath.Join(dir, "x.parquet")
+		if err := os.WriteFile(p, b.Bytes(), 0o644); err != nil {
+			rt.Fatal(err)
+		}
+		f, err := column.Open(p)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		defer f.Close()
+		for g := range groups {
+			got, err := column.Rows(f, g, nil, row{})
+			if err != nil {
+				rt.Fatal(err)
+			}
+			if diff := cmp.Diff(groups[g], got, cmpopts.EquateNaNs()); diff != "" {
+				rt.Fatalf("group %d (-want +got):\n%s", g, diff)
+			}
+		}
+	})
+}
+
+// A pass of many pages comes back whole, and columns of other kinds convert.
+func TestManyPages(t *testing.T) {
+	var rows []row
+	for i := range 300_000 {
+		rows = append(rows, row{D: int32(i), E: int64(i) * 7, F: float32(i), H: i%3 == 0, I: "x"})
+	}
+	f := opened(t, write(t, [][]row{rows}))
+	if v, ok := f.Meta("key"); !ok || v != "value" {
+		t.Errorf("footer says %q", v)
+	}
+	got, err := column.Rows(f, 0, nil, row{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !cmp.Equal(rows, got) {
+		t.Error("rows differ")
+	}
+	p, err := column.Numbers[int64](f, 0, "d", 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	n, pages := int64(0), 0
+	for {
+		vs, err := p.Next()
+		if err != nil {
+			break
+		}
+		pages++
+		for _, v := range vs {
+			if v != n {
+				t.Fatalf("%d, want %d", v, n)
+			}
+			n++
+		}
+	}
+	if n != 300_000 || pages < 2 {
+		t.Errorf("%d values in %d pages", n, pages)
+	}
+	if _, err := column.Numbers[int32](f, 0, "i", 0); err == nil {
+		t.Error("text was read as numbers")
+	}
+	if _, err := column.Numbers[int32](f, 0, "nowhere", 0); err == nil {
+		t.Error("a column that is not there was read")
+	}
+}
+
+// Another writer codes by dictionary, leaves values out and uses other widths.
+// On a page coded by a dictionary the library's typed view gives indexes
+// instead of values, without an error.
+func TestDictionariesNullsAndWidths(t *testing.T) {
+	type foreign struct {
+		C *int64   `parquet:"c,dict,optional"`
+		D int64    `parquet:"d,dict"`
+		E *int32   `parquet:"e,optional"`
+		F *float64 `parquet:"f,dict,optional"`
+		G float32  `parquet:"g,dict"`
+		H *bool    `parquet:"h,optional"`
+		I *string  `parquet:"i,dict,optional"`
+		X string   `parquet:"something_else"`
+	}
+	ptr := func(v int64) *int64 { return &v }
+	i32, f64, yes, text := int32(-9), 2.5, true, "row 7"
+	rows := []foreign{
+		{ptr(500), 70_000, &i32, &f64, 1.5, &yes, &text, "x"},
+		{nil, 70_000, nil, nil, 1.5, nil, nil, "x"},
+		{ptr(-3), -5, &i32, &f64, -1, &yes, &text, "y"},
+		{ptr(500), 0, nil, &f64, 1.5, nil, &text, "y"},
+	}
+	var b bytes.Buffer
+	w := parquet.NewGenericWriter[foreign](&b)
+	if _, err := w.Write(rows); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	none := row{A: 1, B: 2, C: -1, D: -1, E: -1, F: float32(math.NaN()), G: math.NaN(), H: false, I: ""}
+	got, err := column.Rows(opened(t, b.Bytes()), 0, nil, none)
+	if err != nil {
+		t.Fatal(err)
+	}
+	nan := float32(math.NaN())
+	want := []row{
+		{1, 2, 500, 70_000, -9, 2.5, 1.5, true, "row 7"},
+		{1, 2, -1, 70_000, -1, nan, 1.5, false, ""},
+		{1, 2, -3, -5, -9, 2.5, -1, true, "row 7"},
+		{1, 2, 500, 0, -1, 2.5, 1.5, false, "row 7"},
+	}
+	if diff := cmp.Diff(want, got, cmpopts.EquateNaNs()); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+// Damaged files give an error, never a panic.
+func FuzzOpen(f *testing.F) {
+	whole := write(f, [][]row{{{A: 1, I: "x"}, {A: 2, G: 3, I: "y"}}, {{A: 3}}})
+	f.Add(whole)
+	for _, cut := range []int{0, 3, 4, len(whole) / 2, len(whole) - 8, len(whole) - 1} {
+		f.Add(whole[:cut])
+	}
+	for i := 8; i < len(whole); i += 37 {
+		d := bytes.Clone(whole)
+		d[i] ^= 0x55
+		f.Add(d)
+	}
+	dir := f.TempDir()
+	f.Fuzz(func(t *testing.T, data []byte) {
+		p := filepath.Join(dir, "x.parquet")
+		if err := os.WriteFile(p, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		file, err := column.Open(p)
+		if err != nil {
+			return
+		}
+		defer file.Close()
+		for g := range min(file.Groups(), 3) {
+			if file.GroupRows(g) > 1000 {
+				return // honest sizes are checked by the manifest
+			}
+			column.Rows(file, g, nil, row{})
+		}
+	})
+}
+
+func BenchmarkRead(b *testing.B) {
+	var rows []row
+	for i := range 1 << 20 {
+		rows = append(rows, row{C: int16(i >> 15), D: int32(i * 160), E: int64(i) * 80_000})
+	}
+	f := opened(b, write(b, [][]row{rows}))
+	b.SetBytes(1 << 20 * 14)
+	for b.Loop() {
+		for _, name := range []string{"c", "d"} {
+			p, err := column.Numbers[int32](f, 0, name, 0)
+			if err != nil {
+				b.Fatal(err)
+			}
+			for {
+				if _, err := p.Next(); err != nil {
+					break
+				}
+			}
+			p.Close()
+		}
+	}
+	b.ReportMetric(float64(len(rows))*float64(b.N)/b.Elapsed().Seconds(), "seeds/s")
+}
