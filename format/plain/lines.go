@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"io"
-	"sync"
 )
 
 const (
@@ -30,14 +29,27 @@ type lines struct {
 }
 
 func newLines(ctx context.Context, r io.Reader, progress func(int64)) *lines {
-	return &lines{ctx: ctx, r: r, progress: progress, buf: *buffers.Get().(*[]byte)}
+	l := &lines{ctx: ctx, r: r, progress: progress}
+	select {
+	case l.buf = <-buffers:
+	default:
+		l.buf = make([]byte, bufferSize)
+	}
+	return l
 }
 
-// buffers are kept for the next file: a folder of many small files is common.
-var buffers = sync.Pool{New: func() any { b := make([]byte, bufferSize); return &b }}
+// buffers are a few kept for the next file: a folder of many small files is
+// common.
+var buffers = make(chan []byte, 4)
 
 // close gives the buffer back; no line may be used after it.
-func (l *lines) close() { buffers.Put(&l.buf) }
+func (l *lines) close() {
+	select {
+	case buffers <- l.buf:
+	default:
+	}
+	l.buf = nil
+}
 
 // fill reads once more, after moving what is unread to the front. It tells
 // whether anything came.
