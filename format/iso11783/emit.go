@@ -45,6 +45,8 @@ type plan struct {
 	q       evenstand.Quantity
 	el      evenstand.Element
 	scale   float64
+	low     float64 // of the quantity's plausible range
+	high    float64
 	spacing float64 // m, row spacing for asSpacing
 	code    uint16
 	bits    uint8 // of a parameter group: first bit and how many
@@ -146,6 +148,7 @@ type emitter struct {
 	rowStates bool // some column tells about single rows
 
 	pending []evenstand.Reading
+	mixed   bool // pending is not in time order
 	now     evenstand.Micros
 	tick    evenstand.Micros
 	started bool
@@ -253,6 +256,8 @@ func newEmitter(s *Set, l *Layout, columns []Column, sink evenstand.Sink, yawTru
 			}
 			taken[k] = true
 		}
+		in := p.q.Info()
+		p.low, p.high = in.Min, in.Max
 		e.plans[i] = p
 	}
 	for i := range e.plans { // slots last: plans must not move any more
@@ -485,7 +490,7 @@ func (e *emitter) forget() {
 }
 
 func (e *emitter) give(p *plan, now evenstand.Micros, v float64) {
-	if p.q != evenstand.Raw && !p.q.Plausible(v) {
+	if !(v >= p.low && v <= p.high) { // also NaN; values come from integers and are finite
 		e.wild[p.q]++
 		return
 	}
@@ -500,6 +505,9 @@ func (e *emitter) give(p *plan, now evenstand.Micros, v float64) {
 	r := evenstand.Reading{T: t, Value: v, Quantity: p.q, Element: p.el}
 	if p.q == evenstand.Raw {
 		r.Code = p.code
+	}
+	if k := len(e.pending); k > 0 && e.pending[k-1].T > t {
+		e.mixed = true
 	}
 	e.pending = append(e.pending, r)
 	switch p.el.Scope {
@@ -653,6 +661,7 @@ func flag(v bool) float64 {
 // states gives the states that changed.
 func (e *emitter) states(now evenstand.Micros) {
 	reading := func(q evenstand.Quantity, el evenstand.Element, v float64, shift evenstand.Micros) {
+		e.mixed = true
 		e.pending = append(e.pending, evenstand.Reading{T: now + shift, Value: v, Quantity: q, Element: el})
 		e.anyGrade = true
 	}
@@ -766,7 +775,10 @@ func (e *emitter) repeat(now evenstand.Micros) {
 // flush hands over readings in time order. Latencies shift readings against
 // each other, so those that a later record could still come before are kept.
 func (e *emitter) flush(all bool) error {
-	slices.SortStableFunc(e.pending, func(a, b evenstand.Reading) int { return cmp.Compare(a.T, b.T) })
+	if e.mixed {
+		slices.SortStableFunc(e.pending, func(a, b evenstand.Reading) int { return cmp.Compare(a.T, b.T) })
+		e.mixed = false
+	}
 	n := len(e.pending)
 	if !all {
 		safe := e.now

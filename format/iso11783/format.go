@@ -302,7 +302,9 @@ func (j *job) survey(ctx context.Context) (*survey, error) {
 				sv.yaw.set(float64(v.Raw) / 1000)
 			}
 		}
-		sv.yaw.move(&r.LogRecord)
+		if yaw >= 0 {
+			sv.yaw.move(&r.LogRecord)
+		}
 		sv.records++
 	}
 	return sv, nil

@@ -386,7 +386,6 @@ func TestPlanterStream(t *testing.T) {
 	if src.Card == nil || src.Card.Rows != 32 || math.Abs(src.Card.RowSpacing-0.381) > 1e-9 {
 		t.Fatalf("card %+v", src.Card)
 	}
-	t.Logf("%d readings; notes %q; products %v; card sections %d groups %v tanks %+v", len(c.readings), src.Notes, src.Products, len(src.Card.Sections), src.Card.Groups, src.Card.Tanks)
 
 	// row 2: rate 0, then 61.187, 64.408, 66.340, and 0 again, at 07:36:14.03,
 	// :15.6, 17.00 and 18.40 less the latency of 0.2 s

@@ -123,7 +123,6 @@ func TestSeederBenchStream(t *testing.T) {
 	if on := c.values(evenstand.RowWorking, evenstand.RowElement(6)); len(on) == 0 || on[0].Value != 1 { // 0xFFFFF555
 		t.Errorf("row 6 at work: %v", on)
 	}
-	t.Log(src.Notes)
 }
 
 func TestEmptyLogs(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode/utf16"
@@ -117,7 +118,7 @@ func parseXML(name string, r io.Reader) (*document, error) {
 	for rest := data; ; {
 		d := xml.NewDecoder(bytes.NewReader(rest))
 		d.Strict = false
-		d.CharsetReader = charset
+		d.CharsetReader = func(_ string, in io.Reader) (io.Reader, error) { return in, nil } // utf8Of has done it
 		var tokErr error
 		for {
 			at := base + d.InputOffset()
@@ -156,7 +157,7 @@ func parseXML(name string, r io.Reader) (*document, error) {
 			break
 		}
 		bad := base + d.InputOffset()
-		next := nextTag(data, bad)
+		next := nextTag(data, max(bad, base+1))
 		if next < 0 {
 			damage(min(bad, int64(len(data))), max(0, int64(len(data))-bad), true, "the file is cut off")
 			break
@@ -200,7 +201,7 @@ func utf8Of(data []byte) []byte {
 	case bytes.HasPrefix(data, []byte{0xfe, 0xff}):
 		at = func(i int) uint16 { return uint16(data[i+1]) | uint16(data[i])<<8 }
 	default:
-		return data
+		return fromLatin(data)
 	}
 	var u []uint16
 	for i := 2; i+1 < len(data); i += 2 {
@@ -209,17 +210,23 @@ func utf8Of(data []byte) []byte {
 	return []byte(string(utf16.Decode(u)))
 }
 
-// charset reads the encodings that task data come in. UTF-16 was turned into
-// UTF-8 before, whatever the declaration says.
-func charset(label string, in io.Reader) (io.Reader, error) {
-	switch strings.ToLower(label) {
-	case "utf-8", "utf8", "utf-16", "us-ascii", "ascii":
-		return in, nil
+var declared = regexp.MustCompile(`^\s*<\?xml[^>]*encoding\s*=\s*["']([A-Za-z0-9._-]+)["']`)
+
+// fromLatin turns a file that declares a one-byte encoding into UTF-8, byte for
+// byte as in ISO 8859-1. Files that say UTF-8, or nothing, stay.
+func fromLatin(data []byte) []byte {
+	m := declared.FindSubmatch(data[:min(len(data), 256)])
+	if m == nil {
+		return data
 	}
-	b, err := io.ReadAll(in) // Latin-1 and its Windows form, or anything else: byte for byte
+	switch strings.ToLower(string(m[1])) {
+	case "utf-8", "utf8", "utf-16", "us-ascii", "ascii":
+		return data
+	}
 	var out strings.Builder
-	for _, c := range b {
+	out.Grow(len(data))
+	for _, c := range data {
 		out.WriteRune(rune(c))
 	}
-	return strings.NewReader(out.String()), err
+	return []byte(out.String())
 }
