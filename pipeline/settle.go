@@ -163,6 +163,7 @@ func (s *settler) survey() error {
 						v.lowering.Reading(r)
 					case evenstand.SeedCount, evenstand.SeedRate:
 						v.counts = true
+						v.lowering.Reading(r)
 					case evenstand.SeedRateTarget:
 						v.targets = true
 					}

@@ -263,7 +263,7 @@ func (s *settler) settleSeed(r *rowState, dec rhythm.Decision) {
 	st := r.stretch(int32(float64(ps.S) / 1000 / evenstand.StretchLength))
 	st.Metered = true
 	s.dueTo(st, dec.Missing, dec.Double)
-	p := find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Readable: readable}
+	p := find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Sigma: float32(r.dec.Sigma()), Readable: readable}
 	if readable {
 		s.engine.Place(r.n, p)
 	} else {

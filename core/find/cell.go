@@ -23,7 +23,8 @@ const (
 var cellQ = [3]float64{0.97, 0.5, 0.2}
 
 // cellHole is the longest stretch without a miss, in turns, inside one chain
-// of misses: 5/q turns, 30 at most.
+// of misses: 5/q turns, 30 at most. A chain also ends when the sum of its share
+// falls back to nothing.
 var cellHole = [3]int{5, 10, 25}
 
 // cellBack is how many turns of a named cell are looked at for a slip.
@@ -143,7 +144,7 @@ func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t even
 	if missed {
 		for q := range c.chain {
 			ch := &c.chain[q]
-			if ch.misses == 0 || int(c.turn-c.last) > cellHole[q] {
+			if ch.misses == 0 || c.c[q] == 0 || int(c.turn-c.last) > cellHole[q] {
 				*ch = chain{t: t, k: k, turn: c.turn}
 			}
 			ch.misses++

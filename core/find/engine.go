@@ -74,9 +74,11 @@ type row struct {
 	missAt       ring    // place numbers of late misses
 	dblAt        ring
 	grade        evenstand.Grade
-	dblSep       [64]float32 // places between the two seeds of late doubles
+	dblOff       [64][2]float32 // offsets of the two pulses of late doubles, places
 	dblN         int
 	lastOff      float32
+	sigma        float32 // scatter of late, places
+	usual        float64 // scatter over the last hour
 	rateWay      float64 // ratio of places to target, slow
 	seenSeed     bool
 	sideGap      span    // time of the last group effect, left out of the group test
@@ -164,6 +166,7 @@ type Place struct {
 	Double  bool
 	First   bool
 	Off     float32
+	Sigma   float32 // the row's present scatter, in places; 0 unknown
 	// Readable says that single seeds may be classed; without it only rates
 	// and cells are spoken of.
 	Readable bool
@@ -194,11 +197,14 @@ func (e *Engine) Place(n int, p Place) {
 	if p.First {
 		return
 	}
+	if p.Sigma > 0 {
+		r.sigma = p.Sigma
+	}
 	if p.Double {
 		r.dblAt.add(r.places)
 		r.batch.doubles++
 		r.batch.seeds++
-		r.dblSep[r.dblN&63] = p.Off - r.lastOff
+		r.dblOff[r.dblN&63] = [2]float32{r.lastOff, p.Off}
 		r.dblN++
 		return
 	}
@@ -290,6 +296,9 @@ func (e *Engine) Counts(n int, t0, t1 evenstand.Micros, due, skips, doubles floa
 // Enabled says whether a row is switched on (a command, not a result).
 func (e *Engine) Enabled(n int, on bool, t evenstand.Micros) {
 	r := e.row(n)
+	if on && !r.enabled {
+		r.stop.lower(t) // it has to give seeds from now on, not from its last one
+	}
 	r.enabled = on
 }
 

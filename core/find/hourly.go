@@ -17,7 +17,7 @@ const (
 	changeRatio    = 1.4  // shown at once when the row changed by this much
 	changeTwice    = 1.2  // and by this much when two hours in a row say so
 	hourOnce       = 0.02 // false discovery rate asked of one hour alone
-	levelRatio     = 1.6  // a level shift smaller than this needs two hours
+	levelRatio     = 2.0  // a level shift smaller than this needs two hours
 	hourForget     = 8.0
 )
 
@@ -153,7 +153,7 @@ func (h *hourly) closeKind(e *Engine, kind int, t evenstand.Micros) {
 			}
 		} else if lvl {
 			hr.seen++
-			if hr.seen >= 2 && d >= math.Log(1.3) || d >= math.Log(levelRatio) {
+			if hr.seen >= 2 && d >= math.Log(1.5) || d >= math.Log(levelRatio) {
 				e.hourCase(r, kind, h.from, hr, t, counts[i], mid, 0, true)
 				said = true
 			}

@@ -259,6 +259,16 @@ func (e *Engine) atOnce(kind int, r *row, b batch) float64 {
 func (w *rateWatchRow) busy() bool { return w.doubt >= 0 || (w.cse != nil && w.cse.open()) }
 
 func (e *Engine) judge(r *row, b batch) {
+	if r.sigma > 0 {
+		if r.usual == 0 {
+			r.usual = float64(r.sigma)
+		}
+		if s := float64(r.sigma); s < 1.15*r.usual {
+			r.usual += (s - r.usual) / rowMemory
+		} else {
+			r.usual += (s - r.usual) / (10 * rowMemory)
+		}
+	}
 	for kind := range numKinds {
 		e.judgeKind(r, kind, b)
 	}
@@ -415,6 +425,10 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 		w.det.Reset()
 		return
 	}
+	if r.blurred() { // seeds scatter so much that the rhythm cannot be counted
+		w.det.Reset()
+		return
+	}
 	id := evenstand.KindRowSkips
 	if kind == kindDoubles {
 		id = evenstand.KindRowDoubles
@@ -452,6 +466,13 @@ func (e *Engine) lastRate(r *row, kind string) *caseFile {
 }
 
 func (b batch) p(w *rateWatchRow) float64 { return w.back(0).p }
+
+// blurred tells whether the row's seeds scatter clearly more than they used to
+// and so much that misses are read into them: the spacing is off, the metering
+// may be right.
+func (r *row) blurred() bool {
+	return r.sigma > 0.165 && float64(r.sigma) > 1.2*r.usual && r.usual > 0
+}
 
 // refineOnset looks again for the batch with which a rate changed, now that
 // the ratio is known better: the largest backward sum of its log likelihood.
@@ -550,23 +571,37 @@ func (c *caseFile) sumKind() int {
 	return -1
 }
 
-// dusty tells whether the two pulses of the row's late doubles lie anywhere in
-// their place: the seeds of a real double follow each other closely (about
-// exponential with a mean of 0.17 place, blurred by the fall), while dust falls
-// at any time, which parts it from the nearest seed by up to half a place.
-// Judged from simulated rows; no published figure.
+// dusty tells whether the extra pulses of the row's late doubles lie anywhere
+// in their place. The second seed of a real double follows the first closely,
+// about exponential with a mean of 0.15 place blurred by the fall; a pulse of
+// dust falls at any time, and as often before the seed as behind it.
 func (e *Engine) dusty(r *row) bool {
-	const mean = 0.19 // places
-	n := min(r.dblN, len(r.dblSep))
+	n := min(r.dblN, len(r.dblOff))
 	if n < 20 {
 		return false
 	}
 	odds := 0.0
-	for _, u := range r.dblSep[:n] {
-		d := math.Min(0.6, math.Abs(float64(u)))
-		odds += math.Log(2) - math.Log(math.Max(0.25, math.Exp(-d/mean)/mean))
+	for _, u := range r.dblOff[:n] {
+		a, b := float64(u[0]), float64(u[1])
+		na, nb := scatterDensity(a), scatterDensity(b)
+		odds += math.Log(na+nb+1e-9) - math.Log(na*doubleDensity(b)+nb*doubleDensity(a)+1e-9)
 	}
-	return odds > math.Log(20)
+	return odds > 10 // nats; dust gives some fifty
+}
+
+// scatterSD is a usual scatter of seeds around their place, in places.
+const scatterSD = 0.14
+
+// scatterDensity is the density of a seed's offset from its place.
+func scatterDensity(u float64) float64 {
+	return math.Exp(-u*u/(2*scatterSD*scatterSD)) / (scatterSD * math.Sqrt(2*math.Pi))
+}
+
+// doubleDensity is the density of the offset of a double's second seed: an
+// exponential of mean 0.15 place convolved with the scatter; never under 0.05.
+func doubleDensity(u float64) float64 {
+	const m, s = 0.15, scatterSD
+	return math.Max(0.05, 1/m*math.Exp(s*s/(2*m*m)-u/m)*stat.NormalCDF(u/s-s/m))
 }
 
 // explain lets a new case take over what it explains, or drops it when an

@@ -184,6 +184,9 @@ func (e *Engine) tickVacuum(t evenstand.Micros) {
 func (e *Engine) tickSide(s *side, t evenstand.Micros) {
 	w := &s.vacuum
 	if s.cse != nil && s.cse.open() {
+		if !s.cse.vac.byGauge && w.active && w.back == 0 {
+			s.cse.vac.byGauge, s.cse.vac.before = true, stat2{w.ref, 1}
+		}
 		if s.cse.vac.byGauge && !w.active {
 			s.cse.until = w.backAt
 			e.endSide(s)
@@ -273,6 +276,11 @@ func (e *Engine) openSide(s *side, rows evenstand.Rows, since, t evenstand.Micro
 		if n <= len(e.rows) {
 			list = append(list, n)
 		}
+	}
+	// A side that falls again within minutes is the same finding.
+	if old := s.cse; old != nil && since-old.until < rateReopen {
+		old.until = evenstand.NoTime
+		return old
 	}
 	grade := evenstand.GradeA
 	for _, n := range list {
@@ -367,7 +375,7 @@ func (e *Engine) testSides(t evenstand.Micros) {
 	for _, s := range e.sides {
 		if s.cse != nil && s.cse.open() {
 			if !s.cse.vac.byGauge {
-				p, eff := e.sideP(s, 150)
+				p, eff := e.sideP(s, 150, true)
 				if p > 0.01 || eff < 0.1 {
 					s.cse.until = t - 600*evenstand.Second
 					e.endSide(s)
@@ -379,7 +387,7 @@ func (e *Engine) testSides(t evenstand.Micros) {
 	for _, s := range e.sides {
 		best, eff, width := 1.0, 0.0, 0
 		for _, w := range []int{150, 450} {
-			if p, d := e.sideP(s, w); p < best {
+			if p, d := e.sideP(s, w, false); p < best {
 				best, eff, width = p, d, w
 			}
 		}
@@ -398,8 +406,9 @@ func (e *Engine) testSides(t evenstand.Micros) {
 }
 
 // sideP gives the two-sided p of the side's change against the others, and its
-// size as a difference of logs.
-func (e *Engine) sideP(s *side, width int) (p, effect float64) {
+// size as a difference of logs. With now it looks at the very last batches,
+// else at the last that belong to the rows' usual state.
+func (e *Engine) sideP(s *side, width int, now bool) (p, effect float64) {
 	var in, out []float64
 	for _, r := range e.rows {
 		w := &r.rates[kindSkips]
@@ -410,17 +419,21 @@ func (e *Engine) sideP(s *side, width int) (p, effect float64) {
 		if w.count < use+30 {
 			continue
 		}
-		var y, n float64
+		var y, n, yc, nc float64
 		for j, left := 0, use; left > 0 && j < min(w.count, rateRing); j++ {
 			b := w.back(j)
-			if !b.counted || (b.t0 < r.sideGap.to && b.t1 > r.sideGap.from) {
+			if !now && (!b.counted || (b.t0 < r.sideGap.to && b.t1 > r.sideGap.from)) {
 				continue
+			}
+			if b.counted {
+				yc += b.y
+				nc += b.n
 			}
 			y += b.y
 			n += b.n
 			left--
 		}
-		yb, nb := r.sideY-y, r.sideN-n
+		yb, nb := r.sideY-yc, r.sideN-nc
 		if nb < 30*batchA {
 			continue
 		}
