@@ -71,7 +71,11 @@ func (f *FieldPlan) check(s *Scenario) error {
 		return fmt.Errorf("passes = %d: want 1 to 2000", f.Passes)
 	case f.Headlands < 0 || f.Headlands > 4:
 		return fmt.Errorf("headlands = %d: want 0 to 4", f.Headlands)
-	case math.Abs(f.At[0]) > 80 || math.Abs(f.At[1]) > 180:
+	case !(f.Length <= 5000) || !(f.Radius >= 0 && f.Radius <= 10000):
+		return fmt.Errorf("length_m = %g, radius_m = %g: want at most 5000 and 10000", f.Length, f.Radius)
+	case !(math.Abs(f.Heading) <= 360):
+		return fmt.Errorf("heading_deg = %g: want degrees", f.Heading)
+	case !(math.Abs(f.At[0]) <= 80 && math.Abs(f.At[1]) <= 180):
 		return fmt.Errorf("at = %v: want latitude and longitude", f.At)
 	}
 	w := s.width()

@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -466,7 +468,12 @@ func (w *world) settle(f *fault) Fault {
 	if w.gradeB(n.first) {
 		t.Grade = "B"
 	}
-	t.Detectable = t.Happened && f.detectable(&s.Meter, cells, t.Turns, t.Grade)
+	if t.Grade == "B" && !strings.Contains(f.kind.grades, "B") && !f.kind.distractor {
+		// Cells and runs cannot be told from other skips then: that the row skips
+		// more is true, and all that can be said.
+		t.Excused = append(slices.Clone(t.Excused), evenstand.KindRowSkips)
+	}
+	t.Detectable = t.Happened && f.detectable(s, t.Turns, t.Grade)
 	// Money: true places lost and seeds too many, the true coefficients.
 	perPlace := s.spacing() * s.Planter.RowSpacing
 	bushels := s.Money.Yield / evenstand.Acre * perPlace

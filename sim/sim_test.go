@@ -533,6 +533,33 @@ func TestSeedsLieOnTheirRows(t *testing.T) {
 	}
 }
 
+// A box's clock runs ahead by its offset, and by its drift since the start;
+// whether source.toml says the offset is the scenario's choice.
+func TestClocks(t *testing.T) {
+	plainRun, _ := run(t, small)
+	a, _ := read(t, plain.Format{}, filepath.Join(plainRun, "boxes"))
+	for _, declare := range []bool{true, false} {
+		out, sum := run(t, small+fmt.Sprintf("[box.seed]\noffset_s = 7.3\ndrift_ppm = 40.0\ndeclare = %v\n", declare))
+		b, sources := read(t, plain.Format{}, filepath.Join(out, "boxes"))
+		if len(a.seeds) != len(b.seeds) {
+			t.Fatalf("%d seeds, and %d with another clock", len(a.seeds), len(b.seeds))
+		}
+		for _, i := range []int{0, len(a.seeds) - 1} {
+			since := (a.seeds[i].T - sum.Day.Start).Seconds()
+			if got, want := (b.seeds[i].T - a.seeds[i].T).Seconds(), 7.3+40e-6*since; math.Abs(got-want) > 0.0011 {
+				t.Errorf("seed %d is logged %.4f s late, want %.4f", i, got, want)
+			}
+		}
+		for _, src := range sources {
+			if len(src.Files) > 0 && strings.HasSuffix(src.Files[0], "seeds.csv") {
+				if says := !math.IsNaN(src.ClockOffset); says != declare || declare && src.ClockOffset != 7.3 {
+					t.Errorf("source.toml says an offset of %g; declared = %v", src.ClockOffset, declare)
+				}
+			}
+		}
+	}
+}
+
 func TestEveryScenarioRuns(t *testing.T) {
 	var files []string
 	for _, pattern := range []string{"../scenarios/*.toml", "../scenarios/one/*.toml"} {
