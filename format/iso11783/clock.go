@@ -71,6 +71,8 @@ func (c *clock) at(r *LogRecord) evenstand.Micros {
 		return evenstand.Micros((local - c.zoneMs) * 1000)
 	}
 	gps, ok := gpsMillis(r)
+	// before its first fix a receiver may give the day of its making
+	ok = ok && abs64(local-gps-c.offset) < dayMillis
 	t := gps
 	if c.started {
 		step := local - c.lastLocal

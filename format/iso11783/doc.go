@@ -9,7 +9,7 @@
 // else, because a binary log holds at most 255 columns and a planter writes
 // several in parallel. Below it stand [Open] for the set as it is (tasks,
 // devices, products), [Scanner] for one binary log, Join for several and
-// [ReadGrid] for prescriptions.
+// [Set.ReadGrid] for prescriptions.
 //
 // A log carries a value only when it changed. Each value becomes a reading;
 // and because the stages behind want a row a second, what a row, section or
@@ -29,8 +29,22 @@
 // identifier: in the dictionary's unit when the dictionary knows the number,
 // else the integer as it came.
 //
+// Latencies: readings of measured values lie at log time plus DDI 143 of the
+// nearest element above them that tells it, setpoints at log time plus DDI 142.
+//
+// The planter counts as lifted while the work state of its seed boom (141) is
+// off and no row works. A row counts as switched off when its setpoint (289, 290
+// and up) is off, or the operator has taken it over (367 and up) and it is off.
+// Down force (426, 427) is applied force, as the dictionary says, unless the
+// device's own words call it the load on the gauge wheels.
+//
+// Damage: a record that is not plausible ends at the next place where three in
+// a row are; a cut or damaged XML file gives what is well formed; a missing
+// part, head or log costs that part only. Everything left out is reported.
+//
 // Places: offsets are millimetres from the device's reference point, x
-// forward, y right. Rows are ordered by y, never by element number.
+// forward, y right. Rows are ordered by y, never by element number. The sign of
+// the hitch angle (466) is the log's own; nothing here checks it on a turn.
 //
 // # Writing
 //

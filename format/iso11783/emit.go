@@ -538,6 +538,9 @@ func (e *emitter) take(p *plan, raw int32, now evenstand.Micros) bool {
 			}
 		}
 		v *= p.scale
+		if p.q == evenstand.Heading && v < 0 { // the dictionary counts from -180
+			v += 360
+		}
 		if p.slot >= 0 {
 			s := &e.slots[p.slot]
 			s.value, s.known, s.last = v, true, now
@@ -651,13 +654,6 @@ func (e *emitter) unpack(state []int8, p *plan, raw int32) bool {
 	return changed
 }
 
-func flag(v bool) float64 {
-	if v {
-		return 1
-	}
-	return 0
-}
-
 // states gives the states that changed.
 func (e *emitter) states(now evenstand.Micros) {
 	reading := func(q evenstand.Quantity, el evenstand.Element, v float64, shift evenstand.Micros) {
@@ -696,16 +692,15 @@ func (e *emitter) states(now evenstand.Micros) {
 	if !e.rowStates && e.changed(len(e.working), e.boom) {
 		reading(evenstand.RowWorking, evenstand.Element{}, float64(e.boom), e.shift[g])
 	}
-	// A boom at work is in the ground. A boom that is off is lifted only when no
-	// row works and nobody switched it off: off alone can be section control.
-	lifted := int8(-1)
-	switch {
-	case e.boom == 1 || on:
+	// A boom at work is in the ground, and so is one with a row at work. A boom
+	// that is off puts nothing down: it is lifted, or section control holds all of
+	// it, and then there is nothing to place either. Leaving the second case out
+	// would hide the lifts behind it, for section control switches off first.
+	lifted := int8(1)
+	if e.boom == 1 || on {
 		lifted = 0
-	case e.boomSet != 0 && !e.allOff():
-		lifted = 1
 	}
-	if lifted >= 0 && lifted != e.lifted {
+	if lifted != e.lifted {
 		e.lifted = lifted
 		reading(evenstand.ImplementLifted, evenstand.Element{}, float64(lifted), e.shift[g])
 	}
@@ -718,16 +713,6 @@ func (e *emitter) changed(i int, v int8) bool {
 	}
 	e.workGiven[i] = v
 	return true
-}
-
-// allOff tells whether every row is commanded off.
-func (e *emitter) allOff() bool {
-	for _, v := range e.setpoint {
-		if v != 0 {
-			return false
-		}
-	}
-	return len(e.setpoint) > 0
 }
 
 func (e *emitter) boomGroup() int {

@@ -29,11 +29,11 @@ type job struct {
 	logs []*Log
 }
 
-// plan lists the sources of an input and what of it cannot be used.
-func jobs(ctx context.Context, in fs.FS) (js []job, claimed []string, unused []evenstand.Unused, err error) {
-	sets, unused, err := Open(ctx, in)
+// jobs lists the sources of an input and what of it cannot be used.
+func jobs(ctx context.Context, in fs.FS) (js []job, sets []*Set, claimed []string, unused []evenstand.Unused, err error) {
+	sets, unused, err = Open(ctx, in)
 	if err != nil {
-		return nil, nil, nil, err
+		return nil, nil, nil, nil, err
 	}
 	for _, s := range sets {
 		unused = append(unused, s.Unused...)
@@ -50,7 +50,7 @@ func jobs(ctx context.Context, in fs.FS) (js []job, claimed []string, unused []e
 		found := make([][]*Log, len(s.Tasks))
 		for k, t := range s.Tasks {
 			if ctx.Err() != nil {
-				return nil, nil, nil, ctx.Err()
+				return nil, nil, nil, nil, ctx.Err()
 			}
 			var logs []*Log
 			for _, name := range t.Logs {
@@ -101,7 +101,7 @@ func jobs(ctx context.Context, in fs.FS) (js []job, claimed []string, unused []e
 		claimed = append(claimed, side(in)...)
 	}
 	slices.Sort(claimed)
-	return js, slices.Compact(claimed), unused, nil
+	return js, sets, slices.Compact(claimed), unused, nil
 }
 
 // adopt gives logs that no task names to the task beside whose logs they ran,
@@ -204,13 +204,24 @@ func (j *job) source() evenstand.Source {
 // Find lists a source for every task with logs. It reads the XML files and the
 // ends of logs that may run side by side.
 func (Format) Find(ctx context.Context, in fs.FS) ([]evenstand.Source, []string, []evenstand.Unused, error) {
-	js, claimed, unused, err := jobs(ctx, in)
+	js, sets, claimed, unused, err := jobs(ctx, in)
 	if err != nil {
 		return nil, nil, nil, err
 	}
 	var sources []evenstand.Source
 	for i := range js {
 		sources = append(sources, js[i].source())
+	}
+	for _, s := range sets {
+		for _, t := range s.Tasks {
+			if _, err := s.ReadGrid(t); err != nil {
+				file := s.Main
+				if f, ok := s.file(t.grid.text("G") + ".BIN"); ok {
+					file = f
+				}
+				unused = append(unused, evenstand.Unused{File: file, Offset: -1, Count: 1, Of: "files", Why: "the prescription is refused: " + err.Error(), Do: "Ask for the prescription again; the logs do not depend on it."})
+			}
+		}
 	}
 	return sources, claimed, unused, nil
 }
@@ -231,11 +242,11 @@ func (s *survey) logged(d DDI, element string) (int32, bool) {
 	return v, ok
 }
 
-// Read streams a source that Find listed: fixes, then readings in time order
-// within what the latencies allow. It goes over the logs twice: first for the
+// Read streams a source that Find listed, fixes and readings each in time
+// order. It goes over the logs twice: first for the
 // clock and for the offsets that only the log tells.
 func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evenstand.Sink) (evenstand.Source, error) {
-	js, _, _, err := jobs(ctx, in)
+	js, _, _, _, err := jobs(ctx, in)
 	if err != nil {
 		return src, err
 	}
@@ -399,7 +410,7 @@ func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.S
 			sink.Unused(evenstand.Unused{File: l.BIN, Offset: s.Offset(), Count: 1, Of: "files", Why: "cannot be read further: " + err.Error(), Do: "Copy the file again; what was read before is used."})
 		}
 	}
-	j.report(sink, tr, em, sv)
+	j.report(sink, tr, em)
 	src = j.describe(src, sv, ck, clockNote, layout, em, tr, join)
 	if runErr != nil && !errors.Is(runErr, context.Canceled) {
 		runErr = fmt.Errorf("%s: %w", j.name, runErr)
@@ -408,7 +419,7 @@ func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.S
 }
 
 // report hands over what of the records was not used.
-func (j *job) report(sink evenstand.Sink, tr *track, em *emitter, sv *survey) {
+func (j *job) report(sink evenstand.Sink, tr *track, em *emitter) {
 	file := j.logs[0].BIN
 	put := func(at, n int64, why, do string) {
 		if n > 0 {
@@ -427,7 +438,6 @@ func (j *job) report(sink evenstand.Sink, tr *track, em *emitter, sv *survey) {
 	for _, q := range quantities {
 		put(-1, em.wild[q], fmt.Sprintf("values of %s outside the range that can be", q.Info().Label), "Look at the sensor or the calibration of the box.")
 	}
-	put(-1, sv.clock.back, "the box's clock went back", "Set the box's clock at breakfast and leave it alone over the day.")
 }
 
 // describe fills in what only reading could tell.
@@ -462,6 +472,9 @@ func (j *job) describe(src evenstand.Source, sv *survey, ck clock, clockNote str
 	}
 	if clockNote != "" {
 		notes = append(notes, clockNote)
+	}
+	if sv.clock.back > 0 && ck.mode != modeGPS {
+		notes = append(notes, fmt.Sprintf("The box's clock went back %d times, so times around it are doubtful. Set the clock at breakfast and leave it alone over the day.", sv.clock.back))
 	}
 	if sv.clock.epoch1970 > 0 {
 		notes = append(notes, "The receiver's dates count from 1970 instead of 1980; they are put right.")

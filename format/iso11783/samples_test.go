@@ -183,6 +183,11 @@ func TestGrids(t *testing.T) {
 				t.Fatal(sets, err)
 			}
 			g, err := sets[0].ReadGrid(sets[0].Tasks[0])
+			_, _, unused, findErr := iso11783.Format{}.Find(t.Context(), os.DirFS(shared(t, "samples/grids/"+tt.name)))
+			said := slices.ContainsFunc(unused, func(u evenstand.Unused) bool { return strings.Contains(u.Why, "prescription is refused") })
+			if findErr != nil || said != (tt.refused != "") {
+				t.Errorf("unused %+v, %v", unused, findErr)
+			}
 			if tt.refused != "" {
 				if err == nil || !strings.Contains(err.Error(), tt.refused) {
 					t.Fatalf("err = %v, want %q", err, tt.refused)
