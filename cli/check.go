@@ -1,0 +1,49 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+)
+
+func checkCommand() command {
+	return command{
+		name: "check", args: "BOOK", what: "look whether the logbook is sound: hashes, counts, references",
+		least: 1, most: 1, reports: true,
+		run: func(ctx context.Context, c *call, _ any) error {
+			b, err := c.open(c.args[0])
+			if err != nil {
+				return err
+			}
+			defer b.Close()
+			faults, err := b.Check(ctx)
+			if err != nil {
+				return err
+			}
+			stale, err := b.Stale(ctx)
+			if err != nil {
+				return err
+			}
+			if len(faults) > 0 {
+				c.code = exitFailed
+			}
+			if c.json {
+				if faults == nil {
+					faults = []string{}
+				}
+				return c.printJSON(map[string]any{"schema": 1, "sound": len(faults) == 0, "faults": faults, "unfinished": stale})
+			}
+			for _, f := range faults {
+				c.printf("%s\n", f)
+			}
+			if len(faults) == 0 {
+				c.printf("The logbook is sound.\n")
+			} else {
+				fmt.Fprintf(c.Stderr, "What is derived can be made again: evenstand rebuild %s\n", c.args[0])
+			}
+			if stale {
+				c.say("A read was not finished, or a card or field was changed since: evenstand read %s with the same path completes it.", c.args[0])
+			}
+			return nil
+		},
+	}
+}

@@ -1,0 +1,277 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/format/iso11783"
+	"evenstand/format/plain"
+	"evenstand/pipeline"
+)
+
+// Version is the program's version.
+const Version = "0.1.0"
+
+// Exit codes.
+const (
+	exitDone    = 0
+	exitFailed  = 1
+	exitUsage   = 2
+	exitUnused  = 3 // done, with some input unused
+	exitBook    = 4 // the book is in use, or of a newer version
+	exitStopped = 130
+)
+
+// Env is all that a command touches of the world beside files.
+type Env struct {
+	Args   []string
+	Stdout io.Writer
+	Stderr io.Writer
+	Getenv func(string) string
+}
+
+// command is one word of the command line.
+type command struct {
+	name    string
+	args    string // of the usage line
+	what    string // one line
+	help    string // more, with examples
+	least   int    // positional arguments
+	most    int    // -1: any number
+	setup   func(*flag.FlagSet) any
+	run     func(ctx context.Context, c *call, opts any) error
+	reports bool // takes --json
+}
+
+// call is one run of a command.
+type call struct {
+	Env
+	cmd  *command
+	args []string
+	json bool
+	code int // exit code when run returns nil
+}
+
+// commands lists all there are, in the order of a day.
+func commands() []command {
+	return []command{newCommand(), readCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(),
+		sourcesCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand()}
+}
+
+// formats lists the readers; the order is that in which files are offered.
+func formats() []evenstand.Format {
+	return []evenstand.Format{iso11783.Format{}, plain.Format{}}
+}
+
+// usageError is a call that cannot be understood.
+type usageError struct{ msg string }
+
+func (e usageError) Error() string { return e.msg }
+
+func usagef(format string, a ...any) error { return usageError{fmt.Sprintf(format, a...)} }
+
+// Run runs one command and gives its exit code.
+func Run(ctx context.Context, env Env) int {
+	cmds := commands()
+	if len(env.Args) == 0 {
+		overview(env.Stderr, cmds)
+		return exitUsage
+	}
+	name, rest := env.Args[0], env.Args[1:]
+	switch name {
+	case "help", "-h", "--help":
+		if len(rest) > 0 {
+			for i := range cmds {
+				if cmds[i].name == rest[0] {
+					cmds[i].usage(env.Stdout)
+					return exitDone
+				}
+			}
+		}
+		overview(env.Stdout, cmds)
+		return exitDone
+	case "version", "--version":
+		fmt.Fprintln(env.Stdout, "evenstand", Version)
+		return exitDone
+	}
+	for i := range cmds {
+		if cmds[i].name == name {
+			return cmds[i].call(ctx, env, rest)
+		}
+	}
+	fmt.Fprintf(env.Stderr, "evenstand: there is no command %q. Say evenstand help for the list.\n", name)
+	return exitUsage
+}
+
+func overview(w io.Writer, cmds []command) {
+	fmt.Fprint(w, "evenstand reads what the boxes of a row-crop planter logged and says what is off,\non which row, since when, why, what it costs and what to do.\n\n")
+	for _, c := range cmds {
+		fmt.Fprintf(w, "  %-10s %s\n", c.name, c.what)
+	}
+	fmt.Fprint(w, "  version    print the version\n\nSay evenstand help COMMAND for one of them. A first day:\n\n  evenstand new spring --planter card.toml --price 4.50/bu --yield 190bu/ac\n  evenstand read spring /media/stick\n  evenstand worklist spring\n\n")
+	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 the call was not understood, 3 done with some input\nunused, 4 the logbook is in use or of a newer version, 130 stopped.\n")
+}
+
+func (c *command) flags() (*flag.FlagSet, any, *bool) {
+	fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
+	fs.SetOutput(io.Discard)
+	var opts any
+	if c.setup != nil {
+		opts = c.setup(fs)
+	}
+	asJSON := new(bool)
+	if c.reports {
+		asJSON = fs.Bool("json", false, "print JSON instead of text")
+	}
+	return fs, opts, asJSON
+}
+
+func (c *command) usage(w io.Writer) {
+	fs, _, _ := c.flags()
+	fmt.Fprintf(w, "evenstand %s %s\n\n%s.\n", c.name, c.args, strings.ToUpper(c.what[:1])+c.what[1:])
+	n := 0
+	fs.VisitAll(func(f *flag.Flag) {
+		if n == 0 {
+			fmt.Fprintln(w)
+		}
+		n++
+		word, text := flag.UnquoteUsage(f)
+		fmt.Fprintf(w, "  --%-18s %s\n", strings.TrimSpace(f.Name+" "+strings.ToUpper(word)), text)
+	})
+	if c.help != "" {
+		fmt.Fprintf(w, "\n%s\n", strings.TrimSpace(c.help))
+	}
+}
+
+// call parses the arguments, flags before or after the others, and runs.
+func (c *command) call(ctx context.Context, env Env, args []string) int {
+	fs, opts, asJSON := c.flags()
+	var pos []string
+	for len(args) > 0 {
+		if err := fs.Parse(args); err != nil {
+			if errors.Is(err, flag.ErrHelp) {
+				c.usage(env.Stdout)
+				return exitDone
+			}
+			fmt.Fprintf(env.Stderr, "evenstand %s: %v. Say evenstand help %s.\n", c.name, err, c.name)
+			return exitUsage
+		}
+		rest := fs.Args()
+		if len(rest) == 0 {
+			break
+		}
+		if len(args) > len(rest) && args[len(args)-len(rest)-1] == "--" {
+			pos = append(pos, rest...)
+			break
+		}
+		pos = append(pos, rest[0])
+		args = rest[1:]
+	}
+	if len(pos) < c.least || (c.most >= 0 && len(pos) > c.most) {
+		missing := ""
+		if len(pos) == 0 && strings.HasPrefix(c.args, "BOOK") {
+			missing = "which logbook? "
+		}
+		fmt.Fprintf(env.Stderr, "evenstand %s: %sSay evenstand %s %s\n", c.name, missing, c.name, c.args)
+		return exitUsage
+	}
+	run := &call{Env: env, cmd: c, args: pos, json: *asJSON}
+	err := c.run(ctx, run, opts)
+	if err == nil {
+		return run.code
+	}
+	code := exitFailed
+	var use usageError
+	switch {
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		fmt.Fprintln(env.Stderr, "evenstand: stopped. The logbook is sound; the same command goes on from here.")
+		return exitStopped
+	case errors.As(err, &use):
+		code = exitUsage
+	case errors.Is(err, book.ErrInUse), errors.Is(err, book.ErrNewer):
+		code = exitBook
+	}
+	fmt.Fprintf(env.Stderr, "evenstand %s: %s\n", c.name, sentence(err))
+	return code
+}
+
+// sentence ends an error like a sentence.
+func sentence(err error) string {
+	s := err.Error()
+	if !strings.HasSuffix(s, ".") && !strings.HasSuffix(s, "?") {
+		s += "."
+	}
+	return s
+}
+
+func (c *call) printJSON(v any) error {
+	e := json.NewEncoder(c.Stdout)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}
+
+func (c *call) printf(format string, a ...any) { fmt.Fprintf(c.Stdout, format, a...) }
+
+// say tells the person something that is not a result.
+func (c *call) say(format string, a ...any) { fmt.Fprintf(c.Stderr, format+"\n", a...) }
+
+// open opens a book for a command.
+func (c *call) open(dir string) (*book.Book, error) {
+	return book.Open(dir, book.Options{Derive: pipeline.Settle})
+}
+
+// colour tells whether emphasis may be used: on a terminal, unless NO_COLOR is
+// set (no-color.org, an informal convention).
+func (c *call) colour() bool { return isTerminal(c.Stdout) && c.Getenv("NO_COLOR") == "" }
+
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	st, err := f.Stat()
+	return err == nil && st.Mode()&os.ModeCharDevice != 0
+}
+
+// list is a flag that may be given several times.
+type list []string
+
+func (l *list) String() string     { return strings.Join(*l, ",") }
+func (l *list) Set(s string) error { *l = append(*l, s); return nil }
+
+// plural writes a count with its word.
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return thousands(int64(n)) + " " + many
+}
+
+// thousands groups digits by three.
+func thousands(n int64) string {
+	s := fmt.Sprint(n)
+	neg := strings.HasPrefix(s, "-")
+	s = strings.TrimPrefix(s, "-")
+	var parts []string
+	for len(s) > 3 {
+		parts = append(parts, s[len(s)-3:])
+		s = s[:len(s)-3]
+	}
+	parts = append(parts, s)
+	slices.Reverse(parts)
+	out := strings.Join(parts, ",")
+	if neg {
+		out = "-" + out
+	}
+	return out
+}

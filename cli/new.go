@@ -1,0 +1,222 @@
+package cli
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"evenstand"
+	"evenstand/book"
+)
+
+type newOptions struct {
+	planter, field            list
+	zone, units, price, yield string
+	seed, currency, name      string
+}
+
+func newCommand() command {
+	return command{
+		name: "new", args: "BOOK [--planter CARD.toml] [--field F.geojson]… [--zone Z] [--units us|metric] [--price 4.50/bu] [--yield 190bu/ac]",
+		what: "make a logbook, the folder that holds a season", least: 1, most: 1, reports: true,
+		setup: func(fs *flag.FlagSet) any {
+			o := &newOptions{}
+			fs.Var(&o.planter, "planter", "planter `card` (TOML); without one the rows are learnt from the logs")
+			fs.Var(&o.field, "field", "field boundary (`GeoJSON`); may be given again")
+			fs.StringVar(&o.zone, "zone", "", "time `zone`, such as America/Chicago; without it this computer's")
+			fs.StringVar(&o.units, "units", "us", "`us` or metric, for what people read")
+			fs.StringVar(&o.price, "price", "", "`price` of the grain: 4.50/bu, 180/t; without it losses are in bushels")
+			fs.StringVar(&o.yield, "yield", "", "yield `goal`: 190bu/ac, 11t/ha; without it no loss can be said")
+			fs.StringVar(&o.seed, "seed-price", "", "price of `seed`: 300/80000 is 300 for 80,000 seeds")
+			fs.StringVar(&o.currency, "currency", "USD", "`code` of the currency")
+			fs.StringVar(&o.name, "name", "", "`name` of the logbook; without it the folder's")
+			return o
+		},
+		help: `
+Examples:
+  evenstand new spring --planter card.toml --field north.geojson --zone America/Chicago --price 4.50/bu --yield 190bu/ac
+  evenstand new fruehjahr --units metric --price 180/t --yield 11t/ha --currency EUR
+
+Prices, units and limits can be changed later in book.toml.`,
+		run: func(ctx context.Context, c *call, opts any) error { return runNew(c, opts.(*newOptions)) },
+	}
+}
+
+func runNew(c *call, o *newOptions) error {
+	s := evenstand.NewSettings()
+	s.Currency = strings.ToUpper(o.currency)
+	s.Name = o.name
+	if s.Name == "" {
+		abs, err := filepath.Abs(c.args[0])
+		if err != nil {
+			return err
+		}
+		s.Name = filepath.Base(abs)
+	}
+	switch u := evenstand.Units(o.units); u {
+	case evenstand.US, evenstand.Metric:
+		s.Units = u
+	default:
+		return usagef("units %q: want us or metric", o.units)
+	}
+	own := false
+	if s.Zone = o.zone; s.Zone == "" {
+		s.Zone, own = ownZone(c.Getenv), true
+	}
+	if _, err := time.LoadLocation(s.Zone); err != nil {
+		return usagef("zone %q is not known: want a name such as America/Chicago", s.Zone)
+	}
+	var err error
+	if s.Price, err = parsePrice(o.price); err != nil {
+		return err
+	}
+	if s.Yield, err = parseYield(o.yield); err != nil {
+		return err
+	}
+	if s.Seed, err = parseSeedPrice(o.seed); err != nil {
+		return err
+	}
+	cards, err := files(o.planter)
+	if err != nil {
+		return err
+	}
+	fields, err := files(o.field)
+	if err != nil {
+		return err
+	}
+	if err := book.Create(c.args[0], s, cards, fields); err != nil {
+		return err
+	}
+	if c.json {
+		return c.printJSON(map[string]any{"schema": 1, "book": c.args[0], "name": s.Name, "zone": s.Zone, "units": s.Units,
+			"currency": s.Currency, "planters": len(cards), "fields": len(fields)})
+	}
+	c.printf("Made the logbook %s, times in %s.\n", c.args[0], s.Zone)
+	if own {
+		c.say("The time zone is this computer's, since --zone was not given. If the planter works elsewhere, change zone in %s.", filepath.Join(c.args[0], "book.toml"))
+	}
+	if len(cards) == 0 {
+		c.say("No planter card: the rows will be learnt from the logs. What cannot be learnt is said when it matters.")
+	}
+	if math.IsNaN(s.Yield) {
+		c.say("No yield goal: what a finding costs cannot be said until yield stands in book.toml.")
+	}
+	c.say("Next: evenstand read %s PATH, with the stick or folder that holds the logs.", c.args[0])
+	return nil
+}
+
+func files(paths []string) ([]book.File, error) {
+	var out []book.File
+	for _, p := range paths {
+		data, err := os.ReadFile(p)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, book.File{Name: filepath.Base(p), Data: data})
+	}
+	return out, nil
+}
+
+// ownZone is the time zone of this computer as a name.
+func ownZone(getenv func(string) string) string {
+	if tz := strings.TrimPrefix(getenv("TZ"), ":"); tz != "" {
+		if _, err := time.LoadLocation(tz); err == nil {
+			return tz
+		}
+	}
+	if n := time.Local.String(); n != "Local" && n != "" {
+		return n
+	}
+	if link, err := os.Readlink("/etc/localtime"); err == nil {
+		if _, name, ok := strings.Cut(filepath.ToSlash(link), "zoneinfo/"); ok {
+			if _, err := time.LoadLocation(name); err == nil {
+				return name
+			}
+		}
+	}
+	return "UTC"
+}
+
+// number reads a positive number and what follows it.
+func number(s string) (v float64, rest string, err error) {
+	i := 0
+	for i < len(s) && (s[i] >= '0' && s[i] <= '9' || s[i] == '.') {
+		i++
+	}
+	v, err = strconv.ParseFloat(s[:i], 64)
+	if err != nil || !(v > 0) || math.IsInf(v, 0) {
+		return 0, "", fmt.Errorf("%q does not begin with a number above 0", s)
+	}
+	return v, strings.TrimSpace(s[i:]), nil
+}
+
+// masses of grain by the word people use; a bushel is of corn, 56 lb.
+func grainMass(word string) (kg float64, ok bool) {
+	switch word {
+	case "bu":
+		return 56 * evenstand.Pound, true
+	case "t":
+		return 1000, true
+	case "kg":
+		return 1, true
+	case "lb":
+		return evenstand.Pound, true
+	case "cwt":
+		return 100 * evenstand.Pound, true
+	}
+	return 0, false
+}
+
+// parsePrice reads "4.50/bu" as currency per kg; empty is unknown.
+func parsePrice(s string) (float64, error) {
+	if s == "" {
+		return math.NaN(), nil
+	}
+	v, rest, err := number(strings.TrimSpace(s))
+	if err == nil {
+		if kg, ok := grainMass(strings.TrimPrefix(rest, "/")); ok && strings.HasPrefix(rest, "/") {
+			return v / kg, nil
+		}
+	}
+	return 0, usagef("price %q: want a number and a unit, such as 4.50/bu or 180/t", s)
+}
+
+// parseYield reads "190bu/ac" as kg per m2; empty is unknown.
+func parseYield(s string) (float64, error) {
+	if s == "" {
+		return math.NaN(), nil
+	}
+	v, rest, err := number(strings.TrimSpace(s))
+	if err == nil {
+		mass, area, _ := strings.Cut(rest, "/")
+		kg, ok := grainMass(mass)
+		switch {
+		case ok && area == "ac":
+			return v * kg / evenstand.Acre, nil
+		case ok && area == "ha":
+			return v * kg / evenstand.Hectare, nil
+		}
+	}
+	return 0, usagef("yield %q: want a number and a unit, such as 190bu/ac or 11t/ha", s)
+}
+
+// parseSeedPrice reads "300/80000" as currency per seed; empty is unknown.
+func parseSeedPrice(s string) (float64, error) {
+	if s == "" {
+		return math.NaN(), nil
+	}
+	v, rest, err := number(strings.TrimSpace(s))
+	if err == nil && strings.HasPrefix(rest, "/") {
+		n, more, err := number(strings.TrimPrefix(rest, "/"))
+		if err == nil && more == "" {
+			return v / n, nil
+		}
+	}
+	return 0, usagef("seed price %q: want money over seeds, such as 300/80000", s)
+}

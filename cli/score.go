@@ -1,0 +1,147 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"math"
+	"sort"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/core/ground"
+	"evenstand/sim"
+	"evenstand/sim/score"
+)
+
+func scoreCommand() command {
+	return command{
+		name: "score", args: "BOOK TRUTH", what: "hold a logbook's findings against the truth of a simulated day",
+		least: 2, most: 2, reports: true,
+		help: `
+TRUTH is the folder that evenstand simulate made. It says recall, precision, false
+findings in ten hours, delay, causes, money and places.`,
+		run: func(ctx context.Context, c *call, _ any) error {
+			truth, err := sim.ReadTruth(c.args[1])
+			if err != nil {
+				return err
+			}
+			b, err := c.open(c.args[0])
+			if err != nil {
+				return err
+			}
+			defer b.Close()
+			w, err := b.Worklist(ctx, true)
+			if err != nil {
+				return err
+			}
+			rep := score.Score(w.Findings, truth)
+			if rep.Places, err = places(ctx, b, c.args[1], truth); err != nil {
+				return err
+			}
+			if c.json {
+				return rep.WriteJSON(c.Stdout)
+			}
+			return rep.WriteText(c.Stdout)
+		},
+	}
+}
+
+// places says how far the book's seeds lie from where they truly do.
+func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth) ([]score.Position, error) {
+	seeds, err := sim.ReadSeeds(dir)
+	if errors.Is(err, fs.ErrNotExist) || (err == nil && len(seeds) == 0) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	days, err := b.Days(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var points []score.Point
+	for _, d := range days {
+		card, err := b.Card(d.Planter, d.Day)
+		if err != nil {
+			return nil, err
+		}
+		var track []evenstand.TrackPoint
+		if err := b.Track(ctx, d.Planter, d.Day, func(t []evenstand.TrackPoint) error {
+			track = append(track, t...)
+			return nil
+		}); err != nil {
+			return nil, err
+		}
+		passes, err := b.Passes(ctx, d.Planter, d.Day)
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range passes {
+			var want []sim.SeedTruth
+			for _, s := range seeds {
+				if s.T >= p.Start-2*evenstand.Second && s.T <= p.End+2*evenstand.Second {
+					want = append(want, s)
+				}
+			}
+			if len(want) == 0 {
+				continue
+			}
+			placed, err := b.Seeds(ctx, d.Planter, d.Day, p.Index)
+			if err != nil {
+				return nil, err
+			}
+			byRow := map[int][]evenstand.PlacedSeed{}
+			for _, s := range placed {
+				byRow[int(s.Row)] = append(byRow[int(s.Row)], s)
+			}
+			for _, t := range want {
+				row := byRow[t.Row]
+				i := sort.Search(len(row), func(i int) bool { return row[i].T >= t.T })
+				best := -1
+				for j := max(0, i-1); j < len(row) && j <= i; j++ {
+					if best < 0 || abs(row[j].T-t.T) < abs(row[best].T-t.T) {
+						best = j
+					}
+				}
+				if best < 0 || abs(row[best].T-t.T) > 20_000 {
+					continue
+				}
+				if lat, lon, ok := onGround(track, p.S0+float64(row[best].S)/1000, p, card.Y(t.Row)); ok {
+					points = append(points, score.Point{T: row[best].T, Row: t.Row, Lat: lat, Lon: lon})
+				}
+			}
+		}
+	}
+	return score.Places(seeds, truth.Passes, points), nil
+}
+
+func abs(t evenstand.Micros) evenstand.Micros {
+	if t < 0 {
+		return -t
+	}
+	return t
+}
+
+// onGround gives the place of a row at a way s along the track, within a pass
+// and a little beyond its lift.
+func onGround(track []evenstand.TrackPoint, s float64, p evenstand.Pass, y float64) (lat, lon float64, ok bool) {
+	lo := sort.Search(len(track), func(i int) bool { return track[i].T >= p.Start-evenstand.Second })
+	hi := sort.Search(len(track), func(i int) bool { return track[i].T > p.End+3*evenstand.Second })
+	part := track[lo:hi]
+	i := sort.Search(len(part), func(i int) bool { return part[i].S >= s })
+	if i == 0 || i >= len(part) || math.IsNaN(y) {
+		return 0, 0, false
+	}
+	a, c := part[i-1], part[i]
+	f := 0.0
+	if c.S > a.S {
+		f = (s - a.S) / (c.S - a.S)
+	}
+	frame := ground.NewFrame(a.Lat, a.Lon)
+	e, n := frame.ToLocal(c.Lat, c.Lon)
+	dh := math.Mod(c.Heading-a.Heading+540, 360) - 180
+	psi := (a.Heading + f*dh) * math.Pi / 180
+	lat, lon = frame.ToGlobal(f*e+y*math.Cos(psi), f*n-y*math.Sin(psi))
+	return lat, lon, true
+}

@@ -1,0 +1,19 @@
+// Command evenstand reads what the boxes of a row-crop planter logged and says
+// what is off, on which row, since when, why, what it costs and what to do.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	_ "time/tzdata" // zones on computers that have no zone database
+
+	"evenstand/cli"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	code := cli.Run(ctx, cli.Env{Args: os.Args[1:], Stdout: os.Stdout, Stderr: os.Stderr, Getenv: os.Getenv})
+	stop()
+	os.Exit(code)
+}
