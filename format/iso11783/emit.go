@@ -57,6 +57,13 @@ type plan struct {
 	slot    int              // held value, -1 none
 	rows    []evenstand.Rows // by bit pair, or one set
 	first   int              // row of the first bit pair in its DDI series
+	lastT   evenstand.Micros // of its last reading
+}
+
+// stateKey names a state of a part.
+type stateKey struct {
+	q  evenstand.Quantity
+	el evenstand.Element
 }
 
 // slot is a value that is carried forward.
@@ -147,6 +154,8 @@ type emitter struct {
 	lifted    int8
 	rowStates bool // some column tells about single rows
 
+	stateT map[stateKey]evenstand.Micros // of the last reading
+
 	pending []evenstand.Reading
 	mixed   bool // pending is not in time order
 	now     evenstand.Micros
@@ -171,7 +180,7 @@ type emitter struct {
 }
 
 func newEmitter(s *Set, l *Layout, columns []Column, sink evenstand.Sink, yawTrue bool) *emitter {
-	e := &emitter{sink: sink, layout: l, groups: map[*DeviceElement]int{}, devices: map[*Device]int{nil: 0},
+	e := &emitter{sink: sink, layout: l, groups: map[*DeviceElement]int{}, stateT: map[stateKey]evenstand.Micros{}, devices: map[*Device]int{nil: 0},
 		rawCodes: map[uint16]int64{}, plain: map[uint16]bool{}, wild: map[evenstand.Quantity]int64{}, unknown: map[string]bool{},
 		boom: -1, boomSet: -1, lifted: -1, yawTrue: yawTrue, heading: math.NaN()}
 	n := len(l.Rows)
@@ -502,6 +511,11 @@ func (e *emitter) give(p *plan, now evenstand.Micros, v float64) {
 	default:
 		t += e.shift[p.group]
 	}
+	// two values at one instant: the later one must stay the later one
+	if t == p.lastT {
+		t++
+	}
+	p.lastT = t
 	r := evenstand.Reading{T: t, Value: v, Quantity: p.q, Element: p.el}
 	if p.q == evenstand.Raw {
 		r.Code = p.code
@@ -657,8 +671,14 @@ func (e *emitter) unpack(state []int8, p *plan, raw int32) bool {
 // states gives the states that changed.
 func (e *emitter) states(now evenstand.Micros) {
 	reading := func(q evenstand.Quantity, el evenstand.Element, v float64, shift evenstand.Micros) {
+		k := stateKey{q, el}
+		t := now + shift
+		if last, ok := e.stateT[k]; ok && t == last {
+			t++
+		}
+		e.stateT[k] = t
 		e.mixed = true
-		e.pending = append(e.pending, evenstand.Reading{T: now + shift, Value: v, Quantity: q, Element: el})
+		e.pending = append(e.pending, evenstand.Reading{T: t, Value: v, Quantity: q, Element: el})
 		e.anyGrade = true
 	}
 	g := 0

@@ -132,10 +132,11 @@ func check(h *Header, b []byte, date uint16, hasDate bool, slack int) (size int,
 		if len(b) < 6 {
 			return 0, 0, short
 		}
-		if binary.LittleEndian.Uint32(b) >= dayMillis {
+		ms := binary.LittleEndian.Uint32(b)
+		day = binary.LittleEndian.Uint16(b[4:])
+		if ms >= dayMillis || ms == 0 && day == 0 { // the latter is a file filled up with zeros
 			return 0, 0, bad
 		}
-		day = binary.LittleEndian.Uint16(b[4:])
 		if hasDate {
 			d := int(day) - int(date)
 			if d > slack || d < -slack {

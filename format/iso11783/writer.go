@@ -51,24 +51,25 @@ const (
 // first; nil or a NaN says nothing and leaves what was logged before. Only
 // what WriterOptions.Log names is written.
 type Record struct {
-	Fix            evenstand.Fix // time in UTC; HDOP, satellites, height and kind are written when known
-	SeedRate       []float64     // seeds/m2
-	SeedRateTarget []float64     // seeds/m2
-	BoomTarget     float64       // seeds/m2
-	SeedCount      []float64     // seeds since the task began
-	SeedFlow       []float64     // seeds/s
-	Skips          []float64     // fraction of 1
-	Doubles        []float64     // fraction of 1
-	Singulation    []float64     // fraction of 1
-	Force          []float64     // N
-	Working        []bool        // the row is at work
-	Enabled        []bool        // the row is switched on
-	WorkState      State         // of the boom
-	Speed          float64       // m/s, negative in reverse
-	Heading        float64       // degrees
-	HitchAngle     float64       // degrees
-	LiquidRate     float64       // m3/m2
-	Tanks          []float64     // m3, by tank of the card
+	Fix            evenstand.Fix    // time in UTC; HDOP, satellites, height and kind are written when known
+	UTC            evenstand.Micros // the receiver's time when the box's clock, Fix.T, is off; 0: the same
+	SeedRate       []float64        // seeds/m2
+	SeedRateTarget []float64        // seeds/m2
+	BoomTarget     float64          // seeds/m2
+	SeedCount      []float64        // seeds since the task began
+	SeedFlow       []float64        // seeds/s
+	Skips          []float64        // fraction of 1
+	Doubles        []float64        // fraction of 1
+	Singulation    []float64        // fraction of 1
+	Force          []float64        // N
+	Working        []bool           // the row is at work
+	Enabled        []bool           // the row is switched on
+	WorkState      State            // of the boom
+	Speed          float64          // m/s, negative in reverse
+	Heading        float64          // degrees
+	HitchAngle     float64          // degrees
+	LiquidRate     float64          // m3/m2
+	Tanks          []float64        // m3, by tank of the card
 }
 
 // WriterOptions describe the set that a Writer writes.
@@ -223,10 +224,14 @@ func (w *Writer) Record(r Record) error {
 	}
 	w.end = r.Fix.T
 	w.collect(&r)
+	utc := r.UTC
+	if utc == 0 {
+		utc = r.Fix.T
+	}
 	for i := range w.recs {
 		o := &w.recs[i]
 		o.Date, o.Millis = dayClock(r.Fix.T, w.opt.UTCOffset)
-		o.GPSDate, o.GPSMillis = dayClock(r.Fix.T, 0)
+		o.GPSDate, o.GPSMillis = dayClock(utc, 0)
 		o.North = int32(math.Round(r.Fix.Lat * 1e7))
 		o.East = int32(math.Round(r.Fix.Lon * 1e7))
 		o.Up, _ = rawOf(r.Fix.Alt, 1e-3)
