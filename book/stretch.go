@@ -40,19 +40,14 @@ func (c *SeedCell) SD() float64 {
 	return math.Sqrt(math.Max(0, c.M2()) / float64(c.Gaps-1))
 }
 
-// PassCells are the cells of one pass: row r on stretch k is
-// Cells[(r-1)*Stretches+k]; cells without seeds are zero.
+// PassCells are the cells of one pass: Rows[r-1][k] is row r on stretch k. A
+// row is as long as its last stretch with seeds; cells without seeds are zero.
 type PassCells struct {
-	Planter   string
-	Day       evenstand.Day
-	Pass      int32
-	Rows      int
-	Stretches int
-	Cells     []SeedCell
+	Planter string
+	Day     evenstand.Day
+	Pass    int32
+	Rows    [][]SeedCell
 }
-
-// At gives the cell of a row, from 1, and a stretch.
-func (p *PassCells) At(row, k int) *SeedCell { return &p.Cells[(row-1)*p.Stretches+k] }
 
 // GroupByStretch groups all seeds of the book by row and stretch, pass by
 // pass, with as many workers as said. yield is called for one pass at a time,
@@ -149,7 +144,7 @@ func (p *PassCells) group(f *column.File, g int) error {
 		return err
 	}
 	p.Pass = pass
-	p.Rows, p.Stretches = 0, 0
+	p.Rows = p.Rows[:0]
 	row, err := column.Numbers[int32](f, g, "row", 0)
 	if err != nil {
 		return err
@@ -254,23 +249,26 @@ func (a *accumulator) add(rows, ss, gaps, missings []int32, doubles []uint8) err
 	return nil
 }
 
-// flush adds the cell at hand to the pass, which grows as need be.
+// flush adds the cell at hand to its row, which grows as need be.
 func (a *accumulator) flush() {
 	if a.cell.Seeds == 0 {
 		return
 	}
-	p := a.p
-	if int(a.row) > p.Rows || int(a.k) >= p.Stretches {
-		rows, stretches := max(p.Rows, int(a.row)), p.Stretches
-		if int(a.k) >= stretches {
-			stretches = max(int(a.k)+1, stretches+stretches/2)
-			if p.Rows > 1 {
-				stretches = max(stretches, int(a.k)+8) // rows of a pass differ by little
-			}
+	p, row, k := a.p, int(a.row), int(a.k)
+	for len(p.Rows) < row {
+		if len(p.Rows) < cap(p.Rows) { // take up the memory of a pass before
+			p.Rows = p.Rows[:len(p.Rows)+1]
+			p.Rows[len(p.Rows)-1] = p.Rows[len(p.Rows)-1][:0]
+		} else {
+			p.Rows = append(p.Rows, nil)
 		}
-		p.resize(rows, stretches)
 	}
-	c := p.At(int(a.row), int(a.k))
+	cells := p.Rows[row-1]
+	for len(cells) <= k {
+		cells = append(cells, SeedCell{})
+	}
+	p.Rows[row-1] = cells
+	c := &cells[k]
 	c.Seeds += a.cell.Seeds
 	c.Skips += a.cell.Skips
 	c.Doubles += a.cell.Doubles
@@ -278,24 +276,4 @@ func (a *accumulator) flush() {
 	c.Sum += a.cell.Sum
 	c.Squares += a.cell.Squares
 	a.cell = SeedCell{}
-}
-
-// resize makes room for more rows and stretches and keeps what is there.
-func (p *PassCells) resize(rows, stretches int) {
-	old, oldRows, oldStretches := p.Cells, p.Rows, p.Stretches
-	n := rows * stretches
-	switch {
-	case stretches == oldStretches && n <= cap(old):
-		p.Cells = old[:n]
-		clear(p.Cells[oldRows*oldStretches:])
-	case oldRows == 0 && n <= cap(old):
-		p.Cells = old[:n]
-		clear(p.Cells)
-	default:
-		p.Cells = make([]SeedCell, n, max(n, cap(old)))
-		for r := range oldRows {
-			copy(p.Cells[r*stretches:], old[r*oldStretches:(r+1)*oldStretches])
-		}
-	}
-	p.Rows, p.Stretches = rows, stretches
 }

@@ -62,9 +62,10 @@ func TestGroupByStretch(t *testing.T) {
 	for _, workers := range []int{1, 2, 5} {
 		n := 0
 		if err := b.GroupByStretch(ctx, workers, func(p *book.PassCells) error {
-			for row := 1; row <= p.Rows; row++ {
-				for k := range p.Stretches {
-					c := p.At(row, k)
+			for i, cells := range p.Rows {
+				row := i + 1
+				for k := range cells {
+					c := &cells[k]
 					if c.Seeds == 0 {
 						continue
 					}

@@ -1,6 +1,7 @@
 package column
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -251,6 +252,17 @@ func (p *Pages[V]) convert(page parquet.Page, n int) ([]V, error) {
 			p.buf = make([]V, n)
 		}
 		out := p.buf[:n]
+		if _, bytes := any(v).(uint8); bytes { // eight at a time
+			b := unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(out))), n)
+			i := 0
+			for ; i+8 <= n; i += 8 {
+				binary.LittleEndian.PutUint64(b[i:], spread[bits[i>>3]])
+			}
+			for ; i < n; i++ {
+				b[i] = bits[i>>3] >> (i & 7) & 1
+			}
+			return out, nil
+		}
 		for i := range out {
 			out[i] = V(bits[i>>3] >> (i & 7) & 1)
 		}
@@ -258,6 +270,16 @@ func (p *Pages[V]) convert(page parquet.Page, n int) ([]V, error) {
 	}
 	return nil, fmt.Errorf("column %q holds no numbers", p.name)
 }
+
+// spread holds, for each byte, its bits as eight bytes, lowest first.
+var spread = func() (t [256]uint64) {
+	for i := range t {
+		for bit := range 8 {
+			t[i] |= uint64(i>>bit&1) << (8 * bit)
+		}
+	}
+	return t
+}()
 
 func castInto[V, S Number](buf *[]V, src []S) []V {
 	if cap(*buf) < len(src) {

@@ -19,6 +19,7 @@ import (
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/book/booktest"
 	"evenstand/book/column"
 )
 
@@ -35,7 +36,7 @@ func season(t testing.TB, seeds int) (*book.Book, []book.SeedFile) {
 	if err := book.Create(dir, s, nil, nil); err != nil {
 		t.Fatal(err)
 	}
-	b, err := book.Open(dir, book.Options{Derive: Settle})
+	b, err := book.Open(dir, book.Options{Derive: booktest.Settle})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -45,7 +46,7 @@ func season(t testing.TB, seeds int) (*book.Book, []book.SeedFile) {
 		t.Fatal(err)
 	}
 	began := time.Now()
-	if _, err := b.Read(context.Background(), []string{in}, []evenstand.Format{Season{}}, book.ReadOptions{}); err != nil {
+	if _, err := b.Read(context.Background(), []string{in}, []evenstand.Format{booktest.Season{}}, book.ReadOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	t.Logf("read in %.1f s; peak memory so far %s", time.Since(began).Seconds(), peak())
@@ -121,10 +122,10 @@ func TestGroupsAgree(t *testing.T) {
 	}
 	ours := map[key]book.SeedCell{}
 	if err := b.GroupByStretch(context.Background(), 2, func(p *book.PassCells) error {
-		for row := 1; row <= p.Rows; row++ {
-			for k := range p.Stretches {
-				if c := p.At(row, k); c.Seeds > 0 {
-					ours[key{p.Day, p.Pass, row, k}] = *c
+		for i, cells := range p.Rows {
+			for k, c := range cells {
+				if c.Seeds > 0 {
+					ours[key{p.Day, p.Pass, i + 1, k}] = c
 				}
 			}
 		}
@@ -175,12 +176,7 @@ func TestForeignFilesReadRight(t *testing.T) {
 	coded := 0
 	sums := func(files []book.SeedFile) (out [6]int64) {
 		err := book.GroupFiles(context.Background(), files, 2, func(p *book.PassCells) error {
-			for i, c := range p.Cells {
-				w := int64(i%97 + 1) // so that places matter
-				for k, v := range []int64{int64(c.Seeds), int64(c.Skips), int64(c.Doubles), int64(c.Gaps), c.Sum, c.Squares} {
-					out[k] += w * v
-				}
-			}
+			weigh(&out, p)
 			out[0] += int64(p.Pass) * 1_000_003
 			return nil
 		})
@@ -226,6 +222,18 @@ func TestForeignFilesReadRight(t *testing.T) {
 	}
 }
 
+// weigh adds up a pass's cells with weights, so that places matter.
+func weigh(out *[6]int64, p *book.PassCells) {
+	for row, cells := range p.Rows {
+		for i, c := range cells {
+			w := int64((row*131+i)%97 + 1)
+			for k, v := range []int64{int64(c.Seeds), int64(c.Skips), int64(c.Doubles), int64(c.Gaps), c.Sum, c.Squares} {
+				out[k] += w * v
+			}
+		}
+	}
+}
+
 // onePass gives the same weighted sums of pass 2, reckoned by DuckDB.
 func onePass(t *testing.T, db *sql.DB, files []book.SeedFile) (out [6]int64) {
 	t.Helper()
@@ -233,12 +241,7 @@ func onePass(t *testing.T, db *sql.DB, files []book.SeedFile) (out [6]int64) {
 		if p.Pass != 2 {
 			return nil
 		}
-		for i, c := range p.Cells {
-			w := int64(i%97 + 1)
-			for k, v := range []int64{int64(c.Seeds), int64(c.Skips), int64(c.Doubles), int64(c.Gaps), c.Sum, c.Squares} {
-				out[k] += w * v
-			}
-		}
+		weigh(&out, p)
 		out[0] += int64(p.Pass) * 1_000_003
 		return nil
 	})
@@ -254,8 +257,10 @@ func onePass(t *testing.T, db *sql.DB, files []book.SeedFile) (out [6]int64) {
 	var n, s, g int64
 	err = book.GroupFiles(context.Background(), files, 1, func(p *book.PassCells) error {
 		if p.Pass == 2 {
-			for _, c := range p.Cells {
-				n, s, g = n+int64(c.Seeds), s+int64(c.Skips), g+c.Sum
+			for _, cells := range p.Rows {
+				for _, c := range cells {
+					n, s, g = n+int64(c.Seeds), s+int64(c.Skips), g+c.Sum
+				}
 			}
 		}
 		return nil
@@ -346,11 +351,13 @@ func TestSpeed(t *testing.T) {
 		began := time.Now()
 		var out [3]int64
 		if err := b.GroupByStretch(context.Background(), 2, func(p *book.PassCells) error {
-			for i := range p.Cells {
-				if c := &p.Cells[i]; c.Seeds > 0 {
-					out[0]++
-					out[1] += int64(c.Seeds)
-					out[2] += int64(c.Skips)
+			for _, cells := range p.Rows {
+				for i := range cells {
+					if c := &cells[i]; c.Seeds > 0 {
+						out[0]++
+						out[1] += int64(c.Seeds)
+						out[2] += int64(c.Skips)
+					}
 				}
 			}
 			return nil

@@ -1,4 +1,4 @@
-package duckcheck
+package booktest
 
 import (
 	"context"

@@ -1,0 +1,93 @@
+package book_test
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/metrics"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/book/booktest"
+)
+
+// peakHeap runs f and gives the most memory that the heap's objects, dead ones
+// included, took while it ran.
+func peakHeap(f func()) uint64 {
+	runtime.GC()
+	var most atomic.Uint64
+	done := make(chan struct{})
+	stopped := make(chan struct{})
+	go func() {
+		defer close(stopped)
+		sample := []metrics.Sample{{Name: "/memory/classes/heap/objects:bytes"}}
+		for {
+			metrics.Read(sample)
+			if v := sample[0].Value.Uint64(); v > most.Load() {
+				most.Store(v)
+			}
+			select {
+			case <-done:
+				return
+			case <-time.After(2 * time.Millisecond):
+			}
+		}
+	}()
+	f()
+	close(done)
+	<-stopped
+	return most.Load()
+}
+
+// TestMemoryIsFlat reads and rebuilds a short season and one four times as
+// long: the long one must not need more than a quarter more memory.
+func TestMemoryIsFlat(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it reads and settles four million seeds")
+	}
+	ctx := context.Background()
+	formats := []evenstand.Format{booktest.Season{}}
+	peak := func(days int) (read, rebuild uint64) {
+		dir := filepath.Join(t.TempDir(), "season")
+		if err := book.Create(dir, settings(), nil, nil); err != nil {
+			t.Fatal(err)
+		}
+		b, err := book.Open(dir, book.Options{Derive: booktest.Settle})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer b.Close()
+		in := filepath.Join(t.TempDir(), "season.gen")
+		if err := os.WriteFile(in, fmt.Appendf(nil, "%d 4 24 200 1", days), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		read = peakHeap(func() {
+			if _, err := b.Read(ctx, []string{in}, formats, book.ReadOptions{}); err != nil {
+				t.Error(err)
+			}
+		})
+		rebuild = peakHeap(func() {
+			if _, err := b.Rebuild(ctx, formats, book.ReadOptions{}); err != nil {
+				t.Error(err)
+			}
+		})
+		return read, rebuild
+	}
+	peak(2) // buffers that are kept
+	read3, rebuild3 := peak(4)
+	read12, rebuild12 := peak(16)
+	t.Logf("read %d and %d KiB, rebuild %d and %d KiB", read3>>10, read12>>10, rebuild3>>10, rebuild12>>10)
+	for _, m := range []struct {
+		what        string
+		short, long uint64
+	}{{"read", read3, read12}, {"rebuild", rebuild3, rebuild12}} {
+		if m.long > m.short+m.short/4 {
+			t.Errorf("%s: %d KiB for a short season, %d KiB for one four times as long", m.what, m.short>>10, m.long>>10)
+		}
+	}
+}
