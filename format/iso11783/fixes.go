@@ -17,23 +17,18 @@ const strayMost = 10
 
 // track turns records into fixes and drops positions that cannot be.
 type track struct {
-	sink    evenstand.Sink
-	batch   []evenstand.Fix
-	last    evenstand.Fix // last that was kept
-	has     bool
-	stray   []evenstand.Fix // after a jump, not decided yet
-	n       int64
-	zero    dropped // 0/0 or no coordinates
-	strays  dropped
-	jumps   int64
-	jumpAt  int64
-	jumpKm  float64
-	from    evenstand.Micros
-	west    float64
-	south   float64
-	east    float64
-	north   float64
-	lengthM float64
+	sink   evenstand.Sink
+	batch  []evenstand.Fix
+	last   evenstand.Fix // last that was kept
+	has    bool
+	stray  []evenstand.Fix // after a jump, not decided yet
+	n      int64
+	zero   dropped // 0/0 or no coordinates
+	strays dropped
+	jumps  int64
+	jumpAt int64
+	jumpKm float64
+	from   evenstand.Micros
 }
 
 // dropped counts records left out and where the first one was.
@@ -83,13 +78,18 @@ func metres(a, b *evenstand.Fix) float64 {
 	} else if dx < -180 {
 		dx += 360
 	}
-	return r * math.Hypot(dy, dx*math.Cos((a.Lat+b.Lat)/2*math.Pi/180))
+	dx *= math.Cos((a.Lat + b.Lat) / 2 * math.Pi / 180)
+	return r * math.Sqrt(dy*dy+dx*dx)
 }
 
 // fits tells whether one can drive from a to b. The slack of 5 m bears two
 // records of nearly the same instant.
 func fits(a, b *evenstand.Fix) bool {
 	dt := math.Abs((b.T - a.T).Seconds())
+	// 4e-5 degrees of latitude and longitude together are at most 4.5 m
+	if math.Abs(b.Lat-a.Lat)+math.Abs(b.Lon-a.Lon) < 4e-5 {
+		return true
+	}
 	return metres(a, b) <= 5+tooFast*dt
 }
 
@@ -140,14 +140,6 @@ func (t *track) settle() error {
 }
 
 func (t *track) keep(f evenstand.Fix) error {
-	if t.has {
-		t.lengthM += metres(&t.last, &f)
-	}
-	if t.n == 0 {
-		t.west, t.east, t.south, t.north = f.Lon, f.Lon, f.Lat, f.Lat
-	}
-	t.west, t.east = min(t.west, f.Lon), max(t.east, f.Lon)
-	t.south, t.north = min(t.south, f.Lat), max(t.north, f.Lat)
 	t.last, t.has = f, true
 	t.n++
 	t.batch = append(t.batch, f)
