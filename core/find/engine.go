@@ -69,6 +69,7 @@ type row struct {
 	due          float64
 	target       float64 // seeds per m2 asked for; NaN unknown
 	enabled      bool
+	commanded    bool    // somebody logs what the row is told
 	working      int8    // what the drive says: 1 works, 0 does not, -1 unknown
 	ownMiss      float64 // slow share of places missed, for the runs
 	missAt       ring    // place numbers of late misses
@@ -299,7 +300,7 @@ func (e *Engine) Enabled(n int, on bool, t evenstand.Micros) {
 	if on && !r.enabled {
 		r.stop.lower(t) // it has to give seeds from now on, not from its last one
 	}
-	r.enabled = on
+	r.enabled, r.commanded = on, true
 }
 
 // Working says whether a row's drive says that it works.

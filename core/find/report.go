@@ -324,7 +324,13 @@ func (e *Engine) reportStop(c *caseFile, f *evenstand.Finding) {
 		tube *= 0.25
 		empty *= 0.4 // an empty box fades out
 	}
-	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseDrive, Probability: drive}, evenstand.Cause{Cause: evenstand.CauseTube, Probability: tube}, evenstand.Cause{Cause: evenstand.CauseEmpty, Probability: empty}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: sensor})
+	off := 0.0
+	if s.working == 0 && !s.commanded {
+		// The drive says that it stands, and nobody logs whether it was told to:
+		// then a switch is as likely as a fault.
+		drive, off, tube, empty, sensor = 0.34, 0.34, 0.12, 0.12, 0.05
+	}
+	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseDrive, Probability: drive}, evenstand.Cause{Cause: evenstand.CauseSwitchedOff, Probability: off}, evenstand.Cause{Cause: evenstand.CauseTube, Probability: tube}, evenstand.Cause{Cause: evenstand.CauseEmpty, Probability: empty}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: sensor})
 	target := e.target(c.rows)
 	area := s.area
 	if area == 0 {

@@ -10,10 +10,12 @@ import (
 // the longest run of misses of any healthy row, about a second; a stop is
 // raised when it has lasted two seconds, and a shorter one passes.
 const (
-	stopRaise   = 2.0 // s
-	stopRaiseB  = 3.2 // s at a row a second
-	stopPeers   = 0.6 // share of the other rows that must be planting
-	stopFresh   = 0.8 // s within which a peer's last seed must lie
+	stopRaise   = 2.0  // s
+	stopRaiseB  = 10.0 // s at a row a second, and
+	stopWayB    = 20.0 // m: rates come late at the start of a pass
+	stopWayOff  = 30.0 // m, where the drive itself says that it is off and nobody logs what it was told
+	stopPeers   = 0.6  // share of the other rows that must be planting
+	stopFresh   = 0.8  // s within which a peer's last seed must lie
 	stopFreshB  = 2.2
 	resumeSeeds = 8
 	stopMerge   = 15 * 60 * evenstand.Second // stops of one row that are one fault
@@ -38,6 +40,7 @@ type stopCase struct {
 	working    int8 // what the drive said while nothing fell
 	stops      int
 	never      bool // the row never gave a seed
+	commanded  bool // what the row is told is logged
 }
 
 func (s *stopWatch) lower(t evenstand.Micros) { s.lowered = t }
@@ -123,7 +126,12 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 			continue
 		}
 		silent := (t - s.lastSeen()).Seconds()
-		if silent < raise {
+		if silent < raise || (r.grade != evenstand.GradeA && silent*e.bar.Speed < stopWayB) {
+			continue
+		}
+		// Sections switch rows off at headlands and point rows. Where only the
+		// result is logged and not the command, a short stop may be just that.
+		if r.working == 0 && !r.commanded && silent*e.bar.Speed < stopWayOff {
 			continue
 		}
 		e.openStop(r, t, silent)
@@ -143,7 +151,7 @@ func (e *Engine) openStop(r *row, t evenstand.Micros, silent float64) {
 	}
 	c := e.add(&caseFile{kind: evenstand.KindRowStopped, rows: []int{r.n}, raised: true, onset: since,
 		onsetLow: since, onsetHigh: since + evenstand.Second, alarm: t, grade: max(r.grade, evenstand.GradeA),
-		stop: &stopCase{atLowering: atLow, working: r.working, stops: 1, never: s.last == 0}})
+		stop: &stopCase{atLowering: atLow, working: r.working, commanded: r.commanded, stops: 1, never: s.last == 0}})
 	if s.last == 0 && r.grade == evenstand.NoGrade {
 		c.grade = e.bestGrade()
 	}
