@@ -16,8 +16,8 @@ import (
 	"evenstand/book/booktest"
 )
 
-// peakHeap runs f and gives the most memory that the heap's objects, dead ones
-// included, took while it ran.
+// peakHeap runs f and gives the most memory that live objects took while it
+// ran, as the garbage collector saw them.
 func peakHeap(f func()) uint64 {
 	runtime.GC()
 	var most atomic.Uint64
@@ -25,7 +25,7 @@ func peakHeap(f func()) uint64 {
 	stopped := make(chan struct{})
 	go func() {
 		defer close(stopped)
-		sample := []metrics.Sample{{Name: "/memory/classes/heap/objects:bytes"}}
+		sample := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
 		for {
 			metrics.Read(sample)
 			if v := sample[0].Value.Uint64(); v > most.Load() {
@@ -79,13 +79,13 @@ func TestMemoryIsFlat(t *testing.T) {
 		return read, rebuild
 	}
 	peak(2) // buffers that are kept
-	read3, rebuild3 := peak(4)
-	read12, rebuild12 := peak(16)
-	t.Logf("read %d and %d KiB, rebuild %d and %d KiB", read3>>10, read12>>10, rebuild3>>10, rebuild12>>10)
+	shortRead, shortRebuild := peak(4)
+	longRead, longRebuild := peak(16)
+	t.Logf("read %d and %d KiB, rebuild %d and %d KiB", shortRead>>10, longRead>>10, shortRebuild>>10, longRebuild>>10)
 	for _, m := range []struct {
 		what        string
 		short, long uint64
-	}{{"read", read3, read12}, {"rebuild", rebuild3, rebuild12}} {
+	}{{"read", shortRead, longRead}, {"rebuild", shortRebuild, longRebuild}} {
 		if m.long > m.short+m.short/4 {
 			t.Errorf("%s: %d KiB for a short season, %d KiB for one four times as long", m.what, m.short>>10, m.long>>10)
 		}

@@ -11,6 +11,10 @@ import (
 // 65,536 values of four bytes, half a pass of a 24-row planter.
 const pageSize = 256 << 10
 
+// codec is shared: each of its encoders, of which it keeps a pool, holds
+// several megabytes. The same bytes in give the same bytes out.
+var codec = &zstd.Codec{Level: zstd.SpeedFastest}
+
 // Writer writes rows of T to one Parquet file. A struct tag names each column
 // and its encoding: `parquet:"t_us,delta"`. It holds no more than one row
 // group's packed pages in memory.
@@ -25,7 +29,7 @@ type Writer[T any] struct {
 // its footer.
 func NewWriter[T any](out io.Writer, meta ...string) *Writer[T] {
 	opts := []parquet.WriterOption{
-		parquet.Compression(&zstd.Codec{Level: zstd.SpeedFastest}),
+		parquet.Compression(codec),
 		parquet.CreatedBy("evenstand", "1", ""),
 		parquet.PageBufferSize(pageSize),
 		parquet.DataPageStatistics(false),
