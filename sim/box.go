@@ -350,11 +350,10 @@ func (b *rowsBox) see(m *moment) error {
 				*x = rowSeconds{last: -1, smoothS: x.smoothS[:0], smoothD: x.smoothD[:0], smoothDue: x.smoothDue[:0]}
 			}
 		}
-		j := lg.index(i - perSecond/2)
+		v := lg.way[lg.index(i)] - lg.way[lg.index(i-perSecond)] // mean over the second
 		for k, r := range m.rows {
 			x := &b.rows[k]
 			x.seeds, x.skips, x.doubles, x.due = 0, 0, 0, 0
-			v := lg.va[j]
 			for ; cursor[k] < len(r.seen); cursor[k]++ {
 				at := float64(r.seen[cursor[k]]>>pulseShift) * 1e-6
 				if at >= t {
@@ -379,7 +378,10 @@ func (b *rowsBox) see(m *moment) error {
 				}
 				x.last = at
 			}
-			if x.seeds == 0 && v > 0.5 && down && i < lg.up { // nothing but skips
+			switch {
+			case v < 0.3: // standing: the next seed has no gap
+				x.last = -1
+			case x.seeds == 0 && v > 0.5 && down && i < lg.up: // nothing but skips
 				x.due = v / spacing
 				x.skips = x.due
 				x.last = -1
@@ -487,19 +489,16 @@ func (p *taskRows) second(m *moment, i int, down bool, rows []rowReading) error 
 	}
 	fix := p.r.fix(lg, i)
 	fix.T = p.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
-	ground := lg.va[lg.index(i-int(0.5/tick))] * p.s.Planter.RowSpacing // m2 a row in this second
+	ground := (lg.way[lg.index(i)] - lg.way[lg.index(i-int(1/tick))]) * p.s.Planter.RowSpacing // m2 a row in this second
 	state := iso11783.Off
 	if lg.works() && i >= lg.down && i < lg.up {
 		state = iso11783.On
 	}
 	for k, r := range rows {
 		p.count[k] += float64(r.seeds)
-		p.rate[k], p.skips[k], p.doubles[k] = math.NaN(), r.skip, r.doubled
-		if ground > 0.2 {
-			p.rate[k] = 0
-			if down {
-				p.rate[k] = float64(r.seeds) / ground
-			}
+		p.rate[k], p.skips[k], p.doubles[k] = 0, r.skip, r.doubled
+		if down && ground > 0.2 {
+			p.rate[k] = float64(r.seeds) / ground
 		}
 		p.working[k] = down && r.seeds > 0
 		p.enabled[k] = r.on

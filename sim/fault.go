@@ -42,9 +42,10 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindRowLeftOff:  {expected: evenstand.KindRowLeftOff, unit: "", strength: 1, low: 1, high: 1, grades: "AB"},
 	// Strength of cells is how many are fitted, of the others the relative error.
 	evenstand.KindRateOff: {expected: evenstand.KindRateOff, unit: "strength", strength: 0, low: -0.4, high: 120, grades: "AB", machine: true, variants: []string{"cells", "radar", "setting"}},
-	// A row that skips in runs does skip more, and each run looks like trouble
-	// in passing: both may be said beside it.
-	evenstand.KindStarvedRow: {expected: evenstand.KindStarvedRow, excused: []string{evenstand.KindRowSkips, evenstand.KindUpset}, unit: "enter", strength: 0.002, low: 1e-5, high: 0.2, grades: "A", variants: []string{"bridging", "delivery"}},
+	// A row that skips in runs does skip more, each run looks like trouble in
+	// passing, and the longest put nothing down for a second or two: all may be
+	// said beside it.
+	evenstand.KindStarvedRow: {expected: evenstand.KindStarvedRow, excused: []string{evenstand.KindRowSkips, evenstand.KindRowStopped, evenstand.KindUpset}, unit: "enter", strength: 0.002, low: 1e-5, high: 0.2, grades: "A", variants: []string{"bridging", "delivery"}},
 
 	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
 	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},

@@ -44,8 +44,9 @@ type Match struct {
 	Found      string  `json:"found_as"`
 	Finding    string  `json:"finding"`
 	Detectable bool    `json:"detectable"`
-	DelayS     float64 `json:"delay_s"`     // from the fault's start to the alarm, log time
-	DelayTurns float64 `json:"delay_turns"` // the same in turns of the disc while planting
+	DelayS     float64 `json:"delay_s"`          // from the fault's start to the alarm, log time
+	DelayTurns float64 `json:"delay_turns"`      // the same in turns of the disc while planting
+	PlantingS  float64 `json:"delay_planting_s"` // the same in seconds of planting: turns and fills left out
 	StartS     float64 `json:"start_error_s"`
 	Jaccard    float64 `json:"rows_overlap"`
 	Cause      string  `json:"first_cause"`
@@ -232,7 +233,9 @@ func compare(day string, f *evenstand.Finding, t *sim.Fault, truth *sim.Truth) M
 	m := Match{Day: day, Fault: t.ID, Kind: t.Kind, Found: f.Kind, Finding: f.ID, Detectable: t.Detectable, Jaccard: f.Rows.Jaccard(t.Rows)}
 	m.StartS = (f.Since - t.From).Seconds()
 	m.DelayS = (f.Alarm - t.From).Seconds()
-	m.DelayTurns = placesBetween(truth.Passes, t.From, f.Alarm) / float64(max(truth.Day.Cells, 1))
+	var places float64
+	places, m.PlantingS = planted(truth.Passes, t.From, f.Alarm)
+	m.DelayTurns = places / float64(max(truth.Day.Cells, 1))
 	best := -1.0
 	for _, c := range f.Causes {
 		if c.Probability > best {
@@ -256,16 +259,17 @@ func compare(day string, f *evenstand.Finding, t *sim.Fault, truth *sim.Truth) M
 	return m
 }
 
-// placesBetween counts a row's places due between two instants.
-func placesBetween(passes []sim.PassTruth, from, to evenstand.Micros) float64 {
-	sum := 0.0
+// planted counts a row's places due between two instants, and the seconds in
+// which the planter was down.
+func planted(passes []sim.PassTruth, from, to evenstand.Micros) (places, seconds float64) {
 	for _, p := range passes {
 		a, b := max(p.Start, from), min(p.End, to)
-		if b > a && p.End > p.Start {
-			sum += p.Places * float64(b-a) / float64(p.End-p.Start)
+		if b > a {
+			seconds += (b - a).Seconds()
+			places += p.Places * float64(b-a) / float64(p.End-p.Start)
 		}
 	}
-	return sum
+	return places, seconds
 }
 
 // excuse gives the fault or distractor that makes a finding true though it is

@@ -113,11 +113,11 @@ func TestFigures(t *testing.T) {
 	s := r.Summary()
 	k := s.Kinds["cell"]
 	got := map[string]float64{
-		"days": float64(s.Days), "hours": s.Hours, "delay": float64(k.DelayS.Median), "turns": float64(k.Turns.Median), "start": float64(k.StartS.P90),
+		"days": float64(s.Days), "hours": s.Hours, "delay": float64(k.DelayS.Median), "turns": float64(k.Turns.Median), "planting": float64(k.Planting.Median), "start": float64(k.StartS.P90),
 		"recall": float64(s.All.Recall.Share), "precision": float64(s.All.Precision.Share), "false": float64(s.FalsePer10h), "cause": float64(s.CauseRight.Share),
 		"brier": float64(s.Brier), "inside": float64(s.Money.Inside.Share), "off": float64(s.Money.Off), "width": float64(s.Money.Width),
 	}
-	want := map[string]float64{"days": 2, "hours": 20, "delay": 120, "turns": 12.5, "start": 10, "recall": 0.5, "precision": 0.5, "false": 0.5, "cause": 1,
+	want := map[string]float64{"days": 2, "hours": 20, "delay": 120, "turns": 12.5, "planting": 20, "start": 10, "recall": 0.5, "precision": 0.5, "false": 0.5, "cause": 1,
 		"brier": 0.09, "inside": 1, "off": 0.1, "width": 6.0 / 11}
 	for name, w := range want {
 		if math.Abs(got[name]-w) > 1e-9 {

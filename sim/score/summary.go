@@ -34,6 +34,7 @@ type Kind struct {
 	Precision Share            `json:"precision"` // of the raised findings that were not excused
 	Bonus     int              `json:"bonus"`     // found though weaker than demanded
 	DelayS    Spread           `json:"delay_s"`
+	Planting  Spread           `json:"delay_planting_s"`
 	Turns     Spread           `json:"delay_turns"`
 	StartS    Spread           `json:"start_error_s"` // absolute
 	Rows      evenstand.Number `json:"rows_overlap"`  // mean
@@ -90,7 +91,7 @@ func (r *Report) Summary() Summary {
 		}
 		return s.Kinds[f]
 	}
-	type raw struct{ delay, turns, start, rows []float64 }
+	type raw struct{ delay, planting, turns, start, rows []float64 }
 	raws := map[string]*raw{}
 	rawOf := func(key string) *raw {
 		if raws[key] == nil {
@@ -110,7 +111,7 @@ func (r *Report) Summary() Summary {
 		}
 		for _, key := range []string{"", evenstand.Family(m.Kind)} {
 			x := rawOf(key)
-			x.delay, x.turns = append(x.delay, m.DelayS), append(x.turns, m.DelayTurns)
+			x.delay, x.planting, x.turns = append(x.delay, m.DelayS), append(x.planting, m.PlantingS), append(x.turns, m.DelayTurns)
 			x.start, x.rows = append(x.start, math.Abs(m.StartS)), append(x.rows, m.Jaccard)
 		}
 		s.CauseRight.add(m.CauseRight)
@@ -135,9 +136,9 @@ func (r *Report) Summary() Summary {
 	}
 	fill := func(k *Kind, x *raw) {
 		if x != nil {
-			k.DelayS, k.Turns, k.StartS, k.Rows = spread(x.delay), spread(x.turns), spread(x.start), evenstand.Number(mean(x.rows))
+			k.DelayS, k.Planting, k.Turns, k.StartS, k.Rows = spread(x.delay), spread(x.planting), spread(x.turns), spread(x.start), evenstand.Number(mean(x.rows))
 		} else {
-			k.DelayS, k.Turns, k.StartS = spread(nil), spread(nil), spread(nil)
+			k.DelayS, k.Planting, k.Turns, k.StartS = spread(nil), spread(nil), spread(nil), spread(nil)
 		}
 	}
 	fill(&s.All, raws[""])
@@ -190,9 +191,9 @@ func (r *Report) WriteText(w io.Writer) error {
 	s := r.Summary()
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s, %.1f machine-hours, %.2f million seeds\n\n", count(s.Days, "day"), s.Hours, s.Seeds/1e6)
-	fmt.Fprintf(&b, "%-14s %13s %13s %6s %18s %18s %12s\n", "kind", "recall", "precision", "bonus", "delay s (90 %)", "turns (90 %)", "start off s")
+	fmt.Fprintf(&b, "%-14s %13s %13s %6s %16s %16s %16s %12s\n", "kind", "recall", "precision", "bonus", "delay s (90 %)", "planting s", "turns", "start off s")
 	line := func(name string, k *Kind) {
-		fmt.Fprintf(&b, "%-14s %13s %13s %6d %18s %18s %12s\n", name, k.Recall, k.Precision, k.Bonus, k.DelayS, k.Turns, figure(k.StartS.Median, 0))
+		fmt.Fprintf(&b, "%-14s %13s %13s %6d %16s %16s %16s %12s\n", name, k.Recall, k.Precision, k.Bonus, k.DelayS, k.Planting, k.Turns, figure(k.StartS.Median, 0))
 	}
 	var names []string
 	for name := range s.Kinds {
