@@ -6,6 +6,10 @@ import (
 	"evenstand"
 )
 
+// seedsBeat is how long after a row's last seed its counts are left aside:
+// where sources overlap, seeds beat counts.
+const seedsBeat = 60 * evenstand.Second
+
 // reading takes one reading on the one clock.
 func (s *settler) reading(x evenstand.Reading) error {
 	switch x.Quantity {
@@ -151,11 +155,11 @@ func (s *settler) countRow(r *rowState, c count) {
 	if math.IsNaN(seeds) || seeds < 0 {
 		return
 	}
+	if r.hasSeeds || (r.seedAt != evenstand.NoTime && c.t-r.seedAt < seedsBeat) {
+		return
+	}
 	if seeds > 0.5 {
 		s.engine.Seed(r.n, c.t)
-	}
-	if r.hasSeeds {
-		return
 	}
 	skip, double := r.skip, r.double
 	known := !math.IsNaN(skip) && c.t-r.shareT <= stateStale

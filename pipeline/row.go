@@ -37,7 +37,8 @@ type rowState struct {
 	pend     []count
 	workT    evenstand.Micros
 	working  int8
-	hasSeeds bool
+	seedAt   evenstand.Micros // last seed of the day; NoTime none
+	hasSeeds bool             // in the open pass
 	hasCount bool
 	ratio    float64 // places due over target, smoothed over some twenty readings
 	ratioN   int
@@ -55,7 +56,7 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 	}
 	nan := math.NaN()
 	return &rowState{n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true,
-		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1}
+		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, seedAt: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1}
 }
 
 // spacing gives the target spacing in m, from the target or from the row

@@ -206,6 +206,7 @@ func (s *settler) seed(x evenstand.Seed) {
 		}
 	}
 	r.hasSeeds = true
+	r.seedAt = x.T
 	tag := int32(len(r.seeds))
 	place := math.Round((land.S - p.S0) * 1000)
 	r.seeds = append(r.seeds, evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
@@ -297,7 +298,7 @@ func (s *settler) begin(p *evenstand.Pass) {
 	s.open = true
 	s.lowered = true
 	for _, r := range s.rows {
-		r.inSeg = false
+		r.inSeg, r.hasSeeds, r.hasCount = false, false, false
 		r.seeds = r.seeds[:0]
 		r.str = r.str[:0]
 	}

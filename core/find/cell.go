@@ -243,7 +243,7 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 		if old.cell == nil || old.rows[0] != r.n || old.dropped {
 			continue
 		}
-		if old.until != evenstand.NoTime && t-old.until < 20*60*evenstand.Second {
+		if old.until != evenstand.NoTime && t-old.until < 60*60*evenstand.Second {
 			old.until = evenstand.NoTime
 			old.cell.quiet, old.cell.waiting = 0, 0
 			old.cell.misses += cc.misses

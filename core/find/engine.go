@@ -272,11 +272,9 @@ func (e *Engine) rowPlaces(r *row, p Place) {
 // Counts takes a reading of a row (grade B): over the time from t0 to t1 so
 // many places were due, so many of them were missed or doubled. Shares that a
 // box has smoothed are welcome: what counts is their sum over many readings.
+// Seeds beat counts: the caller hands over one or the other.
 func (e *Engine) Counts(n int, t0, t1 evenstand.Micros, due, skips, doubles float64) {
 	r := e.row(n)
-	if r.grade == evenstand.GradeA {
-		return // seeds beat counts
-	}
 	r.grade = evenstand.GradeB
 	if due <= 0 || math.IsNaN(skips) {
 		return

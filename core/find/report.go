@@ -200,8 +200,8 @@ func (e *Engine) reportRow(c *caseFile, f *evenstand.Finding) {
 				n = e.cfg.Cells[c.rows[0]-1]
 			}
 			if n > 0 { // steady skips near one in N
-				if one := 1 / float64(n); rate-peer > 0.6*one && rate-peer < 1.4*one {
-					f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseCell, Probability: 0.5}, evenstand.Cause{Cause: evenstand.CauseSeal, Probability: 0.4}, evenstand.Cause{Cause: evenstand.CauseSingulator, Probability: 0.05})
+				if one := 1 / float64(n); rate-peer > 0.75*one && rate-peer < 1.25*one {
+					f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseSeal, Probability: 0.48}, evenstand.Cause{Cause: evenstand.CauseCell, Probability: 0.42}, evenstand.Cause{Cause: evenstand.CauseSingulator, Probability: 0.05})
 				}
 			}
 		}
@@ -403,7 +403,10 @@ func (e *Engine) reportRate(c *caseFile, f *evenstand.Finding) {
 	if area == 0 {
 		area = nan
 	}
-	f.Harm = []evenstand.Harm{{Kind: evenstand.RateError, Amount: evenstand.Range{Low: num(area), Mid: num(area), High: num(area)},
+	// The ground is known to 2 %, the ratio to 0.3 %: of what is too much or
+	// too little that is the more the smaller it is.
+	rel := math.Hypot(0.02, 0.003/math.Max(0.01, math.Abs(m-1)))
+	f.Harm = []evenstand.Harm{{Kind: evenstand.RateError, Amount: amount(area, rel*area),
 		Area: num(area), Target: num(e.target(c.rows)), Ratio: num(m), Share: 1, Crop: e.cropOf(c.rows)}}
 }
 

@@ -27,7 +27,8 @@ type stopWatch struct {
 	resumed int
 	first   evenstand.Micros // first seed after a stop
 	cse     *caseFile
-	before  float64 // share of misses just before the last seed
+	quiet   float64 // s of planting without a seed, whole ticks
+	way     float64 // m of it
 }
 
 type stopCase struct {
@@ -43,7 +44,7 @@ type stopCase struct {
 	commanded  bool // what the row is told is logged
 }
 
-func (s *stopWatch) lower(t evenstand.Micros) { s.lowered = t }
+func (s *stopWatch) lower(t evenstand.Micros) { s.lowered, s.quiet, s.way = t, 0, 0 }
 
 func (s *stopWatch) seed(t evenstand.Micros) {
 	if s.cse != nil && s.cse.open() {
@@ -53,6 +54,7 @@ func (s *stopWatch) seed(t evenstand.Micros) {
 		s.resumed++
 	}
 	s.last = t
+	s.quiet, s.way = 0, 0
 }
 
 // lastSeen is when the row can last have been known to plant.
@@ -66,6 +68,16 @@ func (s *stopWatch) lastSeen() evenstand.Micros {
 func (e *Engine) tickStops(t evenstand.Micros) {
 	way := e.bar.Way - e.stopWay
 	e.stopWay = e.bar.Way
+	if e.pass.down && e.bar.Planting {
+		for _, r := range e.rows {
+			// The tick in which the last seed fell counts from that seed on.
+			d := math.Min(1, (t - r.stop.lastSeen()).Seconds())
+			if d > 0 {
+				r.stop.quiet += d
+				r.stop.way += d * math.Max(0, math.Min(way, 50))
+			}
+		}
+	}
 	if !e.pass.down || !e.bar.Planting || e.bar.Speed < 0.6 || t-e.pass.since < evenstand.Second {
 		return
 	}
@@ -125,13 +137,13 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 		if peers < 1 || float64(fresh-mine) < stopPeers*float64(peers) {
 			continue
 		}
-		silent := (t - s.lastSeen()).Seconds()
-		if silent < raise || (r.grade != evenstand.GradeA && silent*e.bar.Speed < stopWayB) {
+		silent := s.quiet // while planting: a halt in the pass is no stop of a row
+		if silent < raise || (r.grade != evenstand.GradeA && s.way < stopWayB) {
 			continue
 		}
 		// Sections switch rows off at headlands and point rows. Where only the
 		// result is logged and not the command, a short stop may be just that.
-		if r.working == 0 && !r.commanded && silent*e.bar.Speed < stopWayOff {
+		if r.working == 0 && !r.commanded && s.way < stopWayOff {
 			continue
 		}
 		e.openStop(r, t, silent)
@@ -166,7 +178,7 @@ func (e *Engine) openStop(r *row, t evenstand.Micros, silent float64) {
 
 // addStop adds the seconds that passed before the stop was noticed.
 func (e *Engine) addStop(r *row, c *caseFile, silent float64) {
-	way := silent * e.bar.Speed
+	way := math.Max(r.stop.way, silent*0.5)
 	c.stop.way += way
 	c.stop.seconds += silent
 	if !math.IsNaN(e.cfg.Spacing) {
