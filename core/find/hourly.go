@@ -91,7 +91,7 @@ func (h *hourly) closeKind(e *Engine, kind int, t evenstand.Micros) {
 	apart := e.ownSide(e.rows[0], kind) != nil
 	for i := range tab {
 		r := e.rows[i]
-		if tab[i].n < 20*batchA || e.anyDuring(r.n, h.from, t, kinds...) || r.rates[kind].busy() {
+		if tab[i].n < 20*batchA || e.anyDuring(r.n, h.from, t, kinds...) || r.rates[kind].busy() || r.rates[kind].spoilt > h.from {
 			continue
 		}
 		g := 0

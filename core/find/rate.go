@@ -111,6 +111,7 @@ type rateWatchRow struct {
 	cse    *caseFile
 	refine int // batches until the onset is looked at again
 	heal   float64
+	spoilt evenstand.Micros // when something else last moved the rate
 	healT  evenstand.Micros
 }
 
@@ -259,6 +260,11 @@ func (e *Engine) atOnce(kind int, r *row, b batch) float64 {
 func (w *rateWatchRow) busy() bool { return w.doubt >= 0 || (w.cse != nil && w.cse.open()) }
 
 func (e *Engine) judge(r *row, b batch) {
+	if r.blurred() {
+		for k := range r.rates {
+			r.rates[k].spoilt = b.t1
+		}
+	}
 	if r.sigma > 0 {
 		if r.usual == 0 {
 			r.usual = float64(r.sigma)
@@ -423,10 +429,12 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 	}
 	if kind == kindDoubles && e.dusty(r) {
 		w.det.Reset()
+		w.spoilt = b.t1
 		return
 	}
 	if r.blurred() { // seeds scatter so much that the rhythm cannot be counted
 		w.det.Reset()
+		w.spoilt = b.t1
 		return
 	}
 	id := evenstand.KindRowSkips
@@ -478,7 +486,14 @@ func (r *row) blurred() bool {
 // the ratio is known better: the largest backward sum of its log likelihood.
 func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 	w := &r.rates[kind]
-	ratio := math.Max(1.2, (c.sum.got+0.5)/(c.sum.expected+0.5))
+	var got, exp float64
+	for j := range min(w.count, rateRing) {
+		if b := w.back(j); b.t1 > c.alarm {
+			got += b.y
+			exp += b.p * b.n
+		}
+	}
+	ratio := math.Max(1.2, (got+0.5)/(exp+0.5))
 	sum, best, at := 0.0, 0.0, -1
 	for j := range min(w.count, rateRing) {
 		b := w.back(j)

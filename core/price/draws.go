@@ -17,7 +17,7 @@ const N = 1000
 
 // ranks are the common draws: one row of ranks for all findings of a report,
 // a column a factor. Columns are only ever added at the end.
-type ranks struct{ skip, curve, best, emerge [N]float64 }
+type ranks struct{ skip, curve, best, emerge, double [N]float64 }
 
 func drawRanks(seed uint64) *ranks {
 	rng := rand.New(rand.NewPCG(seed, 0x65766e7374616e64))
@@ -27,6 +27,9 @@ func drawRanks(seed uint64) *ranks {
 		r.curve[i] = rng.Float64()
 		r.best[i] = rng.Float64()
 		r.emerge[i] = rng.Float64()
+	}
+	for i := range N {
+		r.double[i] = rng.Float64()
 	}
 	return r
 }
@@ -70,6 +73,17 @@ func (r *ranks) skips(target float64) []float64 {
 	out := make([]float64, N)
 	for i := range out {
 		out[i] = relation.Triangular(low, likely, high, r.skip[i])
+	}
+	return out
+}
+
+// doubles gives the plants that a double costs beside its seed, by draw: R3's
+// default of none, up to a tenth.
+func (r *ranks) doubles() []float64 {
+	low, likely, high := relation.Must("R3-double", "default price of a double").Range()
+	out := make([]float64, N)
+	for i := range out {
+		out[i] = relation.Triangular(low, likely, high, r.double[i])
 	}
 	return out
 }

@@ -284,10 +284,20 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		if !b.seedPrice() {
 			return
 		}
+		// R3: beside the seed a double may cost up to a tenth of a plant; that
+		// part is corn's and needs a yield goal and a price, the seed does not.
+		plant := 0.0
+		if relation.For(h.Crop) && !math.IsNaN(s.Yield) && target > 0 {
+			if worth, ok := b.worth(h.Crop); ok {
+				plant = s.Yield * worth / target
+			}
+		}
+		lost := r.doubles()
 		past, future := make([]float64, N), make([]float64, N)
 		for i := range N {
-			past[i] = a[i] * s.Seed
-			future[i] = share * scale(i) * target * s.Seed * b.left
+			each := s.Seed + plant*lost[i]
+			past[i] = a[i] * each
+			future[i] = share * scale(i) * target * each * b.left
 		}
 		b.add(extra, past, future)
 	default:
