@@ -27,6 +27,26 @@ func (b *Book) snapshot() (manifest, state, error) {
 	return b.man, b.state, nil
 }
 
+// steady runs a question over the derived data again when a Read or Rebuild
+// took files away under it.
+func (b *Book) steady(ask func(manifest, state) error) error {
+	for tries := 0; ; tries++ {
+		man, st, err := b.snapshot()
+		if err != nil {
+			return err
+		}
+		if err = ask(man, st); err == nil || tries == 4 {
+			return err
+		}
+		b.mu.Lock()
+		moved := b.man.turn != man.turn
+		b.mu.Unlock()
+		if !moved {
+			return err
+		}
+	}
+}
+
 // load reads a small JSON file of a day.
 func (b *Book) load(e *dayEntry, name string, v any) error {
 	path := b.path(dataDir, e.Folder, name)
@@ -72,23 +92,22 @@ func (b *Book) Stale(ctx context.Context) (bool, error) {
 }
 
 // Days lists the machine-days that the book holds, by day and planter.
-func (b *Book) Days(ctx context.Context) ([]DaySummary, error) {
-	man, _, err := b.snapshot()
-	if err != nil {
-		return nil, err
-	}
-	days := []DaySummary{}
-	for i := range man.Days {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
+func (b *Book) Days(ctx context.Context) (days []DaySummary, err error) {
+	err = b.steady(func(man manifest, _ state) error {
+		days = []DaySummary{}
+		for i := range man.Days {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			var s summaryJSON
+			if err := b.load(&man.Days[i], summaryName, &s); err != nil {
+				return err
+			}
+			days = append(days, s.DaySummary)
 		}
-		var s summaryJSON
-		if err := b.load(&man.Days[i], summaryName, &s); err != nil {
-			return nil, err
-		}
-		days = append(days, s.DaySummary)
-	}
-	return days, nil
+		return nil
+	})
+	return days, err
 }
 
 // PlantedArea gives the ground planted in a field so far, m2, over all days
@@ -114,20 +133,23 @@ func (b *Book) PlantedArea(ctx context.Context, field string) (float64, error) {
 // that was acted on or set aside and that the data no longer support comes
 // back as it stood, ended, with the reason.
 func (b *Book) Findings(ctx context.Context) ([]evenstand.Finding, error) {
-	man, _, err := b.snapshot()
+	var all []evenstand.Finding
+	err := b.steady(func(man manifest, _ state) error {
+		all = []evenstand.Finding{}
+		for i := range man.Days {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			var f findingsJSON
+			if err := b.load(&man.Days[i], findingsName, &f); err != nil {
+				return err
+			}
+			all = append(all, f.Findings...)
+		}
+		return nil
+	})
 	if err != nil {
 		return nil, err
-	}
-	all := []evenstand.Finding{}
-	for i := range man.Days {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		var f findingsJSON
-		if err := b.load(&man.Days[i], findingsName, &f); err != nil {
-			return nil, err
-		}
-		all = append(all, f.Findings...)
 	}
 	ds, shown, err := b.decisions(ctx)
 	if err != nil {
@@ -291,11 +313,15 @@ func (b *Book) handEntries(ctx context.Context) (map[string][]evenstand.Entry, e
 
 // Sources gives every source that the book holds, by planter, format and name.
 // Logs of one box that came in several inputs are one source.
-func (b *Book) Sources(ctx context.Context) ([]SourceReport, error) {
-	man, st, err := b.snapshot()
-	if err != nil {
-		return nil, err
-	}
+func (b *Book) Sources(ctx context.Context) (all []SourceReport, err error) {
+	err = b.steady(func(man manifest, st state) error {
+		all, err = b.sources(man, st)
+		return err
+	})
+	return all, err
+}
+
+func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 	sources := slices.Clone(st.Sources)
 	slices.SortStableFunc(sources, compareSources)
 	all := []SourceReport{}
@@ -360,22 +386,21 @@ func (b *Book) Sources(ctx context.Context) ([]SourceReport, error) {
 }
 
 // dayFile opens a Parquet file of a machine-day.
-func (b *Book) dayFile(planter string, day evenstand.Day, name string) (*column.File, error) {
-	man, _, err := b.snapshot()
-	if err != nil {
-		return nil, err
-	}
-	for _, e := range man.Days {
-		if e.Planter == planter && e.Day == day {
-			path := b.path(dataDir, e.Folder, name)
-			f, err := column.Open(path)
-			if err != nil && !errors.Is(err, fs.ErrPermission) {
-				return nil, &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
+func (b *Book) dayFile(planter string, day evenstand.Day, name string) (f *column.File, err error) {
+	err = b.steady(func(man manifest, _ state) error {
+		for _, e := range man.Days {
+			if e.Planter != planter || e.Day != day {
+				continue
 			}
-			return f, err
+			path := b.path(dataDir, e.Folder, name)
+			if f, err = column.Open(path); err != nil && !errors.Is(err, fs.ErrPermission) {
+				return &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
+			}
+			return err
 		}
-	}
-	return nil, &Error{fmt.Sprintf("%s on %s", planter, day), ErrUnknown, "The book holds no such machine-day"}
+		return &Error{fmt.Sprintf("%s on %s", planter, day), ErrUnknown, "The book holds no such machine-day"}
+	})
+	return f, err
 }
 
 // eachRow reads a table group by group and hands over the converted rows.

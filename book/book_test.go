@@ -348,7 +348,6 @@ nonsense
 	want := []string{
 		"not a line of a test log",
 		"a position with the same time was there before with another value",
-		"a seed of the same row and time was there before: it is stored once",
 		"a reading of the same quantity, element and time was there before: it is stored once",
 		"a reading of the same quantity, element and time was there before with another value",
 		"row 9, but the planter card has 4 rows",
@@ -367,7 +366,7 @@ nonsense
 	if len(rep.Unused) != len(want) {
 		t.Errorf("%d said, want %d: %+v", len(rep.Unused), len(want), rep.Unused)
 	}
-	if c := rep.Sources[0].Counts; c != (book.Counts{Fixes: 2, Seeds: 1, Readings: 1}) {
+	if c := rep.Sources[0].Counts; c != (book.Counts{Fixes: 2, Seeds: 2, Readings: 1}) {
 		t.Errorf("counts %+v", c)
 	}
 	// The same box in another file: what was read first counts.
@@ -387,6 +386,46 @@ nonsense
 		t.Errorf("%d unused over the book, want %d", n, len(want)+1)
 	}
 	sound(t, b)
+}
+
+// Two seeds may fall within the step of a box's clock and both count. What a
+// box wrote twice, or what stands in a second log of the box too, counts once.
+func TestSeedsOfOneInstant(t *testing.T) {
+	t0 := at(1, 9, 0)
+	line := func(s int, row int) string {
+		return fmt.Sprintf("s %d %d\n", t0+evenstand.Micros(s)*evenstand.Second, row)
+	}
+	double := line(0, 1) + line(1, 1) + line(1, 1) + line(1, 2) + line(2, 1)
+	for _, tt := range []struct {
+		name        string
+		logs        []string
+		seeds, said int
+	}{
+		{"a double", []string{double}, 5, 0},
+		{"a block written twice", []string{double + double}, 5, 5},
+		{"half a block written twice, a seed more the second time", []string{double + line(1, 1) + line(1, 2) + line(1, 2) + line(3, 1)}, 7, 2},
+		{"a second log of the box", []string{double, line(1, 1) + line(2, 1) + line(2, 1) + line(4, 1)}, 7, 2},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			b := newBook(t)
+			for _, log := range tt.logs {
+				read(t, b, folder(t, map[string][]byte{"box.log": []byte(log)}))
+			}
+			seeds, err := b.Seeds(context.Background(), "four rows", "2026-05-01", 0)
+			if err != nil || len(seeds) != tt.seeds {
+				t.Errorf("%d seeds, want %d, %v", len(seeds), tt.seeds, err)
+			}
+			src, _ := b.Sources(context.Background())
+			said := 0
+			for _, u := range src[0].Unused {
+				said += int(u.Count)
+			}
+			if said != tt.said {
+				t.Errorf("%d said to be there before, want %d: %+v", said, tt.said, src[0].Unused)
+			}
+			sound(t, b)
+		})
+	}
 }
 
 func TestOutOfOrderIsSorted(t *testing.T) {

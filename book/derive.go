@@ -361,15 +361,16 @@ func mergeFiles[T any](c *codec[T], d *disk, paths []string, f *merged) (tally, 
 	out := newSpoolFile(c, d, f.path, evenstand.NoTime)
 	for {
 		var least *cursor
-		for _, k := range cursors {
+		run := int32(0)
+		for i, k := range cursors {
 			if len(k.batch) > 0 && (least == nil || c.time(&k.batch[0]) < c.time(&least.batch[0])) {
-				least = k
+				least, run = k, int32(i)
 			}
 		}
 		if least == nil {
 			break
 		}
-		if err := out.add(&least.batch[0]); err != nil {
+		if err := out.add(&least.batch[0], run); err != nil {
 			return tally{}, err
 		}
 		if least.batch = least.batch[1:]; len(least.batch) == 0 {

@@ -22,6 +22,8 @@ type manifest struct {
 	Schema  int        `json:"schema"`
 	Sources *fileEntry `json:"sources,omitempty"`
 	Days    []dayEntry `json:"days"`
+
+	turn int // counts commits of this program
 }
 
 // dayEntry is a machine-day in the manifest.
@@ -396,6 +398,7 @@ func (b *Book) sweep() error {
 // commit makes a manifest the one that counts and sweeps what it no longer
 // names.
 func (b *Book) commit(man manifest) error {
+	man.Days = slices.Clone(man.Days) // others may be reading the one before
 	slices.SortFunc(man.Days, func(a, c dayEntry) int {
 		return cmp.Or(cmp.Compare(a.Day, c.Day), cmp.Compare(a.Planter, c.Planter))
 	})
@@ -410,9 +413,12 @@ func (b *Book) commit(man manifest) error {
 		return err
 	}
 	b.mu.Lock()
+	man.turn = b.man.turn + 1
 	b.man, b.damaged = man, nil
 	b.mu.Unlock()
-	return b.sweep()
+	// What cannot be removed now, because someone reads it, is on opening.
+	_ = b.sweep()
+	return nil
 }
 
 // commitState writes sources.json and names it in the manifest.

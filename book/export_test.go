@@ -25,3 +25,10 @@ func SetLedgerVersion(dir string, v int) error {
 	}
 	return db.Close()
 }
+
+// The readers of what people write, for their own tests.
+var (
+	ParseFields    = parseFields
+	ParseSettings  = parseSettings
+	FormatSettings = formatSettings
+)

@@ -131,7 +131,7 @@ func (b *Book) Rebuild(ctx context.Context, formats []evenstand.Format, opt Read
 	}
 	defer b.clearTmp()
 	b.mu.Lock()
-	b.man, b.state, b.damaged = manifest{Schema: 1}, state{Schema: 1}, nil
+	b.man, b.state, b.damaged = manifest{Schema: 1, turn: b.man.turn}, state{Schema: 1}, nil
 	b.mu.Unlock()
 	if err := b.commit(b.man); err != nil { // and sweep everything else
 		return rep, writeError(b.dir, "throwing the derived data away", err)

@@ -162,11 +162,20 @@ func bitsOf(v float64) uint64 {
 
 // group remembers what was said at the present instant.
 type group[T any] struct {
-	c      *codec[T]
-	t      evenstand.Micros
-	seen   []T
-	last   map[readingKey]evenstand.Reading // for readings, of which hundreds share an instant
-	lastOf [evenstand.MaxRows + 1]evenstand.Micros
+	c    *codec[T]
+	t    evenstand.Micros
+	seen []T
+	last map[readingKey]evenstand.Reading // for readings, of which hundreds share an instant
+	rows []rowSeeds                       // for seeds, by row
+}
+
+// rowSeeds is what a row's sensor saw at one instant. Two seeds may fall
+// within the step of a box's clock, so within one run of the log both count;
+// what another run says again does not.
+type rowSeeds struct {
+	t         evenstand.Micros
+	run       int32
+	kept, now int32 // seeds kept; seeds of this run
 }
 
 type readingKey struct {
@@ -176,25 +185,34 @@ type readingKey struct {
 }
 
 func newGroup[T any](c *codec[T]) *group[T] {
-	g := &group[T]{c: c, t: evenstand.NoTime}
-	for i := range g.lastOf {
-		g.lastOf[i] = evenstand.NoTime
-	}
-	return g
+	return &group[T]{c: c, t: evenstand.NoTime}
 }
 
 // add tells whether v is new; and if it is not, whether it says the same.
-// Records must come in time order.
-func (g *group[T]) add(v *T) (fresh, equal bool) {
+// Records must come in time order, and those of one instant run by run. A run
+// is a part of a log in which time does not go back, or a log of its own.
+func (g *group[T]) add(v *T, run int32) (fresh, equal bool) {
 	switch x := any(v).(type) {
 	case *evenstand.Seed: // the hot one
-		if r := x.Row; r >= 1 && r <= evenstand.MaxRows {
-			if g.lastOf[r] == x.T {
-				return false, true
+		if g.rows == nil {
+			g.rows = make([]rowSeeds, evenstand.MaxRows+1)
+			for i := range g.rows {
+				g.rows[i].t = evenstand.NoTime
 			}
-			g.lastOf[r] = x.T
 		}
-		return true, false
+		r := &g.rows[x.Row]
+		if r.t != x.T {
+			*r = rowSeeds{t: x.T, run: run, kept: 1, now: 1}
+			return true, false
+		}
+		if r.run != run {
+			r.run, r.now = run, 0
+		}
+		if r.now++; r.now > r.kept {
+			r.kept++
+			return true, false
+		}
+		return false, true
 	case *evenstand.Reading:
 		if g.last == nil {
 			g.last = map[readingKey]evenstand.Reading{}
@@ -267,7 +285,7 @@ func newSpoolFile[T any](c *codec[T], d *disk, path string, head evenstand.Micro
 	return &spoolFile[T]{c: c, d: d, path: path, head: head, group: newGroup(c), last: evenstand.NoTime, sorted: true, sum: sha256.New(), hsum: sha256.New()}
 }
 
-func (s *spoolFile[T]) add(v *T) error {
+func (s *spoolFile[T]) add(v *T, run int32) error {
 	t := s.c.time(v)
 	if s.group == nil { // back on a day that was left
 		s.sorted = s.sorted && t > s.last
@@ -278,7 +296,7 @@ func (s *spoolFile[T]) add(v *T) error {
 	}
 	s.last = t
 	if s.sorted {
-		if fresh, equal := s.group.add(v); !fresh {
+		if fresh, equal := s.group.add(v, run); !fresh {
 			s.tally.add(equal, t)
 			return nil
 		}
@@ -336,19 +354,31 @@ func (s *spoolFile[T]) close() (*part, error) {
 // resort sorts a spool file in memory and writes it again without what was
 // said twice.
 func (s *spoolFile[T]) resort() (*part, error) {
-	all := make([]T, 0, s.n)
+	type record struct {
+		v   T
+		run int32
+	}
+	all := make([]record, 0, s.n)
+	run, last := int32(0), evenstand.NoTime
 	err := readSpool(s.c, s.path, func(vs []T) bool {
-		all = append(all, vs...)
+		for i := range vs {
+			t := s.c.time(&vs[i])
+			if t < last {
+				run++
+			}
+			last = t
+			all = append(all, record{vs[i], run})
+		}
 		return true
 	})
 	if err != nil {
 		return nil, err
 	}
-	slices.SortStableFunc(all, func(a, b T) int { return cmp.Compare(s.c.time(&a), s.c.time(&b)) })
+	slices.SortStableFunc(all, func(a, b record) int { return cmp.Compare(s.c.time(&a.v), s.c.time(&b.v)) })
 	again := newSpoolFile(s.c, s.d, s.path+".sorted", s.head)
 	again.tally = s.tally
 	for i := range all {
-		if err := again.add(&all[i]); err != nil {
+		if err := again.add(&all[i].v, all[i].run); err != nil {
 			return nil, err
 		}
 	}
@@ -540,7 +570,7 @@ func (s *sink) Fixes(fs []evenstand.Fix) error {
 		}
 		d, err := s.dayOf(f.T)
 		if err == nil {
-			err = d.fixes.add(f)
+			err = d.fixes.add(f, 0)
 		}
 		if err != nil {
 			return err
@@ -566,7 +596,7 @@ func (s *sink) Seeds(ss []evenstand.Seed) error {
 		}
 		d, err := s.dayOf(v.T)
 		if err == nil {
-			err = d.seeds.add(v)
+			err = d.seeds.add(v, 0)
 		}
 		if err != nil {
 			return err
@@ -605,7 +635,7 @@ func (s *sink) Readings(rs []evenstand.Reading) error {
 		}
 		d, err := s.dayOf(r.T)
 		if err == nil {
-			err = d.readings.add(r)
+			err = d.readings.add(r, 0)
 		}
 		if err != nil {
 			return err
@@ -623,7 +653,7 @@ func (s *sink) Entries(es []evenstand.Entry) error {
 		}
 		d, err := s.dayOf(e.T)
 		if err == nil {
-			err = d.entries.add(e)
+			err = d.entries.add(e, 0)
 		}
 		if err != nil {
 			return err
@@ -686,7 +716,7 @@ func (s *sink) close() ([]sourceDay, error) {
 // unused says in words what was said more than once.
 func (t tally) unused(file string, k kind) []evenstand.Unused {
 	var us []evenstand.Unused
-	what := map[kind]string{fixes: "a position with the same time", seeds: "a seed of the same row and time", readings: "a reading of the same quantity, element and time", entries: "the same journal line"}[k]
+	what := map[kind]string{fixes: "a position with the same time", seeds: "the same seed", readings: "a reading of the same quantity, element and time", entries: "the same journal line"}[k]
 	if t.twice > 0 {
 		us = append(us, evenstand.Unused{File: file, Offset: -1, Count: t.twice, Of: "records", Why: what + " was there before: it is stored once"})
 	}
