@@ -26,8 +26,9 @@ type caseFile struct {
 	vac  *vacCase
 	runs *runCase
 
-	hourly bool // found by the hourly tests
-	level  bool // by the level test: worse than healthy rows are
+	weak, waiting bool // a small shift that waits for more batches
+	hourly        bool // found by the hourly tests
+	level         bool // by the level test: worse than healthy rows are
 }
 
 func (c *caseFile) open() bool { return !c.dropped && c.until == evenstand.NoTime }

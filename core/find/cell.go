@@ -232,6 +232,14 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 	if nats < cellAlarm {
 		return
 	}
+	// Of the chains take the one whose share is nearest to what was seen: a
+	// stray miss long before is no beginning.
+	seen := float64(c.chain[q].misses) / float64(c.turn-c.chain[q].turn+1)
+	for i := range cellQ {
+		if c.chain[i].misses >= 3 && c.c[i] > cellSlip/2 && math.Abs(math.Log(cellQ[i]/seen)) < math.Abs(math.Log(cellQ[q]/seen)) {
+			q = i
+		}
+	}
 	ch := c.chain[q]
 	turns := float64(c.turn - ch.turn + 1)
 	cc := &cellCase{cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns,

@@ -335,6 +335,9 @@ func (e *Engine) Lower(t evenstand.Micros) {
 	e.pass = passState{down: true, since: t, way: e.bar.Way}
 	for _, r := range e.rows {
 		r.stop.lower(t)
+		if r.batch.n < batchA/2 { // a batch that hardly began belongs to this pass
+			r.batch.t0 = t
+		}
 	}
 }
 

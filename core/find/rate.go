@@ -23,6 +23,8 @@ const (
 	judgeDelayB = 25 * evenstand.Second
 	healAlarm   = 12.0                       // quasi-nats for being healthy again, against half-way
 	rateEarly   = 8.0                        // more quasi-nats asked while a row's own ratio is young
+	rateSure    = 1.8                        // times the expected at which a shift is raised at once
+	rateConfirm = 1.3                        // times the expected that the batches after the alarm must show otherwise
 	rateReopen  = 20 * 60 * evenstand.Second // a rate that comes back is the same finding
 	rockOdds    = 3.0                        // ln 20: odds at which rock or part is decided
 	rockLeast   = 400                        // places before any verdict
@@ -335,7 +337,7 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 		e.rockOrPart(r, kind, b)
 		return
 	}
-	if s >= rateAlarm[kind]+rateEarly*math.Exp(-float64(w.n*perBatch(b))/150) {
+	if s >= rateAlarm[kind]+rateEarly*math.Exp(-float64(w.n*perBatch(b))/300) {
 		w.doubt = w.onset().end - int64(w.onset().n)
 		w.alarm = b.t1
 		e.rockOrPart(r, kind, b)
@@ -457,6 +459,12 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 	w.heal = 0
 	w.refine = max(1, 60/perBatch(b))
 	e.startSum(r, kind, c)
+	// A small shift may be the ground: it is raised when the batches after the
+	// alarm say so too.
+	if c.sum.got < rateSure*c.sum.expected {
+		c.weak, c.waiting = true, true
+		return
+	}
 	e.raiseRate(r, kind, c)
 }
 
@@ -512,6 +520,11 @@ func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 	c.onset = on
 	c.onsetLow, c.onsetHigh = min(c.onsetLow, on), max(c.onsetHigh, on)
 	e.startSum(r, kind, c)
+	c.weak = c.weak && got < rateConfirm*exp
+	if !c.weak && c.waiting {
+		c.waiting = false
+		e.raiseRate(r, kind, c)
+	}
 }
 
 // startSum fills a case's sum with what the ring still holds since its onset.
@@ -540,6 +553,12 @@ func (w *rateWatchRow) healing(e *Engine, r *row, b batch, y, p float64, kind in
 	if w.heal >= healAlarm {
 		c.until = w.healT
 		c.sum.cut(w, c.until)
+		if c.waiting { // over before it was sure
+			c.waiting = false
+			if c.sum.got >= rateSure*c.sum.expected {
+				e.raiseRate(r, kind, c)
+			}
+		}
 		w.cse = nil
 		w.det.Reset()
 	}
