@@ -19,6 +19,7 @@ const (
 	hourOnce       = 0.02 // false discovery rate asked of one hour alone
 	levelRatio     = 2.0  // a level shift smaller than this needs two hours
 	hourForget     = 8.0
+	healthySD      = 0.2 // of ln rate between healthy rows, at least: they differ by 0.1 to 0.2 for ever
 )
 
 type hourly struct {
@@ -119,13 +120,15 @@ func (h *hourly) closeKind(e *Engine, kind int, t evenstand.Micros) {
 	}
 	mid := stat.Median(logs)
 
-	level, _ := stat.RowLevel(counts)
+	level, tau2 := stat.RowLevel(counts)
+	tau2 = math.Max(tau2, healthySD*healthySD)
 	pl := make([]float64, len(rows))
 	pc := make([]float64, len(rows))
 	ref := make([]float64, len(rows))
 	hasRef := false
 	for i, r := range rows {
-		pl[i], pc[i] = level[i].P, 1
+		z := level[i].D / math.Sqrt(tau2+level[i].S2*(1+1/float64(len(rows))))
+		pl[i], pc[i] = stat.StudentTail(z, float64(len(rows)-3)), 1
 		hr := &tab[r.n-1]
 		if hr.sumW > 0 {
 			hasRef = true
