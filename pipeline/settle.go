@@ -17,6 +17,12 @@ import (
 // as they are finished; memory is that of the day's track and of one pass.
 func Settle(ctx context.Context, day Day, out Output) (Result, error) {
 	s := &settler{ctx: ctx, day: day, out: out, card: day.Card}
+	start, err := day.Date.Start(day.Zone)
+	if err != nil {
+		return Result{}, err
+	}
+	s.midnight = evenstand.FromTime(start.Time().In(day.Zone).AddDate(0, 0, 1))
+	s.cut = s.midnight
 	if err := s.survey(); err != nil {
 		return Result{}, err
 	}
@@ -44,6 +50,9 @@ type settler struct {
 	sideOf  []int   // by row: index into sides, -1 none
 	sides   []evenstand.Rows
 	names   []string
+
+	midnight evenstand.Micros // passes that begin later are the next day's
+	cut      evenstand.Micros // events from here on are the next day's
 
 	cur      int // index of the pass that time has reached
 	here     *align.Cursor
@@ -93,6 +102,9 @@ func (s *settler) offset(i int) evenstand.Micros {
 // see notes that a source logged something at t.
 func (s *settler) see(i int, t evenstand.Micros) {
 	v := &s.survey_
+	if t >= s.midnight {
+		return
+	}
 	if v.first == evenstand.NoTime || t < v.first {
 		v.first = t
 	}
@@ -327,15 +339,33 @@ func (s *settler) align() {
 	}
 	width := float64(s.card.Rows) * s.card.RowSpacing
 	s.passes = align.Passes(s.path, down, align.PassOptions{Planter: s.day.Planter, Fields: s.day.Fields, Width: width, ClockError: clockErr, FallSD: 0.005})
-	for i := range s.passes {
-		s.passes[i].Index = int32(i)
-	}
+	s.ownPasses()
 	s.fall = s.card.Geometry.SeedFall
 	if math.IsNaN(s.fall) {
 		s.fall = 0
 	}
 	s.judgeClock(clockErr)
 	s.start()
+}
+
+// ownPasses keeps the passes that begin on this day; one that runs over
+// midnight belongs to the day it began, and the next day begins at its end.
+func (s *settler) ownPasses() {
+	keep := s.passes[:0]
+	for _, p := range s.passes {
+		if p.Start >= s.midnight || (s.day.From != evenstand.NoTime && p.Start < s.day.From) {
+			continue
+		}
+		p.Index = int32(len(keep))
+		keep = append(keep, p)
+	}
+	s.passes = keep
+	s.res.Until = evenstand.NoTime
+	if n := len(keep); n > 0 && keep[n-1].End+passTail >= s.midnight {
+		s.res.Until = keep[n-1].End + passTail
+		s.cut = s.res.Until
+		s.survey_.last = max(s.survey_.last, keep[n-1].End)
+	}
 }
 
 // start readies rows, engine and cursors.
@@ -376,7 +406,6 @@ func (s *settler) finish() Result {
 		s.locate(&fs[i])
 	}
 	s.res.Findings = fs
-	s.res.Until = evenstand.NoTime
 	for i := range s.day.Streams {
 		src := s.day.Streams[i].Source
 		c := Clock{Source: src.Name, Offset: evenstand.Number(src.ClockOffset), Error: evenstand.Number(src.ClockError), Gaps: v.sources[i].gaps}

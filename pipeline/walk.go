@@ -28,10 +28,10 @@ func (s *settler) walk() error {
 		st := &s.day.Streams[i]
 		off := s.offset(i)
 		if st.Seeds != nil {
-			seeds.add(i, shifted(st.Seeds, off, s.day.From, func(x *evenstand.Seed) *evenstand.Micros { return &x.T }))
+			seeds.add(i, shifted(st.Seeds, off, s.day.From, s.cut, func(x *evenstand.Seed) *evenstand.Micros { return &x.T }))
 		}
 		if st.Readings != nil {
-			readings.add(i, shifted(st.Readings, off, s.day.From, func(x *evenstand.Reading) *evenstand.Micros { return &x.T }))
+			readings.add(i, shifted(st.Readings, off, s.day.From, s.cut, func(x *evenstand.Reading) *evenstand.Micros { return &x.T }))
 		}
 	}
 	if s.survey_.first == evenstand.NoTime {
@@ -103,20 +103,20 @@ func (s *settler) walk() error {
 }
 
 // shifted puts a stream on the one clock and leaves out what belongs to the
-// day before.
-func shifted[T any](read func(func([]T) bool) error, off, from evenstand.Micros, at func(*T) *evenstand.Micros) func(func([]T) bool) error {
-	if off == 0 && from == evenstand.NoTime {
-		return read
-	}
+// day before or the day after.
+func shifted[T any](read func(func([]T) bool) error, off, from, to evenstand.Micros, at func(*T) *evenstand.Micros) func(func([]T) bool) error {
 	return func(yield func([]T) bool) error {
 		var buf []T
 		return read(func(b []T) bool {
+			if len(b) > 0 && off == 0 && *at(&b[0]) >= from && *at(&b[len(b)-1]) < to {
+				return yield(b) // in order, so all of it belongs here
+			}
 			buf = append(buf[:0], b...)
 			keep := buf[:0]
 			for i := range buf {
 				t := at(&buf[i])
 				*t -= off
-				if *t >= from {
+				if *t >= from && *t < to {
 					keep = append(keep, buf[i])
 				}
 			}
@@ -359,40 +359,24 @@ func (s *settler) atTick(p *evenstand.Pass, t evenstand.Micros) {
 	}
 }
 
+// trackEvery is the time between the points of the track that is kept, s.
+const trackEvery = 0.2
+
 // writeTrack hands the bar's path over.
 func (s *settler) writeTrack() error {
-	p := s.path
-	buf := make([]evenstand.TrackPoint, 0, 4096)
-	pass := 0
-	last := evenstand.NoTime
-	for i := range p.T {
-		t := p.T[i]
-		if last != evenstand.NoTime && t-last < evenstand.Second/5 && t >= last {
-			continue
-		}
-		last = t
-		for pass < len(s.passes) && s.passes[pass].End < t {
-			pass++
-		}
-		n := int32(-1)
-		if pass < len(s.passes) && s.passes[pass].Start <= t {
-			n = s.passes[pass].Index
-		}
-		lat, lon := p.Frame.ToGlobal(p.E[i], p.N[i])
-		h := math.Mod(p.Psi[i]*180/math.Pi, 360)
-		if h < 0 {
-			h += 360
-		}
-		buf = append(buf, evenstand.TrackPoint{T: t, Pass: n, Lat: lat, Lon: lon, S: p.S[i], Heading: h, Speed: p.V[i], SD: p.SD[i]})
-		if len(buf) == cap(buf) {
-			if err := s.out.Track(buf); err != nil {
-				return err
-			}
-			buf = buf[:0]
+	pts := s.path.Points(trackEvery, s.passes)
+	keep := pts[:0]
+	for _, p := range pts {
+		if p.T >= s.day.From && p.T < s.cut {
+			keep = append(keep, p)
 		}
 	}
-	if len(buf) > 0 {
-		return s.out.Track(buf)
+	for len(keep) > 0 {
+		n := min(len(keep), 4096)
+		if err := s.out.Track(keep[:n]); err != nil {
+			return err
+		}
+		keep = keep[n:]
 	}
 	return nil
 }

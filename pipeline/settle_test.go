@@ -1,0 +1,232 @@
+package pipeline_test
+
+import (
+	"context"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"evenstand"
+	"evenstand/core/ground"
+	"evenstand/pipeline"
+)
+
+// drill is a planter on straight lines: 2 m/s, a seed every 0.16 m on each of
+// four rows, lifted between passes, from a start time on.
+type drill struct {
+	start  evenstand.Micros
+	passes int
+	length float64 // s of a pass
+	pause  float64 // s between passes
+	miss   func(row, k int) bool
+	offset float64 // of the seeds' clock, logged minus true
+}
+
+const (
+	speed   = 2.0
+	spacing = 0.16
+	rows    = 4
+	rowGap  = 0.75
+)
+
+var frame = ground.NewFrame(41.5, -93.2)
+
+func (d drill) streams() (fixes []evenstand.Fix, seeds []evenstand.Seed, reads []evenstand.Reading) {
+	period := d.length + d.pause
+	n := evenstand.FromSeconds(period * float64(d.passes))
+	for t := -10 * evenstand.Second; t < n; t += evenstand.Second / 5 {
+		sec := t.Seconds()
+		lat, lon := frame.ToGlobal(0, sec*speed)
+		f := evenstand.NewFix(d.start+t, lat, lon)
+		f.Kind = evenstand.FixRTK
+		fixes = append(fixes, f)
+		lift := 1.0
+		if sec >= 0 && math.Mod(sec, period) < d.length {
+			lift = 0
+		}
+		reads = append(reads, evenstand.Reading{T: d.start + t, Quantity: evenstand.ImplementLifted, Value: lift})
+	}
+	reads = append([]evenstand.Reading{{T: d.start - 10*evenstand.Second, Quantity: evenstand.SeedRateTarget, Value: 1 / (spacing * rowGap)}}, reads...)
+	perPass := int(d.length * speed / spacing)
+	for p := range d.passes {
+		for k := range perPass {
+			for r := 1; r <= rows; r++ {
+				if d.miss != nil && d.miss(r, k) {
+					continue
+				}
+				t := float64(p)*period + (float64(k)+0.5)*spacing/speed
+				seeds = append(seeds, evenstand.Seed{T: d.start + evenstand.FromSeconds(t+d.offset) + evenstand.Micros(r), Row: int16(r)})
+			}
+		}
+	}
+	return
+}
+
+type kept struct {
+	passes    []evenstand.Pass
+	seeds     [][]evenstand.PlacedSeed
+	stretches [][]evenstand.Stretch
+	track     int
+	readings  int
+}
+
+func (k *kept) Pass(p evenstand.Pass, s []evenstand.PlacedSeed, st []evenstand.Stretch) error {
+	k.passes = append(k.passes, p)
+	k.seeds = append(k.seeds, append([]evenstand.PlacedSeed(nil), s...))
+	k.stretches = append(k.stretches, append([]evenstand.Stretch(nil), st...))
+	return nil
+}
+func (k *kept) Track(p []evenstand.TrackPoint) error { k.track += len(p); return nil }
+func (k *kept) Readings(r []evenstand.Reading) error { k.readings += len(r); return nil }
+func once[T any](x []T) func(func([]T) bool) error {
+	return func(y func([]T) bool) error { y(x); return nil }
+}
+func source(name, clock string, off float64) evenstand.Source {
+	return evenstand.Source{Name: name, Clock: clock, ClockOffset: off, ClockError: math.NaN()}
+}
+
+func card() evenstand.Card {
+	c := evenstand.NewCard()
+	c.Rows, c.RowSpacing = rows, rowGap
+	c.Geometry = evenstand.Geometry{Hitch: evenstand.Mounted, SeedFall: 0}
+	c.Meters = []evenstand.Meter{{Rows: evenstand.Rows{1, 2, 3, 4}, Crop: "corn", Cells: 40}}
+	return c
+}
+
+func settle(t *testing.T, d drill, day evenstand.Day, from evenstand.Micros, clock string, declared float64) (*kept, pipeline.Result) {
+	t.Helper()
+	fixes, seeds, reads := d.streams()
+	k := &kept{}
+	res, err := pipeline.Settle(context.Background(), pipeline.Day{Date: day, Zone: time.UTC, Planter: "p", Card: card(), From: from,
+		Streams: []evenstand.Stream{
+			{Source: source("track", clock, 0), Fixes: once(fixes)},
+			{Source: source("states", clock, 0), Readings: once(reads)},
+			{Source: source("seeds", clock, declared), Seeds: once(seeds)},
+		}}, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k, res
+}
+
+func at(s string) evenstand.Micros {
+	t, err := time.Parse("2006-01-02 15:04", s)
+	if err != nil {
+		panic(err)
+	}
+	return evenstand.FromTime(t)
+}
+
+// By hand: 2 m/s for 60 s is 120 m, 750 places of 0.16 m on each row.
+func TestStraightPasses(t *testing.T) {
+	miss := func(row, k int) bool { return row == 2 && (k == 100 || k == 200 || k == 201) }
+	k, res := settle(t, drill{start: at("2026-05-02 12:00"), passes: 3, length: 60, pause: 20, miss: miss}, "2026-05-02", evenstand.NoTime, "one", 0)
+	if len(k.passes) != 3 {
+		t.Fatalf("%d passes, want 3; notes %q", len(k.passes), res.Notes)
+	}
+	for i, p := range k.passes {
+		if n := len(k.seeds[i]); n < 4*740 || n > 4*750 {
+			t.Errorf("pass %d: %d seeds, want about 3,000", i, n)
+		}
+		if l := p.S1 - p.S0; math.Abs(l-120) > 1.5 {
+			t.Errorf("pass %d is %.1f m long, want 120", i, l)
+		}
+		missing := map[int16]int{}
+		for _, s := range k.seeds[i] {
+			missing[s.Row] += int(s.Missing)
+			if s.Gap >= 0 && s.Missing == 0 && (s.Gap < 155 || s.Gap > 165) {
+				t.Errorf("gap of %d mm, want 160", s.Gap)
+			}
+			if s.Missing == 2 && s.Class != evenstand.Skip {
+				t.Errorf("two places missed are class %d", s.Class)
+			}
+		}
+		if missing[2] != 3 || missing[1] != 0 {
+			t.Errorf("pass %d: missing by row %v, want three on row 2", i, missing)
+		}
+		// Eight stretches of 15 m on each of four rows.
+		if n := len(k.stretches[i]); n < 32 || n > 36 {
+			t.Errorf("pass %d: %d stretches, want 32", i, n)
+		}
+		due := 0.0
+		for _, st := range k.stretches[i] {
+			if st.Row == 2 {
+				due += float64(st.Due)
+			}
+			if st.K > 0 && st.K < 6 && math.Abs(float64(st.Way)-15) > 0.05 {
+				t.Errorf("stretch %d of row %d is %.2f m long", st.K, st.Row, st.Way)
+			}
+		}
+		if math.Abs(due-746) > 6 {
+			t.Errorf("pass %d, row 2: %.0f places due, want about 746", i, due)
+		}
+	}
+	if len(res.Planted) != 1 || math.Abs(res.Planted[0].Area-3*120*3) > 30 {
+		t.Errorf("planted %v, want 1,080 m2 in no field", res.Planted)
+	}
+}
+
+// A pass that runs over midnight belongs to the day it began; the next day
+// begins where it ends, and no seed is in both.
+func TestMidnight(t *testing.T) {
+	d := drill{start: at("2026-05-02 23:51"), passes: 9, length: 130, pause: 20}
+	first, res := settle(t, d, "2026-05-02", evenstand.NoTime, "one", 0)
+	if res.Until == evenstand.NoTime {
+		t.Fatalf("no pass over midnight found, %d passes", len(first.passes))
+	}
+	second, _ := settle(t, d, "2026-05-03", res.Until, "one", 0)
+	if n := len(first.passes) + len(second.passes); n != 9 {
+		t.Errorf("%d and %d passes, want nine in all", len(first.passes), len(second.passes))
+	}
+	last, next := first.passes[len(first.passes)-1], second.passes[0]
+	if last.Start >= at("2026-05-03 00:00") || last.End < at("2026-05-03 00:00") || next.Start < last.End {
+		t.Errorf("last pass %v to %v, next from %v", last.Start, last.End, next.Start)
+	}
+	n := 0
+	for _, s := range append(first.seeds, second.seeds...) {
+		n += len(s)
+	}
+	if want := 9 * 4 * int(130*speed/spacing); math.Abs(float64(n-want)) > 0.01*float64(want) {
+		t.Errorf("%d seeds in both days, want %d", n, want)
+	}
+}
+
+// A clock that is declared 7.3 s fast is put right before anything else.
+func TestDeclaredOffset(t *testing.T) {
+	k, _ := settle(t, drill{start: at("2026-05-02 12:00"), passes: 3, length: 60, pause: 20, offset: 7.3}, "2026-05-02", evenstand.NoTime, "", 7.3)
+	if len(k.passes) != 3 || len(k.seeds[0]) < 4*740 {
+		t.Fatalf("%d passes, %d seeds in the first", len(k.passes), len(k.seeds[0]))
+	}
+}
+
+// Nobody has said that two clocks agree, and at a constant speed the logs
+// cannot show it: no cell is read and no place on the disc is given.
+func TestUnknownClockRefuses(t *testing.T) {
+	k, res := settle(t, drill{start: at("2026-05-02 12:00"), passes: 3, length: 60, pause: 20}, "2026-05-02", evenstand.NoTime, "", math.NaN())
+	for _, s := range k.seeds[0] {
+		if s.Cell >= 0 || s.Missing > 0 {
+			t.Fatalf("seed %+v has a place on the disc although the clocks are unknown", s)
+		}
+	}
+	if !strings.Contains(strings.Join(res.Notes, " "), "clock_offset_s") {
+		t.Errorf("notes %q do not say what to do", res.Notes)
+	}
+	for _, st := range k.stretches[0] {
+		if st.Metered {
+			t.Fatal("a stretch claims to be counted by the rhythm")
+		}
+	}
+}
+
+// Seeds of a stopped context stop the run.
+func TestStopped(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	fixes, _, _ := drill{start: at("2026-05-02 12:00"), passes: 1, length: 60}.streams()
+	_, err := pipeline.Settle(ctx, pipeline.Day{Date: "2026-05-02", Zone: time.UTC, Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{{Source: source("track", "", 0), Fixes: once(fixes)}}}, &kept{})
+	if err == nil {
+		t.Error("no error from a stopped run")
+	}
+}
