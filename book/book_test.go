@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"evenstand"
@@ -703,4 +704,79 @@ func TestStoppedReadIsFinishedLater(t *testing.T) {
 		sameData(t, want, dataOf(t, b.Dir()))
 		sound(t, b)
 	}
+}
+
+// Without a card the rows and the planter's name are learnt from the logs.
+func TestLearntFromTheLogs(t *testing.T) {
+	ctx := context.Background()
+	dir := filepath.Join(t.TempDir(), "season")
+	if err := book.Create(dir, settings(), nil, nil); err != nil {
+		t.Fatal(err)
+	}
+	b := open(t, dir)
+	if stale, err := b.Stale(ctx); err != nil || stale {
+		t.Errorf("a new book is stale: %v, %v", stale, err)
+	}
+	read(t, b, folder(t, map[string][]byte{"box.log": append([]byte("c 6 the old one\n"), seasonLog(1, 1)...)}))
+	learnt, err := b.Card("the old one", "2026-05-01")
+	if err != nil || learnt.Rows != 6 || learnt.Name != "the old one" || !math.IsNaN(learnt.RowSpacing) || !math.IsNaN(learnt.Tanks[0].Capacity) || len(learnt.Tanks[0].Feeds) != 2 {
+		t.Errorf("card %+v, %v", learnt, err)
+	}
+	if ps, _ := b.Planters(ctx); !slices.Equal(ps, []string{"the old one"}) {
+		t.Errorf("planters %q", ps)
+	}
+	// Rows 5 and 6 of six had no seed on either pass, row 3 on the second.
+	if fs, _ := b.Findings(ctx); len(fs) != 5 {
+		t.Errorf("%d findings, want 5", len(fs))
+	}
+	want := dataOf(t, dir)
+	if _, err := b.Rebuild(ctx, formats, book.ReadOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	sameData(t, want, dataOf(t, dir))
+	// A card that comes later takes the logs over.
+	if err := b.SetCard(ctx, book.File{Name: "four.toml", Data: []byte(card)}, ""); err != nil {
+		t.Fatal(err)
+	}
+	read(t, b)
+	if ps, _ := b.Planters(ctx); !slices.Equal(ps, []string{"four rows"}) {
+		t.Errorf("planters %q", ps)
+	}
+	sound(t, b)
+}
+
+// Answers may be asked for while a read goes on.
+func TestAnswersWhileReading(t *testing.T) {
+	b := newBook(t)
+	ctx, cancel := context.WithCancel(context.Background())
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 2)}))
+	var wg sync.WaitGroup
+	asked := make(chan int, 2)
+	for range 2 {
+		wg.Go(func() {
+			n := 0
+			for ; ctx.Err() == nil; n++ {
+				if fs, err := b.Findings(context.Background()); err != nil || len(fs) < 2 {
+					t.Errorf("%d findings, %v", len(fs), err)
+				}
+				if _, err := b.Sources(context.Background()); err != nil {
+					t.Error(err)
+				}
+				if p, err := b.Passes(context.Background(), "four rows", "2026-05-01"); err != nil || len(p) != 2 {
+					t.Errorf("%d passes, %v", len(p), err)
+				}
+			}
+			asked <- n
+		})
+	}
+	for d := 1; d <= 2; d++ { // each changes what is there
+		read(t, b, folder(t, map[string][]byte{"radar.log": fmt.Appendf(nil, "r %d ground_speed machine 2\n", at(d, 9, 0))}))
+		read(t, b, folder(t, map[string][]byte{"more.log": seasonLog(2+d, 1)}))
+	}
+	cancel()
+	wg.Wait()
+	if n := <-asked; n == 0 {
+		t.Error("nothing was asked meanwhile")
+	}
+	sound(t, b)
 }

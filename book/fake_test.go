@@ -28,6 +28,7 @@ import (
 //	f TIME LAT LON
 //	r TIME QUANTITY ELEMENT VALUE
 //	j TIME WHAT NOTE
+//	c ROWS PLANTER
 //
 // TIME in microseconds. A file notes.txt beside one explains it.
 type fake struct{}
@@ -93,6 +94,11 @@ func (fake) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evens
 			q, _ := evenstand.ParseQuantity(w[2])
 			e, _ := evenstand.ParseElement(strings.ReplaceAll(w[3], "_", " "))
 			err = sink.Readings([]evenstand.Reading{{T: t, Quantity: q, Element: e, Value: num(4)}})
+		case "c":
+			c := evenstand.NewCard()
+			c.Rows = int(n)
+			c.Tanks = []evenstand.Tank{{Number: 1, Capacity: math.NaN(), Feeds: evenstand.Rows{1, 2}}}
+			src.Card, src.Planter = &c, strings.Join(w[2:], " ")
 		case "j":
 			err = sink.Entries([]evenstand.Entry{{T: t, What: w[2], Note: strings.Join(w[3:], " "), Value: math.NaN()}})
 		}
