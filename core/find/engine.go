@@ -374,6 +374,20 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.settleHeld(t)
 }
 
+// Raised gives the findings that stand on the worklist at present, in order of
+// their alarm: what a live screen shows.
+func (e *Engine) Raised() []evenstand.Finding {
+	var out []evenstand.Finding
+	for _, c := range e.cases {
+		if c.raised && c.open() {
+			if f, ok := e.report(c, e.now); ok {
+				out = append(out, f)
+			}
+		}
+	}
+	return out
+}
+
 // Finish ends the day at t and returns what was found, in order of the alarm.
 func (e *Engine) Finish(t evenstand.Micros) []evenstand.Finding {
 	e.now = t

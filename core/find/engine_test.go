@@ -2,7 +2,6 @@ package find_test
 
 import (
 	"flag"
-	"math/rand/v2"
 	"testing"
 
 	"evenstand"
@@ -52,7 +51,6 @@ func TestCalmDays(t *testing.T) {
 }
 
 func TestFaultsOfOneDay(t *testing.T) {
-	rnd := rand.New(rand.NewPCG(3, 3))
 	w := world{rows: 16, hours: 6, rate: 25, seed: 42, slip: 0.2,
 		skip: func(row int, t float64, cell int) (float64, float64) {
 			switch {
@@ -91,7 +89,6 @@ func TestFaultsOfOneDay(t *testing.T) {
 			return 1
 		},
 	}
-	_ = rnd
 	fs := w.run(config(16))
 	show(t, fs)
 	want := map[string]int{evenstand.KindBlockedCell: 3, evenstand.KindWeakCell: 5, evenstand.KindRowSkips: 14, evenstand.KindRowDoubles: 12, evenstand.KindRowStopped: 2,

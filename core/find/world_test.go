@@ -83,7 +83,6 @@ func (w world) run(cfg find.Config) []evenstand.Finding {
 			}
 		}
 		if planting {
-			way += 25 / w.rate * 0 // way follows below
 			way += w.rate * 0.165
 			for r := range w.rows {
 				ouRow[r] = ou(ouRow[r], 1, 20, rnd.NormFloat64())
