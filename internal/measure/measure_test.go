@@ -1,0 +1,125 @@
+package main
+
+import (
+	"strings"
+	"testing"
+
+	"evenstand"
+	"evenstand/sim/score"
+)
+
+func TestReplace(t *testing.T) {
+	page := "# Measured\n\nA note.\n\n" + begin + "\nold\n" + end + "\n\nAnother note.\n"
+	got, err := replace([]byte(page), "new")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := "# Measured\n\nA note.\n\n" + begin + "\n\nnew\n" + end + "\n\nAnother note.\n"; string(got) != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	again, err := replace(got, "new")
+	if err != nil || string(again) != string(got) {
+		t.Errorf("a second time: %q, %v", again, err)
+	}
+	if _, err := replace([]byte("no markers"), "new"); err == nil {
+		t.Error("a page without markers is taken")
+	}
+}
+
+// figure gives the figure whose text begins so.
+func figure(t *testing.T, fs []Figure, what string) Figure {
+	t.Helper()
+	for _, f := range fs {
+		if strings.HasPrefix(f.What, what) {
+			return f
+		}
+	}
+	t.Fatalf("no figure %q in %v", what, fs)
+	return Figure{}
+}
+
+func results(name string, rep score.Report) (map[string]*result, []*result) {
+	r := &result{suite: suite{name: name}, report: rep, sum: rep.Summary()}
+	return map[string]*result{name: r}, []*result{r}
+}
+
+func TestFiguresCanMiss(t *testing.T) {
+	match := func(kind string, turns, seconds float64) score.Match {
+		return score.Match{Kind: kind, Found: kind, Detectable: true, CauseRight: true, DelayTurns: turns, DelayS: seconds, PlantingS: seconds}
+	}
+	many := func(n int, m score.Match) (ms []score.Match) {
+		for range n {
+			ms = append(ms, m)
+		}
+		return ms
+	}
+	// 19 of 20 found is 0.95; 18 of 20 is 0.90.
+	for _, tt := range []struct {
+		found, missed, false int
+		recall, precision    Verdict
+	}{{19, 1, 0, Reached, Reached}, {18, 2, 2, Missed, Reached}, {19, 1, 3, Reached, Missed}} {
+		rep := score.Report{Days: []score.Day{{Hours: 10}}, Matches: many(tt.found, match(evenstand.KindRowSkips, 3, 9)), Missed: make([]score.Miss, tt.missed), False: make([]score.Stray, tt.false)}
+		fs := figures(results("detectable", rep))
+		if got := figure(t, fs, "recall").Verdict; got != tt.recall {
+			t.Errorf("%+v: recall is %v", tt, got)
+		}
+		if got := figure(t, fs, "precision").Verdict; got != tt.precision {
+			t.Errorf("%+v: precision is %v", tt, got)
+		}
+	}
+	// Of ten blocked cells nine within 8 turns is 0.9; a missed one counts.
+	rep := score.Report{Matches: append(many(9, match(evenstand.KindBlockedCell, 8, 16)), match(evenstand.KindRowStopped, 1, 3.5))}
+	rep.Missed = []score.Miss{{Kind: evenstand.KindBlockedCell}}
+	fs := figures(results("single", rep))
+	if f := figure(t, fs, "a fully blocked cell"); f.Verdict != Reached || !strings.HasPrefix(f.Value, "9/10") {
+		t.Errorf("%+v", f)
+	}
+	if f := figure(t, fs, "a stopped row"); f.Verdict != Missed {
+		t.Errorf("%+v", f)
+	}
+	// A calm day that is too short proves nothing.
+	if f := figure(t, figures(results("calm", score.Report{Days: []score.Day{{Hours: 99}}})), "false findings"); f.Verdict != Untried {
+		t.Errorf("%+v", f)
+	}
+	if f := figure(t, figures(results("calm", score.Report{Days: []score.Day{{Hours: 100}}, False: make([]score.Stray, 6)})), "false findings"); f.Verdict != Missed {
+		t.Errorf("%+v", f)
+	}
+	// Ranges that always hold the truth are too wide.
+	for _, tt := range []struct {
+		in, out int
+		want    Verdict
+	}{{320, 80, Reached}, {400, 0, Missed}, {280, 120, Missed}, {300, 60, Untried}} {
+		good, bad := match(evenstand.KindRowSkips, 1, 1), match(evenstand.KindRowSkips, 1, 1)
+		good.Money, bad.Money = &score.Money{True: 5, Low: 4, Mid: 5, High: 7}, &score.Money{True: 9, Low: 4, Mid: 5, High: 7}
+		rep := score.Report{Matches: append(many(tt.in, good), many(tt.out, bad)...)}
+		if f := figure(t, figures(results("money", rep)), "true loss"); f.Verdict != tt.want {
+			t.Errorf("%+v: %+v", tt, f)
+		}
+	}
+}
+
+// The days kept for measuring must be none that development looks at.
+func TestSeedsApart(t *testing.T) {
+	seen := map[uint64]string{}
+	for _, s := range suites() {
+		if s.from < 7000 || s.from+uint64(len(s.seeds)) > 8000 {
+			t.Errorf("%s: development takes days %d on, want 7001 to 7999", s.name, s.from)
+		}
+		for _, seed := range s.seeds {
+			if seed < 9001 {
+				t.Errorf("%s: day %d is not kept for measuring", s.name, seed)
+			}
+			if seen[seed] != "" {
+				t.Errorf("%s: day %d is also one of %s", s.name, seed, seen[seed])
+			}
+			seen[seed] = s.name
+		}
+	}
+}
+
+func TestExecs(t *testing.T) {
+	out := "fuzz: elapsed: 0s, gathering baseline coverage: 0/3 completed\nfuzz: elapsed: 3s, execs: 1200 (400/sec), new interesting: 0\nfuzz: elapsed: 6s, execs: 325017 (102662/sec), new interesting: 11 (total: 202)\nPASS\n"
+	if got := execs(out); got != 325017 {
+		t.Errorf("%d inputs", got)
+	}
+}
