@@ -2,6 +2,7 @@ package find
 
 import (
 	"math"
+	"math/bits"
 
 	"evenstand"
 )
@@ -75,6 +76,7 @@ type cellWatch struct {
 	shift   int64
 	cell    []cell
 	m, p    float64 // misses and places of late, all cells
+	late    float64 // misses of the last few turns, all cells
 	logBase int     // table index of the row's base
 	baseAge int
 	slips   int
@@ -135,6 +137,7 @@ func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t even
 		return true
 	}
 	const fade = 1.0 / 4000
+	w.late += x - w.late/(burstTurns*float64(w.n))
 	w.m += x - w.m*fade
 	w.p += 1 - w.p*fade
 	turnFade := float64(w.n) * fade
@@ -197,8 +200,17 @@ func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t even
 // base is the row's rate of misses without cell c.
 func (w *cellWatch) base(c *cell) float64 {
 	p := (w.m - c.m + 0.5) / (w.p - c.n + 50)
+	// In a burst of misses a cell that misses is nothing odd: the rate of the
+	// last turns counts, without this cell's own, by its lower limit.
+	own := float64(bits.OnesCount64(c.hist & (1<<burstTurns - 1)))
+	if n := w.late - own; n > 2 {
+		p = math.Max(p, (n-1.3*math.Sqrt(n))/(burstTurns*float64(w.n)))
+	}
 	return math.Min(0.3, math.Max(0.002, p))
 }
+
+// burstTurns is how many turns back a burst of misses is looked for.
+const burstTurns = 5
 
 // alarm is called when a cell's sum is high: either a named cell slipped, or
 // the cell is to be named.

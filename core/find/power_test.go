@@ -114,7 +114,8 @@ func TestNoCellOnHealthyRow(t *testing.T) {
 // Delays of a lasting shift of one row's skips among healthy peers, against
 // what an independent version of the method measured (places, median / 90 %):
 // x2 5,850 / 11,350, x4 1,150 / 2,410 with a threshold of 16 quasi-nats; here
-// it is 20, so a third more is allowed for.
+// it is 20, and the alarm counts from the verdict "no rock", so half as much
+// again is allowed for.
 func TestRateDelays(t *testing.T) {
 	runs := 4
 	if *long {
@@ -123,12 +124,12 @@ func TestRateDelays(t *testing.T) {
 	for _, tt := range []struct {
 		times       float64
 		median, p90 float64
-	}{{4, 1700, 3200}, {2, 8500, 20_000}} {
+	}{{4, 1900, 3600}, {2, 8800, 20_000}} {
 		var d []int
 		for i := range runs {
 			row := 1 + i%16
-			const start = 2400.0
-			w := world{rows: 16, hours: 1.3, rate: 25, seed: uint64(40 + i), slip: 0.2, skip: func(r int, tt2 float64, _ int) (float64, float64) {
+			const start = 3600.0
+			w := world{rows: 16, hours: 1.7, rate: 25, seed: uint64(40 + i), slip: 0.2, skip: func(r int, tt2 float64, _ int) (float64, float64) {
 				if r == row && tt2 >= start {
 					return tt.times, -1
 				}

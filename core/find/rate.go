@@ -367,6 +367,19 @@ func (w *rateWatchRow) back(n int) rateBatch {
 	return w.ring[(w.count-1-n)%rateRing]
 }
 
+// began is when batch n back began. One that reaches over a halt is taken to
+// have begun behind it.
+func (w *rateWatchRow) began(n int) evenstand.Micros {
+	b := w.back(n)
+	if n > 0 {
+		next := w.back(n - 1)
+		if d := next.t1 - next.t0; b.t1-b.t0 > 3*d {
+			return b.t1 - d
+		}
+	}
+	return b.t0
+}
+
 func (e *Engine) events(r *row, kind int, from, to int64) float64 {
 	if kind == kindDoubles {
 		return float64(r.dblAt.since(from, to))
@@ -415,7 +428,7 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 		return
 	}
 	first, early, late := w.det.Onset()
-	on, lo, hi := w.back(first), w.back(early), w.back(late)
+	on, lo, hi := w.began(first), w.began(early), w.back(late).t1
 	doubt := w.doubt
 	w.doubt = -1
 	if odds <= 0 {
@@ -425,7 +438,7 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 				miss += math.Max(0, rb.y-rb.p*rb.n)
 			}
 		}
-		e.upsets = append(e.upsets, upset{row: r.n, from: on.t0, to: b.t1, misses: miss, places: n})
+		e.upsets = append(e.upsets, upset{row: r.n, from: on, to: b.t1, misses: miss, places: n})
 		w.det.Reset()
 		return
 	}
@@ -443,17 +456,17 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 	if kind == kindDoubles {
 		id = evenstand.KindRowDoubles
 	}
-	if old := e.lastRate(r, id); old != nil && on.t0-old.until < rateReopen {
+	if old := e.lastRate(r, id); old != nil && on-old.until < rateReopen {
 		old.until = evenstand.NoTime
 		w.cse, w.heal = old, 0
 		for j := min(w.count, rateRing) - 1; j >= 0; j-- {
-			if rb := w.back(j); rb.t0 >= on.t0 {
+			if rb := w.back(j); rb.t0 >= on {
 				old.sum.add(rb.n, rb.y, rb.p*rb.n)
 			}
 		}
 		return
 	}
-	c := e.add(&caseFile{kind: id, rows: []int{r.n}, onset: on.t0, onsetLow: lo.t0, onsetHigh: hi.t1, alarm: w.alarm, grade: r.grade})
+	c := e.add(&caseFile{kind: id, rows: []int{r.n}, onset: on, onsetLow: lo, onsetHigh: hi, alarm: w.alarm, grade: r.grade})
 	c.alarm = b.t1
 	w.cse = c
 	w.heal = 0
@@ -513,7 +526,7 @@ func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 	if at < 0 {
 		return
 	}
-	on := w.back(at).t0
+	on := w.began(at)
 	if on > c.alarm {
 		return
 	}

@@ -40,8 +40,9 @@ type stopCase struct {
 	taper      bool // it faded out rather than stopped dead
 	working    int8 // what the drive said while nothing fell
 	stops      int
-	never      bool // the row never gave a seed
-	commanded  bool // what the row is told is logged
+	at         evenstand.Micros // counted up to here
+	never      bool             // the row never gave a seed
+	commanded  bool             // what the row is told is logged
 }
 
 func (s *stopWatch) lower(t evenstand.Micros) { s.lowered, s.quiet, s.way = t, 0, 0 }
@@ -104,20 +105,17 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 				silent = (t - s.lowered).Seconds()
 			}
 			if r.enabled && silent > 0.9 && way > 0 && way < 50 {
-				c.way += way
-				c.seconds++
-				if !math.IsNaN(e.cfg.Spacing) {
-					c.area += way * e.cfg.Spacing
-					if !math.IsNaN(r.target) {
-						c.missing += way * e.cfg.Spacing * r.target
-					}
-				}
+				e.addStop(r, s.cse, way, 1)
+				c.at = t
 				if r.working >= 0 {
 					c.working = r.working
 				}
 			}
 			if s.resumed >= resumeSeeds && silent < stopFreshB {
 				s.cse.until = s.first
+				if d := (s.first - c.at).Seconds(); d > 0 && d < 2 { // the part of a tick before the first seed
+					e.addStop(r, s.cse, d*e.bar.Speed, d)
+				}
 				s.resumed = 0
 			}
 			continue
@@ -158,7 +156,8 @@ func (e *Engine) openStop(r *row, t evenstand.Micros, silent float64) {
 		old.until = evenstand.NoTime
 		old.stop.stops++
 		s.resumed = 0
-		e.addStop(r, old, silent)
+		e.addStop(r, old, math.Max(s.way, silent*0.5), silent)
+		old.stop.at = t
 		return
 	}
 	c := e.add(&caseFile{kind: evenstand.KindRowStopped, rows: []int{r.n}, raised: true, onset: since,
@@ -172,15 +171,15 @@ func (e *Engine) openStop(r *row, t evenstand.Micros, silent float64) {
 	c.stop.taper = !atLow && late > 30
 	s.cse = c
 	s.resumed = 0
-	e.addStop(r, c, silent)
+	e.addStop(r, c, math.Max(s.way, silent*0.5), silent)
+	c.stop.at = t
 	e.explain(c)
 }
 
-// addStop adds the seconds that passed before the stop was noticed.
-func (e *Engine) addStop(r *row, c *caseFile, silent float64) {
-	way := math.Max(r.stop.way, silent*0.5)
+// addStop adds way without seed.
+func (e *Engine) addStop(r *row, c *caseFile, way, seconds float64) {
 	c.stop.way += way
-	c.stop.seconds += silent
+	c.stop.seconds += seconds
 	if !math.IsNaN(e.cfg.Spacing) {
 		c.stop.area += way * e.cfg.Spacing
 		if !math.IsNaN(r.target) {
