@@ -115,7 +115,8 @@ func TestNoCellOnHealthyRow(t *testing.T) {
 // what an independent version of the method measured (places, median / 90 %):
 // x2 5,850 / 11,350, x4 1,150 / 2,410 with a threshold of 16 quasi-nats; here
 // it is 20, and the alarm counts from the verdict "no rock", so half as much
-// again is allowed for.
+// again is allowed for; a shift under 1.8 also waits for 6,000 more places. What
+// tests demand is 20,000 places at x2 and 3,000 at x4.
 func TestRateDelays(t *testing.T) {
 	runs := 4
 	if *long {
@@ -124,7 +125,7 @@ func TestRateDelays(t *testing.T) {
 	for _, tt := range []struct {
 		times       float64
 		median, p90 float64
-	}{{4, 1900, 3600}, {2, 8800, 20_000}} {
+	}{{4, 1900, 3000}, {2, 12_000, 20_000}} {
 		var d []int
 		for i := range runs {
 			row := 1 + i%16
