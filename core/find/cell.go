@@ -80,6 +80,7 @@ type cellWatch struct {
 	logBase int     // table index of the row's base
 	baseAge int
 	slips   int
+	carried []carried
 	peak    float64 // largest sum of late, nats
 }
 
@@ -197,6 +198,59 @@ func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t even
 	return false
 }
 
+// carried is what a cell had gathered when a segment ended: the place number
+// may slip at the stop, and the fault goes on under another number.
+type carried struct {
+	cell   int
+	t      evenstand.Micros // first miss
+	end    evenstand.Micros
+	misses float64
+	turns  float64
+}
+
+// carryLeast is the sum in nats at which a cell's beginning is remembered over
+// a stop, slipMost the places that the number may slip there.
+const (
+	carryLeast = 4.0
+	slipMost   = 3
+)
+
+// segment is called when a segment begins.
+func (w *cellWatch) segment(t evenstand.Micros) {
+	keep := w.carried[:0]
+	for _, c := range w.carried {
+		if t-c.end < 30*60*evenstand.Second {
+			keep = append(keep, c)
+		}
+	}
+	w.carried = keep
+	for i := range w.cell {
+		c := &w.cell[i]
+		top, q := float32(0), 0
+		for j, v := range c.c {
+			if v > top {
+				top, q = v, j
+			}
+		}
+		if top >= carryLeast && c.chain[q].misses >= 2 {
+			w.carried = append(w.carried, carried{cell: i, t: c.chain[q].t, end: t, misses: float64(c.chain[q].misses), turns: float64(c.turn - c.chain[q].turn + 1)})
+		}
+	}
+}
+
+// before finds the beginning of a cell's misses under a number next to it.
+func (w *cellWatch) before(i int, since evenstand.Micros) (carried, bool) {
+	best := carried{t: since}
+	for _, c := range w.carried {
+		d := (c.cell - i + w.n) % w.n
+		if d = min(d, w.n-d); d == 0 || d > slipMost || c.t >= best.t || c.end > since+60*evenstand.Second {
+			continue
+		}
+		best = c
+	}
+	return best, best.turns > 0
+}
+
 // base is the row's rate of misses without cell c.
 func (w *cellWatch) base(c *cell) float64 {
 	p := (w.m - c.m + 0.5) / (w.p - c.n + 50)
@@ -256,7 +310,18 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 	turns := float64(c.turn - ch.turn + 1)
 	cc := &cellCase{cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns,
 		p0: w.base(c), lastT: t, odds: nats - math.Log(float64(3*w.n))}
-	cc.seen = cc.misses - cc.p0*turns
+	begin, at := ch.t, i
+	for range 3 { // it may have slipped at several stops
+		b, ok := w.before(at, begin)
+		if !ok {
+			break
+		}
+		begin = b.t
+		cc.misses += b.misses
+		cc.turns += b.turns
+		at = b.cell
+	}
+	cc.seen = cc.misses - cc.p0*cc.turns
 	// A cell that fell silent a while ago and turns up again is one fault.
 	for n := len(e.cases) - 1; n >= 0; n-- {
 		old := e.cases[n]
@@ -276,10 +341,10 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 		}
 		break
 	}
-	low := ch.t
+	low := begin
 	spread := evenstand.FromSeconds(2 * turns / math.Max(1, float64(ch.misses)) * float64(w.n) / 25)
 	f := e.add(&caseFile{kind: evenstand.KindBlockedCell, rows: []int{r.n}, raised: true,
-		onset: ch.t, onsetLow: low - spread, onsetHigh: low, alarm: t, grade: evenstand.GradeA, cell: cc})
+		onset: begin, onsetLow: low - spread, onsetHigh: low, alarm: t, grade: evenstand.GradeA, cell: cc})
 	w.name(i, f)
 	e.explain(f)
 }

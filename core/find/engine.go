@@ -196,6 +196,9 @@ func (e *Engine) Place(n int, p Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
 	if p.First {
+		if r.cells.n > 0 {
+			r.cells.segment(p.T)
+		}
 		return
 	}
 	if p.Sigma > 0 {

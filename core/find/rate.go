@@ -23,6 +23,8 @@ const (
 	judgeDelayB = 25 * evenstand.Second
 	healAlarm   = 12.0                       // quasi-nats for being healthy again, against half-way
 	rateEarly   = 8.0                        // more quasi-nats asked while a row's own ratio is young
+	refineAfter = 240                        // batches after the alarm at which the onset is looked at for the last time,
+	refineTwice = 180                        // and for the first time, when so many are still to come
 	rateSure    = 1.8                        // times the expected at which a shift is raised at once
 	rateConfirm = 1.3                        // times the expected that the batches after the alarm must show otherwise
 	rateReopen  = 20 * 60 * evenstand.Second // a rate that comes back is the same finding
@@ -318,7 +320,7 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 	}
 	if w.cse != nil && w.cse.open() {
 		if w.refine > 0 {
-			if w.refine--; w.refine == 0 {
+			if w.refine--; w.refine == 0 || w.refine == refineTwice/perBatch(b) {
 				e.refineOnset(r, kind, w.cse)
 			}
 		}
@@ -470,7 +472,7 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 	c.alarm = b.t1
 	w.cse = c
 	w.heal = 0
-	w.refine = max(1, 60/perBatch(b))
+	w.refine = max(1, refineAfter/perBatch(b))
 	e.startSum(r, kind, c)
 	// A small shift may be the ground: it is raised when the batches after the
 	// alarm say so too.
@@ -507,24 +509,40 @@ func (r *row) blurred() bool {
 // the ratio is known better: the largest backward sum of its log likelihood.
 func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 	w := &r.rates[kind]
-	var got, exp float64
+	var got, exp float64 // since the alarm: they confirm the shift
 	for j := range min(w.count, rateRing) {
 		if b := w.back(j); b.t1 > c.alarm {
 			got += b.y
 			exp += b.p * b.n
 		}
 	}
-	ratio := math.Max(1.2, (got+0.5)/(exp+0.5))
-	sum, best, at := 0.0, 0.0, -1
-	for j := range min(w.count, rateRing) {
-		b := w.back(j)
-		sum += (b.y*math.Log(ratio) - b.p*b.n*(ratio-1)) / ratePhi[kind]
-		if sum > best {
-			best, at = sum, j
+	at := -1
+	for on := c.onset; ; { // the ratio from the onset on, the onset from the ratio
+		var y, x float64
+		for j := range min(w.count, rateRing) {
+			if b := w.back(j); b.t1 > on {
+				y += b.y
+				x += b.p * b.n
+			}
 		}
-	}
-	if at < 0 {
-		return
+		ratio := math.Max(1.2, (y+0.5)/(x+0.5))
+		sum, best, was := 0.0, 0.0, at
+		for j := range min(w.count, rateRing) {
+			b := w.back(j)
+			sum += (b.y*math.Log(ratio) - b.p*b.n*(ratio-1)) / ratePhi[kind]
+			if sum > best {
+				best, at = sum, j
+			}
+		}
+		if at < 0 {
+			return
+		}
+		if at == was {
+			break
+		}
+		if on = w.began(at); was >= 0 {
+			break
+		}
 	}
 	on := w.began(at)
 	if on > c.alarm {

@@ -26,8 +26,31 @@ type starvedWatch struct {
 	last   evenstand.Micros
 	runs   int
 	missed float64
-	all    int // runs of the day
+	all    int       // runs of the day
+	at     [32]runAt // late runs that counted
+	k      int
 	cse    *caseFile
+}
+
+// runAt is a run of misses: when, and the row's place counter.
+type runAt struct {
+	t evenstand.Micros
+	p int64
+}
+
+// onset is the run with which the starving most probably began: the largest
+// Poisson likelihood of its rate from there on against the row's own.
+func (w *starvedWatch) onset(q0 float64, now int64) evenstand.Micros {
+	best, at := math.Inf(-1), w.first
+	n := min(w.k, len(w.at))
+	for j := 2; j < n; j++ { // runs after the one that is tried
+		r := w.at[(w.k-1-j)%len(w.at)]
+		k, x := float64(j), q0*float64(max(1, now-r.p))
+		if ll := k*math.Log(k/x) - k + x; ll > best {
+			best, at = ll, r.t
+		}
+	}
+	return at
 }
 
 type runCase struct {
@@ -75,12 +98,14 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 	}
 	w.runs++
 	w.last = t
+	w.at[w.k%len(w.at)] = runAt{t, r.places}
+	w.k++
 	q0, q1 := w.rates(r)
 	w.c += math.Log(q1 / q0)
 	if w.c >= runAlarm && w.runs >= 3 && (w.cse == nil || !w.cse.open()) {
-		// One stopped row or one stone is not a starved row.
-		w.cse = e.add(&caseFile{kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: w.first,
-			onsetLow: w.first - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
+		on := w.onset(q0, r.places)
+		w.cse = e.add(&caseFile{kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: on,
+			onsetLow: on - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
 			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n}})
 		e.startSum(r, kindSkips, w.cse)
 		e.explain(w.cse)
