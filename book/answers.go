@@ -348,6 +348,11 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 		}
 		a.ClockOffset, a.ClockError = r.ClockOffset, r.ClockError
 		a.Unused = append(a.Unused, r.Unused...)
+		for _, n := range r.Notes {
+			if !slices.Contains(a.Notes, n) {
+				a.Notes = append(a.Notes, n)
+			}
+		}
 		a.Counts.Fixes += r.Counts.Fixes
 		a.Counts.Seeds += r.Counts.Seeds
 		a.Counts.Readings += r.Counts.Readings
@@ -375,9 +380,10 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 					r.Gaps = append(r.Gaps, clock.Gaps...)
 				}
 			}
-			for _, u := range sum.Unused {
-				if u.Source == r.Name {
-					r.Unused = append(r.Unused, u.Unused)
+			for _, s := range sum.Left {
+				if s.Source == r.Name {
+					r.Unused = append(r.Unused, s.Unused...)
+					r.Notes = append(r.Notes, s.Notes...)
 				}
 			}
 		}

@@ -349,7 +349,6 @@ nonsense
 	want := []string{
 		"not a line of a test log",
 		"a position with the same time was there before with another value",
-		"a reading of the same quantity, element and time was there before: it is stored once",
 		"a reading of the same quantity, element and time was there before with another value",
 		"row 9, but the planter card has 4 rows",
 		"vacuum without a number",
@@ -366,6 +365,10 @@ nonsense
 	}
 	if len(rep.Unused) != len(want) {
 		t.Errorf("%d said, want %d: %+v", len(rep.Unused), len(want), rep.Unused)
+	}
+	// Said again with the same value, nothing is lost: a note.
+	if diff := cmp.Diff([]string{"1 reading stands in the log twice and is stored once."}, rep.Sources[0].Notes); diff != "" {
+		t.Errorf("notes (-want +got):\n%s", diff)
 	}
 	if c := rep.Sources[0].Counts; c != (book.Counts{Fixes: 2, Seeds: 2, Readings: 1}) {
 		t.Errorf("counts %+v", c)
@@ -417,12 +420,12 @@ func TestSeedsOfOneInstant(t *testing.T) {
 				t.Errorf("%d seeds, want %d, %v", len(seeds), tt.seeds, err)
 			}
 			src, _ := b.Sources(context.Background())
-			said := 0
-			for _, u := range src[0].Unused {
-				said += int(u.Count)
+			said := ""
+			if tt.said > 0 {
+				said = fmt.Sprintf("%d seeds stand in the log more than once and are stored once.", tt.said)
 			}
-			if said != tt.said {
-				t.Errorf("%d said to be there before, want %d: %+v", said, tt.said, src[0].Unused)
+			if got := strings.Join(src[0].Notes, " "); got != said || len(src[0].Unused) > 0 {
+				t.Errorf("said %q, want %q; unused %+v", got, said, src[0].Unused)
 			}
 			sound(t, b)
 		})

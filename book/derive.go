@@ -295,7 +295,13 @@ func sameJSON(a, b any) (bool, error) {
 type merged struct {
 	path string
 	n    int64
-	said []evenstand.Unused
+	said said
+}
+
+// said is what was left out where several logs of one box met.
+type said struct {
+	unused []evenstand.Unused
+	notes  []string
 }
 
 // merger gives each (source, day, kind) as one file in time order.
@@ -337,7 +343,7 @@ func merge[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.
 		if err != nil {
 			return nil, err
 		}
-		f.said = t.unused(file, c.kind)
+		f.said = said{t.unused(file, c.kind), t.notes(c.kind)}
 	}
 	m.files[id] = f
 	return f, nil
@@ -408,7 +414,7 @@ func (m *merger) forget(p *planterDays, day evenstand.Day) {
 
 // stream makes the function that a Stream wants of one kind of data: the
 // day's, then the first hours of the next. nil when there is nothing.
-func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day, head evenstand.Micros, said *[]evenstand.Unused) (func(yield func([]T) bool) error, error) {
+func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day, head evenstand.Micros, all *said) (func(yield func([]T) bool) error, error) {
 	today, err := merge(m, c, sources, day)
 	if err != nil {
 		return nil, err
@@ -421,7 +427,8 @@ func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand
 		return nil, nil
 	}
 	if today != nil {
-		*said = append(*said, today.said...)
+		all.unused = append(all.unused, today.said.unused...)
+		all.notes = append(all.notes, today.said.notes...)
 	}
 	return func(yield func([]T) bool) error {
 		on := true
@@ -445,11 +452,11 @@ func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand
 
 // streams gives a day's streams in order of their sources' keys, and what was
 // left out where several logs of one box met.
-func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstand.Stream, []sourceUnused, error) {
+func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstand.Stream, []sourceSaid, error) {
 	zone := b.Zone()
 	_, _, head := dayBounds(nextDay(day), zone)
 	var out []evenstand.Stream
-	unused := []sourceUnused{}
+	left := []sourceSaid{}
 	for i := 0; i < len(p.sources); {
 		j := i
 		var mine []*sourceState // of this key, with data on the day
@@ -470,19 +477,19 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 				}
 			}
 		}
-		var said []evenstand.Unused
+		all := said{[]evenstand.Unused{}, []string{}}
 		var errs [numKinds]error
-		st.Fixes, errs[fixes] = stream(m, fixCodec, mine, day, head, &said)
-		st.Seeds, errs[seeds] = stream(m, seedCodec, mine, day, head, &said)
-		st.Readings, errs[readings] = stream(m, readingCodec, mine, day, head, &said)
-		st.Entries, errs[entries] = stream(m, entryCodec, mine, day, head, &said)
+		st.Fixes, errs[fixes] = stream(m, fixCodec, mine, day, head, &all)
+		st.Seeds, errs[seeds] = stream(m, seedCodec, mine, day, head, &all)
+		st.Readings, errs[readings] = stream(m, readingCodec, mine, day, head, &all)
+		st.Entries, errs[entries] = stream(m, entryCodec, mine, day, head, &all)
 		for _, err := range errs {
 			if err != nil {
 				return nil, nil, err
 			}
 		}
-		for _, u := range said {
-			unused = append(unused, sourceUnused{st.Source.Name, u})
+		if len(all.unused)+len(all.notes) > 0 {
+			left = append(left, sourceSaid{st.Source.Name, all.unused, all.notes})
 		}
 		out = append(out, st)
 	}
@@ -500,12 +507,12 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 			return nil
 		}})
 	}
-	return out, unused, nil
+	return out, left, nil
 }
 
 // deriveDay makes one machine-day and commits it.
 func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day, from evenstand.Micros, sig string, m *merger) (*dayEntry, error) {
-	streams, unused, err := b.streams(p, day, m)
+	streams, left, err := b.streams(p, day, m)
 	if err != nil {
 		return nil, err
 	}
@@ -542,7 +549,7 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	if _, end, _ := dayBounds(day, b.Zone()); res.Until <= end {
 		res.Until = evenstand.NoTime
 	}
-	small, err := b.smallFiles(p, day, res, unused, w)
+	small, err := b.smallFiles(p, day, res, left, w)
 	if err != nil {
 		return nil, err
 	}
@@ -592,7 +599,7 @@ func (b *Book) commitDay(e dayEntry, dir string) error {
 }
 
 // smallFiles makes the JSON files of a day.
-func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, unused []sourceUnused, w *dayWriter) ([]File, error) {
+func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, left []sourceSaid, w *dayWriter) ([]File, error) {
 	clocks := clocksJSON{Schema: 1, Clocks: []clockJSON{}}
 	for _, c := range res.Clocks {
 		j := clockJSON{c.Source, evenstand.Number(c.Offset), evenstand.Number(c.Error), []Gap{}}
@@ -605,7 +612,7 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 	if findings.Findings == nil {
 		findings.Findings = []evenstand.Finding{}
 	}
-	sum := summaryJSON{Schema: 1, Unused: unused, DaySummary: DaySummary{
+	sum := summaryJSON{Schema: 1, Left: left, DaySummary: DaySummary{
 		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes}}
 	if sum.Notes == nil {
 		sum.Notes = []string{}

@@ -253,13 +253,14 @@ type clockJSON struct {
 type summaryJSON struct {
 	Schema int `json:"schema"`
 	DaySummary
-	Unused []sourceUnused `json:"unused"`
+	Left []sourceSaid `json:"left_out"`
 }
 
-// sourceUnused is what was left out where several logs of one box met.
-type sourceUnused struct {
-	Source string           `json:"source"`
-	Unused evenstand.Unused `json:"unused"`
+// sourceSaid is what was left out where several logs of one box met.
+type sourceSaid struct {
+	Source string             `json:"source"`
+	Unused []evenstand.Unused `json:"unused"`
+	Notes  []string           `json:"notes"`
 }
 
 type findingsJSON struct {

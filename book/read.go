@@ -281,6 +281,7 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 		if err != nil {
 			return nil, writeError(b.dir, "reading "+f.source.Name, err)
 		}
+		src.Notes = append(slices.Clone(src.Notes), snk.notes...)
 		s.Source = toSourceJSON(&src)
 		s.First, s.Last, s.Counts, s.Days = snk.first, snk.last, snk.counts, days
 		s.Unused = snk.unused

@@ -471,6 +471,7 @@ type sink struct {
 	last     evenstand.Micros
 	counts   Counts
 	unused   []evenstand.Unused
+	notes    []string                     // what a person should know of the source
 	bad      map[string]*evenstand.Unused // by what is wrong
 	badOrder []string
 	progress func(int64)
@@ -705,6 +706,7 @@ func (s *sink) close() ([]sourceDay, error) {
 	}
 	for k, t := range twice {
 		s.unused = append(s.unused, t.unused(s.file, kind(k))...)
+		s.notes = append(s.notes, t.notes(kind(k))...)
 	}
 	for _, why := range s.badOrder {
 		s.unused = append(s.unused, *s.bad[why])
@@ -713,16 +715,25 @@ func (s *sink) close() ([]sourceDay, error) {
 	return days, nil
 }
 
-// unused says in words what was said more than once.
+// unused says in words what was said again with another value.
 func (t tally) unused(file string, k kind) []evenstand.Unused {
-	var us []evenstand.Unused
-	what := map[kind]string{fixes: "a position with the same time", seeds: "the same seed", readings: "a reading of the same quantity, element and time", entries: "the same journal line"}[k]
-	if t.twice > 0 {
-		us = append(us, evenstand.Unused{File: file, Offset: -1, Count: t.twice, Of: "records", Why: what + " was there before: it is stored once"})
+	if t.conflict == 0 {
+		return nil
 	}
-	if t.conflict > 0 {
-		us = append(us, evenstand.Unused{File: file, Offset: -1, Count: t.conflict, Of: "records",
-			Why: fmt.Sprintf("%s was there before with another value, first at %s: the first is kept", what, t.at), Do: "Look which of the two is right; what was read first counts."})
+	what := map[kind]string{fixes: "a position with the same time", readings: "a reading of the same quantity, element and time"}[k]
+	return []evenstand.Unused{{File: file, Offset: -1, Count: t.conflict, Of: "records",
+		Why: fmt.Sprintf("%s was there before with another value, first at %s: the first is kept", what, t.at), Do: "Look which of the two is right; what was read first counts."}}
+}
+
+// notes says how much was said again with the same value: nothing of it is
+// lost, so it is no unused input.
+func (t tally) notes(k kind) []string {
+	if t.twice == 0 {
+		return nil
 	}
-	return us
+	one := map[kind]string{fixes: "position", seeds: "seed", readings: "reading", entries: "journal line"}[k]
+	if t.twice == 1 {
+		return []string{"1 " + one + " stands in the log twice and is stored once."}
+	}
+	return []string{fmt.Sprintf("%d %ss stand in the log more than once and are stored once.", t.twice, one)}
 }
