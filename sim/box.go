@@ -488,7 +488,8 @@ func (p *taskRows) second(m *moment, i int, down bool, rows []rowReading) error 
 		}
 	}
 	fix := p.r.fix(lg, i)
-	fix.T = p.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+	us := (lg.first + int64(i)) * int64(tick*1e6)
+	fix.T = p.clock.logs(us)
 	ground := (lg.way[lg.index(i)] - lg.way[lg.index(i-int(1/tick))]) * p.s.Planter.RowSpacing // m2 a row in this second
 	state := iso11783.Off
 	if lg.works() && i >= lg.down && i < lg.up {
@@ -503,7 +504,7 @@ func (p *taskRows) second(m *moment, i int, down bool, rows []rowReading) error 
 		p.working[k] = down && r.seeds > 0
 		p.enabled[k] = r.on
 	}
-	return p.w.Record(iso11783.Record{Fix: fix, SeedRate: p.rate, BoomTarget: p.s.perM2(), SeedCount: p.count, Skips: p.skips, Doubles: p.doubles,
+	return p.w.Record(iso11783.Record{Fix: fix, UTC: p.clock.t0 + evenstand.Micros(us), SeedRate: p.rate, BoomTarget: p.s.perM2(), SeedCount: p.count, Skips: p.skips, Doubles: p.doubles,
 		Working: p.working, Enabled: p.enabled, WorkState: state, Speed: round(lg.va[lg.index(i)]*m.radar(lg.seconds(i)), 3), Heading: fix.Heading})
 }
 

@@ -458,6 +458,25 @@ func TestTaskDataIsRead(t *testing.T) {
 	}
 }
 
+// A box whose clock is off logs the receiver's time beside its own, as task
+// data has it, so its positions stand at the same instants as with a true
+// clock; without the receiver's time they would stand 90 s late.
+func TestTaskDataCarriesTheReceiversTime(t *testing.T) {
+	day := small + "[output]\ngrade = \"B\"\nlayout = \"task-data\"\n"
+	right, _ := run(t, day)
+	off, _ := run(t, day+"[box.rows]\noffset_s = 90.0\n")
+	want, _ := read(t, iso11783.Format{}, filepath.Join(right, "boxes"))
+	got, _ := read(t, iso11783.Format{}, filepath.Join(off, "boxes"))
+	if len(got.fixes) != len(want.fixes) || len(want.fixes) == 0 {
+		t.Fatalf("%d fixes, want %d", len(got.fixes), len(want.fixes))
+	}
+	for i := range want.fixes {
+		if d := got.fixes[i].T - want.fixes[i].T; d < -1000 || d > 1000 { // task data counts milliseconds
+			t.Fatalf("fix %d at %v, want %v", i, got.fixes[i].T, want.fixes[i].T)
+		}
+	}
+}
+
 // The track must show stops as they are: from full speed to nothing within a
 // second (simulator.md section 10a), and seeds must not come while standing.
 func TestStopsAreSharp(t *testing.T) {

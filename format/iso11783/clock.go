@@ -204,8 +204,9 @@ func (c *clockSurvey) drift() float64 {
 const quarter = 15 * 60 * 1000
 
 // decide picks the clock. note is a sentence for the person, empty when the
-// receiver's time is plainly used.
-func (c *clockSurvey) decide(t *Task, zone string) (ck clock, note string, err error) {
+// receiver's time is plainly used. whose tells whose zone it is, if somebody
+// else's than the source's own.
+func (c *clockSurvey) decide(t *Task, zone, whose string) (ck clock, note string, err error) {
 	// one record in ten at least: a receiver that gives its time once a second
 	// to a log of ten records a second; a constant is no clock
 	runs := len(c.samples) > 0 && (c.n == 1 && c.hasDate || c.steps > 0 && c.changes*20 >= c.steps)
@@ -250,9 +251,12 @@ func (c *clockSurvey) decide(t *Task, zone string) (ck clock, note string, err e
 			return ck, "", fmt.Errorf("time zone %q is not known; give one such as America/Chicago", zone)
 		}
 		ck.mode, ck.zone = modeZone, loc
-		return ck, "The log's times carry no zone; they are read in " + zone + ".", nil
+		if whose != "" {
+			return ck, "Its clock has no zone; read as " + whose + ", " + zone + ".", nil
+		}
+		return ck, "Its clock has no zone; read as " + zone + ".", nil
 	}
-	return ck, "", fmt.Errorf("the log's clock has no zone and its receiver gives no time: %w. Say which zone the cab's clock was set to with --zone, such as --zone America/Chicago", evenstand.ErrNoZone)
+	return ck, "", fmt.Errorf("the log's clock has no zone and its receiver gives no time: %w. Find out which zone the cab's clock was set to, such as America/Chicago", evenstand.ErrNoZone)
 }
 
 func hours(ms int64) string { return fmt.Sprintf("%+.2g h", float64(ms)/3.6e6) }

@@ -14,7 +14,13 @@ import (
 )
 
 // Format reads task data. The zero value is ready.
-type Format struct{}
+type Format struct {
+	// Zone is the IANA name of the zone that a log's clock is read in when the
+	// log names none and its receiver gives no time; empty: such a log is an
+	// error. Whoever sets it says where it comes from: Whose, such as "the
+	// logbook's".
+	Zone, Whose string
+}
 
 var _ evenstand.Format = Format{}
 
@@ -219,7 +225,7 @@ func (Format) Find(ctx context.Context, in fs.FS) ([]evenstand.Source, []string,
 				if f, ok := s.file(t.grid.text("G") + ".BIN"); ok {
 					file = f
 				}
-				unused = append(unused, evenstand.Unused{File: file, Offset: -1, Count: 1, Of: "files", Why: "the prescription is refused: " + err.Error(), Do: "Ask for the prescription again; the logs do not depend on it."})
+				unused = append(unused, evenstand.Unused{File: file, Offset: -1, Count: 1, Of: "files", Why: "the prescription is refused: " + strings.TrimPrefix(err.Error(), file+": "), Do: "Ask for the prescription again; the logs do not depend on it."})
 			}
 		}
 	}
@@ -259,12 +265,17 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 	if err != nil {
 		return src, err
 	}
-	ck, note, err := sv.clock.decide(j.task, src.Zone)
+	zone, whose := src.Zone, ""
+	if zone == "" {
+		zone, whose = f.Zone, f.Whose
+	}
+	ck, note, err := sv.clock.decide(j.task, zone, whose)
 	if err != nil {
 		return src, fmt.Errorf("%s: %w", j.name, err)
 	}
-	if ck.mode != modeZone {
-		src.Zone = ""
+	src.Zone = ""
+	if ck.mode == modeZone {
+		src.Zone = zone
 	}
 	layout := j.set.NewLayout(j.task, sv.columns, sv.logged)
 	return j.stream(ctx, src, sink, sv, ck, note, layout)
@@ -466,7 +477,7 @@ func (j *job) describe(src evenstand.Source, sv *survey, ck clock, clockNote str
 			src.ClockError = 1
 		}
 	}
-	notes := []string{fmt.Sprintf("%d logs with %d columns and %d records.", len(j.logs), len(sv.columns), sv.records)}
+	notes := []string{fmt.Sprintf("1 log with %d columns and %d records.", len(sv.columns), sv.records)}
 	if len(j.logs) > 1 {
 		notes[0] = fmt.Sprintf("%d logs joined into %d columns and %d records.", len(j.logs), len(sv.columns), sv.records)
 	}

@@ -103,7 +103,7 @@ func (s *Set) ReadGrid(t *Task) (*Grid, error) {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	if len(data) != size {
-		return nil, fmt.Errorf("%s: %d x %d cells of type %d with %d layers want %d bytes, and the file has %s. Ask for the prescription again",
+		return nil, fmt.Errorf("%s: %d x %d cells of type %d with %d layers want %d bytes, and the file has %s",
 			name, g.Cols, g.Rows, g.Type, len(g.Layers), size, sizeWord(s.fsys, name, len(data)))
 	}
 	g.Values = make([]int32, cells*len(g.Layers))

@@ -102,6 +102,36 @@ func TestClocks(t *testing.T) {
 	}
 }
 
+// A clock without zone is read as the one that the caller names, who is named
+// in turn; the source's own zone goes before. 10:00 is 15:00 UTC in Chicago
+// and 16:00 UTC in Denver, both on summer time in October.
+func TestZoneOfTheCaller(t *testing.T) {
+	h := &iso11783.Header{Time: iso11783.InRecord}
+	for f := range 4 {
+		h.Fields[f] = iso11783.InRecord
+	}
+	in := logSet(t, nothing, h, records(30, func(int, *iso11783.LogRecord) {}))
+	f := iso11783.Format{Zone: "America/Denver", Whose: "the logbook's"}
+	for _, tt := range []struct{ own, first, note string }{
+		{"", "2022-10-19T16:00:00Z", "Its clock has no zone; read as the logbook's, America/Denver."},
+		{"America/Chicago", "2022-10-19T15:00:00Z", "Its clock has no zone; read as America/Chicago."},
+	} {
+		sources, _, _, err := f.Find(t.Context(), in)
+		if err != nil || len(sources) != 1 {
+			t.Fatalf("%v, %v", sources, err)
+		}
+		sources[0].Zone = tt.own
+		c := &catch{}
+		src, err := f.Read(t.Context(), in, sources[0], c)
+		if err != nil || len(c.fixes) != 30 || c.fixes[0].T.String() != tt.first || !slices.Contains(src.Notes, tt.note) {
+			t.Errorf("own zone %q: %d fixes, notes %q, %v", tt.own, len(c.fixes), src.Notes, err)
+		}
+		if !math.IsNaN(src.ClockOffset) {
+			t.Errorf("own zone %q: offset %v, but nobody knows how far the clock is off", tt.own, src.ClockOffset)
+		}
+	}
+}
+
 // A drill of 20 rows in two sections, as a description and as log columns,
 // with a fixed status in the head, a constant column, a bus column and an
 // element that nobody describes.
@@ -177,7 +207,7 @@ func TestSectionsAndConstants(t *testing.T) {
 		t.Errorf("unused %+v, want one missing value", c.unused)
 	}
 	joined := strings.Join(src.Notes, " ")
-	for _, want := range []string{"60001", "DET-99", "where the antenna is", "read in UTC"} {
+	for _, want := range []string{"60001", "DET-99", "where the antenna is", "read as UTC"} {
 		if !strings.Contains(joined, want) {
 			t.Errorf("notes %q do not speak of %s", joined, want)
 		}

@@ -86,8 +86,8 @@ func TestSeederBenchStream(t *testing.T) {
 	}
 	// the receiver's time is constantly 0: no clock, so somebody must say the zone
 	_, err = iso11783.Format{}.Read(t.Context(), in, sources[0], &catch{})
-	if err == nil || !strings.Contains(err.Error(), "--zone America/Chicago") {
-		t.Fatalf("err = %v, want one that names --zone", err)
+	if err == nil || !strings.Contains(err.Error(), "which zone the cab's clock was set to") {
+		t.Fatalf("err = %v, want one that asks for the zone", err)
 	}
 	src, c, _ := readOne(t, in, "America/Chicago")
 	if got := c.fixes[0].T.String(); got != "2022-10-19T21:03:17Z" { // UTC-5 in October
