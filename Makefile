@@ -1,0 +1,93 @@
+# What to say: make demo, make test; make check at the desk, make measure for
+# the figures of docs/measured.md. Only Go is wanted (and its downloads); a C
+# compiler and npm are used where they are, and what is left out is said.
+
+GO      ?= go
+TOOL    := $(GO) tool -modfile=go.tools.mod
+SOURCES := $(shell find . -name '*.go' -not -path './bin/*' -not -path '*/node_modules/*' 2>/dev/null)
+CC_HERE := $(shell command -v $$($(GO) env CC) 2>/dev/null)
+RACE    := $(if $(CC_HERE),-race)
+
+.PHONY: help build demo test check measure format format-all vet lint tests duck fuzz proof cross tidy clean
+
+help:
+	@echo "make demo      build, make up a planting day, read it and print the worklist"
+	@echo "make test      what CI runs (under 25 minutes on 2 cores)"
+	@echo "make check     the short form, for the desk (under 3 minutes once built)"
+	@echo "make measure   all figures, into docs/measured.md (hours)"
+	@echo "make build     bin/evenstand"
+
+build: bin/evenstand
+
+bin/evenstand: go.mod go.sum $(SOURCES) $(wildcard core/relation/*.csv format/iso11783/*.csv book/migrations/*.sql)
+	CGO_ENABLED=0 $(GO) build -trimpath -o $@ ./cmd/evenstand
+
+# An invented farm: one planter, two fields, a day on which a good deal goes
+# wrong. Seed times until noon, a row a second after it.
+demo: bin/evenstand
+	rm -rf demo
+	mkdir demo
+	bin/evenstand simulate scenarios/demo.toml demo/sim
+	bin/evenstand new demo/book --planter demo/sim/card.toml \
+		--field demo/sim/fields/north-place.geojson --field demo/sim/fields/river-place.geojson \
+		--zone America/Chicago --units us --price 4.50/bu --yield 190bu/ac --seed-price 300/80000
+	bin/evenstand read demo/book demo/sim/boxes
+	@echo
+	bin/evenstand worklist demo/book --all
+	@echo
+	@echo "More of one: bin/evenstand show demo/book FINDING"
+
+test: build format vet lint tests duck fuzz proof cross
+
+check: build format vet lint tidy
+	$(GO) test -short ./...
+	$(GO) test -short -run '^$$' -bench . -benchtime 1x ./... > bin/bench.txt || { cat bin/bench.txt; exit 1; }
+
+measure: build
+	$(GO) run ./internal/measure -write all
+
+format:
+	@out=$$($(TOOL) gofumpt -l .); if [ -n "$$out" ]; then echo "not as gofumpt writes it (make format-all mends that):"; echo "$$out"; exit 1; fi
+
+format-all:
+	$(TOOL) gofumpt -w .
+
+vet:
+	$(GO) vet ./...
+
+lint:
+	$(TOOL) staticcheck ./...
+
+tidy:
+	$(GO) mod tidy -diff
+
+# All tests, the layers and the 20 kills of the book among them.
+tests:
+ifeq ($(CC_HERE),)
+	@echo "No C compiler here: the tests run without the race detector."
+endif
+	$(GO) test $(RACE) -timeout 20m ./...
+
+# The Parquet files against DuckDB: a module of its own, with a C compiler only.
+duck:
+ifeq ($(CC_HERE),)
+	@echo "No C compiler here: the stored files are not compared with DuckDB."
+else
+	cd book/duckcheck && CGO_ENABLED=1 $(GO) vet ./... && CGO_ENABLED=1 $(GO) test -timeout 10m ./...
+endif
+
+fuzz: build
+	$(GO) run ./internal/measure -fuzztime 20s fuzz
+
+# Two small days scored, 20 kills of the built program, a rebuild, the real log.
+proof: build
+	$(GO) run ./internal/measure -kills 20 small kills rebuild real
+
+cross:
+	@for os in linux windows darwin; do for arch in amd64 arm64; do \
+		echo "cross build $$os/$$arch"; \
+		CGO_ENABLED=0 GOOS=$$os GOARCH=$$arch $(GO) build -trimpath -o bin/cross/$$os-$$arch/ ./cmd/evenstand || exit 1; \
+	done; done
+
+clean:
+	rm -rf bin demo
