@@ -25,7 +25,6 @@ type rowState struct {
 
 	seeds []evenstand.PlacedSeed // of the open pass
 	str   []evenstand.Stretch
-	on    float64 // m in the open pass on which the row was switched on
 
 	// Grade B: the last count or rate and the shares that came with it.
 	countT   evenstand.Micros

@@ -39,24 +39,12 @@ type excess struct {
 	got      float64 // skips or doubles
 	expected float64
 	varExp   float64 // squared relative error of expected, largest seen
-	area     float64 // m2 planted by the rows meanwhile; NaN when unknown
 }
 
 func (x *excess) add(n, y, exp float64) {
 	x.places += n
 	x.got += y
 	x.expected += exp
-}
-
-// openCase finds an open case of a kind on a row.
-func (e *Engine) openCase(kind string, row int) *caseFile {
-	for i := len(e.cases) - 1; i >= 0; i-- {
-		c := e.cases[i]
-		if c.kind == kind && c.open() && len(c.rows) > 0 && c.rows[0] == row {
-			return c
-		}
-	}
-	return nil
 }
 
 // anyOpen tells whether one of the kinds is open on the row.

@@ -78,7 +78,6 @@ type cellWatch struct {
 	m, p    float64 // misses and places of late, all cells
 	late    float64 // misses of the last few turns, all cells
 	logBase int     // table index of the row's base
-	baseAge int
 	slips   int
 	carried []carried
 	peak    float64 // largest sum of late, nats
@@ -99,7 +98,6 @@ type cellCase struct {
 	odds    float64
 	slips   int
 	second  bool // another cell of the row has a case too
-	perCell []float64
 }
 
 func (w *cellWatch) init(n int) {
@@ -420,6 +418,33 @@ func (w *cellWatch) tick(e *Engine, r *row, t evenstand.Micros) {
 	if w.n == 0 && r.scan.found > 0 {
 		w.init(r.scan.found)
 		w.learnt = true
+	}
+}
+
+// suspectCells opens a case, not to be raised, for each row on which the odds
+// for some locked cell are 100 to 1 or more when the day ends.
+func (e *Engine) suspectCells(t evenstand.Micros) {
+	for _, r := range e.rows {
+		w := &r.cells
+		odds, i := w.suspicion()
+		if odds < cellSuspected || e.anyOpen(r.n, evenstand.KindBlockedCell) != nil {
+			continue
+		}
+		c := &w.cell[i]
+		q := 0
+		for j := range c.c {
+			if c.c[j] > c.c[q] {
+				q = j
+			}
+		}
+		ch := c.chain[q]
+		if ch.misses < 3 {
+			continue
+		}
+		turns := float64(c.turn - ch.turn + 1)
+		cc := &cellCase{cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns, p0: w.base(c), lastT: t, odds: odds}
+		cc.seen = cc.misses - cc.p0*turns
+		e.add(&caseFile{kind: evenstand.KindBlockedCell, rows: []int{r.n}, onset: ch.t, onsetLow: ch.t, onsetHigh: ch.t, alarm: t, grade: evenstand.GradeA, cell: cc})
 	}
 }
 

@@ -402,6 +402,7 @@ func (e *Engine) Finish(t evenstand.Micros) []evenstand.Finding {
 	e.judgeAll(t)
 	e.hour.finish(e, t)
 	e.settleHeld(t)
+	e.suspectCells(t)
 	var out []evenstand.Finding
 	for _, c := range e.cases {
 		if c.dropped {

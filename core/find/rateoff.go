@@ -15,6 +15,7 @@ const (
 	rateSmall   = 0.015
 	rateRaise   = 0.0225
 	rateWindows = 30 // windows beyond rateSmall on one side before it is raised
+	rateCalm    = 3  // windows in a row without a deviation that end a run
 	rateBack    = 0.010
 	rateBackFor = 12
 	rateSettle  = 30 * evenstand.Second // after a change of target
@@ -28,6 +29,7 @@ type rateWatch struct {
 	since   evenstand.Micros
 	sum     float64
 	vals    [rateWindows]float64
+	calm    int
 	back    int
 	backAt  evenstand.Micros
 	first   evenstand.Micros // first window of the day
@@ -38,10 +40,8 @@ type rateWatch struct {
 type rateCase struct {
 	ratio     evenstand.Moments
 	area      float64
-	seeds     float64
 	speed     float64 // logged speed over the receiver's; NaN unknown
 	fromStart bool
-	atStop    bool
 }
 
 func (w *rateWatch) init() { w.changed, w.first = evenstand.NoTime, evenstand.NoTime }
@@ -112,10 +112,15 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 		return
 	}
 	if math.Abs(dev) < rateSmall || (w.run > 0 && dev*w.sign < 0) {
-		w.run = 0
-		if math.Abs(dev) < rateSmall {
+		// A window or two of noise do not end a run.
+		if w.calm++; w.calm >= rateCalm || w.run == 0 {
+			w.run = 0
+		}
+		if w.run == 0 && math.Abs(dev) < rateSmall {
 			return
 		}
+	} else {
+		w.calm = 0
 	}
 	if w.run == 0 {
 		w.since, w.sum, w.sign = t-rateWindow*evenstand.Second, 0, math.Copysign(1, dev)

@@ -19,17 +19,16 @@ const (
 )
 
 type starvedWatch struct {
-	c      float64
-	since  int64 // places since the last run that counted
-	count  int64 // places since the chain began
-	first  evenstand.Micros
-	last   evenstand.Micros
-	runs   int
-	missed float64
-	all    int       // runs of the day
-	at     [32]runAt // late runs that counted
-	k      int
-	cse    *caseFile
+	c     float64
+	since int64 // places since the last run that counted
+	count int64 // places since the chain began
+	first evenstand.Micros
+	last  evenstand.Micros
+	runs  int
+	all   int       // runs of the day
+	at    [32]runAt // late runs that counted
+	k     int
+	cse   *caseFile
 }
 
 // runAt is a run of misses: when, and the row's place counter.
