@@ -47,7 +47,7 @@ func TestReadAndAnswer(t *testing.T) {
 	for _, f := range rep.Files {
 		states[f.Path] = f.State
 	}
-	if diff := cmp.Diff(map[string]string{"box.log": "new", "notes.txt": "new", "photo.jpg": "unused", ".DS_Store": "unused"}, states); diff != "" {
+	if diff := cmp.Diff(map[string]string{"box.log": "new", "notes.txt": "new", "photo.jpg": "unused", ".DS_Store": "ignored"}, states); diff != "" {
 		t.Errorf("files (-want +got):\n%s", diff)
 	}
 	if len(rep.Unused) != 1 || rep.Unused[0].File != "photo.jpg" {

@@ -437,11 +437,11 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 		if !ok || len(sources) == 0 {
 			switch {
 			case housekeeping(n):
-				r.Why = "left there by an operating system"
+				r.State, r.Why = "ignored", "left there by an operating system"
 			case ok:
-				r.Why = "no log stands beside it"
+				r.Why = "no log that can be used goes with it"
 			default:
-				r.Why = "no open format that this program reads"
+				r.Why = "in no format that this program reads"
 				if !said[n] {
 					rep.Unused = append(rep.Unused, evenstand.Unused{File: n, Offset: -1, Count: 1, Of: "files", Why: "it is in no format that this program reads",
 						Do: "Export it from the box as task data, or write it in the plain layout."})

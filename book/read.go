@@ -42,7 +42,8 @@ type FileReport struct {
 	Size int64  `json:"size"`
 	Hash string `json:"sha256"`
 	// What became of it: "new", "known" (already in the book), "grown" (what
-	// was added since the last time is new), "unused".
+	// was added since the last time is new), "unused", "ignored" (left there by
+	// an operating system).
 	State string `json:"state"`
 	Why   string `json:"why,omitempty"`
 }
@@ -254,9 +255,11 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 		if err := os.Mkdir(dir, 0o755); err != nil {
 			return nil, writeError(b.dir, "making room to read", err)
 		}
-		file := ""
-		if len(f.source.Files) > 0 {
-			file = f.source.Files[0]
+		file := "" // the longest is the log, the others explain it
+		for _, p := range f.source.Files {
+			if file == "" || in.files[p].size > in.files[file].size {
+				file = p
+			}
 		}
 		name := f.source.Name
 		snk := newSink(&b.disk, dir, b.Zone(), s.MaxRows, file, func(n int64) {

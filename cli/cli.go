@@ -7,12 +7,14 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"slices"
 	"strings"
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/core/record"
 	"evenstand/format/iso11783"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
@@ -68,8 +70,9 @@ func commands() []command {
 }
 
 // formats lists the readers; the order is that in which files are offered.
-func formats() []evenstand.Format {
-	return []evenstand.Format{iso11783.Format{}, plain.Format{}}
+// Task data whose clock has no zone is read in the logbook's.
+func formats(b *book.Book) []evenstand.Format {
+	return []evenstand.Format{iso11783.Format{Zone: b.Settings().Zone, Whose: "the logbook's"}, plain.Format{}}
 }
 
 // usageError is a call that cannot be understood.
@@ -96,6 +99,7 @@ func Run(ctx context.Context, env Env) int {
 					return exitDone
 				}
 			}
+			return noCommand(env, rest[0])
 		}
 		overview(env.Stdout, cmds)
 		return exitDone
@@ -108,17 +112,21 @@ func Run(ctx context.Context, env Env) int {
 			return cmds[i].call(ctx, env, rest)
 		}
 	}
+	return noCommand(env, name)
+}
+
+func noCommand(env Env, name string) int {
 	fmt.Fprintf(env.Stderr, "evenstand: there is no command %q. Say evenstand help for the list.\n", name)
 	return exitUsage
 }
 
 func overview(w io.Writer, cmds []command) {
-	fmt.Fprint(w, "evenstand reads what the boxes of a row-crop planter logged and says what is off,\non which row, since when, why, what it costs and what to do.\n\n")
+	fmt.Fprint(w, "evenstand reads what the boxes of a row-crop planter logged and says what is\noff, on which row, since when, why, what it costs and what to do.\n\n")
 	for _, c := range cmds {
 		fmt.Fprintf(w, "  %-10s %s\n", c.name, c.what)
 	}
 	fmt.Fprint(w, "  version    print the version\n\nSay evenstand help COMMAND for one of them. A first day:\n\n  evenstand new spring --planter card.toml --price 4.50/bu --yield 190bu/ac\n  evenstand read spring /media/stick\n  evenstand worklist spring\n\n")
-	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 the call was not understood, 3 done with some input\nunused, 4 the logbook is in use or of a newer version, 130 stopped.\n")
+	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 the call was not understood, 3 done with some\ninput unused, 4 the logbook is in use or of a newer version, 130 stopped.\n")
 }
 
 func (c *command) flags() (*flag.FlagSet, any, *bool) {
@@ -137,7 +145,10 @@ func (c *command) flags() (*flag.FlagSet, any, *bool) {
 
 func (c *command) usage(w io.Writer) {
 	fs, _, _ := c.flags()
-	fmt.Fprintf(w, "evenstand %s %s\n\n%s.\n", c.name, c.args, strings.ToUpper(c.what[:1])+c.what[1:])
+	for _, l := range record.Wrap("evenstand "+c.name+" ", c.args, width) {
+		fmt.Fprintln(w, l)
+	}
+	fmt.Fprintf(w, "\n%s.\n", strings.ToUpper(c.what[:1])+c.what[1:])
 	n := 0
 	fs.VisitAll(func(f *flag.Flag) {
 		if n == 0 {
@@ -145,7 +156,9 @@ func (c *command) usage(w io.Writer) {
 		}
 		n++
 		word, text := flag.UnquoteUsage(f)
-		fmt.Fprintf(w, "  --%-18s %s\n", strings.TrimSpace(f.Name+" "+strings.ToUpper(word)), text)
+		for _, l := range record.Wrap(fmt.Sprintf("  --%-18s ", strings.TrimSpace(f.Name+" "+strings.ToUpper(word))), text, width) {
+			fmt.Fprintln(w, l)
+		}
 	})
 	if c.help != "" {
 		fmt.Fprintf(w, "\n%s\n", strings.TrimSpace(c.help))
@@ -154,18 +167,18 @@ func (c *command) usage(w io.Writer) {
 
 // call parses the arguments, flags before or after the others, and runs.
 func (c *command) call(ctx context.Context, env Env, args []string) int {
-	fs, opts, asJSON := c.flags()
+	flags, opts, asJSON := c.flags()
 	var pos []string
 	for len(args) > 0 {
-		if err := fs.Parse(args); err != nil {
+		if err := flags.Parse(args); err != nil {
 			if errors.Is(err, flag.ErrHelp) {
 				c.usage(env.Stdout)
 				return exitDone
 			}
-			fmt.Fprintf(env.Stderr, "evenstand %s: %v. Say evenstand help %s.\n", c.name, err, c.name)
+			fmt.Fprintf(env.Stderr, "evenstand %s: %s. Say evenstand help %s.\n", c.name, flagTrouble(err), c.name)
 			return exitUsage
 		}
-		rest := fs.Args()
+		rest := flags.Args()
 		if len(rest) == 0 {
 			break
 		}
@@ -177,11 +190,18 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 		args = rest[1:]
 	}
 	if len(pos) < c.least || (c.most >= 0 && len(pos) > c.most) {
-		missing := ""
-		if len(pos) == 0 && strings.HasPrefix(c.args, "BOOK") {
-			missing = "which logbook? "
+		wrong := ""
+		switch {
+		case len(pos) == 0 && strings.HasPrefix(c.args, "BOOK"):
+			wrong = "which logbook? "
+		case len(pos) < c.least:
+			_, next, _ := strings.Cut(c.args, " ")
+			next, _, _ = strings.Cut(next, " ")
+			wrong = "which " + strings.TrimRight(next, "…") + "? "
+		default:
+			wrong = fmt.Sprintf("%q is one argument too many. ", pos[c.most])
 		}
-		fmt.Fprintf(env.Stderr, "evenstand %s: %sSay evenstand %s %s\n", c.name, missing, c.name, c.args)
+		fmt.Fprintf(env.Stderr, "evenstand %s: %sSay evenstand %s %s\n", c.name, wrong, c.name, c.args)
 		return exitUsage
 	}
 	run := &call{Env: env, cmd: c, args: pos, json: *asJSON}
@@ -193,7 +213,11 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 	var use usageError
 	switch {
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
-		fmt.Fprintln(env.Stderr, "evenstand: stopped. The logbook is sound; the same command goes on from here.")
+		if c.least > 0 && strings.HasPrefix(c.args, "BOOK") {
+			fmt.Fprintln(env.Stderr, "evenstand: stopped. The logbook is sound; the same command goes on from here.")
+		} else {
+			fmt.Fprintln(env.Stderr, "evenstand: stopped. What is there is not whole; delete it and say the command again.")
+		}
 		return exitStopped
 	case errors.As(err, &use):
 		code = exitUsage
@@ -202,6 +226,36 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 	}
 	fmt.Fprintf(env.Stderr, "evenstand %s: %s\n", c.name, sentence(err))
 	return code
+}
+
+// flagTrouble says in our words what the flag package says in its own.
+func flagTrouble(err error) string {
+	s := err.Error()
+	if name, ok := strings.CutPrefix(s, "flag provided but not defined: -"); ok {
+		return "there is no flag --" + strings.TrimPrefix(name, "-")
+	}
+	if name, ok := strings.CutPrefix(s, "flag needs an argument: -"); ok {
+		return "--" + name + " wants something after it"
+	}
+	if what, ok := strings.CutPrefix(s, "invalid value "); ok {
+		value, rest, _ := strings.Cut(what, " for flag -")
+		name, _, _ := strings.Cut(rest, ":")
+		return "--" + name + " cannot be " + value
+	}
+	if what, ok := strings.CutPrefix(s, "invalid boolean value "); ok {
+		value, rest, _ := strings.Cut(what, " for -")
+		name, _, _ := strings.Cut(rest, ":")
+		return "--" + name + " stands alone and cannot be " + value
+	}
+	return s
+}
+
+// missing makes an error of a file that is not there say what to do.
+func missing(path string, err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%s: there is no such file or folder. Check the spelling", path)
+	}
+	return err
 }
 
 // sentence ends an error like a sentence.
@@ -220,19 +274,42 @@ func (c *call) printJSON(v any) error {
 	return e.Encode(v)
 }
 
+// width is how wide texts are set.
+const width = 80
+
+// text prints a text broken into lines, the first begun by first and the
+// others by an indent as wide as hang.
+func (c *call) text(first, hang, text string) {
+	for i, l := range record.Wrap(hang, text, width) {
+		if i == 0 {
+			l = first + strings.TrimPrefix(l, hang)
+		}
+		c.printf("%s\n", l)
+	}
+}
+
 func (c *call) printf(format string, a ...any) { fmt.Fprintf(c.Stdout, format, a...) }
 
 // say tells the person something that is not a result.
-func (c *call) say(format string, a ...any) { fmt.Fprintf(c.Stderr, format+"\n", a...) }
+func (c *call) say(format string, a ...any) {
+	for _, l := range record.Wrap("", fmt.Sprintf(format, a...), width) {
+		fmt.Fprintln(c.Stderr, l)
+	}
+}
 
 // open opens a book for a command.
 func (c *call) open(dir string) (*book.Book, error) {
+	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%s: there is no such folder. Check the spelling, or say evenstand new %s to make a logbook", dir, dir)
+	}
 	return book.Open(dir, book.Options{Derive: pipeline.Settle})
 }
 
-// colour tells whether emphasis may be used: on a terminal, unless NO_COLOR is
-// set (no-color.org, an informal convention).
-func (c *call) colour() bool { return isTerminal(c.Stdout) && c.Getenv("NO_COLOR") == "" }
+// colour tells whether emphasis may be used: on a terminal that can, unless
+// NO_COLOR is set (no-color.org, an informal convention).
+func (c *call) colour() bool {
+	return isTerminal(c.Stdout) && c.Getenv("NO_COLOR") == "" && c.Getenv("TERM") != "dumb"
+}
 
 func isTerminal(w io.Writer) bool {
 	f, ok := w.(*os.File)

@@ -116,7 +116,7 @@ func files(paths []string) ([]book.File, error) {
 	for _, p := range paths {
 		data, err := os.ReadFile(p)
 		if err != nil {
-			return nil, err
+			return nil, missing(p, err)
 		}
 		out = append(out, book.File{Name: filepath.Base(p), Data: data})
 	}

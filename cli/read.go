@@ -3,9 +3,13 @@ package cli
 import (
 	"context"
 	"fmt"
+	"regexp"
+	"slices"
+	"strings"
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/core/advise"
 )
 
 func readCommand() command {
@@ -30,12 +34,12 @@ something was not used.`,
 			}
 			defer b.Close()
 			m := c.meter()
-			rep, err := b.Read(ctx, c.args[1:], formats(), book.ReadOptions{Progress: m.book})
+			rep, err := b.Read(ctx, c.args[1:], formats(b), book.ReadOptions{Progress: m.book})
 			m.done()
 			if err != nil {
 				return err
 			}
-			return c.report(rep)
+			return c.report(b, rep)
 		},
 	}
 }
@@ -53,18 +57,18 @@ Nothing that people wrote or decided is touched. Two rebuilds give the same byte
 			}
 			defer b.Close()
 			m := c.meter()
-			rep, err := b.Rebuild(ctx, formats(), book.ReadOptions{Progress: m.book})
+			rep, err := b.Rebuild(ctx, formats(b), book.ReadOptions{Progress: m.book})
 			m.done()
 			if err != nil {
 				return err
 			}
-			return c.report(rep)
+			return c.report(b, rep)
 		},
 	}
 }
 
 // report prints what became of an input.
-func (c *call) report(rep book.Report) error {
+func (c *call) report(b *book.Book, rep book.Report) error {
 	if len(rep.Unused) > 0 {
 		c.code = exitUnused
 	}
@@ -79,64 +83,179 @@ func (c *call) report(rep book.Report) error {
 			book.Report
 		}{1, rep})
 	}
-	for _, f := range rep.Files {
-		line := f.Path + ": "
-		switch f.State {
-		case "new":
-			line += "read"
-		case "known":
-			line += "already in the logbook"
-		case "grown":
-			line += "grown since, the new part read"
-		case "unused":
-			line += "not used"
-		default:
-			line += f.State
-		}
-		if f.Why != "" {
-			line += ", " + f.Why
-		}
-		c.printf("%s\n", line)
-	}
+	c.files(rep.Files)
 	for _, s := range rep.Sources {
-		c.printf("%s\n", sourceLine(s))
-		for _, n := range s.Notes {
-			c.printf("    %s\n", n)
-		}
+		c.source(s)
+		c.notes(s.Notes)
 	}
-	if len(rep.Unused) > 0 {
-		c.printf("Not used:\n")
-		for _, u := range rep.Unused {
-			c.printf("  %s\n", unusedLine(u))
-		}
-	}
+	c.unused(rep, voice(b))
 	for _, n := range rep.Notes {
-		c.printf("%s\n", n)
+		c.text("", "", n)
 	}
-	c.printf("%s settled.\n", plural(len(rep.Days), "machine-day", "machine-days"))
+	if len(rep.Days) == 0 {
+		c.printf("No machine-day had to be made again.\n")
+		return nil
+	}
+	c.text("", "", fmt.Sprintf("%s settled: %s.", plural(len(rep.Days), "machine-day", "machine-days"), days(rep.Days, voice(b))))
+	c.say("Next: evenstand worklist %s", c.args[0])
 	return nil
 }
 
-// sourceLine says in one line what a source gave.
-func sourceLine(s book.SourceReport) string {
+// files counts what became of the files, and names those that grew.
+func (c *call) files(fs []book.FileReport) {
+	if len(fs) == 0 {
+		return
+	}
+	n := map[string]int{}
+	for _, f := range fs {
+		n[f.State]++
+	}
+	var parts []string
+	for _, k := range []struct{ state, words string }{{"new", "new"}, {"grown", "grown"}, {"known", "already in the logbook"}, {"unused", "not used"}, {"ignored", "left there by an operating system"}} {
+		switch n[k.state] {
+		case 0:
+		case len(fs):
+			switch {
+			case len(fs) > 1 && k.state == "unused":
+				k.words = "none used"
+			case len(fs) > 1:
+				k.words = "all " + k.words
+			}
+			parts = append(parts, k.words)
+		default:
+			parts = append(parts, thousands(int64(n[k.state]))+" "+k.words)
+		}
+	}
+	c.text("", "    ", plural(len(fs), "file", "files")+": "+strings.Join(parts, ", ")+".")
+	for _, f := range fs {
+		if f.State == "grown" {
+			c.text("  ", "    ", f.Path+" has grown since; only its new part is added.")
+		}
+	}
+}
+
+// source prints in one line what a source gave.
+func (c *call) source(s book.SourceReport) {
 	line := s.Name
 	if s.Grade != evenstand.NoGrade {
 		line += fmt.Sprintf(", grade %s", s.Grade)
 	}
 	n := s.Counts
+	var gave []string
 	for _, k := range []struct {
 		n         int64
 		one, many string
 	}{{n.Seeds, "seed", "seeds"}, {n.Fixes, "position", "positions"}, {n.Readings, "reading", "readings"}, {n.Entries, "entry", "entries"}} {
 		if k.n > 0 {
-			line += ", " + plural(int(k.n), k.one, k.many)
+			gave = append(gave, plural(int(k.n), k.one, k.many))
 		}
 	}
-	return line
+	if len(gave) == 0 {
+		gave = []string{"nothing that can be used"}
+	}
+	line += ": " + strings.Join(gave, ", ")
+	if len(s.Files) > 1 {
+		line += fmt.Sprintf(", from %d files", len(s.Files))
+	}
+	c.text("", "    ", line)
+}
+
+func (c *call) notes(notes []string) {
+	for _, n := range notes {
+		c.text("    ", "    ", n)
+	}
+}
+
+// unused lists what was not used and why: what readers said of parts and
+// files, then the files that nobody spoke of; whole files of one reason stand
+// together.
+func (c *call) unused(rep book.Report, v advise.Voice) {
+	said := map[string]bool{}
+	for _, u := range rep.Unused {
+		said[u.File] = true
+	}
+	all := slices.Clone(rep.Unused)
+	for _, f := range rep.Files {
+		if f.State == "unused" && !said[f.Path] {
+			all = append(all, evenstand.Unused{File: f.Path, Offset: -1, Count: 1, Of: "files", Why: f.Why})
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	type reason struct{ why, do string }
+	by := map[reason][]string{}
+	for _, u := range all {
+		if whole(u) {
+			r := reason{u.Why, u.Do}
+			by[r] = append(by[r], u.File)
+		}
+	}
+	c.printf("Not used:\n")
+	for _, u := range all {
+		if whole(u) {
+			names := by[reason{u.Why, u.Do}]
+			if names == nil {
+				continue // stood with the first
+			}
+			by[reason{u.Why, u.Do}] = nil
+			const few = 3
+			u.File = strings.Join(names[:min(few, len(names))], ", ")
+			if more := len(names) - few; more > 0 {
+				u.File += fmt.Sprintf(" and %d more", more)
+			}
+		}
+		c.text("  ", "    ", unusedLine(u, v))
+	}
+}
+
+// whole tells whether a whole file was not used.
+func whole(u evenstand.Unused) bool {
+	return u.Of == "files" && u.Count == 1 && u.Line == 0 && u.Offset <= 0
+}
+
+// instant is how readers, who know no zone, write an instant in a sentence.
+var instant = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z`)
+
+// local writes the instants in a sentence as the logbook's people read them.
+func local(text string, v advise.Voice) string {
+	return instant.ReplaceAllStringFunc(text, func(s string) string {
+		var t evenstand.Micros
+		if t.UnmarshalText([]byte(s)) != nil {
+			return s
+		}
+		layout := "3:04:05 pm"
+		if v.Units == evenstand.Metric {
+			layout = "15:04:05"
+		}
+		return t.Time().In(v.Zone).Format(layout) + ", " + v.Date(t)
+	})
+}
+
+// days names the local days of machine-days: each of a few, else the first
+// and the last.
+func days(refs []book.DayRef, v advise.Voice) string {
+	var ds []evenstand.Day
+	for _, r := range refs {
+		ds = append(ds, r.Day)
+	}
+	slices.Sort(ds)
+	ds = slices.Compact(ds)
+	names := make([]string, len(ds))
+	for i, d := range ds {
+		names[i] = string(d)
+		if t, err := d.Start(v.Zone); err == nil {
+			names[i] = v.Date(t)
+		}
+	}
+	if len(names) > 4 {
+		return fmt.Sprintf("%s to %s", names[0], names[len(names)-1])
+	}
+	return strings.Join(names, "; ")
 }
 
 // unusedLine says what was not used, where, why and what to do.
-func unusedLine(u evenstand.Unused) string {
+func unusedLine(u evenstand.Unused, v advise.Voice) string {
 	line := u.File
 	switch {
 	case u.Line > 0:
@@ -144,10 +263,13 @@ func unusedLine(u evenstand.Unused) string {
 	case u.Offset > 0:
 		line += fmt.Sprintf(", byte %d", u.Offset)
 	}
-	if u.Count > 0 && u.Of != "" {
-		line += fmt.Sprintf(": %s %s", thousands(u.Count), u.Of)
+	if line != "" {
+		line += ": "
 	}
-	line += ": " + u.Why + "."
+	if u.Count > 0 && u.Of != "" && u.Of != "files" {
+		line += plural(int(u.Count), strings.TrimSuffix(u.Of, "s"), u.Of) + ": "
+	}
+	line += local(strings.TrimSuffix(u.Why, "."), v) + "."
 	if u.Do != "" {
 		line += " " + u.Do
 	}

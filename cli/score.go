@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io/fs"
 	"math"
+	"os"
 	"sort"
 
 	"evenstand"
@@ -22,6 +23,9 @@ func scoreCommand() command {
 TRUTH is the folder that evenstand simulate made. It says recall, precision, false
 findings in ten hours, delay, causes, money and places.`,
 		run: func(ctx context.Context, c *call, _ any) error {
+			if _, err := os.Stat(c.args[1]); err != nil {
+				return missing(c.args[1], err)
+			}
 			truth, err := sim.ReadTruth(c.args[1])
 			if err != nil {
 				return err

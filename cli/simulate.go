@@ -27,7 +27,7 @@ Example:
 		run: func(ctx context.Context, c *call, opts any) error {
 			s, err := sim.Load(c.args[0])
 			if err != nil {
-				return err
+				return missing(c.args[0], err)
 			}
 			if n := opts.(*simulateOptions).seed; n > 0 {
 				s.Seed = n

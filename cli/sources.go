@@ -2,7 +2,9 @@ package cli
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -29,33 +31,61 @@ func sourcesCommand() command {
 				}
 				return c.printJSON(map[string]any{"schema": 1, "sources": src})
 			}
-			v := advise.Voice{Zone: b.Zone(), Units: b.Settings().Units}
+			v := voice(b)
 			if len(src) == 0 {
 				c.printf("No logs have been read yet.\n")
 			}
 			for _, s := range src {
-				c.printf("%s\n", sourceLine(s))
+				c.source(s)
 				if s.First != evenstand.NoTime {
-					c.printf("    %s %s to %s %s\n", v.Date(s.First), v.Clock(s.First), v.Date(s.Last), v.Clock(s.Last))
+					c.text("    ", "    ", spell(v, s.First, s.Last))
 				}
-				if off := float64(s.ClockOffset); math.IsNaN(off) {
-					c.printf("    clock: nobody has said how far it is off\n")
-				} else if e := float64(s.ClockError); math.IsNaN(e) {
-					c.printf("    clock: %+.2f s off\n", off)
-				} else {
-					c.printf("    clock: %+.2f s off, known to %.2f s\n", off, e)
-				}
-				for _, g := range s.Gaps {
-					c.printf("    silent from %s for %.0f s while the planter planted\n", v.Clock(g.From), (g.To - g.From).Seconds())
+				c.text("    ", "    ", clockLine(float64(s.ClockOffset), float64(s.ClockError)))
+				for i, g := range s.Gaps {
+					if i == most {
+						c.text("    ", "    ", fmt.Sprintf("Silent %d times more.", len(s.Gaps)-most))
+						break
+					}
+					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+span(time.Duration(g.To-g.From)*time.Microsecond)+" while the planter planted.")
 				}
 				for _, u := range s.Unused {
-					c.printf("    not used: %s\n", unusedLine(u))
+					c.text("    ", "      ", "Not used: "+unusedLine(u, v))
 				}
-				for _, n := range s.Notes {
-					c.printf("    %s\n", n)
-				}
+				c.notes(s.Notes)
 			}
 			return nil
 		},
 	}
+}
+
+// most is how many silences of a source are listed one by one.
+const most = 5
+
+// spell writes from when to when a source logged.
+func spell(v advise.Voice, first, last evenstand.Micros) string {
+	from := v.Date(first) + ", " + v.Clock(first)
+	if v.Date(first) == v.Date(last) {
+		return from + " to " + v.Clock(last)
+	}
+	return from + ", to " + v.Date(last) + ", " + v.Clock(last)
+}
+
+// clockLine says how far a box's clock is off: logged minus true, and the
+// half-width of its 90 % interval, both in seconds, NaN unknown.
+func clockLine(off, e float64) string {
+	if math.IsNaN(off) {
+		return "Clock: nobody has said how far it is off."
+	}
+	s := "Clock: right"
+	if math.Abs(off) >= 0.005 {
+		word := "fast"
+		if off < 0 {
+			word = "slow"
+		}
+		s = fmt.Sprintf("Clock: %.2f s %s", math.Abs(off), word)
+	}
+	if math.IsNaN(e) {
+		return s + ", as was said of it; how well is not known."
+	}
+	return s + fmt.Sprintf(" to within %.2f s.", e)
 }

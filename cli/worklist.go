@@ -3,7 +3,10 @@ package cli
 import (
 	"context"
 	"flag"
+	"fmt"
+	"strings"
 
+	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
 	"evenstand/core/record"
@@ -50,10 +53,53 @@ Examples:
 				return nil
 			}
 			c.printf("%s", record.RenderWorklist(w, o))
-			return nil
+			if opts.(*worklistOptions).all {
+				return nil
+			}
+			return c.hidden(ctx, b, w)
 		},
 	}
 }
+
+// hidden says what the short list leaves out.
+func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklist) error {
+	w, err := b.Worklist(ctx, true)
+	if err != nil {
+		return err
+	}
+	listed := map[string]bool{}
+	for _, f := range short.Findings {
+		listed[f.ID] = true
+	}
+	suspected, ended, upsets := 0, 0, 0
+	for _, f := range w.Findings {
+		switch {
+		case listed[f.ID]:
+		case f.Kind == evenstand.KindUpset:
+			upsets++
+		case f.Status == evenstand.Ended:
+			ended++
+		default:
+			suspected++
+		}
+	}
+	var parts []string
+	for _, k := range []struct {
+		n    int
+		what string
+	}{{suspected, "only suspected"}, {ended, "ended by itself"}, {upsets, "passing trouble"}} {
+		if k.n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", k.n, k.what))
+		}
+	}
+	if len(parts) > 0 {
+		c.say("Not listed: %s. To see them: evenstand worklist %s --all", strings.Join(parts, ", "), c.args[0])
+	}
+	return nil
+}
+
+// voice gives how this book's people read numbers.
+func voice(b *book.Book) advise.Voice { return advise.Voice{Zone: b.Zone(), Units: b.Settings().Units} }
 
 // render gives how this book's people read.
 func (c *call) render(ctx context.Context, b *book.Book) (record.Options, error) {
@@ -61,5 +107,5 @@ func (c *call) render(ctx context.Context, b *book.Book) (record.Options, error)
 	if err != nil {
 		return record.Options{}, err
 	}
-	return record.Options{Voice: advise.Voice{Zone: b.Zone(), Units: b.Settings().Units}, Colour: c.colour(), Decisions: ds}, nil
+	return record.Options{Voice: voice(b), Colour: c.colour(), Decisions: ds}, nil
 }

@@ -299,7 +299,7 @@ func (f *field) write(dir string) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(dir, strings.ReplaceAll(f.plan.Name, " ", "-")+".geojson"), append(b, '\n'), 0o666)
+	return os.WriteFile(filepath.Join(dir, f.plan.fileName()), append(b, '\n'), 0o666)
 }
 
 // tangent is the plane that touches the WGS 84 ellipsoid at a field's origin:
@@ -345,3 +345,6 @@ func (t *tangent) degrees(p xy) (lat, lon float64) {
 	phi := math.Atan2(c[2]+ep2*b*sb*sb*sb, r-wgsE2*wgsA*cb*cb*cb)
 	return phi * 180 / math.Pi, math.Atan2(c[1], c[0]) * 180 / math.Pi
 }
+
+// fileName is the name of the field's boundary file.
+func (p *FieldPlan) fileName() string { return strings.ReplaceAll(p.Name, " ", "-") + ".geojson" }

@@ -532,6 +532,13 @@ func writeCard(name string, s *Scenario) error {
 
 // writeReadme says what lies in the folder.
 func writeReadme(name string, s *Scenario) error {
+	var fields, seed string
+	for i := range s.Fields {
+		fields += " --field fields/" + s.Fields[i].fileName()
+	}
+	if s.Money.SeedUnit > 0 {
+		seed = fmt.Sprintf(" --seed-price %g/80000", s.Money.SeedUnit)
+	}
 	text := fmt.Sprintf(`A simulated planting day: scenario %q, seed %d. No real farm, no real machine.
 
 boxes/    what each box in the cab logged
@@ -540,10 +547,11 @@ fields/   the field boundaries
 truth*    what really happened; for scoring only
 
 To read it:
-  evenstand new BOOK --planter card.toml --field fields/*.geojson --zone %s --price %.2f/bu --yield %gbu/ac
+  evenstand new BOOK --planter card.toml --zone %s%s \
+    --price %.2f/bu --yield %gbu/ac%s
   evenstand read BOOK boxes
   evenstand worklist BOOK
-  evenstand score BOOK truth.jsonl
-`, s.Name, s.Seed, s.Zone, s.Money.Price, s.Money.Yield)
+  evenstand score BOOK .
+`, s.Name, s.Seed, s.Zone, fields, s.Money.Price, s.Money.Yield, seed)
 	return os.WriteFile(name, []byte(text), 0o666)
 }

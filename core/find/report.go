@@ -141,7 +141,7 @@ func (e *Engine) reportCell(c *caseFile, f *evenstand.Finding) {
 	f.Harm = []evenstand.Harm{h}
 	r := e.row(c.rows[0])
 	if prof := r.cells.profile(); len(prof) > 0 {
-		ch := &evenstand.Chart{Title: "turns missed, by cell of the disc", X: "cell", Y: "share of the last turns missed", Unit: ""}
+		ch := &evenstand.Chart{Title: "turns missed, by cell of the disc", X: "cell", Y: "share of the last turns missed", Unit: "fraction"}
 		for i, v := range prof {
 			ch.At = append(ch.At, num(float64(i+1)))
 			ch.Value = append(ch.Value, num(v))
@@ -230,7 +230,7 @@ func (e *Engine) reportRuns(c *caseFile, f *evenstand.Finding) {
 // rowChart draws each row's rate of the last half hour with its interval.
 func (e *Engine) rowChart(kind int, mark []int) *evenstand.Chart {
 	names := [numKinds]string{"skips", "doubles"}
-	ch := &evenstand.Chart{Title: names[kind] + " by row, last half hour", X: "row", Y: "share of places due", Unit: "%"}
+	ch := &evenstand.Chart{Title: names[kind] + " by row, last half hour", X: "row", Y: "share of places due", Unit: "fraction"}
 	var vals []float64
 	for _, r := range e.rows {
 		w := &r.rates[kind]

@@ -40,9 +40,9 @@ func (o Options) faint(s string) string {
 	return "\x1b[2m" + s + "\x1b[0m"
 }
 
-// wrap breaks text into lines of width columns, the first begun by first and
+// Wrap breaks text into lines of width columns, the first begun by first and
 // the others by an indent as wide.
-func wrap(first, text string, width int) []string {
+func Wrap(first, text string, width int) []string {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(first))
 	var lines []string
 	line, bare := first, true
@@ -68,7 +68,7 @@ type page struct {
 func (p *page) line(s string) { p.b.WriteString(strings.TrimRight(s, " ") + "\n") }
 
 func (p *page) text(first, text string) {
-	for _, l := range wrap(first, text, p.o.width()) {
+	for _, l := range Wrap(first, text, p.o.width()) {
 		p.line(l)
 	}
 }
@@ -86,10 +86,10 @@ func RenderWorklist(w evenstand.Worklist, o Options) string {
 	if w.AsOf != evenstand.NoTime {
 		title += ", as of " + o.Voice.Clock(w.AsOf) + ", " + o.Voice.Date(w.AsOf)
 	}
-	for _, l := range wrap("", title, o.width()) {
+	for _, l := range Wrap("", title, o.width()) {
 		p.line(o.faint(l))
 	}
-	for _, l := range wrap("", Summary(w, o.Voice), o.width()) {
+	for _, l := range Wrap("", Summary(w, o.Voice), o.width()) {
 		p.line(o.strong(l))
 	}
 	for _, g := range Groups(w) {
@@ -198,11 +198,11 @@ func (p *page) decision(d Decision) string {
 // cannot tell.
 func RenderFinding(f *evenstand.Finding, o Options) string {
 	p := &page{o: o}
-	for _, l := range wrap("", f.Sentence, o.width()) {
+	for _, l := range Wrap("", f.Sentence, o.width()) {
 		p.line(o.strong(l))
 	}
 	about := nonempty(f.ID, f.Kind, string(f.Stage), string(f.Status), where(f), p.passes(f))
-	for _, l := range wrap("", strings.Join(about, "; "), o.width()) {
+	for _, l := range Wrap("", strings.Join(about, "; "), o.width()) {
 		p.line(o.faint(l))
 	}
 	for _, d := range o.Decisions {
