@@ -18,6 +18,7 @@ require (
 	github.com/rogpeppe/go-internal v1.16.0 // indirect
 	github.com/twpayne/go-geom v1.6.1 // indirect
 	golang.org/x/sys v0.49.0 // indirect
+	golang.org/x/tools v0.52.0 // indirect
 	gonum.org/v1/gonum v0.17.0 // indirect
 	google.golang.org/protobuf v1.34.2 // indirect
 	pgregory.net/rapid v1.3.0 // indirect
