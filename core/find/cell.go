@@ -209,7 +209,7 @@ type carried struct {
 // carryLeast is the sum in nats at which a cell's beginning is remembered over
 // a stop, slipMost the places that the number may slip there.
 const (
-	carryLeast = 4.0
+	carryLeast = 12.0
 	slipMost   = 3
 )
 
@@ -230,18 +230,18 @@ func (w *cellWatch) segment(t evenstand.Micros) {
 				top, q = v, j
 			}
 		}
-		if top >= carryLeast && c.chain[q].misses >= 2 {
+		if top >= carryLeast && c.chain[q].misses >= 4 {
 			w.carried = append(w.carried, carried{cell: i, t: c.chain[q].t, end: t, misses: float64(c.chain[q].misses), turns: float64(c.turn - c.chain[q].turn + 1)})
 		}
 	}
 }
 
 // before finds the beginning of a cell's misses under a number next to it.
-func (w *cellWatch) before(i int, since evenstand.Micros) (carried, bool) {
+func (w *cellWatch) before(i int, since evenstand.Micros, share float64) (carried, bool) {
 	best := carried{t: since}
 	for _, c := range w.carried {
 		d := (c.cell - i + w.n) % w.n
-		if d = min(d, w.n-d); d == 0 || d > slipMost || c.t >= best.t || c.end > since+60*evenstand.Second {
+		if d = min(d, w.n-d); d == 0 || d > slipMost || c.t >= best.t || c.end > since+60*evenstand.Second || c.misses < share/2*c.turns {
 			continue
 		}
 		best = c
@@ -310,7 +310,7 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 		p0: w.base(c), lastT: t, odds: nats - math.Log(float64(3*w.n))}
 	begin, at := ch.t, i
 	for range 3 { // it may have slipped at several stops
-		b, ok := w.before(at, begin)
+		b, ok := w.before(at, begin, float64(ch.misses)/turns)
 		if !ok {
 			break
 		}
@@ -319,6 +319,10 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 		cc.turns += b.turns
 		at = b.cell
 	}
+	// Two misses of the cell lie 1/q turns apart; a turn takes what the last ones took.
+	turn := (t - ch.t) / evenstand.Micros(math.Max(1, turns))
+	doubt := evenstand.Micros(2*math.Max(1, turns)/math.Max(1, float64(ch.misses))) * min(turn, 5*evenstand.Second)
+	begin = e.afterHalt(begin, max(doubt, 8*evenstand.Second))
 	cc.seen = cc.misses - cc.p0*cc.turns
 	// A cell that fell silent a while ago and turns up again is one fault.
 	for n := len(e.cases) - 1; n >= 0; n-- {

@@ -40,6 +40,8 @@ type Engine struct {
 	common          commonTrouble
 	hour            hourly
 	rate            rateWatch
+	halts           []halt           // longer halts of late
+	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int
 	stopWay, offWay float64
 
@@ -361,6 +363,7 @@ type passState struct {
 // to t has been handed in.
 func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.now, e.bar = t, b
+	e.noteHalt(t)
 	e.common.tick(e, t)
 	e.tickVacuum(t)
 	e.judgeBatches(t)
@@ -389,6 +392,43 @@ func (e *Engine) Raised() []evenstand.Finding {
 		}
 	}
 	return out
+}
+
+// halt is a time without planting: a refill, a break, a move to another field.
+type halt struct{ from, to evenstand.Micros }
+
+const (
+	haltLeast = 60 * evenstand.Second
+	haltKeep  = 40
+)
+
+func (e *Engine) noteHalt(t evenstand.Micros) {
+	if !e.bar.Planting {
+		if e.stood == 0 {
+			e.stood = t
+		}
+		return
+	}
+	if e.stood != 0 && t-e.stood >= haltLeast {
+		if len(e.halts) == haltKeep {
+			e.halts = append(e.halts[:0], e.halts[1:]...)
+		}
+		e.halts = append(e.halts, halt{e.stood, t - evenstand.Second})
+	}
+	e.stood = 0
+}
+
+// afterHalt moves a beginning that lies less than doubt before a longer halt
+// to the end of it. A beginning is never known to the second, and what changes
+// on a planter changes while it stands more often than in the last seconds
+// before it does.
+func (e *Engine) afterHalt(onset, doubt evenstand.Micros) evenstand.Micros {
+	for _, h := range e.halts {
+		if onset < h.to && onset > h.from-doubt && h.to-h.from > doubt {
+			onset = h.to
+		}
+	}
+	return onset
 }
 
 // Finish ends the day at t and returns what was found, in order of the alarm.

@@ -25,6 +25,7 @@ const (
 	rateEarly   = 8.0                        // more quasi-nats asked while a row's own ratio is young
 	refineAfter = 240                        // batches after the alarm at which the onset is looked at for the last time,
 	refineTwice = 180                        // and for the first time, when so many are still to come
+	rateDoubt   = 25 * evenstand.Second      // to which the beginning of a shift is known at best
 	rateSure    = 1.8                        // times the expected at which a shift is raised at once
 	rateConfirm = 1.3                        // times the expected that the batches after the alarm must show otherwise
 	rateReopen  = 20 * 60 * evenstand.Second // a rate that comes back is the same finding
@@ -430,7 +431,7 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 		return
 	}
 	first, early, late := w.det.Onset()
-	on, lo, hi := w.began(first), w.began(early), w.back(late).t1
+	on, lo, hi := e.afterHalt(w.began(first), rateDoubt), w.began(early), w.back(late).t1
 	doubt := w.doubt
 	w.doubt = -1
 	if odds <= 0 {
@@ -544,7 +545,7 @@ func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 			break
 		}
 	}
-	on := w.began(at)
+	on := e.afterHalt(w.began(at), rateDoubt)
 	if on > c.alarm {
 		return
 	}

@@ -16,6 +16,7 @@ const (
 	runExtra   = 3e-4 // runs a place that count as starved, beyond the row's own
 	runFloor   = 2e-5
 	runEndNats = 9.0
+	runDoubt   = 60 * evenstand.Second // between two runs at the start
 )
 
 type starvedWatch struct {
@@ -102,7 +103,7 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 	q0, q1 := w.rates(r)
 	w.c += math.Log(q1 / q0)
 	if w.c >= runAlarm && w.runs >= 3 && (w.cse == nil || !w.cse.open()) {
-		on := w.onset(q0, r.places)
+		on := e.afterHalt(w.onset(q0, r.places), runDoubt)
 		w.cse = e.add(&caseFile{kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: on,
 			onsetLow: on - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
 			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n}})
