@@ -142,8 +142,7 @@ func (s *settler) countRow(r *rowState, c count) {
 	if from < p.Start || c.t > p.End+passTail {
 		return
 	}
-	cur := s.path.Cursor()
-	a, b := cur.At(from), cur.At(c.t)
+	a, b := s.counted.At(from), s.counted.At(c.t)
 	way := (b.S - a.S) - r.y*(b.Psi-a.Psi)
 	if way <= 0.05 {
 		return

@@ -59,6 +59,7 @@ type settler struct {
 	driven   *align.Cursor
 	landing  *align.Cursor
 	machine  *align.Cursor
+	counted  *align.Cursor
 	open     bool // the pass cur has begun
 	lowered  bool
 	tickN    int
@@ -393,7 +394,7 @@ func (s *settler) start() {
 		s.rows = append(s.rows, newRowState(r, &s.card))
 	}
 	s.engine = find.New(cfg)
-	s.here, s.driven, s.landing, s.machine = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
+	s.here, s.driven, s.landing, s.machine, s.counted = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
 }
 
 // finish ends the day.
