@@ -17,6 +17,7 @@ import (
 const (
 	cellAlarm     = 21.0 // nats
 	cellSlip      = 10.0 // nats that suffice to follow a named cell after a slip
+	slipQuiet     = 6.0  // nats against a named cell at which another one is taken for it
 	cellQuiet     = 12.0 // nats against the named cell at which it counts as quiet
 	cellSuspected = 4.6  // log odds of 100 to 1 for some cell of the row
 )
@@ -275,16 +276,12 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 		if cc == nil {
 			continue
 		}
-		back := cellBack[q]
-		if int(w.cell[j].turn) < back {
-			back = int(w.cell[j].turn)
-		}
+		back := min(cellBack[q], int(w.cell[j].turn), 64)
 		got := 0
-		for b := 0; b < back && b < 64; b++ {
+		for b := range back {
 			got += int(w.cell[j].hist >> b & 1)
 		}
-		share := cellQ[q]
-		if got >= 1 && float64(got) > 0.7*share*float64(back) {
+		if cc.cell.quiet < slipQuiet && got >= 1 && float64(got) > 0.7*cellQ[q]*float64(back) {
 			continue
 		}
 		w.move(i, j)
@@ -409,12 +406,34 @@ func (w *cellWatch) follow(e *Engine, r *row, f *caseFile, missed bool, t evenst
 	if cc.quiet >= cellQuiet {
 		cc.waiting++
 		if float64(cc.waiting) > math.Max(20, 12/q) {
-			f.until = cc.lastT
 			w.cell[cc.cell].named = nil
+			if next := w.goesOn(f); next != nil {
+				// What was named beside it meanwhile is the same cell after a slip.
+				next.dropped = true
+				w.cell[next.cell.cell].named = f
+				cc.cell = next.cell.cell
+				cc.misses += next.cell.misses
+				cc.turns += next.cell.turns
+				cc.seen += next.cell.seen
+				cc.quiet, cc.waiting = 0, 0
+				return
+			}
+			f.until = cc.lastT
 		}
 	} else if cc.waiting > 0 && missed {
 		cc.waiting = 0
 	}
+}
+
+// goesOn gives the open case of another cell of the row that began when f fell
+// silent.
+func (w *cellWatch) goesOn(f *caseFile) *caseFile {
+	for i := range w.cell {
+		if n := w.cell[i].named; n != nil && n != f && n.open() && absT(n.onset-f.cell.lastT) < 2*60*evenstand.Second {
+			return n
+		}
+	}
+	return nil
 }
 
 // tick keeps the suspicion of the row up to date.
