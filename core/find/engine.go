@@ -355,6 +355,7 @@ func (e *Engine) Lift(t evenstand.Micros) {
 type passState struct {
 	down   bool
 	since  evenstand.Micros
+	begun  evenstand.Micros // when most rows gave seed; 0 not yet
 	lifted evenstand.Micros
 	way    float64
 }

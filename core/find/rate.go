@@ -640,19 +640,42 @@ func (c *caseFile) sumKind() int {
 // dusty tells whether the extra pulses of the row's late doubles lie anywhere
 // in their place. The second seed of a real double follows the first closely,
 // about exponential with a mean of 0.15 place blurred by the fall; a pulse of
-// dust falls at any time, and as often before the seed as behind it.
+// dust falls at any time, and as often before the seed as behind it. How far
+// that holds on this machine its other rows tell.
 func (e *Engine) dusty(r *row) bool {
-	n := min(r.dblN, len(r.dblOff))
-	if n < 20 {
+	n, own := r.dustOdds()
+	if n < dustLeast {
 		return false
 	}
-	odds := 0.0
+	var others []float64
+	for _, o := range e.rows {
+		if k, v := o.dustOdds(); o != r && k >= dustLeast {
+			others = append(others, v)
+		}
+	}
+	usual := dustUsual
+	if len(others) >= 3 {
+		usual = stat.Median(others)
+	}
+	return float64(n)*(own-usual) > dustNats
+}
+
+const (
+	dustLeast = 20   // doubles before anything is said
+	dustUsual = 0.15 // nats a double on clean simulated rows
+	dustNats  = 18.0 // of some thirty that dust gives with 64 doubles; real doubles gave nine at most
+)
+
+// dustOdds gives the number of late doubles, 64 at most, and the mean log odds
+// of dust against a second seed.
+func (r *row) dustOdds() (n int, mean float64) {
+	n = min(r.dblN, len(r.dblOff))
 	for _, u := range r.dblOff[:n] {
 		a, b := float64(u[0]), float64(u[1])
 		na, nb := scatterDensity(a), scatterDensity(b)
-		odds += math.Log(na+nb+1e-9) - math.Log(na*doubleDensity(b)+nb*doubleDensity(a)+1e-9)
+		mean += (math.Log(na+nb+1e-9) - math.Log(na*doubleDensity(b)+nb*doubleDensity(a)+1e-9)) / float64(n)
 	}
-	return odds > 10 // nats; dust gives some fifty
+	return n, mean
 }
 
 // scatterSD is a usual scatter of seeds around their place, in places.

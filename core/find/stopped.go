@@ -96,6 +96,11 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 			fresh++
 		}
 	}
+	if float64(fresh) >= stopPeers*float64(on) {
+		if e.pass.begun == 0 {
+			e.pass.begun = t
+		}
+	}
 	for _, r := range e.rows {
 		s := &r.stop
 		if s.cse != nil && s.cse.open() {
@@ -135,7 +140,10 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 		if peers < 1 || float64(fresh-mine) < stopPeers*float64(peers) {
 			continue
 		}
-		silent := s.quiet // while planting: a halt in the pass is no stop of a row
+		silent := s.quiet       // while planting: a halt in the pass is no stop of a row
+		if s.last < s.lowered { // the others may be late too, or the lift's clock be early
+			silent = math.Min(silent, (t - e.pass.begun).Seconds())
+		}
 		if silent < raise || (r.grade != evenstand.GradeA && s.way < stopWayB) {
 			continue
 		}
