@@ -142,6 +142,9 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 		}
 		silent := s.quiet       // while planting: a halt in the pass is no stop of a row
 		if s.last < s.lowered { // the others may be late too, or the lift's clock be early
+			if e.pass.begun == 0 {
+				continue
+			}
 			silent = math.Min(silent, (t - e.pass.begun).Seconds())
 		}
 		if silent < raise || (r.grade != evenstand.GradeA && s.way < stopWayB) {
