@@ -69,6 +69,27 @@ func (m *Micros) UnmarshalText(b []byte) error {
 	return nil
 }
 
+// MarshalJSON writes the same as a JSON text, and null for an unknown instant.
+func (m Micros) MarshalJSON() ([]byte, error) {
+	if m == NoTime {
+		return []byte("null"), nil
+	}
+	return []byte(`"` + m.String() + `"`), nil
+}
+
+// UnmarshalJSON reads what MarshalJSON wrote.
+func (m *Micros) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*m = NoTime
+		return nil
+	}
+	text, err := strconv.Unquote(string(b))
+	if err != nil {
+		return fmt.Errorf("time %s: want a text such as \"2026-05-02T19:12:08Z\", or null", b)
+	}
+	return m.UnmarshalText([]byte(text))
+}
+
 // Day is one local calendar day, written 2026-05-02. The zone that makes it
 // local is the logbook's and is carried beside it.
 type Day string
