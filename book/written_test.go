@@ -22,7 +22,7 @@ func TestParseFields(t *testing.T) {
 			[]evenstand.Field{{Name: "home", Polygons: [][][][2]float64{square}}}},
 		{"collection", `{"type":"FeatureCollection","features":[{"type":"Feature","properties":null,"geometry":{"type":"MultiPolygon","coordinates":[[[[-93,41],[-92,41],[-92,42],[-93,41]]]]}},
 			{"type":"Feature","properties":{"name":" b "},"geometry":{"type":"Polygon","coordinates":[[[-93,41],[-92,41],[-92,42],[-93,41]]]}}]}`,
-			[]evenstand.Field{{Name: "home 1", Polygons: [][][][2]float64{square}}, {Name: "b", Polygons: [][][][2]float64{square}}}},
+			[]evenstand.Field{{Name: "home", Polygons: [][][][2]float64{square}}, {Name: "b", Polygons: [][][][2]float64{square}}}},
 	} {
 		got, err := book.ParseFields("home.geojson", []byte(tt.text))
 		if err != nil {

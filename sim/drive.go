@@ -63,7 +63,6 @@ type tractor struct {
 	s      *Scenario
 	steer  wander  // guidance error
 	offset float64 // the error after the tractor's own inertia, m left of the line
-	drift  float64 // slow drift of the receiver's fixes, m
 	haste  wander  // speed
 	v      float64
 	at     xy      // where the plan has it
