@@ -123,7 +123,9 @@ func noCommand(env Env, name string) int {
 func overview(w io.Writer, cmds []command) {
 	fmt.Fprint(w, "evenstand reads what the boxes of a row-crop planter logged and says what is\noff, on which row, since when, why, what it costs and what to do.\n\n")
 	for _, c := range cmds {
-		fmt.Fprintf(w, "  %-10s %s\n", c.name, c.what)
+		for _, l := range record.Wrap(fmt.Sprintf("  %-10s ", c.name), c.what, width) {
+			fmt.Fprintln(w, l)
+		}
 	}
 	fmt.Fprint(w, "  version    print the version\n\nSay evenstand help COMMAND for one of them. A first day:\n\n  evenstand new spring --planter card.toml --price 4.50/bu --yield 190bu/ac\n  evenstand read spring /media/stick\n  evenstand worklist spring\n\n")
 	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 the call was not understood, 3 done with some\ninput unused, 4 the logbook is in use or of a newer version, 130 stopped.\n")
@@ -195,9 +197,7 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 		case len(pos) == 0 && strings.HasPrefix(c.args, "BOOK"):
 			wrong = "which logbook? "
 		case len(pos) < c.least:
-			_, next, _ := strings.Cut(c.args, " ")
-			next, _, _ = strings.Cut(next, " ")
-			wrong = "which " + strings.TrimRight(next, "…") + "? "
+			wrong = "which " + strings.TrimRight(strings.Fields(c.args)[len(pos)], "…") + "? "
 		default:
 			wrong = fmt.Sprintf("%q is one argument too many. ", pos[c.most])
 		}

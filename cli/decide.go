@@ -6,6 +6,7 @@ import (
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/core/record"
 )
 
 type decideOptions struct{ note, cause string }
@@ -22,7 +23,8 @@ func doneCommand() command {
 		},
 		help: `
 Example:
-  evenstand done spring 7q2k --cause "seed stuck in the disc" --note "cleaned at the second fill"`,
+  evenstand done spring 7q2k --cause "seed stuck in the disc" \
+      --note "cleaned at the second fill"`,
 		run: func(ctx context.Context, c *call, opts any) error {
 			o := opts.(*decideOptions)
 			return c.decide(ctx, book.Decision{Status: evenstand.Acted, Note: o.note, Cause: o.cause}, "acted on")
@@ -54,8 +56,15 @@ func (c *call) decide(ctx context.Context, d book.Decision, word string) error {
 		return err
 	}
 	defer b.Close()
-	f, err := b.Decide(ctx, c.args[1], d)
+	w, err := b.Worklist(ctx, true)
 	if err != nil {
+		return err
+	}
+	f, err := record.Find(w.Findings, c.args[1])
+	if err != nil {
+		return err
+	}
+	if f, err = b.Decide(ctx, f.ID, d); err != nil {
 		return err
 	}
 	if c.json {

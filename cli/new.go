@@ -30,18 +30,20 @@ func newCommand() command {
 			fs.Var(&o.planter, "planter", "planter `card` (TOML); without one the rows are learnt from the logs")
 			fs.Var(&o.field, "field", "field boundary (`GeoJSON`); may be given again")
 			fs.StringVar(&o.zone, "zone", "", "time `zone`, such as America/Chicago; without it this computer's")
-			fs.StringVar(&o.units, "units", "us", "`us` or metric, for what people read")
+			fs.StringVar(&o.units, "units", "us", "`units` that people read: us or metric")
 			fs.StringVar(&o.price, "price", "", "`price` of the grain: 4.50/bu, 180/t; without it losses are in bushels")
 			fs.StringVar(&o.yield, "yield", "", "yield `goal`: 190bu/ac, 11t/ha; without it no loss can be said")
-			fs.StringVar(&o.seed, "seed-price", "", "price of `seed`: 300/80000 is 300 for 80,000 seeds")
+			fs.StringVar(&o.seed, "seed-price", "", "`price` of seed: 300/80000 is 300 for 80,000 seeds")
 			fs.StringVar(&o.currency, "currency", "USD", "`code` of the currency")
 			fs.StringVar(&o.name, "name", "", "`name` of the logbook; without it the folder's")
 			return o
 		},
 		help: `
 Examples:
-  evenstand new spring --planter card.toml --field north.geojson --zone America/Chicago --price 4.50/bu --yield 190bu/ac
-  evenstand new fruehjahr --units metric --price 180/t --yield 11t/ha --currency EUR
+  evenstand new spring --planter card.toml --field north.geojson \
+      --zone America/Chicago --price 4.50/bu --yield 190bu/ac
+  evenstand new fruehjahr --units metric --price 180/t --yield 11t/ha \
+      --currency EUR
 
 Prices, units and limits can be changed later in book.toml.`,
 		run: func(ctx context.Context, c *call, opts any) error { return runNew(c, opts.(*newOptions)) },

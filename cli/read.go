@@ -17,16 +17,17 @@ func readCommand() command {
 		name: "read", args: "BOOK PATH…", what: "take logs into the logbook and find what is off",
 		least: 2, most: -1, reports: true,
 		help: `
-PATH is a folder, a zip or a single file: ISO 11783-10 task data, or the plain layout
-(seeds.csv, track.csv, readings.csv, journal.csv). The same file read twice counts once;
-of a file that grew only what is new is added. Every file is kept as it came.
+PATH is a folder, a zip or a single file: ISO 11783-10 task data, or the plain
+layout (seeds.csv, track.csv, readings.csv, journal.csv). The same file read
+twice counts once; of a file that grew only what is new is added. Every file is
+kept as it came.
 
 Examples:
   evenstand read spring /media/stick
   evenstand read spring today/TASKDATA.zip today/seeds.csv
 
-For every file it says what was used, what was not, and why. Exit code 3 says that
-something was not used.`,
+It says what was used, what was not, and why; with --json for every file. Exit
+code 3 says that something was not used.`,
 		run: func(ctx context.Context, c *call, _ any) error {
 			b, err := c.open(c.args[0])
 			if err != nil {
@@ -49,7 +50,8 @@ func rebuildCommand() command {
 		name: "rebuild", args: "BOOK", what: "make everything derived again from the originals and the ledger",
 		least: 1, most: 1, reports: true,
 		help: `
-Nothing that people wrote or decided is touched. Two rebuilds give the same bytes.`,
+Nothing that people wrote or decided is touched. Two rebuilds give the same
+bytes.`,
 		run: func(ctx context.Context, c *call, _ any) error {
 			b, err := c.open(c.args[0])
 			if err != nil {

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"path/filepath"
 	"sort"
 
 	"evenstand"
@@ -20,13 +21,17 @@ func scoreCommand() command {
 		name: "score", args: "BOOK TRUTH", what: "hold a logbook's findings against the truth of a simulated day",
 		least: 2, most: 2, reports: true,
 		help: `
-TRUTH is the folder that evenstand simulate made. It says recall, precision, false
-findings in ten hours, delay, causes, money and places.`,
+TRUTH is the folder that evenstand simulate made. It says recall, precision,
+false findings in ten hours, delay, causes, money and places.`,
 		run: func(ctx context.Context, c *call, _ any) error {
-			if _, err := os.Stat(c.args[1]); err != nil {
-				return missing(c.args[1], err)
+			dir := c.args[1]
+			if _, err := os.Stat(dir); err != nil {
+				return missing(dir, err)
 			}
-			truth, err := sim.ReadTruth(c.args[1])
+			if filepath.Ext(dir) == ".jsonl" {
+				dir = filepath.Dir(dir)
+			}
+			truth, err := sim.ReadTruth(dir)
 			if err != nil {
 				return err
 			}
@@ -40,7 +45,7 @@ findings in ten hours, delay, causes, money and places.`,
 				return err
 			}
 			rep := score.Score(w.Findings, truth)
-			if rep.Places, err = places(ctx, b, c.args[1], truth); err != nil {
+			if rep.Places, err = places(ctx, b, dir, truth); err != nil {
 				return err
 			}
 			if c.json {

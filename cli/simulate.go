@@ -19,8 +19,8 @@ func simulateCommand() command {
 			return o
 		},
 		help: `
-The logs stand in OUT/boxes, the planter card and the fields beside them, the truth in
-OUT/truth.jsonl and OUT/truth. Everything in it is invented.
+The logs stand in OUT/boxes, the planter card and the fields beside them, the
+truth in OUT/truth.jsonl and OUT/truth. Everything in it is invented.
 
 Example:
   evenstand simulate scenarios/busy.toml /tmp/day`,
@@ -41,7 +41,11 @@ Example:
 			if c.json {
 				return c.printJSON(map[string]any{"schema": 1, "day": sum.Day, "faults": len(sum.Faults), "boxes": sum.Boxes, "seeds": sum.Written})
 			}
-			c.printf("Simulated %s: %s in %s.\n", s.Name, plural(int(sum.Written), "seed", "seeds"), c.args[1])
+			what := plural(int(sum.Written), "seed", "seeds")
+			if sum.Written == 0 {
+				what = "a row a second, no seed times,"
+			}
+			c.printf("Simulated %s: %s in %s.\n", s.Name, what, c.args[1])
 			return nil
 		},
 	}

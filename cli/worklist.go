@@ -49,7 +49,15 @@ Examples:
 				return err
 			}
 			if len(days) == 0 {
-				c.printf("The logbook holds no logs yet. Bring some: evenstand read %s PATH\n", c.args[0])
+				src, err := b.Sources(ctx)
+				if err != nil {
+					return err
+				}
+				if len(src) > 0 {
+					c.text("", "", fmt.Sprintf("What was read so far makes no day of planting. To see what it was: evenstand sources %s", c.args[0]))
+					return nil
+				}
+				c.text("", "", fmt.Sprintf("The logbook holds no logs yet. Bring some: evenstand read %s PATH", c.args[0]))
 				return nil
 			}
 			c.printf("%s", record.RenderWorklist(w, o))

@@ -344,7 +344,7 @@ func TestSummary(t *testing.T) {
 func TestFind(t *testing.T) {
 	fs := []evenstand.Finding{{ID: "abc123456789"}, {ID: "abd123456789"}}
 	for _, tt := range []struct{ id, want, err string }{
-		{"abc123456789", "abc123456789", ""}, {" ABC ", "abc123456789", ""}, {"ab", "", "no finding"}, {"zzz", "", "the worklist shows the ids"},
+		{"abc123456789", "abc123456789", ""}, {" ABC ", "abc123456789", ""}, {"ab", "", "at least three characters"}, {"zzz", "", "the worklist shows the ids"},
 	} {
 		got, err := record.Find(fs, tt.id)
 		if got.ID != tt.want || (err == nil) != (tt.err == "") || err != nil && !strings.Contains(err.Error(), tt.err) {

@@ -105,7 +105,11 @@ func (p *page) item(f *evenstand.Finding) {
 	id := "  " + f.ID + "  "
 	indent := strings.Repeat(" ", utf8.RuneCountInString(id))
 	p.text(id, f.Sentence)
-	p.text(indent, strings.Join(nonempty(p.moneyLine(f), where(f)), "; ")+".")
+	money := p.moneyLine(f)
+	if money != "" {
+		money = strings.ToUpper(money[:1]) + money[1:]
+	}
+	p.text(indent, strings.Join(nonempty(money, where(f)), "; ")+".")
 	if todo(f) && f.Advice.Do != "" {
 		p.text(indent, work(f)+f.Advice.Do)
 	}

@@ -177,6 +177,9 @@ func Find(fs []evenstand.Finding, id string) (evenstand.Finding, error) {
 	case 1:
 		return hits[0], nil
 	case 0:
+		if len(id) < 3 {
+			return evenstand.Finding{}, fmt.Errorf("finding %q: write at least three characters of the id", id)
+		}
 		return evenstand.Finding{}, fmt.Errorf("no finding %q; the worklist shows the ids, with --all those that have ended too", id)
 	}
 	return evenstand.Finding{}, fmt.Errorf("%d findings begin with %q; write more of the id", len(hits), id)
