@@ -25,7 +25,7 @@ const (
 	rateEarly   = 8.0                        // more quasi-nats asked while a row's own ratio is young
 	refineAfter = 240                        // batches after the alarm at which the onset is looked at for the last time,
 	refineTwice = 180                        // and for the first time, when so many are still to come
-	rateDoubt   = 25 * evenstand.Second      // to which the beginning of a shift is known at best
+	rateDoubt   = 45 * evenstand.Second      // to which the beginning of a shift is known at best
 	rateSure    = 1.8                        // times the expected at which a shift is raised at once
 	rateConfirm = 1.3                        // times the expected that the batches after the alarm must show otherwise
 	rateReopen  = 20 * 60 * evenstand.Second // a rate that comes back is the same finding

@@ -8,9 +8,9 @@ import (
 
 // A stopped row drops nothing while its peers do. The limit is three times
 // the longest run of misses of any healthy row, about a second; a stop is
-// raised when it has lasted two seconds, and a shorter one passes.
+// raised when it has lasted half as much again, and a shorter one passes.
 const (
-	stopRaise   = 2.0  // s
+	stopRaise   = 1.5  // s
 	stopRaiseB  = 10.0 // s at a row a second, and
 	stopWayB    = 20.0 // m: rates come late at the start of a pass
 	stopWayOff  = 30.0 // m, where the drive itself says that it is off and nobody logs what it was told
