@@ -31,6 +31,13 @@ type caseFile struct {
 	level         bool // by the level test: worse than healthy rows are
 }
 
+// raise puts a case on the worklist; its alarm is when that was.
+func (e *Engine) raise(c *caseFile) {
+	if !c.raised {
+		c.raised, c.alarm = true, e.now
+	}
+}
+
 func (c *caseFile) open() bool { return !c.dropped && c.until == evenstand.NoTime }
 
 // excess sums what a row missed beyond its healthy share.

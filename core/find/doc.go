@@ -3,8 +3,9 @@
 // An Engine takes what the stages before it made of the logs, in order of
 // time: places on the disc (grade A) or counts and shares by the second
 // (grade B), vacuum, what is switched on, how the bar moves. Once a second of
-// log time, at Tick, it decides. Its state is a few kilobytes a row, whatever
-// the length of the day. It reads no files and no clock, so a log and a live
+// log time, at Tick, it decides. Its state is a few tens of kilobytes a row,
+// whatever the length of the day, and a line for each finding and each passing
+// trouble. It reads no files and no clock, so a log and a live
 // feed give the same answers.
 //
 // A finding has two stages. Suspected is shown on the row's page only; raised

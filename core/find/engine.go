@@ -45,8 +45,9 @@ type Engine struct {
 	sideSec         int
 	stopWay, offWay float64
 
-	cases  []*caseFile // all that were opened, in order of their alarm
-	upsets []upset
+	cases    []*caseFile // all that were opened and not dropped, in order of opening
+	littered bool        // some of them were dropped since
+	upsets   []upset
 }
 
 // kind of rate that batches count.
@@ -379,6 +380,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 		r.starved.tick(e, r, t)
 	}
 	e.settleHeld(t)
+	e.sweep()
 }
 
 // Raised gives the findings that stand on the worklist at present, in order of

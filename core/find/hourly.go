@@ -83,20 +83,22 @@ func (h *hourly) close(e *Engine, t evenstand.Micros) {
 // family gives the rows that may be compared, and their logs.
 func (h *hourly) closeKind(e *Engine, kind int, t evenstand.Micros) {
 	tab := h.tab[kind]
+	if len(tab) == 0 {
+		return
+	}
 	kinds := []string{evenstand.KindRowSkips, evenstand.KindStarvedRow, evenstand.KindLowVacuum, evenstand.KindRowStopped}
 	if kind == kindDoubles {
 		kinds = []string{evenstand.KindRowDoubles}
 	}
 	var rows []*row
 	var counts []stat.RowCount
-	apart := e.ownSide(e.rows[0], kind) != nil
 	for i := range tab {
 		r := e.rows[i]
 		if tab[i].n < 20*batchA || e.anyDuring(r.n, h.from, t, kinds...) || r.rates[kind].busy() || r.rates[kind].spoilt > h.from {
 			continue
 		}
 		g := 0
-		if apart {
+		if e.ownSide(r, kind) != nil {
 			for s := range e.sides {
 				if e.sides[s].rows.Has(r.n) {
 					g = s + 1

@@ -2,6 +2,7 @@ package find
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 )
@@ -34,13 +35,10 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 		}
 	}
 	most := float64(on) >= 0.5*float64(len(e.rows))
+	e.endOff(t)
 	for _, r := range e.rows {
 		o := &r.off
 		if r.enabled {
-			if o.cse != nil && o.cse.open() {
-				o.cse.until = t
-			}
-			*o = offWatch{}
 			continue
 		}
 		if way <= 0 || !most {
@@ -86,6 +84,47 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 		c.off.add(e, o.way)
 		o.cse = c
 		e.explain(c)
+	}
+}
+
+// endOff ends what is switched on again. Of a finding of several rows those
+// that come back leave it as a finding of their own that has ended; the others
+// stay.
+func (e *Engine) endOff(t evenstand.Micros) {
+	back := map[*caseFile][]*row{}
+	for _, r := range e.rows {
+		if !r.enabled {
+			continue
+		}
+		if c := r.off.cse; c != nil && c.open() {
+			back[c] = append(back[c], r)
+			continue
+		}
+		r.off = offWatch{}
+	}
+	for _, c := range e.cases {
+		rows := back[c]
+		if len(rows) == 0 {
+			continue
+		}
+		if len(rows) < len(c.rows) {
+			left := *c
+			left.off = &offCase{}
+			left.rows = nil
+			for _, r := range rows {
+				left.rows = append(left.rows, r.n)
+				left.off.add(e, r.off.way)
+				c.off.add(e, -r.off.way)
+				c.rows = slices.DeleteFunc(c.rows, func(n int) bool { return n == r.n })
+			}
+			e.add(&left)
+			left.until = t
+		} else {
+			c.until = t
+		}
+		for _, r := range rows {
+			r.off = offWatch{}
+		}
 	}
 }
 

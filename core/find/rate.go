@@ -467,6 +467,10 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 				old.sum.add(rb.n, rb.y, rb.p*rb.n)
 			}
 		}
+		old.weak, old.waiting = false, false
+		if !old.raised && !old.held { // it came back: that is confirmation enough
+			e.raiseRate(r, kind, old)
+		}
 		return
 	}
 	c := e.add(&caseFile{kind: id, rows: []int{r.n}, onset: on, onsetLow: lo, onsetHigh: hi, alarm: w.alarm, grade: r.grade})
@@ -613,7 +617,7 @@ func (e *Engine) raiseRate(r *row, kind int, c *caseFile) {
 		c.held = true
 		return
 	}
-	c.raised = true
+	e.raise(c)
 	e.explain(c)
 }
 
@@ -704,6 +708,7 @@ func (e *Engine) explain(n *caseFile) {
 		switch {
 		case over > under && covers(o, n):
 			n.dropped = true
+			e.release(n)
 			return
 		case under > over && covers(n, o):
 			o.dropped = true
@@ -716,6 +721,9 @@ func (e *Engine) explain(n *caseFile) {
 func rank(c *caseFile) int {
 	switch c.kind {
 	case evenstand.KindLowVacuum:
+		if c.vac.machine {
+			return 6
+		}
 		return 5
 	case evenstand.KindRowStopped, evenstand.KindRowLeftOff:
 		return 4
@@ -734,11 +742,21 @@ func covers(strong, weak *caseFile) bool {
 	if rank(weak) == 0 || rank(weak) == rank(strong) {
 		return false
 	}
-	if strong.kind == evenstand.KindRowStopped && weak.kind != evenstand.KindRowSkips && weak.kind != evenstand.KindStarvedRow {
-		return false
-	}
-	if strong.kind == evenstand.KindLowVacuum && weak.kind != evenstand.KindRowSkips {
-		return false
+	switch strong.kind {
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff:
+		// Places that were not planted are not read, so they look like no cell.
+		if weak.kind != evenstand.KindRowSkips && weak.kind != evenstand.KindStarvedRow {
+			return false
+		}
+	case evenstand.KindLowVacuum:
+		if weak.kind == evenstand.KindLowVacuum {
+			break
+		}
+		// A row that is worse than its side has a trouble of its own. One that
+		// was found while the side was already known is compared with its side.
+		if weak.kind != evenstand.KindRowSkips || weak.alarm > strong.alarm || weak.ratio() > 2*strong.ratio() {
+			return false
+		}
 	}
 	// The weaker one must not be much older than what is to explain it.
 	return weak.onset > strong.onset-10*60*evenstand.Second
@@ -762,8 +780,29 @@ func overlap(a, b *caseFile) bool {
 	return a.onset <= endB && b.onset <= endA
 }
 
-// release frees a row's watch from a case that was dropped.
+// ratio is what was counted over what was expected.
+func (c *caseFile) ratio() float64 { return (c.sum.got + 0.5) / (c.sum.expected + 0.5) }
+
+// release frees the rows' watches from a case that was dropped.
 func (e *Engine) release(c *caseFile) {
+	e.littered = true
+	for _, n := range c.rows {
+		r := e.row(n)
+		for i := range r.cells.cell {
+			if r.cells.cell[i].named == c {
+				r.cells.cell[i].named = nil
+			}
+		}
+		if r.starved.cse == c {
+			r.starved.cse, r.starved.c = nil, 0
+		}
+		if r.off.cse == c {
+			r.off.cse = nil
+		}
+	}
+	if c.side != nil && c.side.cse == c {
+		c.side.cse = nil
+	}
 	k := c.sumKind()
 	if k < 0 {
 		return
@@ -775,4 +814,20 @@ func (e *Engine) release(c *caseFile) {
 			w.det.Reset()
 		}
 	}
+}
+
+// sweep forgets the cases that were dropped.
+func (e *Engine) sweep() {
+	if !e.littered {
+		return
+	}
+	e.littered = false
+	keep := e.cases[:0]
+	for _, c := range e.cases {
+		if !c.dropped {
+			keep = append(keep, c)
+		}
+	}
+	clear(e.cases[len(keep):])
+	e.cases = keep
 }

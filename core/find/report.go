@@ -280,7 +280,7 @@ func (e *Engine) reportVacuum(c *caseFile, f *evenstand.Finding) {
 	v := c.vac
 	before := v.before.mean()
 	after := v.after.mean()
-	if v.byGauge && c.side.vacuum.after.n > 0 {
+	if v.byGauge && c.side.vacuum.after.n > 0 && c.side.vacuum.seen > 0 {
 		after = c.side.vacuum.after.mean()
 	}
 	if !math.IsNaN(before) {

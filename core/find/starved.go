@@ -30,6 +30,7 @@ type starvedWatch struct {
 	at    [32]runAt // late runs that counted
 	k     int
 	cse   *caseFile
+	prev  *caseFile // the last one that ended
 }
 
 // runAt is a run of misses: when, and the row's place counter.
@@ -104,6 +105,11 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 	w.c += math.Log(q1 / q0)
 	if w.c >= runAlarm && w.runs >= 3 && (w.cse == nil || !w.cse.open()) {
 		on := e.afterHalt(w.onset(q0, r.places), runDoubt)
+		if p := w.prev; p != nil && !p.dropped && on-p.until < rateReopen {
+			p.until, w.cse = evenstand.NoTime, p // a bridge that comes and goes is one finding
+			p.runs.runs += w.runs
+			return
+		}
 		w.cse = e.add(&caseFile{kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: on,
 			onsetLow: on - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
 			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n}})
@@ -122,7 +128,7 @@ func (w *starvedWatch) tick(e *Engine, r *row, t evenstand.Micros) {
 	if float64(w.since)*rate > runEndNats && w.since > 6000 {
 		c.until = w.last
 		w.c = 0
-		w.cse = nil
+		w.cse, w.prev = nil, c
 		r.rates[kindSkips].reset()
 	}
 }

@@ -169,6 +169,7 @@ func (w *vacuumWatch) mean(t evenstand.Micros, m float64) {
 }
 
 func (e *Engine) tickVacuum(t evenstand.Micros) {
+	e.tickAll(t)
 	for _, s := range e.gauges {
 		e.tickSide(s, t)
 	}
@@ -181,13 +182,75 @@ func (e *Engine) tickVacuum(t evenstand.Micros) {
 	}
 }
 
+// allDown tells whether the gauges of all sides have fallen, since when, and
+// what they showed before: the sum of all sides is the machine's gauge where it
+// has none of its own.
+func (e *Engine) allDown() (down bool, since evenstand.Micros, before, now float64) {
+	n := 0.0
+	for _, s := range e.sides {
+		if s.vacuum.seen == 0 {
+			continue
+		}
+		if !s.vacuum.active {
+			return false, 0, 0, 0
+		}
+		n++
+		since = max(since, s.vacuum.since)
+		before += s.vacuum.ref
+		now += s.vacuum.now
+	}
+	if n < 2 {
+		return false, 0, 0, 0
+	}
+	return true, since, before / n, now / n
+}
+
+// tickAll raises the fall of all sides together, which no side can be told
+// from by the other.
+func (e *Engine) tickAll(t evenstand.Micros) {
+	down, since, before, now := e.allDown()
+	m := e.machine
+	if m.cse != nil && m.cse.open() {
+		if m.vacuum.seen == 0 && !down {
+			m.cse.until = t
+			for _, s := range e.sides {
+				if s.vacuum.backAt > m.cse.onset {
+					m.cse.until = min(m.cse.until, s.vacuum.backAt)
+				}
+			}
+			e.endSide(m)
+		} else if down {
+			m.cse.vac.after.add(now)
+		}
+		return
+	}
+	if !down || t-since < vacSettle {
+		return
+	}
+	rows := e.allRows()
+	obs, exp, _, _ := e.sinceAndBefore(rows, since)
+	if exp < 5 {
+		return
+	}
+	z := (obs - exp) / math.Sqrt(phi*exp+0.1*0.1*exp*exp)
+	if z < machineZ || obs < sideRatio*exp {
+		return
+	}
+	c := e.openSide(m, rows, since, t)
+	c.vac.byGauge, c.vac.machine, c.vac.before = true, true, stat2{before, 1}
+	e.explain(c)
+}
+
 func (e *Engine) tickSide(s *side, t evenstand.Micros) {
+	if m := e.machine.cse; s != e.machine && m != nil && m.open() {
+		return // it is said of the whole machine
+	}
 	w := &s.vacuum
 	if s.cse != nil && s.cse.open() {
 		if !s.cse.vac.byGauge && w.active && w.back == 0 {
 			s.cse.vac.byGauge, s.cse.vac.before = true, stat2{w.ref, 1}
 		}
-		if s.cse.vac.byGauge && !w.active {
+		if s.cse.vac.byGauge && !w.active && w.seen > 0 {
 			s.cse.until = w.backAt
 			e.endSide(s)
 		}
@@ -509,8 +572,7 @@ func (e *Engine) settleHeld(t evenstand.Micros) {
 			e.release(c)
 			continue
 		}
-		c.raised = true
-		c.alarm = max(c.alarm, min(t, c.alarm))
+		e.raise(c)
 		e.explain(c)
 	}
 }
