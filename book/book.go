@@ -133,6 +133,9 @@ func Create(dir string, s evenstand.Settings, cards, fields []File) error {
 	}
 	if err := fill(half, text, cards, fields); err != nil {
 		os.RemoveAll(half)
+		if errors.Is(err, fs.ErrPermission) || errors.Is(err, fs.ErrNotExist) {
+			return &Error{dir, fmt.Errorf("the logbook cannot be made there: %w", err), "Give it a folder that can be written to"}
+		}
 		return writeError(dir, "making the logbook", err)
 	}
 	os.Remove(dir) // an empty folder, or nothing

@@ -286,16 +286,32 @@ func find(ctx context.Context, fsys fs.FS, formats []evenstand.Format) (sources 
 	return sources, claimed, unused, nil
 }
 
-// listFiles lists all files of an input in order, and their total size.
-func listFiles(fsys fs.FS) (names []string, sizes map[string]int64, err error) {
+// listFiles lists all files of an input in order, with their sizes, and what
+// of it may not be looked into. The error is of the input as a whole.
+func listFiles(fsys fs.FS) (names []string, sizes map[string]int64, closed []evenstand.Unused, err error) {
 	sizes = map[string]int64{}
 	err = fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
+		shut := func(err error) {
+			if !housekeeping(p) {
+				closed = append(closed, evenstand.Unused{File: p, Offset: -1, Count: 1, Of: "files", Why: reason(err), Do: "Check that it may be read."})
+			}
+		}
+		switch {
+		case err != nil && p == ".":
 			return err
+		case err != nil:
+			shut(err)
+			if d != nil && d.IsDir() {
+				return fs.SkipDir
+			}
+			return nil
+		case d.IsDir():
+			return nil
 		}
 		info, err := d.Info()
 		if err != nil {
-			return err
+			shut(err)
+			return nil
 		}
 		if !info.Mode().IsRegular() {
 			return nil
@@ -305,8 +321,23 @@ func listFiles(fsys fs.FS) (names []string, sizes map[string]int64, err error) {
 		return nil
 	})
 	sort.Strings(names)
-	return names, sizes, err
+	return names, sizes, closed, err
 }
+
+// reason says what was wrong with a file without its name and the call.
+func reason(err error) string {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		err = pe.Err
+	}
+	return "it cannot be read: " + err.Error()
+}
+
+// inputError is an error of a file that was to be copied, not of the book.
+type inputError struct{ error }
+
+// Unwrap gives what was wrong.
+func (e inputError) Unwrap() error { return e.error }
 
 // housekeeping tells files that operating systems leave lying about.
 func housekeeping(p string) bool {
@@ -325,7 +356,7 @@ func housekeeping(p string) bool {
 func (b *Book) store(ctx context.Context, fsys fs.FS, name string, marks []int64, progress func(int64)) (o original, prefixes map[int64]string, err error) {
 	in, err := fsys.Open(name)
 	if err != nil {
-		return o, nil, &Error{name, err, "The file must be readable"}
+		return o, nil, inputError{err}
 	}
 	defer in.Close()
 	tmp := b.path(tmpDir, "original")
@@ -363,7 +394,7 @@ func (b *Book) store(ctx context.Context, fsys fs.FS, name string, marks []int64
 		}
 		if rerr != nil {
 			w.drop()
-			return o, nil, &Error{name, fmt.Errorf("it could not be read to its end: %w", rerr), "Copy it from the box again"}
+			return o, nil, inputError{rerr}
 		}
 	}
 	if len(marks) > 0 && marks[0] == w.size {
@@ -402,7 +433,7 @@ func (b *Book) store(ctx context.Context, fsys fs.FS, name string, marks []int64
 // take brings an input into the book: copies what the formats claim, and tells
 // what is new about it. in is nil when nothing was.
 func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, rep *Report, tell func(Progress)) (in *input, err error) {
-	names, sizes, err := listFiles(o.fsys)
+	names, sizes, closed, err := listFiles(o.fsys)
 	if err != nil {
 		return nil, &Error{o.name, err, "The folder must be readable"}
 	}
@@ -414,7 +445,16 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 	for _, u := range unused {
 		said[u.File] = true
 	}
+	// One sentence for what cannot be read, whoever tried.
+	begin := len(rep.Unused)
+	shut := func(u evenstand.Unused) {
+		mine := slices.DeleteFunc(rep.Unused[begin:], func(v evenstand.Unused) bool { return v.File == u.File && v.Of == "files" })
+		rep.Unused = append(rep.Unused[:begin+len(mine)], u)
+	}
 	rep.Unused = append(rep.Unused, unused...)
+	for _, u := range closed {
+		shut(u)
+	}
 	live, err := b.liveInputs(ctx)
 	if err != nil {
 		return nil, ledgerError(b.path(ledgerName), err)
@@ -427,6 +467,7 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 	}
 	in = &input{name: o.name, kind: o.kind, files: map[string]original{}}
 	grown := map[string]string{} // path to the hash of its shorter form
+	logs := false                // whether any was copied
 	fileReport := map[string]*FileReport{}
 	var order []string
 	for _, n := range names {
@@ -458,9 +499,15 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 			done += k
 			tell(Progress{Doing: "copying", Name: name, Done: done, Total: total})
 		})
+		if unread := (inputError{}); errors.As(err, &unread) {
+			r.Why = reason(unread.error)
+			shut(evenstand.Unused{File: n, Offset: -1, Count: 1, Of: "files", Why: r.Why, Do: "Check that it may be read, or copy it from the box again."})
+			continue
+		}
 		if err != nil {
 			return nil, err
 		}
+		logs = logs || isLog
 		orig.data = isLog
 		in.files[n] = orig
 		r.Hash, r.Size, r.State = orig.sum, orig.size, "new"
@@ -481,7 +528,7 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 	for _, n := range order {
 		rep.Files = append(rep.Files, *fileReport[n])
 	}
-	if len(sources) == 0 {
+	if !logs {
 		return nil, nil
 	}
 	return in, b.record(ctx, in, live, grown)

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"fmt"
 )
 
 func checkCommand() command {
@@ -38,10 +37,10 @@ func checkCommand() command {
 			if len(faults) == 0 {
 				c.printf("The logbook is sound.\n")
 			} else {
-				fmt.Fprintf(c.Stderr, "What is derived can be made again: evenstand rebuild %s\n", c.args[0])
+				hint(c.Stderr, "What is derived can be made again:", "evenstand rebuild "+c.args[0])
 			}
 			if stale {
-				c.say("A read was not finished, or a card or field was changed since: evenstand read %s with the same path completes it.", c.args[0])
+				hint(c.Stderr, "A read was not finished, or a card or field was changed since. To complete it, say the same again:", "evenstand read "+c.args[0]+" PATH")
 			}
 			return nil
 		},

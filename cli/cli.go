@@ -250,6 +250,18 @@ func flagTrouble(err error) string {
 	return s
 }
 
+// hint writes a sentence and the command that goes with it, which stays on one
+// line so that it can be copied.
+func hint(w io.Writer, why, command string) {
+	lines := record.Wrap("", why+" "+command, width)
+	if len(lines) > 1 {
+		lines = append(record.Wrap("", why, width), "  "+command)
+	}
+	for _, l := range lines {
+		fmt.Fprintln(w, l)
+	}
+}
+
 // missing makes an error of a file that is not there say what to do.
 func missing(path string, err error) error {
 	if errors.Is(err, fs.ErrNotExist) {

@@ -109,7 +109,7 @@ func runNew(c *call, o *newOptions) error {
 	if math.IsNaN(s.Yield) {
 		c.say("No yield goal: what a finding costs cannot be said until yield stands in book.toml.")
 	}
-	c.say("Next: evenstand read %s PATH, with the stick or folder that holds the logs.", c.args[0])
+	hint(c.Stderr, "Next, with the stick or folder that holds the logs:", "evenstand read "+c.args[0]+" PATH")
 	return nil
 }
 

@@ -54,10 +54,10 @@ Examples:
 					return err
 				}
 				if len(src) > 0 {
-					c.text("", "", fmt.Sprintf("What was read so far makes no day of planting. To see what it was: evenstand sources %s", c.args[0]))
+					hint(c.Stdout, "What was read so far makes no day of planting. To see what it was:", "evenstand sources "+c.args[0])
 					return nil
 				}
-				c.text("", "", fmt.Sprintf("The logbook holds no logs yet. Bring some: evenstand read %s PATH", c.args[0]))
+				hint(c.Stdout, "The logbook holds no logs yet. Bring some:", "evenstand read "+c.args[0]+" PATH")
 				return nil
 			}
 			c.printf("%s", record.RenderWorklist(w, o))
@@ -101,7 +101,7 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 		}
 	}
 	if len(parts) > 0 {
-		c.say("Not listed: %s. To see them: evenstand worklist %s --all", strings.Join(parts, ", "), c.args[0])
+		hint(c.Stderr, "Not listed: "+strings.Join(parts, ", ")+". To see them:", "evenstand worklist "+c.args[0]+" --all")
 	}
 	return nil
 }
