@@ -18,6 +18,9 @@ type caseFile struct {
 	fromStart bool             // it was there before anything could be compared
 	grade     evenstand.Grade
 
+	chart *evenstand.Chart // as it was when it ended
+	drawn bool
+
 	cell *cellCase
 	sum  excess // skips or doubles beyond what the row would have without it
 	stop *stopCase

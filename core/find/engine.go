@@ -380,6 +380,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 		r.starved.tick(e, r, t)
 	}
 	e.settleHeld(t)
+	e.keepCharts()
 	e.sweep()
 }
 

@@ -139,18 +139,51 @@ func (e *Engine) reportCell(c *caseFile, f *evenstand.Finding) {
 	sd := math.Sqrt(math.Max(1, got) * 0.1)
 	h := e.harm(c, evenstand.MissingSeeds, got, sd+0.03*got, e.placesSince(c))
 	f.Harm = []evenstand.Harm{h}
-	r := e.row(c.rows[0])
-	if prof := r.cells.profile(); len(prof) > 0 {
-		ch := &evenstand.Chart{Title: "turns missed, by cell of the disc", X: "cell", Y: "share of the last turns missed", Unit: "fraction"}
-		for i, v := range prof {
-			ch.At = append(ch.At, num(float64(i+1)))
-			ch.Value = append(ch.Value, num(v))
-		}
-		if cc.cell >= 0 && cc.cell < len(prof) {
-			ch.Mark = []int{cc.cell}
-		}
-		f.Chart = ch
+	f.Chart = e.chart(c)
+}
+
+// chart draws the evidence of a case; of one that has ended, as it was when it
+// ended.
+func (e *Engine) chart(c *caseFile) *evenstand.Chart {
+	switch {
+	case !c.open() && c.drawn:
+		return c.chart
+	case c.cell != nil:
+		return e.cellChart(c)
+	case c.kind == evenstand.KindRowDoubles:
+		return e.rowChart(kindDoubles, c)
 	}
+	return e.rowChart(kindSkips, c)
+}
+
+// keepCharts draws what ended since the last tick, while the batches of that
+// time are remembered. What opens again is drawn anew.
+func (e *Engine) keepCharts() {
+	for _, c := range e.cases {
+		switch {
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil: // no chart
+		case c.open():
+			c.chart, c.drawn = nil, false
+		case !c.drawn:
+			c.chart, c.drawn = e.chart(c), true
+		}
+	}
+}
+
+func (e *Engine) cellChart(c *caseFile) *evenstand.Chart {
+	prof := e.row(c.rows[0]).cells.profile()
+	if len(prof) == 0 {
+		return nil
+	}
+	ch := &evenstand.Chart{Title: "turns missed, by cell of the disc", X: "cell", Y: "share of the last turns missed", Unit: "fraction"}
+	for i, v := range prof {
+		ch.At = append(ch.At, num(float64(i+1)))
+		ch.Value = append(ch.Value, num(v))
+	}
+	if at := c.cell.cell; at >= 0 && at < len(prof) {
+		ch.Mark = []int{at}
+	}
+	return ch
 }
 
 // placesSince is about how many places of the row were due since the onset.
@@ -213,8 +246,7 @@ func (e *Engine) reportRow(c *caseFile, f *evenstand.Finding) {
 	}
 	mean, sd := c.excess()
 	f.Harm = []evenstand.Harm{e.harm(c, kind, mean, sd, c.sum.places)}
-	k := c.sumKind()
-	f.Chart = e.rowChart(k, c.rows)
+	f.Chart = e.chart(c)
 }
 
 func (e *Engine) reportRuns(c *caseFile, f *evenstand.Finding) {
@@ -224,21 +256,33 @@ func (e *Engine) reportRuns(c *caseFile, f *evenstand.Finding) {
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseBridging, Probability: 0.78}, evenstand.Cause{Cause: evenstand.CauseDelivery, Probability: 0.17}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.04})
 	mean, sd := c.excess()
 	f.Harm = []evenstand.Harm{e.harm(c, evenstand.MissingSeeds, mean, sd, c.sum.places)}
-	f.Chart = e.rowChart(kindSkips, c.rows)
+	f.Chart = e.chart(c)
 }
 
-// rowChart draws each row's rate of the last half hour with its interval.
-func (e *Engine) rowChart(kind int, mark []int) *evenstand.Chart {
+// rowChart draws each row's rate with its interval: of the last half hour, and
+// of a case that has ended as long as it lasted.
+func (e *Engine) rowChart(kind int, c *caseFile) *evenstand.Chart {
 	names := [numKinds]string{"skips", "doubles"}
-	ch := &evenstand.Chart{Title: names[kind] + " by row, last half hour", X: "row", Y: "share of places due", Unit: "fraction"}
+	mark, when := c.rows, "last half hour"
+	if !c.open() {
+		when = "while it lasted"
+	}
+	ch := &evenstand.Chart{Title: names[kind] + " by row, " + when, X: "row", Y: "share of places due", Unit: "fraction"}
 	var vals []float64
 	for _, r := range e.rows {
 		w := &r.rates[kind]
 		var y, n float64
+	batches:
 		for j := range min(w.count, rateRing) {
 			b := w.back(j)
-			if e.now-b.t1 > 1800*evenstand.Second && n > 20*batchA {
-				break
+			switch {
+			case c.open() && e.now-b.t1 > 1800*evenstand.Second && n > 20*batchA:
+				break batches
+			case c.open():
+			case b.t0 > c.until:
+				continue
+			case b.t1 < c.onset:
+				break batches
 			}
 			y += b.y
 			n += b.n
@@ -294,15 +338,17 @@ func (e *Engine) reportVacuum(c *caseFile, f *evenstand.Finding) {
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseHose, Probability: hose}, evenstand.Cause{Cause: evenstand.CauseFan, Probability: fan}, evenstand.Cause{Cause: evenstand.CauseSeedFit, Probability: 0.03})
 	mean, sd := c.excess()
 	f.Harm = []evenstand.Harm{e.harm(c, evenstand.MissingSeeds, mean, sd, c.sum.places)}
-	f.Chart = e.rowChart(kindSkips, c.rows)
+	f.Chart = e.chart(c)
 }
 
 func (e *Engine) reportStop(c *caseFile, f *evenstand.Finding) {
 	s := c.stop
 	f.Evidence = []evenstand.Evidence{
 		ev("metres without seed", s.way, s.way*0.98, s.way*1.02, s.seconds, "m"),
-		ev("seeds due", s.missing, nan, nan, nan, ""),
 		ev("stops", float64(s.stops), nan, nan, nan, ""),
+	}
+	if s.missing > 0 { // unknown without a target
+		f.Evidence = append(f.Evidence, ev("seeds due", s.missing, nan, nan, nan, ""))
 	}
 	// Prior odds of the trade, weighed by how it began and by what the drive
 	// said (agronomy: F11, F12, F19, F26, F27). Judgement, no published odds.
@@ -425,7 +471,7 @@ func (e *Engine) reportUpset(u upset) evenstand.Finding {
 	return evenstand.Finding{Kind: evenstand.KindUpset, Family: evenstand.KindUpset, Stage: evenstand.Suspected, Status: evenstand.Ended,
 		Grade: e.row(u.row).grade, Rows: evenstand.Rows{u.row}, Since: u.from, SinceLow: u.from, SinceHigh: u.from + 10*evenstand.Second,
 		Until: &to, When: evenstand.Never, Alarm: u.to, Planter: e.cfg.Planter,
-		Evidence: []evenstand.Evidence{ev("skips", u.misses, nan, nan, u.places, "")},
+		Evidence: []evenstand.Evidence{ev("seeds missed", u.misses, nan, nan, u.places, "")},
 		Causes:   []evenstand.Cause{{Cause: evenstand.CauseRock, Probability: 0.9}},
 		Harm:     []evenstand.Harm{e.harm(&caseFile{rows: []int{u.row}}, evenstand.MissingSeeds, u.misses, math.Sqrt(u.misses+1), u.places)},
 	}

@@ -25,6 +25,7 @@ const (
 	machineZ    = 5.0
 	vacSettle   = 90 * evenstand.Second
 	vacBackDrop = 0.02
+	vacDoubt    = 20 * evenstand.Second // to which the moment of a fall is known
 )
 
 // side is a vacuum group.
@@ -236,7 +237,7 @@ func (e *Engine) tickAll(t evenstand.Micros) {
 	if z < machineZ || obs < sideRatio*exp {
 		return
 	}
-	c := e.openSide(m, rows, since, t)
+	c := e.openSide(m, rows, e.afterHalt(since, vacDoubt), t)
 	c.vac.byGauge, c.vac.machine, c.vac.before = true, true, stat2{before, 1}
 	e.explain(c)
 }
@@ -249,6 +250,7 @@ func (e *Engine) tickSide(s *side, t evenstand.Micros) {
 	if s.cse != nil && s.cse.open() {
 		if !s.cse.vac.byGauge && w.active && w.back == 0 {
 			s.cse.vac.byGauge, s.cse.vac.before = true, stat2{w.ref, 1}
+			e.raise(s.cse)
 		}
 		if s.cse.vac.byGauge && !w.active && w.seen > 0 {
 			s.cse.until = w.backAt
@@ -285,7 +287,7 @@ func (e *Engine) tickSide(s *side, t evenstand.Micros) {
 	if z < need || obs < sideRatio*f*exp {
 		return
 	}
-	c := e.openSide(s, rows, w.since, t)
+	c := e.openSide(s, rows, e.afterHalt(w.since, vacDoubt), t)
 	c.vac.byGauge = true
 	c.vac.machine = s == e.machine
 	c.vac.before = stat2{w.ref, 1}
@@ -458,6 +460,10 @@ func (e *Engine) testSides(t evenstand.Micros) {
 		if best < sideAlarmP && eff > math.Log(1.15) {
 			since := e.batchesBack(s.rows, width)
 			c := e.openSide(s, s.rows, since, t)
+			// A gauge that stands as it did speaks against it: not for the worklist.
+			if s.vacuum.seen > vacWarm && s.vacuum.now > (1-vacDrop/2)*s.vacuum.ref {
+				c.raised = false
+			}
 			c.onsetLow = since - 1200*evenstand.Second
 			c.onsetHigh = t
 			if s.vacuum.seen > vacWarm {
