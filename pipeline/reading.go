@@ -43,13 +43,14 @@ func (s *settler) reading(x evenstand.Reading) error {
 	if p == nil || !s.planting {
 		return nil
 	}
+	s.begin(p)
 	if x.Quantity == evenstand.Vacuum {
 		s.vacuum(x)
 	}
 	if x.Quantity == evenstand.GroundSpeed && x.Element.Scope == evenstand.ScopeMachine && s.pose.V > 1 && math.Abs(s.pose.V-x.Value) < 0.3*s.pose.V {
 		s.engine.SpeedRatio(x.Value / s.pose.V)
 	}
-	k := int32((s.pose.S - p.S0) / evenstand.StretchLength)
+	k := int32(math.Max(0, s.pose.S-p.S0) / evenstand.StretchLength)
 	for _, n := range s.card.RowsOf(x.Element) {
 		st := s.rows[n-1].stretch(k)
 		switch x.Quantity {
@@ -123,7 +124,7 @@ func (s *settler) share(r *rowState, x evenstand.Reading) {
 
 // counts settles what rows counted since the last tick: places due, missed and
 // doubled, for the stretches and the engine. Seeds beat counts.
-func (s *settler) counts(t evenstand.Micros) {
+func (s *settler) counts() {
 	for _, r := range s.rows {
 		for _, c := range r.pend {
 			s.countRow(r, c)
@@ -139,9 +140,14 @@ func (s *settler) countRow(r *rowState, c count) {
 		return
 	}
 	p := &s.passes[s.cur]
-	if from < p.Start || c.t > p.End+passTail {
+	begins := p.Start
+	if s.goesOn(s.cur - 1) { // a count that a turn cut in two is the later pass's
+		begins = s.passes[s.cur-1].Start
+	}
+	if from < begins || c.t < p.Start || c.t > p.End+passTail {
 		return
 	}
+	s.begin(p)
 	a, b := s.counted.At(from), s.counted.At(c.t)
 	way := (b.S - a.S) - r.y*(b.Psi-a.Psi)
 	if way <= 0.05 {

@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"evenstand"
 	"evenstand/core/ground"
 	"evenstand/pipeline"
@@ -229,4 +231,122 @@ func TestStopped(t *testing.T) {
 	if err == nil {
 		t.Error("no error from a stopped run")
 	}
+}
+
+// leg is a straight of so many metres and the turn after it.
+type leg struct {
+	straight float64 // m
+	turn     float64 // degrees, right positive
+	radius   float64 // m
+}
+
+// curvy plants without a lift along the legs, 2 m/s and a seed every 0.16 m of
+// the bar's centre on each row, and gives the seeds that it dropped.
+func curvy(start evenstand.Micros, legs []leg) (fixes []evenstand.Fix, seeds []evenstand.Seed, reads []evenstand.Reading) {
+	length := 0.0
+	for _, l := range legs {
+		length += l.straight + math.Abs(l.turn)*math.Pi/180*l.radius
+	}
+	e, n, psi := 0.0, 0.0, 0.0
+	const step = 0.05 // m
+	const lead = 20   // m of straight before lowering and after lifting
+	k, done := 0, 0.0
+	for i := 0; ; i++ {
+		s := float64(i)*step - lead
+		if s > length+lead {
+			break
+		}
+		t := start + evenstand.FromSeconds(s/speed)
+		if i%8 == 0 { // every 0.2 s
+			lat, lon := frame.ToGlobal(e, n)
+			f := evenstand.NewFix(t, lat, lon)
+			f.Kind = evenstand.FixRTK
+			fixes = append(fixes, f)
+			lift := 1.0
+			if s >= 0 && s < length {
+				lift = 0
+			}
+			reads = append(reads, evenstand.Reading{T: t, Quantity: evenstand.ImplementLifted, Value: lift})
+		}
+		if s >= 0 && s < length && k < len(legs) {
+			l := legs[k]
+			arc := math.Abs(l.turn) * math.Pi / 180 * l.radius
+			if s-done >= l.straight {
+				psi += math.Copysign(step/l.radius, l.turn)
+			}
+			if s-done >= l.straight+arc {
+				done += l.straight + arc
+				k++
+			}
+		}
+		e, n = e+step*math.Sin(psi), n+step*math.Cos(psi)
+	}
+	reads = append([]evenstand.Reading{{T: reads[0].T, Quantity: evenstand.SeedRateTarget, Value: 1 / (spacing * rowGap)}}, reads...)
+	for s := 1.0; s < length-1; s += spacing {
+		for r := 1; r <= rows; r++ {
+			seeds = append(seeds, evenstand.Seed{T: start + evenstand.FromSeconds(s/speed) + evenstand.Micros(r), Row: int16(r)})
+		}
+	}
+	return
+}
+
+// streams gives them one clock.
+func streams(fixes []evenstand.Fix, seeds []evenstand.Seed, reads []evenstand.Reading) []evenstand.Stream {
+	out := []evenstand.Stream{{Source: source("track", "one", 0), Fixes: once(fixes)}, {Source: source("states", "one", 0), Readings: once(reads)}}
+	if seeds != nil {
+		out = append(out, evenstand.Stream{Source: source("seeds", "one", 0), Seeds: once(seeds)})
+	}
+	return out
+}
+
+// run settles 2 May 2026 of a card.
+func run(t interface {
+	Helper()
+	Fatal(...any)
+}, c evenstand.Card, in []evenstand.Stream) (*kept, pipeline.Result) {
+	t.Helper()
+	k := &kept{}
+	res, err := pipeline.Settle(context.Background(), pipeline.Day{Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: c, From: evenstand.NoTime, Streams: in}, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k, res
+}
+
+func (k *kept) count() (n int) {
+	for _, s := range k.seeds {
+		n += len(s)
+	}
+	return
+}
+
+// Turns part passes without a lift; not one seed may be lost between them.
+func TestTurnsLoseNoSeed(t *testing.T) {
+	four := []leg{{200, 90, 12}, {100, 90, 12}, {200, 90, 12}, {100, 90, 12}, {60, 0, 12}}
+	fixes, seeds, reads := curvy(at("2026-05-02 12:00"), four)
+	k, _ := run(t, card(), streams(fixes, seeds, reads))
+	if len(k.passes) < 4 {
+		t.Fatalf("%d passes, want one for each side", len(k.passes))
+	}
+	if k.count() != len(seeds) {
+		t.Errorf("four turns: %d seeds in, %d kept", len(seeds), k.count())
+	}
+	for i, p := range k.passes {
+		for _, s := range k.seeds[i] {
+			if i+1 < len(k.passes) && s.T >= k.passes[i+1].Start || s.T < p.Start {
+				t.Fatalf("a seed of %v in pass %d, %v to %v", s.T, i, p.Start, p.End)
+			}
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		var legs []leg
+		for range rapid.IntRange(1, 4).Draw(t, "legs") {
+			legs = append(legs, leg{rapid.Float64Range(10, 120).Draw(t, "straight"), rapid.Float64Range(-180, 180).Draw(t, "turn"), rapid.Float64Range(8, 40).Draw(t, "radius")})
+		}
+		fixes, seeds, reads := curvy(at("2026-05-02 12:00"), legs)
+		k, _ := run(t, card(), streams(fixes, seeds, reads))
+		if k.count() != len(seeds) {
+			t.Fatalf("%d seeds in, %d kept, %d passes", len(seeds), k.count(), len(k.passes))
+		}
+	})
 }

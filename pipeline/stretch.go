@@ -51,7 +51,7 @@ func (s *settler) endPass() error {
 	for _, r := range s.rows {
 		s.breakRow(r)
 	}
-	if s.lowered {
+	if s.lowered && !s.goesOn(s.cur) {
 		s.lowered = false
 		s.engine.Lift(p.End)
 	}

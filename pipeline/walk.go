@@ -15,6 +15,7 @@ const (
 	segmentTime   = 3 * evenstand.Second / 2
 	segmentPlaces = 12.0
 	passTail      = 1 * evenstand.Second // seeds this long after the lift still belong to the pass
+	passCloses    = 2 * evenstand.Second // a pass is done this long after the lift, or when the next begins
 	stateStale    = 5 * evenstand.Second // a rate that is older says nothing
 	gapLeast      = 5 * evenstand.Second // a source is silent
 )
@@ -79,6 +80,9 @@ func (s *settler) walk() error {
 		}
 		if rd != nil && (sd == nil || rd.T <= sd.T) {
 			s.seeSource(readings.stream(ri), rd.T)
+			if err := s.advance(rd.T); err != nil {
+				return err
+			}
 			if err := s.reading(*rd); err != nil {
 				return err
 			}
@@ -93,6 +97,9 @@ func (s *settler) walk() error {
 			continue
 		}
 		s.seeSource(seeds.stream(si), sd.T)
+		if err := s.advance(sd.T); err != nil {
+			return err
+		}
 		s.seed(*sd)
 		seeds.take(si)
 	}
@@ -152,6 +159,30 @@ func (s *settler) seeSource(i int, t evenstand.Micros) {
 	}
 	v.last = max(v.last, t)
 	v.n++
+}
+
+// advance ends the passes that are over at t. What comes from the next one's
+// start on is the next one's: a turn parts passes without a lift.
+func (s *settler) advance(t evenstand.Micros) error {
+	for s.cur < len(s.passes) {
+		closes := s.passes[s.cur].End + passCloses
+		if s.cur+1 < len(s.passes) {
+			closes = min(closes, s.passes[s.cur+1].Start)
+		}
+		if t < closes {
+			return nil
+		}
+		s.counts()
+		if err := s.endPass(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// goesOn tells whether the next pass begins where pass i ends, without a lift.
+func (s *settler) goesOn(i int) bool {
+	return i >= 0 && i+1 < len(s.passes) && s.passes[i+1].Start <= s.passes[i].End
 }
 
 // passAt gives the pass that covers a moment, nil for none. Time moves on.
@@ -296,22 +327,22 @@ func (s *settler) begin(p *evenstand.Pass) {
 		return
 	}
 	s.open = true
-	s.lowered = true
 	for _, r := range s.rows {
 		r.inSeg, r.hasSeeds, r.hasCount = false, false, false
 		r.seeds = r.seeds[:0]
 		r.str = r.str[:0]
 	}
-	s.engine.Lower(p.Start)
+	if !s.lowered {
+		s.lowered = true
+		s.engine.Lower(p.Start)
+	}
 }
 
 // tick lets the stages decide at t.
 func (s *settler) tick(t evenstand.Micros) error {
 	s.tickN++
-	for s.cur < len(s.passes) && s.passes[s.cur].End+2*evenstand.Second <= t {
-		if err := s.endPass(); err != nil {
-			return err
-		}
+	if err := s.advance(t); err != nil {
+		return err
 	}
 	var bar find.Bar
 	s.pose = s.machine.At(t)
@@ -335,7 +366,7 @@ func (s *settler) tick(t evenstand.Micros) error {
 	if bar.Way == 0 {
 		bar.Way = s.pose.S
 	}
-	s.counts(t)
+	s.counts()
 	s.engine.Tick(t, bar)
 	return nil
 }
