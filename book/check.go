@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"evenstand"
 	"evenstand/book/column"
 )
 
@@ -44,6 +45,9 @@ func (b *Book) Check(ctx context.Context) ([]string, error) {
 			return faults, ctx.Err()
 		}
 		b.checkDay(&b.man.Days[i], ids, seen, keys, say)
+	}
+	if err := b.checkSeen(ctx, say); err != nil {
+		return faults, err
 	}
 	for i := range b.man.Days {
 		if len(faults) > 0 {
@@ -208,6 +212,69 @@ func (b *Book) checkDay(e *dayEntry, ids map[string]bool, seen map[string]string
 		}
 		seen[f.ID] = e.Folder
 	}
+}
+
+// checkSeen compares what each day saw of its logs with what the sources hold
+// for it. Days that the next Read makes again are left to that.
+func (b *Book) checkSeen(ctx context.Context, say func(string, ...any)) error {
+	planters, err := b.planters(ctx)
+	if err != nil {
+		return ledgerError(b.path(ledgerName), err)
+	}
+	due, _ := b.dueDays(planters)
+	for _, p := range planters {
+		for _, day := range p.days {
+			e := b.entry(p.planter, day)
+			if e == nil || due[p.planter][day] {
+				continue
+			}
+			var sum summaryJSON
+			if f := e.file(summaryName); f == nil || b.load(e, summaryName, &sum) != nil {
+				continue // said before
+			}
+			if sum.Seen == nil {
+				say("data/%s/%s does not say what the day saw of its logs. Say evenstand rebuild.", e.Folder, summaryName)
+				continue
+			}
+			least, most := p.counts(day)
+			for k, seen := range sum.Seen.byKind() {
+				if seen < least[k] || seen > most[k] {
+					say("data/%s saw %d %s of %s on %s, and its logs hold %d. Say evenstand rebuild.", e.Folder, seen, kindNames[k], p.planter, day, most[k])
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// counts gives what the sources hold for a day by kind. Logs of one box that
+// lie in several inputs may say the same: at least the largest of them, at most
+// their sum.
+func (p *planterDays) counts(day evenstand.Day) (least, most [numKinds]int64) {
+	var box [numKinds]int64 // the largest log of this box
+	for i, s := range p.sources {
+		if i > 0 && s.key() != p.sources[i-1].key() {
+			box = [numKinds]int64{}
+		}
+		d := s.day(day)
+		if d == nil {
+			continue
+		}
+		for k, part := range d.Parts {
+			if part == nil {
+				continue
+			}
+			most[k] += part.N
+			least[k] += max(0, part.N-box[k])
+			box[k] = max(box[k], part.N)
+		}
+	}
+	return least, most
+}
+
+func (c *Counts) byKind() (n [numKinds]int64) {
+	n[fixes], n[seeds], n[readings], n[entries] = c.Fixes, c.Seeds, c.Readings, c.Entries
+	return n
 }
 
 // checkReferences looks whether the passes that findings name are there.

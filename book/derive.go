@@ -190,7 +190,7 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	defer b.mu.Unlock()
 	h := sha256.New()
 	_, card := b.cardOn(p.planter, day)
-	fmt.Fprintf(h, "tables %s\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
+	fmt.Fprintf(h, "tables %s\nsettling 2\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
 	next := nextDay(day)
 	for _, s := range p.sources {
 		d, n := s.day(day), s.day(next)
@@ -308,35 +308,42 @@ type said struct {
 type merger struct {
 	b      *Book
 	spools *spoolSet
-	files  map[string]*merged
+	files  map[string]*merged // by day and by the spools that went into it
 	n      int
 }
 
 // merge gives the file of one kind of one day of the sources of one key; nil
-// when there is none.
-func merge[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day) (*merged, error) {
-	id := sources[0].key() + "\x00" + string(day) + "\x00" + kindNames[c.kind]
-	if f, ok := m.files[id]; ok {
-		return f, nil
-	}
+// when there is none. With head only those sources count that have some of it
+// in the first hours, and only those hours of the file are whole.
+func merge[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day, head bool) (*merged, error) {
 	var paths []string
 	var n int64
 	var file string
 	for _, s := range sources {
-		if d := s.day(day); d != nil && d.Parts[c.kind] != nil {
-			paths = append(paths, spoolPath(m.spools.dirs[s], day, c.kind))
-			n = d.Parts[c.kind].N
-			if len(s.Source.Files) > 0 {
-				file = s.Source.Files[0]
-			}
+		d := s.day(day)
+		if d == nil || d.Parts[c.kind] == nil || head && d.Parts[c.kind].HeadN == 0 {
+			continue
+		}
+		dir, ok := m.spools.dirs[s]
+		if !ok {
+			panic("book: " + s.Source.Name + " was not read before " + string(day) + " is settled") // respool does
+		}
+		paths = append(paths, spoolPath(dir, day, c.kind))
+		n = d.Parts[c.kind].N
+		if len(s.Source.Files) > 0 {
+			file = s.Source.Files[0]
 		}
 	}
-	var f *merged
-	switch len(paths) {
-	case 0:
-	case 1:
-		f = &merged{path: paths[0], n: n}
-	default:
+	if len(paths) == 0 {
+		return nil, nil
+	}
+	// What was merged names the file: the day before sees fewer sources.
+	id := string(day) + "\x00" + strings.Join(paths, "\x00")
+	if f, ok := m.files[id]; ok {
+		return f, nil
+	}
+	f := &merged{path: paths[0], n: n}
+	if len(paths) > 1 {
 		m.n++
 		f = &merged{path: m.b.path(tmpDir, "merged-"+strconv.Itoa(m.n))}
 		t, err := mergeFiles(c, &m.b.disk, paths, f)
@@ -403,23 +410,22 @@ func (m *merger) forget(p *planterDays, day evenstand.Day) {
 		}
 	}
 	for id, f := range m.files {
-		if strings.Contains(id, "\x00"+string(day)+"\x00") {
-			if f != nil {
-				os.Remove(f.path)
-			}
+		if strings.HasPrefix(id, string(day)+"\x00") {
+			os.Remove(f.path)
 			delete(m.files, id)
 		}
 	}
 }
 
 // stream makes the function that a Stream wants of one kind of data: the
-// day's, then the first hours of the next. nil when there is nothing.
-func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day, head evenstand.Micros, all *said) (func(yield func([]T) bool) error, error) {
-	today, err := merge(m, c, sources, day)
+// day's, then the first hours of the next. nil when there is nothing. What the
+// day holds is added to seen.
+func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.Day, head evenstand.Micros, all *said, seen *int64) (func(yield func([]T) bool) error, error) {
+	today, err := merge(m, c, sources, day, false)
 	if err != nil {
 		return nil, err
 	}
-	next, err := merge(m, c, sources, nextDay(day))
+	next, err := merge(m, c, sources, nextDay(day), true)
 	if err != nil {
 		return nil, err
 	}
@@ -427,6 +433,7 @@ func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand
 		return nil, nil
 	}
 	if today != nil {
+		*seen += today.n
 		all.unused = append(all.unused, today.said.unused...)
 		all.notes = append(all.notes, today.said.notes...)
 	}
@@ -451,12 +458,13 @@ func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand
 }
 
 // streams gives a day's streams in order of their sources' keys, and what was
-// left out where several logs of one box met.
-func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstand.Stream, []sourceSaid, error) {
+// left out where several logs of one box met, and how much the day holds.
+func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstand.Stream, []sourceSaid, Counts, error) {
 	zone := b.Zone()
 	_, _, head := dayBounds(nextDay(day), zone)
 	var out []evenstand.Stream
 	left := []sourceSaid{}
+	var seen Counts
 	for i := 0; i < len(p.sources); {
 		j := i
 		var mine []*sourceState // of this key, with data on the day
@@ -479,13 +487,13 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 		}
 		all := said{[]evenstand.Unused{}, []string{}}
 		var errs [numKinds]error
-		st.Fixes, errs[fixes] = stream(m, fixCodec, mine, day, head, &all)
-		st.Seeds, errs[seeds] = stream(m, seedCodec, mine, day, head, &all)
-		st.Readings, errs[readings] = stream(m, readingCodec, mine, day, head, &all)
-		st.Entries, errs[entries] = stream(m, entryCodec, mine, day, head, &all)
+		st.Fixes, errs[fixes] = stream(m, fixCodec, mine, day, head, &all, &seen.Fixes)
+		st.Seeds, errs[seeds] = stream(m, seedCodec, mine, day, head, &all, &seen.Seeds)
+		st.Readings, errs[readings] = stream(m, readingCodec, mine, day, head, &all, &seen.Readings)
+		st.Entries, errs[entries] = stream(m, entryCodec, mine, day, head, &all, &seen.Entries)
 		for _, err := range errs {
 			if err != nil {
-				return nil, nil, err
+				return nil, nil, seen, err
 			}
 		}
 		if len(all.unused)+len(all.notes) > 0 {
@@ -507,12 +515,12 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 			return nil
 		}})
 	}
-	return out, left, nil
+	return out, left, seen, nil
 }
 
 // deriveDay makes one machine-day and commits it.
 func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day, from evenstand.Micros, sig string, m *merger) (*dayEntry, error) {
-	streams, left, err := b.streams(p, day, m)
+	streams, left, seen, err := b.streams(p, day, m)
 	if err != nil {
 		return nil, err
 	}
@@ -549,7 +557,7 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	if _, end, _ := dayBounds(day, b.Zone()); res.Until <= end {
 		res.Until = evenstand.NoTime
 	}
-	small, err := b.smallFiles(p, day, res, left, w)
+	small, err := b.smallFiles(p, day, res, left, seen, w)
 	if err != nil {
 		return nil, err
 	}
@@ -599,7 +607,7 @@ func (b *Book) commitDay(e dayEntry, dir string) error {
 }
 
 // smallFiles makes the JSON files of a day.
-func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, left []sourceSaid, w *dayWriter) ([]File, error) {
+func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, left []sourceSaid, seen Counts, w *dayWriter) ([]File, error) {
 	clocks := clocksJSON{Schema: 1, Clocks: []clockJSON{}}
 	for _, c := range res.Clocks {
 		j := clockJSON{c.Source, evenstand.Number(c.Offset), evenstand.Number(c.Error), []Gap{}}
@@ -612,7 +620,7 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 	if findings.Findings == nil {
 		findings.Findings = []evenstand.Finding{}
 	}
-	sum := summaryJSON{Schema: 1, Left: left, DaySummary: DaySummary{
+	sum := summaryJSON{Schema: 1, Left: left, Seen: &seen, DaySummary: DaySummary{
 		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes}}
 	if sum.Notes == nil {
 		sum.Notes = []string{}

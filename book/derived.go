@@ -254,6 +254,7 @@ type summaryJSON struct {
 	Schema int `json:"schema"`
 	DaySummary
 	Left []sourceSaid `json:"left_out"`
+	Seen *Counts      `json:"seen"` // what the day's logs hold, as it was handed to the derivation
 }
 
 // sourceSaid is what was left out where several logs of one box met.

@@ -31,4 +31,5 @@ var (
 	ParseFields    = parseFields
 	ParseSettings  = parseSettings
 	FormatSettings = formatSettings
+	HashBytes      = hashBytes
 )

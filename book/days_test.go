@@ -1,0 +1,122 @@
+package book_test
+
+import (
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"evenstand/book"
+)
+
+// One box, a folder for each of three days: each day is there, whether the
+// folders are read in one go, one by one, in another order or made again.
+func TestDaysOfOneBoxInSeveralFolders(t *testing.T) {
+	ctx := context.Background()
+	dirs := []string{
+		folder(t, map[string][]byte{"box.log": seasonLog(1, 1)}),
+		folder(t, map[string][]byte{"box.log": seasonLog(2, 1)}),
+		folder(t, map[string][]byte{"box.log": seasonLog(3, 1)}),
+	}
+	whole := func(b *book.Book) {
+		t.Helper()
+		days, err := b.Days(ctx)
+		if err != nil || len(days) != 3 {
+			t.Fatalf("%d days, %v", len(days), err)
+		}
+		for _, d := range days {
+			// 7 rows' passes of 250 places, one in a hundred left out.
+			if d.Passes != 2 || d.Seeds < 7*235 || d.Seeds > 7*250 {
+				t.Errorf("%s: %d passes, %d seeds", d.Day, d.Passes, d.Seeds)
+			}
+		}
+		sound(t, b)
+	}
+	once := newBook(t)
+	if rep := read(t, once, dirs...); daysOf(rep) != "2026-05-01 2026-05-02 2026-05-03" {
+		t.Errorf("made %q", daysOf(rep))
+	}
+	whole(once)
+	want := dataOf(t, once.Dir())
+
+	single := newBook(t)
+	for _, d := range dirs {
+		read(t, single, d)
+	}
+	whole(single)
+	sameData(t, want, dataOf(t, single.Dir()))
+
+	for _, b := range []*book.Book{once, single} {
+		if _, err := b.Rebuild(ctx, formats, book.ReadOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		whole(b)
+		sameData(t, want, dataOf(t, b.Dir()))
+	}
+
+	// From the last to the first: the inputs have other numbers, the days' tables do not.
+	back := newBook(t)
+	for _, d := range []string{dirs[2], dirs[1], dirs[0]} {
+		read(t, back, d)
+	}
+	whole(back)
+	got := dataOf(t, back.Dir())
+	for _, m := range []map[string]string{want, got} {
+		for name := range m {
+			if strings.HasPrefix(name, "sources-") || name == "manifest.json" {
+				delete(m, name)
+			}
+		}
+	}
+	sameData(t, want, got)
+}
+
+// A day that did not see its logs is found, whole files or not.
+func TestCheckFindsADayThatSawNothing(t *testing.T) {
+	b := newBook(t)
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 2)}))
+	sound(t, b)
+	dir := b.Dir()
+	b.Close()
+	p := glob(t, dir, "data/2026-05-02*/summary.json")
+	was, err := os.ReadFile(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sum map[string]any
+	if err := json.Unmarshal(was, &sum); err != nil {
+		t.Fatal(err)
+	}
+	sum["seen"].(map[string]any)["seeds"] = 0
+	now, _ := json.Marshal(sum)
+	if err := os.WriteFile(p, now, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	// The manifest agrees: only the sources tell.
+	m := filepath.Join(dir, "data", "manifest.json")
+	var man struct {
+		Schema  int             `json:"schema"`
+		Sources json.RawMessage `json:"sources"`
+		Days    []map[string]any
+	}
+	text, _ := os.ReadFile(m)
+	if err := json.Unmarshal(text, &man); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range man.Days[1]["files"].([]any) {
+		if f := f.(map[string]any); f["name"] == "summary.json" {
+			f["sha256"], f["size"] = book.HashBytes(now), len(now)
+		}
+	}
+	text, _ = json.Marshal(map[string]any{"schema": man.Schema, "sources": man.Sources, "days": man.Days})
+	if err := os.WriteFile(m, text, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	b = open(t, dir)
+	faults, err := b.Check(context.Background())
+	if err != nil || len(faults) != 1 || !strings.Contains(faults[0], "saw 0 seeds of four rows on 2026-05-02, and its logs hold") {
+		t.Errorf("faults %q, %v", faults, err)
+	}
+}
