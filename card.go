@@ -121,7 +121,8 @@ func (c *Card) Side(name string) Rows {
 }
 
 // RowsOf gives the rows that an element covers; a tank's are those it feeds.
-// An element that the card does not know covers no rows.
+// An element that the card does not know covers no rows, and rows that the
+// card does not have are left out.
 func (c *Card) RowsOf(e Element) Rows {
 	switch e.Scope {
 	case ScopeMachine:
@@ -131,13 +132,13 @@ func (c *Card) RowsOf(e Element) Rows {
 		}
 		return all
 	case ScopeLeft:
-		return c.Side("left")
+		return c.Side("left").upTo(c.Rows)
 	case ScopeRight:
-		return c.Side("right")
+		return c.Side("right").upTo(c.Rows)
 	case ScopeSection:
 		for _, s := range c.Sections {
 			if s.Number == int(e.N) {
-				return s.Rows
+				return s.Rows.upTo(c.Rows)
 			}
 		}
 	case ScopeRow:
@@ -147,9 +148,26 @@ func (c *Card) RowsOf(e Element) Rows {
 	case ScopeTank:
 		for _, t := range c.Tanks {
 			if t.Number == int(e.N) {
-				return t.Feeds
+				return t.Feeds.upTo(c.Rows)
 			}
 		}
 	}
 	return nil
+}
+
+// upTo gives the rows from 1 to n of the set; the set itself when that is all.
+func (r Rows) upTo(n int) Rows {
+	for i, row := range r {
+		if row >= 1 && row <= n {
+			continue
+		}
+		keep := append(Rows(nil), r[:i]...)
+		for _, row := range r[i:] {
+			if row >= 1 && row <= n {
+				keep = append(keep, row)
+			}
+		}
+		return keep
+	}
+	return r
 }

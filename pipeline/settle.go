@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
+	"time"
 
 	"evenstand"
 	"evenstand/core/align"
@@ -17,11 +19,10 @@ import (
 // as they are finished; memory is that of the day's track and of one pass.
 func Settle(ctx context.Context, day Day, out Output) (Result, error) {
 	s := &settler{ctx: ctx, day: day, out: out, card: day.Card}
-	start, err := day.Date.Start(day.Zone)
-	if err != nil {
+	var err error
+	if s.midnight, err = nextDay(day.Date, day.Zone); err != nil {
 		return Result{}, err
 	}
-	s.midnight = evenstand.FromTime(start.Time().In(day.Zone).AddDate(0, 0, 1))
 	s.cut = s.midnight
 	if err := s.survey(); err != nil {
 		return Result{}, err
@@ -31,6 +32,30 @@ func Settle(ctx context.Context, day Day, out Output) (Result, error) {
 		return Result{}, err
 	}
 	return s.finish(), nil
+}
+
+// nextDay gives the instant at which the day after begins in a zone. Where
+// clocks change at midnight a day is not the start plus 24 hours, nor begins
+// at 0:00.
+func nextDay(d evenstand.Day, zone *time.Location) (evenstand.Micros, error) {
+	if _, err := d.Start(zone); err != nil {
+		return evenstand.NoTime, err
+	}
+	date, err := time.Parse("2006-01-02", string(d))
+	if err != nil {
+		return evenstand.NoTime, err
+	}
+	next := evenstand.Day(date.AddDate(0, 0, 1).Format("2006-01-02"))
+	at, err := next.Start(zone)
+	if err != nil {
+		return evenstand.NoTime, err
+	}
+	if evenstand.DayOf(at, zone) < next { // 0:00 is skipped: the day begins with the change
+		if _, change := at.Time().In(zone).ZoneBounds(); !change.IsZero() {
+			at = evenstand.FromTime(change)
+		}
+	}
+	return at, nil
 }
 
 type settler struct {
@@ -297,6 +322,7 @@ func (s *settler) align() {
 	} else if v.maxRow > s.card.Rows {
 		s.note("The logs hold row %d, the planter card has %d rows: rows beyond the card are not used. Correct the card if the planter is wider.", v.maxRow, s.card.Rows)
 	}
+	s.clipCard()
 	if math.IsNaN(s.card.RowSpacing) {
 		s.note("The spacing of the rows is not known: no area and no money can be said. Give a planter card with row_spacing_m.")
 	}
@@ -347,6 +373,42 @@ func (s *settler) align() {
 	}
 	s.judgeClock(clockErr)
 	s.start()
+}
+
+// clipCard leaves out of the card's row lists what lies beyond its rows: a log
+// may describe another planter than the card does.
+func (s *settler) clipCard() {
+	c := &s.card
+	var beyond []string
+	clip := func(what string, r evenstand.Rows) evenstand.Rows {
+		keep := make(evenstand.Rows, 0, len(r))
+		for _, n := range r {
+			if n >= 1 && n <= c.Rows {
+				keep = append(keep, n)
+			}
+		}
+		if len(keep) < len(r) {
+			beyond = append(beyond, what)
+		}
+		return keep
+	}
+	c.Meters, c.Groups, c.Sections, c.Tanks = slices.Clone(c.Meters), slices.Clone(c.Groups), slices.Clone(c.Sections), slices.Clone(c.Tanks)
+	for i := range c.Meters {
+		c.Meters[i].Rows = clip(fmt.Sprintf("meter %d", i+1), c.Meters[i].Rows)
+	}
+	for i := range c.Groups {
+		g := &c.Groups[i]
+		g.Rows = clip(g.Kind+" group "+g.Name, g.Rows)
+	}
+	for i := range c.Sections {
+		c.Sections[i].Rows = clip(fmt.Sprintf("section %d", c.Sections[i].Number), c.Sections[i].Rows)
+	}
+	for i := range c.Tanks {
+		c.Tanks[i].Feeds = clip(fmt.Sprintf("tank %d", c.Tanks[i].Number), c.Tanks[i].Feeds)
+	}
+	if len(beyond) > 0 {
+		s.note("Rows beyond the card's %d are left out of %s. Correct the planter card if the planter is wider, or its row lists.", c.Rows, strings.Join(beyond, ", "))
+	}
 }
 
 // ownPasses keeps the passes that begin on this day; one that runs over

@@ -350,3 +350,67 @@ func TestTurnsLoseNoSeed(t *testing.T) {
 		}
 	})
 }
+
+// A log that describes forty rows goes with a card of two: what lies beyond is
+// left out, said, and breaks nothing.
+func TestRowsBeyondTheCard(t *testing.T) {
+	fixes, seeds, reads := drill{start: at("2026-05-02 12:00"), passes: 2, length: 60, pause: 20}.streams()
+	for _, e := range []evenstand.Element{{Scope: evenstand.ScopeSection, N: 1}, {Scope: evenstand.ScopeLeft}, {Scope: evenstand.ScopeTank, N: 1}, {Scope: evenstand.ScopeRow, N: 40}, {Scope: evenstand.ScopeRow, N: -1}} {
+		for _, q := range []evenstand.Quantity{evenstand.RowEnabled, evenstand.RowWorking, evenstand.SeedRateTarget, evenstand.Vacuum, evenstand.SeedCount, evenstand.GaugeWheelLoad} {
+			reads = append(reads, evenstand.Reading{T: at("2026-05-02 12:02"), Quantity: q, Element: e, Value: 1})
+		}
+	}
+	in := streams(fixes, seeds, reads)
+	log := evenstand.NewCard()
+	wide := evenstand.Rows{1, 2, 3, 4}
+	log.Rows = 40
+	log.Sections = []evenstand.Section{{Number: 1, Rows: wide}}
+	log.Groups = []evenstand.Group{{Kind: "vacuum", Name: "left", Rows: wide}}
+	log.Tanks = []evenstand.Tank{{Number: 1, Feeds: wide}}
+	log.Meters = []evenstand.Meter{{Rows: wide, Cells: 40}}
+	in[1].Source.Card = &log
+	c := card()
+	c.Rows, c.Meters = 2, nil
+	_, res := run(t, c, in)
+	if !strings.Contains(strings.Join(res.Notes, " "), "left out of meter 1, vacuum group left, section 1, tank 1") {
+		t.Errorf("notes %q", res.Notes)
+	}
+	log.Rows = 2
+	for _, e := range []evenstand.Element{{Scope: evenstand.ScopeSection, N: 1}, {Scope: evenstand.ScopeLeft}, {Scope: evenstand.ScopeTank, N: 1}} {
+		if got := log.RowsOf(e).String(); got != "1-2" {
+			t.Errorf("rows of %v: %s, want 1-2", e, got)
+		}
+	}
+	if wide.String() != "1-4" {
+		t.Error("the log's own list was changed")
+	}
+}
+
+// Clocks that change at midnight: 24 April 2026 begins at 1:00 in Cairo, which
+// is 22:00 UTC on the 23rd, and the 25th at 0:00, 21:00 UTC on the 24th
+// (IANA time zone data). What is planted from then on is the next day's.
+func TestDayWithoutMidnight(t *testing.T) {
+	zone, err := time.LoadLocation("Africa/Cairo")
+	if err != nil {
+		t.Skip("no time zone data on this machine: ", err)
+	}
+	for _, c := range []struct {
+		day   evenstand.Day
+		start string
+		want  int
+	}{
+		{"2026-04-24", "2026-04-24 20:50", 1}, // 23:50 in Cairo
+		{"2026-04-24", "2026-04-24 21:10", 0}, // 0:10 on the 25th
+		{"2026-04-23", "2026-04-23 21:50", 1}, // 23:50, before the change
+		{"2026-04-23", "2026-04-23 22:10", 0}, // 1:10 on the 24th
+	} {
+		fixes, seeds, reads := drill{start: at(c.start), passes: 1, length: 60}.streams()
+		k := &kept{}
+		if _, err := pipeline.Settle(context.Background(), pipeline.Day{Date: c.day, Zone: zone, Planter: "p", Card: card(), From: evenstand.NoTime, Streams: streams(fixes, seeds, reads)}, k); err != nil {
+			t.Fatal(err)
+		}
+		if len(k.passes) != c.want {
+			t.Errorf("%s from %s UTC: %d passes, want %d", c.day, c.start, len(k.passes), c.want)
+		}
+	}
+}
