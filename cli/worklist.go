@@ -80,6 +80,12 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 		listed[f.ID] = true
 	}
 	suspected, ended, upsets := 0, 0, 0
+	itself := func(n int) string {
+		if n == 1 {
+			return "ended by itself"
+		}
+		return "ended by themselves"
+	}
 	for _, f := range w.Findings {
 		switch {
 		case listed[f.ID]:
@@ -95,7 +101,7 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 	for _, k := range []struct {
 		n    int
 		what string
-	}{{suspected, "only suspected"}, {ended, "ended by itself"}, {upsets, "passing trouble"}} {
+	}{{suspected, "only suspected"}, {ended, itself(ended)}, {upsets, "passing trouble"}} {
 		if k.n > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", k.n, k.what))
 		}
