@@ -19,49 +19,56 @@ const (
 	lagErrorMost    = 0.1 // s, half-width of the 90 % interval
 )
 
-// judgeClock estimates by how much the seeds follow the speed and decides
-// whether the rhythm may be read. Declared clocks are believed; without them
-// the logs themselves must show that they agree.
-func (s *settler) judgeClock(declared float64) {
-	v := &s.survey_
-	if v.seedStream < 0 {
-		return
+// judgeClocks estimates by how much the seeds of each stream follow the speed
+// and decides whether their rhythm may be read. Declared clocks are believed;
+// without them the logs themselves must show that they agree.
+func (s *settler) judgeClocks() {
+	s.clocks = make([]seedClock, len(s.day.Streams))
+	if s.survey_.track < 0 {
+		return // nothing is placed
 	}
-	lag, half, ok := s.estimateLag()
-	src := s.day.Streams[v.seedStream].Source.Name
+	for i := range s.clocks {
+		if s.survey_.seeds[i].used() {
+			s.clocks[i] = s.judgeClock(i)
+		}
+	}
+}
+
+func (s *settler) judgeClock(i int) (c seedClock) {
+	lag, half, ok := s.estimateLag(&s.survey_.seeds[i])
+	src := s.day.Streams[i].Source.Name
 	switch {
 	case ok && half <= lagErrorMost && lag > lagPlausibleLow && lag < lagPlausible:
-		s.lag = lag
-	case !math.IsNaN(declared):
-		s.lag = 0
+		c.lag = lag
+	case !math.IsNaN(s.declared(i)):
 		if ok && half <= lagErrorMost {
-			s.refuse = "the seed times and the speed do not fit together although their clocks are said to"
+			c.refuse = "the seed times and the speed do not fit together although their clocks are said to"
 			s.note("Seeds of %s follow the speed by %.2f s, which no drive explains: the clocks said to be one are not. Single skips and cells cannot be said; set clock_offset_s in source.toml.", src, lag)
 		}
 	case ok && half <= lagErrorMost:
-		s.refuse = "clocks not aligned"
+		c.refuse = "clocks not aligned"
 		s.note("The clock of %s is %.1f s off the receiver's, or the drive is that late: nobody has said which. Single skips and cells cannot be said; give clock_offset_s or one_clock in source.toml.", src, lag)
 	default:
-		s.refuse = "clocks not aligned"
+		c.refuse = "clocks not aligned"
 		s.note("The clocks of %s and of the receiver cannot be compared: the speed changed too little while planting, or the logs are too far apart. Single skips and cells cannot be said; give clock_offset_s or one_clock in source.toml.", src)
 	}
+	return c
 }
 
 // estimateLag slides the seed counts along the speed and takes the lag at
 // which they fit best, over the seconds in which the speed changes. It gives
 // the half-width of the 90 % interval, and false when there was nothing to
 // compare.
-func (s *settler) estimateLag() (lag, half float64, ok bool) {
-	v := &s.survey_
+func (s *settler) estimateLag(v *seedsSeen) (lag, half float64, ok bool) {
 	type bin struct{ t, n float64 }
 	var bins []bin
-	t0 := v.binFrom
+	t0 := v.from
 	cur := s.path.Cursor()
 	for _, p := range s.passes {
-		from := int((p.Start + 3*evenstand.Second/2 - v.binFrom) / binWidth)
-		to := int((p.End - 2*evenstand.Second - v.binFrom) / binWidth)
+		from := int((p.Start + 3*evenstand.Second/2 - v.from) / binWidth)
+		to := int((p.End - 2*evenstand.Second - v.from) / binWidth)
 		for i := max(0, from); i < to && i < len(v.bins); i++ {
-			t := v.binFrom + evenstand.Micros(i)*binWidth
+			t := v.from + evenstand.Micros(i)*binWidth
 			a := cur.At(t - evenstand.Second)
 			b := cur.At(t + evenstand.Second)
 			if a.OK && b.OK && math.Abs(b.V-a.V) > 0.08 {

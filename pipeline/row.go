@@ -18,8 +18,10 @@ type rowState struct {
 	xref    float64 // m; NaN unknown
 	own     ownSpacing
 	lastT   evenstand.Micros
-	lastD   float64 // way of the row at the last seed, m
-	lastU   float64 // the same at the moment that drove it
+	lastD   float64   // way of the row at the last seed, m
+	lastU   float64   // the same at the moment that drove it
+	stream  int       // that its seeds come from; -1 none yet
+	clock   seedClock // of that stream
 	inSeg   bool
 	enabled bool
 
@@ -54,7 +56,7 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 		y = 0
 	}
 	nan := math.NaN()
-	return &rowState{n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true,
+	return &rowState{n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true, stream: -1,
 		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, seedAt: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1}
 }
 

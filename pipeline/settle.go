@@ -70,9 +70,8 @@ type settler struct {
 	passes  []evenstand.Pass
 	engine  *find.Engine
 	rows    []*rowState
-	lag     float64 // s by which seeds follow the speed that drove them
-	refuse  string  // why the rhythm may not be read; empty when it may
-	sideOf  []int   // by row: index into sides, -1 none
+	clocks  []seedClock // by stream
+	sideOf  []int       // by row: index into sides, -1 none
 	sides   []evenstand.Rows
 	names   []string
 
@@ -95,18 +94,22 @@ type settler struct {
 
 // surveyed is what a first look over the day's streams tells.
 type surveyed struct {
-	fixes      []evenstand.Fix
-	track      int // stream that the fixes come from, -1 none
-	first      evenstand.Micros
-	last       evenstand.Micros
-	maxRow     int
-	lowering   *align.Lowering
-	bins       []uint16 // seeds of all rows, by quarter second from first
-	binFrom    evenstand.Micros
-	seedStream int
-	counts     bool
-	targets    bool
-	sources    []sourceSeen
+	fixes    []evenstand.Fix
+	track    int // stream that the fixes come from, -1 none
+	first    evenstand.Micros
+	last     evenstand.Micros
+	maxRow   int
+	lowering *align.Lowering
+	seeds    []seedsSeen // by stream
+	counts   bool
+	targets  bool
+	sources  []sourceSeen
+}
+
+// seedClock is what is known of the clock of a stream's seeds.
+type seedClock struct {
+	lag    float64 // s by which seeds follow the speed that drove them
+	refuse string  // why the rhythm may not be read; empty when it may
 }
 
 type sourceSeen struct {
@@ -114,8 +117,6 @@ type sourceSeen struct {
 	gaps []Gap
 	n    int64
 }
-
-const binWidth = evenstand.Second / 4
 
 func (s *settler) offset(i int) evenstand.Micros {
 	o := s.day.Streams[i].Source.ClockOffset
@@ -142,8 +143,9 @@ func (s *settler) see(i int, t evenstand.Micros) {
 // survey reads the fixes and the states, and counts seeds by time.
 func (s *settler) survey() error {
 	v := &s.survey_
-	v.first, v.last, v.track, v.seedStream = evenstand.NoTime, evenstand.NoTime, -1, -1
+	v.first, v.last, v.track = evenstand.NoTime, evenstand.NoTime, -1
 	v.sources = make([]sourceSeen, len(s.day.Streams))
+	v.seeds = make([]seedsSeen, len(s.day.Streams))
 	best := 0
 	for i := range s.day.Streams {
 		st := &s.day.Streams[i]
@@ -213,17 +215,15 @@ func (s *settler) survey() error {
 			}
 		}
 		if st.Seeds != nil {
-			any := false
 			err := st.Seeds(func(b []evenstand.Seed) bool {
 				for _, x := range b {
 					x.T -= off
 					if x.T < s.day.From {
 						continue
 					}
-					any = true
 					s.see(i, x.T)
 					v.maxRow = max(v.maxRow, int(x.Row))
-					v.count(x.T)
+					v.seeds[i].add(x, s.midnight)
 					v.lowering.Seed(x)
 				}
 				return s.ctx.Err() == nil
@@ -231,30 +231,9 @@ func (s *settler) survey() error {
 			if err := firstErr(err, s.ctx.Err()); err != nil {
 				return err
 			}
-			if any {
-				v.seedStream = i
-			}
 		}
 	}
 	return nil
-}
-
-// count adds a seed to its quarter second; seeds far out of order are left out
-// of the count, which only serves the alignment of clocks.
-func (v *surveyed) count(t evenstand.Micros) {
-	if len(v.bins) == 0 {
-		v.binFrom = t - 60*evenstand.Second
-	}
-	i := int((t - v.binFrom) / binWidth)
-	if i < 0 || i > 4*36*3600 {
-		return
-	}
-	for len(v.bins) <= i {
-		v.bins = append(v.bins, 0)
-	}
-	if v.bins[i] < math.MaxUint16 {
-		v.bins[i]++
-	}
 }
 
 func firstErr(errs ...error) error {
@@ -355,13 +334,19 @@ func (s *settler) align() {
 	if basis != "" {
 		s.note("%s", basis)
 	}
+	s.pickSeeds()
+	// A place is as good as the worst of the clocks.
 	clockErr := math.NaN()
-	if v.seedStream >= 0 && v.track >= 0 {
-		a, b := s.day.Streams[v.seedStream].Source, s.day.Streams[v.track].Source
-		if a.Clock != "" && a.Clock == b.Clock {
-			clockErr = 0
-		} else if !math.IsNaN(a.ClockOffset) && !math.IsNaN(b.ClockOffset) {
-			clockErr = 0.05
+	for i := range s.day.Streams {
+		if v.seeds[i].used() {
+			e := s.declared(i)
+			if math.IsNaN(e) {
+				clockErr = e
+				break
+			}
+			if !(clockErr >= e) {
+				clockErr = e
+			}
 		}
 	}
 	width := float64(s.card.Rows) * s.card.RowSpacing
@@ -371,7 +356,7 @@ func (s *settler) align() {
 	if math.IsNaN(s.fall) {
 		s.fall = 0
 	}
-	s.judgeClock(clockErr)
+	s.judgeClocks()
 	s.start()
 }
 

@@ -414,3 +414,83 @@ func TestDayWithoutMidnight(t *testing.T) {
 		}
 	}
 }
+
+func placed(k *kept) (seeds, doubles int) {
+	for _, p := range k.seeds {
+		for _, x := range p {
+			seeds++
+			if x.Double || x.Class == evenstand.Multiple {
+				doubles++
+			}
+		}
+	}
+	return
+}
+
+// Two boxes that log the same sensors do not plant twice: the one with the
+// most seeds is used, row by row, and the other is named. Boxes that took
+// turns are both used.
+func TestOneSeedSourceARow(t *testing.T) {
+	fixes, seeds, reads := drill{start: at("2026-05-02 12:00"), passes: 2, length: 60, pause: 20}.streams()
+	base, _ := run(t, card(), streams(fixes, seeds, reads))
+	var second, early, late []evenstand.Seed
+	for i, x := range seeds {
+		if i%51 != 0 {
+			y := x
+			y.T += 3000
+			second = append(second, y)
+		}
+		if x.T < at("2026-05-02 12:01")+10*evenstand.Second {
+			early = append(early, x)
+		} else {
+			late = append(late, x)
+		}
+	}
+	in := append(streams(fixes, second, reads), evenstand.Stream{Source: source("other box", "one", 0), Seeds: once(seeds)})
+	k, res := run(t, card(), in)
+	n, doubles := placed(k)
+	if want := base.count(); n != want || doubles > 0 {
+		t.Errorf("%d seeds and %d doubles, want %d and none", n, doubles, want)
+	}
+	if !strings.Contains(strings.Join(res.Notes, " "), "Seeds of rows 1-4 in seeds are not used: other box holds more") {
+		t.Errorf("notes %q", res.Notes)
+	}
+	in = append(streams(fixes, early, reads), evenstand.Stream{Source: source("other box", "one", 0), Seeds: once(late)})
+	if k, _ := run(t, card(), in); k.count() != base.count() {
+		t.Errorf("boxes that took turns: %d seeds, want %d", k.count(), base.count())
+	}
+}
+
+// Each box has its own clock: one of which nothing is known does not take the
+// cells from the rows of the other.
+func TestClocksBySource(t *testing.T) {
+	fixes, seeds, reads := drill{start: at("2026-05-02 12:00"), passes: 2, length: 60, pause: 20}.streams()
+	var a, b []evenstand.Seed
+	for _, x := range seeds {
+		if x.Row <= 2 {
+			a = append(a, x)
+		} else {
+			b = append(b, x)
+		}
+	}
+	for _, first := range []bool{true, false} {
+		known := evenstand.Stream{Source: source("known", "one", 0), Seeds: once(a)}
+		unknown := evenstand.Stream{Source: source("unknown", "", math.NaN()), Seeds: once(b)}
+		in := append(streams(fixes, nil, reads), known, unknown)
+		if !first {
+			in[2], in[3] = in[3], in[2]
+		}
+		k, res := run(t, card(), in)
+		cells := map[bool]int{}
+		for _, p := range k.seeds {
+			for _, x := range p {
+				if x.Cell >= 0 {
+					cells[x.Row <= 2]++
+				}
+			}
+		}
+		if cells[true] < 2500 || cells[false] != 0 {
+			t.Errorf("cells told: %d on the rows of a known clock, %d on the others; notes %q", cells[true], cells[false], res.Notes)
+		}
+	}
+}

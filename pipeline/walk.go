@@ -100,7 +100,7 @@ func (s *settler) walk() error {
 		if err := s.advance(sd.T); err != nil {
 			return err
 		}
-		s.seed(*sd)
+		s.seed(*sd, seeds.stream(si))
 		seeds.take(si)
 	}
 	if len(keep) > 0 {
@@ -197,9 +197,9 @@ func (s *settler) passAt(t evenstand.Micros) *evenstand.Pass {
 	return p
 }
 
-// seed takes one seed.
-func (s *settler) seed(x evenstand.Seed) {
-	if int(x.Row) > len(s.rows) || x.Row < 1 {
+// seed takes one seed of a stream.
+func (s *settler) seed(x evenstand.Seed, stream int) {
+	if int(x.Row) > len(s.rows) || x.Row < 1 || !s.survey_.seeds[stream].uses(int(x.Row)) {
 		return
 	}
 	p := s.passAt(x.T)
@@ -211,9 +211,15 @@ func (s *settler) seed(x evenstand.Seed) {
 	if r.lastT == x.T {
 		return // the same record twice
 	}
+	if r.stream != stream {
+		if r.hasSeeds {
+			s.breakRow(r)
+		}
+		r.stream, r.clock = stream, s.clocks[stream]
+	}
 	pose := s.here.At(x.T)
 	d := align.RowWay(pose, r.y)
-	drive := s.driven.AtSeconds(x.T, -s.lag)
+	drive := s.driven.AtSeconds(x.T, -r.clock.lag)
 	u := align.RowWay(drive, r.y)
 	land := s.landing.AtSeconds(x.T, s.fall)
 
@@ -244,7 +250,7 @@ func (s *settler) seed(x evenstand.Seed) {
 	s.stretchSeed(r, place/1000, gap, class, xref)
 	s.engine.Seed(r.n, x.T)
 	r.lastT, r.lastD, r.lastU = x.T, d, u
-	if s.refuse != "" || math.IsNaN(xref) {
+	if r.clock.refuse != "" || math.IsNaN(xref) {
 		s.gapOnly(r, gap, xref, x.T)
 		r.inSeg = true
 		return
@@ -384,7 +390,7 @@ func (s *settler) atTick(p *evenstand.Pass, t evenstand.Micros) {
 		if !r.enabled {
 			st.Off += float32(s.pose.V)
 		}
-		if s.refuse == "" && r.hasSeeds && !math.IsNaN(r.xref) {
+		if r.clock.refuse == "" && r.hasSeeds && !math.IsNaN(r.xref) {
 			s.engine.Ratio(r.n, 1/r.dec.Scale())
 		}
 	}
