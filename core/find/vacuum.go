@@ -91,6 +91,19 @@ type vacMeanAt struct {
 	m float64
 }
 
+// late is the vacuum over the last minutes of planting.
+func (w *vacuumWatch) late() float64 { return w.mid(36) }
+
+// mid is the mean of the last means.
+func (w *vacuumWatch) mid(n int) float64 {
+	n = min(w.k, n)
+	sum := 0.0
+	for j := 1; j <= n; j++ {
+		sum += w.ring[(w.k-j)%len(w.ring)].m
+	}
+	return sum / math.Max(1, float64(n))
+}
+
 // onset is the mean with which the fall most probably began: the largest sum
 // of what speaks for the present level against the one before.
 func (w *vacuumWatch) onset(s float64) evenstand.Micros {
@@ -141,13 +154,13 @@ func (w *vacuumWatch) mean(t evenstand.Micros, m float64) {
 		if w.c > 40 {
 			w.c = 40
 		}
-		if !w.active && w.c >= vacAlarm && m < (1-vacDrop)*w.ref {
+		if !w.active && w.c >= vacAlarm && m < (1-vacDrop)*w.ref && w.mid(6) < (1-vacDrop)*w.ref {
 			w.active, w.since, w.back = true, w.onset(s), 0
 			w.after = stat2{}
 		}
 	}
 	if w.active {
-		if m > (1-vacBackDrop)*w.ref {
+		if m > (1-vacBackDrop)*w.ref || w.mid(36) > (1-vacDrop/2)*w.ref {
 			if w.back == 0 {
 				w.backAt = t
 			}
@@ -161,9 +174,12 @@ func (w *vacuumWatch) mean(t evenstand.Micros, m float64) {
 		}
 		return
 	}
+	g := 1 / math.Min(vacMemory, float64(w.seen+1))
+	if w.c >= vacAlarm/2 { // it may be falling; but a reference that is too high must not stay so for ever
+		g /= 8
+	}
+	w.ref += g * (m - w.ref)
 	if w.c < vacAlarm/2 {
-		g := 1 / math.Min(vacMemory, float64(w.seen+1))
-		w.ref += g * (m - w.ref)
 		w.dev += math.Max(g, 1.0/vacMemory) * (math.Abs(m-w.ref) - w.dev)
 	}
 	w.seen++
@@ -287,7 +303,8 @@ func (e *Engine) tickSide(s *side, t evenstand.Micros) {
 	if z < need || obs < sideRatio*f*exp {
 		return
 	}
-	c := e.openSide(s, rows, e.afterHalt(w.since, vacDoubt), t)
+	since := max(w.since, w.onset(math.Max(vacFloorPa, w.dev*1.2533)))
+	c := e.openSide(s, rows, e.afterHalt(since, vacDoubt), t)
 	c.vac.byGauge = true
 	c.vac.machine = s == e.machine
 	c.vac.before = stat2{w.ref, 1}
@@ -461,7 +478,7 @@ func (e *Engine) testSides(t evenstand.Micros) {
 			since := e.batchesBack(s.rows, width)
 			c := e.openSide(s, s.rows, since, t)
 			// A gauge that stands as it did speaks against it: not for the worklist.
-			if s.vacuum.seen > vacWarm && s.vacuum.now > (1-vacDrop/2)*s.vacuum.ref {
+			if s.vacuum.seen > vacWarm && s.vacuum.late() > (1-vacDrop/2)*s.vacuum.ref {
 				c.raised = false
 			}
 			c.onsetLow = since - 1200*evenstand.Second
