@@ -1,14 +1,18 @@
 package book_test
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"evenstand/book"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // One box, a folder for each of three days: each day is there, whether the
@@ -118,5 +122,34 @@ func TestCheckFindsADayThatSawNothing(t *testing.T) {
 	faults, err := b.Check(context.Background())
 	if err != nil || len(faults) != 1 || !strings.Contains(faults[0], "saw 0 seeds of four rows on 2026-05-02, and its logs hold") {
 		t.Errorf("faults %q, %v", faults, err)
+	}
+}
+
+// What the days say of themselves comes with the report: the local day in
+// front, the same sentence once.
+func TestReportSaysWhatTheDaysSay(t *testing.T) {
+	ctx := context.Background()
+	var log bytes.Buffer
+	log.Write(seasonLog(1, 5))
+	for _, d := range []int{1, 2, 3, 5} {
+		fmt.Fprintf(&log, "j %d refill the radar was still\n", at(d, 23, 30)) // the next day in UTC
+	}
+	fmt.Fprintf(&log, "j %d refill the radar was still\n", at(2, 23, 40))
+	fmt.Fprintf(&log, "j %d wind strong\n", at(2, 23, 50))
+	want := []string{"2026-05-01 to 2026-05-03, 2026-05-05: refill: the radar was still", "2026-05-02: wind: strong"}
+	b := newBook(t)
+	rep := read(t, b, folder(t, map[string][]byte{"box.log": log.Bytes()}))
+	if diff := cmp.Diff(want, rep.Notes); diff != "" {
+		t.Errorf("notes (-want +got):\n%s", diff)
+	}
+	if rep := read(t, b); len(rep.Notes) > 0 {
+		t.Errorf("nothing was made again, and it says %q", rep.Notes)
+	}
+	rep, err := b.Rebuild(ctx, formats, book.ReadOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, rep.Notes); diff != "" {
+		t.Errorf("notes of a rebuild (-want +got):\n%s", diff)
 	}
 }

@@ -34,13 +34,16 @@ type planterDays struct {
 // deriveDays makes the machine-days again whose makings are not those that the
 // manifest notes, and drops those of which nothing is left.
 func (b *Book) deriveDays(ctx context.Context, live []*input, formats []evenstand.Format, spools *spoolSet, rep *Report, tell func(Progress)) error {
+	var notes dayNotes
+	var planters []*planterDays
+	defer func() { rep.Notes = append(rep.Notes, notes.sentences(len(planters) > 1)...) }()
 again:
 	for s := range spools.gone { // of which days were given back
 		delete(spools.dirs, s)
 		delete(spools.gone, s)
 	}
-	planters, err := b.planters(ctx)
-	if err != nil {
+	var err error
+	if planters, err = b.planters(ctx); err != nil {
 		return ledgerError(b.path(ledgerName), err)
 	}
 	if err := b.dropDays(planters); err != nil {
@@ -82,12 +85,13 @@ again:
 				total++
 			}
 			tell(Progress{Doing: "settling", Name: string(day) + " " + p.planter, Done: int64(done), Total: int64(total)})
-			e, err := b.deriveDay(ctx, p, day, from, sig, m)
+			e, said, err := b.deriveDay(ctx, p, day, from, sig, m)
 			if err != nil {
 				return writeError(b.dir, "settling "+string(day), explain(err, p.planter, day))
 			}
 			done++
 			rep.Days = append(rep.Days, DayRef{p.planter, day})
+			notes.set(DayRef{p.planter, day}, said)
 			from = e.Until
 			m.forget(p, day)
 		}
@@ -326,7 +330,7 @@ func merge[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.
 		}
 		dir, ok := m.spools.dirs[s]
 		if !ok {
-			panic("book: " + s.Source.Name + " was not read before " + string(day) + " is settled") // respool does
+			return nil, fmt.Errorf("%s was not read before %s is settled", s.Source.Name, day) // respool reads it
 		}
 		paths = append(paths, spoolPath(dir, day, c.kind))
 		n = d.Parts[c.kind].N
@@ -518,40 +522,40 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 	return out, left, seen, nil
 }
 
-// deriveDay makes one machine-day and commits it.
-func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day, from evenstand.Micros, sig string, m *merger) (*dayEntry, error) {
+// deriveDay makes one machine-day and commits it. It gives the day's notes too.
+func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day, from evenstand.Micros, sig string, m *merger) (*dayEntry, []string, error) {
 	streams, left, seen, err := b.streams(p, day, m)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	card, err := b.Card(p.planter, day)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	dir := b.path(tmpDir, "day")
 	if err := os.RemoveAll(dir); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if err := os.Mkdir(dir, 0o755); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	w, err := newDayWriter(&b.disk, dir)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	res, err := b.opts.Derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from}, w)
 	if err != nil {
 		w.abort()
-		return nil, err
+		return nil, nil, err
 	}
 	if err := b.assignIDs(ctx, p.planter, day, res.Findings); err != nil {
 		w.abort()
-		return nil, ledgerError(b.path(ledgerName), err)
+		return nil, nil, ledgerError(b.path(ledgerName), err)
 	}
 	files, err := w.keep()
 	if err != nil {
 		w.abort()
-		return nil, err
+		return nil, nil, err
 	}
 	// An end before midnight is none of the next day's business.
 	if _, end, _ := dayBounds(day, b.Zone()); res.Until <= end {
@@ -559,12 +563,12 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	}
 	small, err := b.smallFiles(p, day, res, left, seen, w)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	for _, f := range small {
 		e, err := b.writeSmall(filepath.Join(dir, f.Name), f.Data)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		e.Name = f.Name
 		files = append(files, e)
@@ -576,7 +580,7 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	}
 	e := dayEntry{Planter: p.planter, Day: day, From: sig, Until: res.Until, Files: files,
 		Folder: string(day) + "-" + slug(p.planter) + "-" + hex.EncodeToString(all.Sum(nil))[:8]}
-	return &e, b.commitDay(e, dir)
+	return &e, res.Notes, b.commitDay(e, dir)
 }
 
 // commitDay moves a finished day's folder into its place and names it in the
