@@ -4,13 +4,16 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
+	"evenstand"
 	"evenstand/book"
+	"evenstand/pipeline"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -151,5 +154,97 @@ func TestReportSaysWhatTheDaysSay(t *testing.T) {
 	}
 	if diff := cmp.Diff(want, rep.Notes); diff != "" {
 		t.Errorf("notes of a rebuild (-want +got):\n%s", diff)
+	}
+}
+
+// A day that the deriver gives up on, or stumbles over, does not keep the
+// others back; nothing stored is harmed, and the next read tries again.
+func TestABadDayLeavesTheOthers(t *testing.T) {
+	ctx := context.Background()
+	whole := newBook(t)
+	in := folder(t, map[string][]byte{"box.log": seasonLog(1, 4)})
+	read(t, whole, in)
+	want := dataOf(t, whole.Dir())
+	for name, bad := range map[string]func(pipeline.Output) (pipeline.Result, error){
+		"no passes can be told apart": func(pipeline.Output) (pipeline.Result, error) {
+			return pipeline.Result{}, errors.New("no passes can be told apart")
+		},
+		"a fault in the program at days_test.go:": func(pipeline.Output) (pipeline.Result, error) {
+			var none []int
+			return pipeline.Result{Notes: []string{fmt.Sprint(none[3])}}, nil
+		},
+		"pass 7 came where pass 0 was due": func(out pipeline.Output) (pipeline.Result, error) {
+			return pipeline.Result{}, out.Pass(evenstand.Pass{Index: 7}, nil, nil)
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			broken := true
+			opts := options()
+			opts.Derive = func(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipeline.Result, error) {
+				if broken && day.Date == "2026-05-02" {
+					return bad(out)
+				}
+				return settle(ctx, day, out)
+			}
+			b := newBook(t)
+			b.Close()
+			b, err := book.Open(b.Dir(), opts)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer b.Close()
+			said := func(rep book.Report, stays string) {
+				t.Helper()
+				if len(rep.Unused) != 1 || rep.Unused[0].File != "four rows, 2026-05-02" || !strings.Contains(rep.Unused[0].Why, name) || !strings.Contains(rep.Unused[0].Do, stays) {
+					t.Errorf("unused %+v", rep.Unused)
+				}
+			}
+			rep := read(t, b, in)
+			if got := daysOf(rep); got != "2026-05-01 2026-05-03 2026-05-04" {
+				t.Errorf("made %q", got)
+			}
+			said(rep, "its logs are kept")
+			sound(t, b)
+			if stale, err := b.Stale(ctx); err != nil || !stale {
+				t.Errorf("stale %v, %v", stale, err)
+			}
+			rep = read(t, b)
+			if got := daysOf(rep); got != "" {
+				t.Errorf("made %q again", got)
+			}
+			said(rep, "its logs are kept")
+			broken = false
+			if got := daysOf(read(t, b)); got != "2026-05-02" {
+				t.Errorf("made %q when it went again", got)
+			}
+			sameData(t, want, dataOf(t, b.Dir()))
+			// What was there of the day stays when it goes wrong later.
+			broken = true
+			rep = read(t, b, folder(t, map[string][]byte{"radar.log": fmt.Appendf(nil, "r %d ground_speed machine 2\n", at(2, 9, 0))}))
+			said(rep, "stays")
+			for file, text := range dataOf(t, b.Dir()) {
+				if strings.HasPrefix(file, "2026-") && want[file] != text {
+					t.Errorf("data/%s changed", file)
+				}
+			}
+			sound(t, b)
+		})
+	}
+	// An end of the context still stops.
+	stop, cancel := context.WithCancel(ctx)
+	opts := options()
+	opts.Derive = func(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipeline.Result, error) {
+		cancel()
+		return pipeline.Result{}, errors.New("it was stopped")
+	}
+	b := newBook(t)
+	b.Close()
+	b, err := book.Open(b.Dir(), opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	if _, err := b.Read(stop, []string{in}, formats, book.ReadOptions{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("stopped: %v", err)
 	}
 }

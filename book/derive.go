@@ -6,11 +6,13 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"iter"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"sort"
 	"strconv"
@@ -36,6 +38,16 @@ type planterDays struct {
 func (b *Book) deriveDays(ctx context.Context, live []*input, formats []evenstand.Format, spools *spoolSet, rep *Report, tell func(Progress)) error {
 	var notes dayNotes
 	var planters []*planterDays
+	failed := map[DayRef]error{}
+	defer func() {
+		for _, p := range planters {
+			for _, day := range p.days {
+				if err := failed[DayRef{p.planter, day}]; err != nil {
+					rep.Unused = append(rep.Unused, b.unsettled(p.planter, day, err))
+				}
+			}
+		}
+	}()
 	defer func() { rep.Notes = append(rep.Notes, notes.sentences(len(planters) > 1)...) }()
 again:
 	for s := range spools.gone { // of which days were given back
@@ -86,10 +98,22 @@ again:
 			}
 			tell(Progress{Doing: "settling", Name: string(day) + " " + p.planter, Done: int64(done), Total: int64(total)})
 			e, said, err := b.deriveDay(ctx, p, day, from, sig, m)
+			done++
+			if bad := (*dayError)(nil); errors.As(err, &bad) && ctx.Err() == nil {
+				// One bad day does not keep the others back; what was there of
+				// it stays, and the next Read tries again.
+				failed[DayRef{p.planter, day}] = bad.err
+				from = evenstand.NoTime
+				if e := b.entry(p.planter, day); e != nil {
+					from = e.Until
+				}
+				m.forget(p, day)
+				continue
+			}
 			if err != nil {
 				return writeError(b.dir, "settling "+string(day), explain(err, p.planter, day))
 			}
-			done++
+			delete(failed, DayRef{p.planter, day})
 			rep.Days = append(rep.Days, DayRef{p.planter, day})
 			notes.set(DayRef{p.planter, day}, said)
 			from = e.Until
@@ -543,7 +567,7 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	if err != nil {
 		return nil, nil, err
 	}
-	res, err := b.opts.Derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from}, w)
+	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from}, w)
 	if err != nil {
 		w.abort()
 		return nil, nil, err
@@ -563,7 +587,7 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	}
 	small, err := b.smallFiles(p, day, res, left, seen, w)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, &dayError{err}
 	}
 	for _, f := range small {
 		e, err := b.writeSmall(filepath.Join(dir, f.Name), f.Data)
@@ -581,6 +605,63 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	e := dayEntry{Planter: p.planter, Day: day, From: sig, Until: res.Until, Files: files,
 		Folder: string(day) + "-" + slug(p.planter) + "-" + hex.EncodeToString(all.Sum(nil))[:8]}
 	return &e, res.Notes, b.commitDay(e, dir)
+}
+
+// dayError is what went wrong with one day's derivation and says nothing of
+// the other days.
+type dayError struct{ err error }
+
+// Error says what went wrong.
+func (e *dayError) Error() string { return e.err.Error() }
+
+// Unwrap gives what went wrong.
+func (e *dayError) Unwrap() error { return e.err }
+
+// derive calls the deriver. What it gives up on, and a fault in it, is a
+// dayError; an end of the context and a disk that takes nothing more are not.
+func (b *Book) derive(ctx context.Context, day pipeline.Day, w *dayWriter) (res pipeline.Result, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("a fault in the program%s: %v", faultPlace(), r)
+		}
+		switch {
+		case err == nil:
+		case ctx.Err() != nil:
+			err = ctx.Err()
+		case !onDisk(err):
+			err = &dayError{err}
+		}
+	}()
+	return b.opts.Derive(ctx, day, w)
+}
+
+// faultPlace says where in the program a panic that is being recovered began.
+func faultPlace() string {
+	pcs := make([]uintptr, 64)
+	frames := runtime.CallersFrames(pcs[:runtime.Callers(1, pcs)])
+	begun := false
+	for {
+		f, more := frames.Next()
+		switch inside := strings.HasPrefix(f.Function, "runtime."); {
+		case inside && strings.Contains(f.Function, "panic"):
+			begun = true
+		case begun && !inside:
+			return fmt.Sprintf(" at %s:%d", filepath.Base(f.File), f.Line)
+		}
+		if !more {
+			return ""
+		}
+	}
+}
+
+// unsettled says that a day could not be settled and what can be done.
+func (b *Book) unsettled(planter string, day evenstand.Day, err error) evenstand.Unused {
+	do := "The other days are settled and its logs are kept."
+	if b.entry(planter, day) != nil {
+		do = "The other days are settled, and what the book held of this day before stays."
+	}
+	return evenstand.Unused{File: planter + ", " + string(day), Offset: -1, Count: 1, Of: "days", Why: "it could not be settled: " + err.Error(),
+		Do: do + " Look at the planter card, copy that day's logs from the box again, and say evenstand read; it is tried again each time."}
 }
 
 // commitDay moves a finished day's folder into its place and names it in the
