@@ -65,8 +65,10 @@ type call struct {
 
 // commands lists all there are, in the order of a day.
 func commands() []command {
-	return []command{newCommand(), readCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(),
-		sourcesCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand()}
+	return []command{
+		newCommand(), readCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(),
+		sourcesCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
+	}
 }
 
 // formats lists the readers; the order is that in which files are offered.

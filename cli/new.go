@@ -96,8 +96,10 @@ func runNew(c *call, o *newOptions) error {
 		return err
 	}
 	if c.json {
-		return c.printJSON(map[string]any{"schema": 1, "book": c.args[0], "name": s.Name, "zone": s.Zone, "units": s.Units,
-			"currency": s.Currency, "planters": len(cards), "fields": len(fields)})
+		return c.printJSON(map[string]any{
+			"schema": 1, "book": c.args[0], "name": s.Name, "zone": s.Zone, "units": s.Units,
+			"currency": s.Currency, "planters": len(cards), "fields": len(fields),
+		})
 	}
 	c.printf("Made the logbook %s, times in %s.\n", c.args[0], s.Zone)
 	if own {

@@ -210,8 +210,10 @@ type machineBox struct {
 
 func newMachineBox(s *Scenario, dir string) (*machineBox, error) {
 	out, err := folder(s, dir, "machine", "planter controller")
-	m := &machineBox{out: out, clock: s.boxClock(s.box("machine")), s: s, g: stream(s.Seed, "machine box", -1, 0), lifted: -1, target: math.Inf(-1),
-		sides: []evenstand.Scope{evenstand.ScopeLeft, evenstand.ScopeRight}}
+	m := &machineBox{
+		out: out, clock: s.boxClock(s.box("machine")), s: s, g: stream(s.Seed, "machine box", -1, 0), lifted: -1, target: math.Inf(-1),
+		sides: []evenstand.Scope{evenstand.ScopeLeft, evenstand.ScopeRight},
+	}
 	if s.Planter.OneVacuum || s.Planter.Rows < 2 {
 		m.sides = m.sides[:1]
 	}
@@ -427,9 +429,11 @@ func (b *rowsBox) close() error { return b.out.close() }
 func newRowsBox(s *Scenario, dir string) (*rowsBox, error) {
 	x := &rowsBox{s: s, rows: make([]rowSeconds, s.Planter.Rows), readings: make([]rowReading, s.Planter.Rows)}
 	if s.Output.Layout == "task-data" {
-		x.out = &taskRows{s: s, dir: dir, clock: s.boxClock(s.box("rows")), r: s.newReceiver("receiver of the task", 1),
+		x.out = &taskRows{
+			s: s, dir: dir, clock: s.boxClock(s.box("rows")), r: s.newReceiver("receiver of the task", 1),
 			rate: make([]float64, s.Planter.Rows), count: make([]float64, s.Planter.Rows), skips: make([]float64, s.Planter.Rows),
-			doubles: make([]float64, s.Planter.Rows), working: make([]bool, s.Planter.Rows), enabled: make([]bool, s.Planter.Rows)}
+			doubles: make([]float64, s.Planter.Rows), working: make([]bool, s.Planter.Rows), enabled: make([]bool, s.Planter.Rows),
+		}
 		return x, nil
 	}
 	out, err := folder(s, dir, "rows", "row monitor", fmt.Sprintf("Skips and doubles are shares of the seeds due, averaged over %g s.", s.Output.Smoothing))
@@ -504,8 +508,10 @@ func (p *taskRows) second(m *moment, i int, down bool, rows []rowReading) error 
 		p.working[k] = down && r.seeds > 0
 		p.enabled[k] = r.on
 	}
-	return p.w.Record(iso11783.Record{Fix: fix, UTC: p.clock.t0 + evenstand.Micros(us), SeedRate: p.rate, BoomTarget: p.s.perM2(), SeedCount: p.count, Skips: p.skips, Doubles: p.doubles,
-		Working: p.working, Enabled: p.enabled, WorkState: state, Speed: round(lg.va[lg.index(i)]*m.radar(lg.seconds(i)), 3), Heading: fix.Heading})
+	return p.w.Record(iso11783.Record{
+		Fix: fix, UTC: p.clock.t0 + evenstand.Micros(us), SeedRate: p.rate, BoomTarget: p.s.perM2(), SeedCount: p.count, Skips: p.skips, Doubles: p.doubles,
+		Working: p.working, Enabled: p.enabled, WorkState: state, Speed: round(lg.va[lg.index(i)]*m.radar(lg.seconds(i)), 3), Heading: fix.Heading,
+	})
 }
 
 func (p *taskRows) open(f *field) error {

@@ -334,9 +334,11 @@ func (tr *tractor) standing(f *field, first int64, seconds float64, logged bool)
 	}
 	one := func(v float64) []float64 { return []float64{v} }
 	tr.v = 0
-	return &leg{field: f, first: first, n: n, stand: true, logged: logged,
+	return &leg{
+		field: f, first: first, n: n, stand: true, logged: logged,
 		ax: one(a.x), ay: one(a.y), bx: one(bar.x), by: one(bar.y), psi: one(tr.psi), way: one(0),
-		v: one(0), w: one(0), va: one(0), cv: one(0), cw: one(0)}
+		v: one(0), w: one(0), va: one(0), cv: one(0), cw: one(0),
+	}
 }
 
 // move sets the tractor to another field, engine running, nothing remembered

@@ -118,8 +118,10 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 	case s.Output.BFrom != "":
 		w.bFrom, w.bTo = s.seconds(s.Output.BFrom), s.seconds(s.Output.BTo)
 	}
-	w.tot = DayTruth{Schema: 1, Scenario: s.Name, Seed: s.Seed, Planter: s.Planter.Name, Rows: s.Planter.Rows, Cells: s.Planter.Cells,
-		Date: s.Date, Zone: s.Zone, Start: s.t0, Speed: s.Drive.Speed, Grade: s.Output.Grade, Coefficients: s.coefficients()}
+	w.tot = DayTruth{
+		Schema: 1, Scenario: s.Name, Seed: s.Seed, Planter: s.Planter.Name, Rows: s.Planter.Rows, Cells: s.Planter.Cells,
+		Date: s.Date, Zone: s.Zone, Start: s.t0, Speed: s.Drive.Speed, Grade: s.Output.Grade, Coefficients: s.coefficients(),
+	}
 	if err := writeCard(filepath.Join(outDir, "card.toml"), s); err != nil {
 		return nil, err
 	}
@@ -434,8 +436,10 @@ func (w *world) finish(outDir string) (Summary, error) {
 func (w *world) settle(f *fault) Fault {
 	s, c := w.s, w.tot.Coefficients
 	cause, causes := f.causes()
-	t := Fault{ID: f.ID, Kind: f.Kind, Variant: f.Variant, Rows: f.rows, Cause: cause, Causes: causes,
-		Expected: f.kind.expected, Excused: f.kind.excused, Distract: f.kind.distractor, Params: map[string]float64{}, Ratio: 1}
+	t := Fault{
+		ID: f.ID, Kind: f.Kind, Variant: f.Variant, Rows: f.rows, Cause: cause, Causes: causes,
+		Expected: f.kind.expected, Excused: f.kind.excused, Distract: f.kind.distractor, Params: map[string]float64{}, Ratio: 1,
+	}
 	if f.kind.unit != "" {
 		t.Params[f.kind.unit] = f.Strength
 	}

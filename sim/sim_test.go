@@ -362,6 +362,7 @@ func (s *sink) Readings(x []evenstand.Reading) error {
 	s.readings = append(s.readings, x...)
 	return nil
 }
+
 func (s *sink) Entries(x []evenstand.Entry) error { s.entries = append(s.entries, x...); return nil }
 func (s *sink) Unused(u evenstand.Unused)         { s.unused = append(s.unused, u) }
 func (s *sink) Progress(int64)                    {}
@@ -408,8 +409,10 @@ func TestPlainIsRead(t *testing.T) {
 			t.Fatalf("%v %v = %g is not plausible", r.Quantity, r.Element, r.Value)
 		}
 	}
-	for _, q := range []evenstand.Quantity{evenstand.ImplementLifted, evenstand.RowEnabled, evenstand.SeedRateTarget, evenstand.GroundSpeed, evenstand.Vacuum,
-		evenstand.SeedCount, evenstand.SkipFraction, evenstand.DoubleFraction, evenstand.AppliedForce, evenstand.GaugeWheelLoad} {
+	for _, q := range []evenstand.Quantity{
+		evenstand.ImplementLifted, evenstand.RowEnabled, evenstand.SeedRateTarget, evenstand.GroundSpeed, evenstand.Vacuum,
+		evenstand.SeedCount, evenstand.SkipFraction, evenstand.DoubleFraction, evenstand.AppliedForce, evenstand.GaugeWheelLoad,
+	} {
 		if kinds[q] == 0 {
 			t.Errorf("no reading of %v", q)
 		}

@@ -47,45 +47,107 @@ func TestSentence(t *testing.T) {
 		f    evenstand.Finding
 		want string
 	}{
-		{"blocked cell", us, evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12),
-			Evidence: []evenstand.Evidence{ev("odds for a rhythm of 40", 1.2e9, "")}, Causes: causes(evenstand.CauseCell, 30.0/31)},
-			"Row 7 skips every 40th seed since 2:12 pm: almost certainly one blocked or broken cell (30 to 1)."},
-		{"blocked cell at grade B", us, evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeB, Rows: evenstand.Rows{7}, Since: at(14, 12),
-			Evidence: []evenstand.Evidence{ev("cells on the disc", 40, "")}, Causes: causes(evenstand.CauseCell, 0.6)},
-			"Row 7 misses close to one seed in 40 since 2:12 pm: suspected, one cell or a seal."},
-		{"24 hours", metric, evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeA, Rows: evenstand.Rows{7}, Since: at(14, 12), Evidence: []evenstand.Evidence{ev("cells on the disc", 21, "")}},
-			"Row 7 skips every 21st seed since 14:12."},
-		{"blocked cell without any figure", us, evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeA, Rows: evenstand.Rows{7}, Since: evenstand.NoTime},
-			"Row 7 skips once every turn of the disc."},
-		{"weak cell", us, evenstand.Finding{Kind: "weak-cell", Grade: evenstand.GradeA, Rows: evenstand.Rows{2}, Since: at(9, 0), Causes: causes(evenstand.CauseWeakCell, 0.85),
-			Evidence: []evenstand.Evidence{ev("cells on the disc", 40, ""), ev("share of turns missed", 0.5, "fraction")}},
-			"Row 2 skips the same one seed of 40 in about 5 of 10 turns since 9:00 am: likely one chipped or worn cell (6 to 1)."},
-		{"a row stopped, and none of the causes asserted", us, evenstand.Finding{Kind: "row-stopped", Grade: evenstand.GradeB, Rows: evenstand.Rows{2}, Since: at(10, 2),
-			Evidence: []evenstand.Evidence{ev("metres without seed", 128, "m")}, Causes: causes(evenstand.CauseDrive, 0.35, evenstand.CauseTube, 0.3, evenstand.CauseSensor, 0.25, evenstand.CauseEmpty, 0.1)},
-			"Row 2 drops nothing since 10:02 am while its peers do, 420 ft without seed: one of three (the meter's drive, a blocked seed tube or the seed sensor)."},
-		{"a row that had stopped", us, evenstand.Finding{Kind: "row-stopped", Rows: evenstand.Rows{2, 3}, Since: at(14, 58), Until: &end, Field: "north place", Passes: []evenstand.PassRef{{Number: 24}}},
-			"Rows 2 and 3 dropped nothing from 2:58 pm to 3:05 pm while their peers did (north place, pass 24)."},
-		{"a row left off", us, evenstand.Finding{Kind: "row-left-off", Rows: evenstand.Rows{16}, Since: at(8, 30), Field: "unassigned", Passes: []evenstand.PassRef{{Number: 3}, {Number: 4}},
-			Evidence: []evenstand.Evidence{ev("metres without seed", 300, "m")}, Causes: causes(evenstand.CauseSwitchedOff, 0.95)},
-			"Row 16 is switched off since 8:30 am while its peers plant, 984 ft of row, and nobody said so (passes 3 to 4): almost certainly switched off and forgotten (19 to 1)."},
-		{"more skips than the peers, start known within minutes", us, evenstand.Finding{Kind: "row-skips", Grade: evenstand.GradeA, Rows: evenstand.Rows{3}, Since: at(9, 40), SinceLow: at(9, 30), SinceHigh: at(9, 50),
-			Evidence: []evenstand.Evidence{ev("skips", 0.024, "fraction"), ev("skips of its peers", 0.011, "fraction")}, Causes: causes(evenstand.CauseSeal, 0.5, evenstand.CauseSingulator, 0.4)},
-			"Row 3 skips 2.4 of 100 seeds since about 9:40 am, its peers 1.1: one of two (a worn seal or disc or a singulator that is set wrong or worn)."},
-		{"more doubles", us, evenstand.Finding{Kind: "row-doubles", Rows: evenstand.Rows{3}, Since: at(9, 40), Evidence: []evenstand.Evidence{ev("times its peers", 3.2, "")}},
-			"Row 3 doubles 3.2 times as much as its peers since 9:40 am."},
-		{"low vacuum", us, evenstand.Finding{Kind: "low-vacuum", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, Since: at(9, 40), Causes: causes(evenstand.CauseHose, 0.8),
-			Evidence: []evenstand.Evidence{ev("times its peers", 2.1, ""), ev("vacuum before", 5000, "Pa"), ev("vacuum after", 3800, "Pa")}},
-			"Rows 1 to 8 skip 2.1 times as much as their peers since 9:40 am, and their vacuum went from 20 in of water to 15 in of water: likely a hose, seal or screen on that side (4 to 1)."},
-		{"low vacuum, metric, no vacuum logged", metric, evenstand.Finding{Kind: "low-vacuum", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, Since: at(9, 40)},
-			"Rows 1 to 8 skip more since 09:40."},
-		{"rate", us, evenstand.Finding{Kind: "rate-off", Since: at(7, 0), Evidence: []evenstand.Evidence{ev("actual over target", 0.952, "")}},
-			"The planter drops 4.8% fewer seeds than the target since 7:00 am."},
-		{"rate too high", us, evenstand.Finding{Kind: "rate-off", Rows: evenstand.Rows{1, 2, 3, 5}, Since: at(7, 0), Evidence: []evenstand.Evidence{ev("actual over target", 1.04, "")}},
-			"Rows 1 to 3 and 5 drop 4% more seeds than the target since 7:00 am."},
-		{"starved", us, evenstand.Finding{Kind: "starved-row", Grade: evenstand.GradeA, Stage: evenstand.Suspected, Rows: evenstand.Rows{9}, Since: at(15, 20), Evidence: []evenstand.Evidence{ev("runs of three and more", 28, "")}, Causes: causes(evenstand.CauseBridging, 0.6)},
-			"Row 9 misses three and more seeds in a row again and again since 3:20 pm, 28 times so far: suspected, seed that bridges or sticks."},
-		{"upset", us, evenstand.Finding{Kind: "upset", Rows: evenstand.Rows{4}, Since: at(13, 15), Field: "north place", Passes: []evenstand.PassRef{{Number: 9}}, Causes: causes(evenstand.CauseRock, 0.9)},
-			"Row 4 had passing trouble at 1:15 pm (north place, pass 9)."},
+		{
+			"blocked cell", us,
+			evenstand.Finding{
+				Kind: "blocked-cell", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12),
+				Evidence: []evenstand.Evidence{ev("odds for a rhythm of 40", 1.2e9, "")}, Causes: causes(evenstand.CauseCell, 30.0/31),
+			},
+			"Row 7 skips every 40th seed since 2:12 pm: almost certainly one blocked or broken cell (30 to 1).",
+		},
+		{
+			"blocked cell at grade B", us,
+			evenstand.Finding{
+				Kind: "blocked-cell", Grade: evenstand.GradeB, Rows: evenstand.Rows{7}, Since: at(14, 12),
+				Evidence: []evenstand.Evidence{ev("cells on the disc", 40, "")}, Causes: causes(evenstand.CauseCell, 0.6),
+			},
+			"Row 7 misses close to one seed in 40 since 2:12 pm: suspected, one cell or a seal.",
+		},
+		{
+			"24 hours", metric,
+			evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeA, Rows: evenstand.Rows{7}, Since: at(14, 12), Evidence: []evenstand.Evidence{ev("cells on the disc", 21, "")}},
+			"Row 7 skips every 21st seed since 14:12.",
+		},
+		{
+			"blocked cell without any figure", us,
+			evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeA, Rows: evenstand.Rows{7}, Since: evenstand.NoTime},
+			"Row 7 skips once every turn of the disc.",
+		},
+		{
+			"weak cell", us,
+			evenstand.Finding{
+				Kind: "weak-cell", Grade: evenstand.GradeA, Rows: evenstand.Rows{2}, Since: at(9, 0), Causes: causes(evenstand.CauseWeakCell, 0.85),
+				Evidence: []evenstand.Evidence{ev("cells on the disc", 40, ""), ev("share of turns missed", 0.5, "fraction")},
+			},
+			"Row 2 skips the same one seed of 40 in about 5 of 10 turns since 9:00 am: likely one chipped or worn cell (6 to 1).",
+		},
+		{
+			"a row stopped, and none of the causes asserted", us,
+			evenstand.Finding{
+				Kind: "row-stopped", Grade: evenstand.GradeB, Rows: evenstand.Rows{2}, Since: at(10, 2),
+				Evidence: []evenstand.Evidence{ev("metres without seed", 128, "m")}, Causes: causes(evenstand.CauseDrive, 0.35, evenstand.CauseTube, 0.3, evenstand.CauseSensor, 0.25, evenstand.CauseEmpty, 0.1),
+			},
+			"Row 2 drops nothing since 10:02 am while its peers do, 420 ft without seed: one of three (the meter's drive, a blocked seed tube or the seed sensor).",
+		},
+		{
+			"a row that had stopped", us,
+			evenstand.Finding{Kind: "row-stopped", Rows: evenstand.Rows{2, 3}, Since: at(14, 58), Until: &end, Field: "north place", Passes: []evenstand.PassRef{{Number: 24}}},
+			"Rows 2 and 3 dropped nothing from 2:58 pm to 3:05 pm while their peers did (north place, pass 24).",
+		},
+		{
+			"a row left off", us,
+			evenstand.Finding{
+				Kind: "row-left-off", Rows: evenstand.Rows{16}, Since: at(8, 30), Field: "unassigned", Passes: []evenstand.PassRef{{Number: 3}, {Number: 4}},
+				Evidence: []evenstand.Evidence{ev("metres without seed", 300, "m")}, Causes: causes(evenstand.CauseSwitchedOff, 0.95),
+			},
+			"Row 16 is switched off since 8:30 am while its peers plant, 984 ft of row, and nobody said so (passes 3 to 4): almost certainly switched off and forgotten (19 to 1).",
+		},
+		{
+			"more skips than the peers, start known within minutes", us,
+			evenstand.Finding{
+				Kind: "row-skips", Grade: evenstand.GradeA, Rows: evenstand.Rows{3}, Since: at(9, 40), SinceLow: at(9, 30), SinceHigh: at(9, 50),
+				Evidence: []evenstand.Evidence{ev("skips", 0.024, "fraction"), ev("skips of its peers", 0.011, "fraction")}, Causes: causes(evenstand.CauseSeal, 0.5, evenstand.CauseSingulator, 0.4),
+			},
+			"Row 3 skips 2.4 of 100 seeds since about 9:40 am, its peers 1.1: one of two (a worn seal or disc or a singulator that is set wrong or worn).",
+		},
+		{
+			"more doubles", us,
+			evenstand.Finding{Kind: "row-doubles", Rows: evenstand.Rows{3}, Since: at(9, 40), Evidence: []evenstand.Evidence{ev("times its peers", 3.2, "")}},
+			"Row 3 doubles 3.2 times as much as its peers since 9:40 am.",
+		},
+		{
+			"low vacuum", us,
+			evenstand.Finding{
+				Kind: "low-vacuum", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, Since: at(9, 40), Causes: causes(evenstand.CauseHose, 0.8),
+				Evidence: []evenstand.Evidence{ev("times its peers", 2.1, ""), ev("vacuum before", 5000, "Pa"), ev("vacuum after", 3800, "Pa")},
+			},
+			"Rows 1 to 8 skip 2.1 times as much as their peers since 9:40 am, and their vacuum went from 20 in of water to 15 in of water: likely a hose, seal or screen on that side (4 to 1).",
+		},
+		{
+			"low vacuum, metric, no vacuum logged", metric,
+			evenstand.Finding{Kind: "low-vacuum", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, Since: at(9, 40)},
+			"Rows 1 to 8 skip more since 09:40.",
+		},
+		{
+			"rate", us,
+			evenstand.Finding{Kind: "rate-off", Since: at(7, 0), Evidence: []evenstand.Evidence{ev("actual over target", 0.952, "")}},
+			"The planter drops 4.8% fewer seeds than the target since 7:00 am.",
+		},
+		{
+			"rate too high", us,
+			evenstand.Finding{Kind: "rate-off", Rows: evenstand.Rows{1, 2, 3, 5}, Since: at(7, 0), Evidence: []evenstand.Evidence{ev("actual over target", 1.04, "")}},
+			"Rows 1 to 3 and 5 drop 4% more seeds than the target since 7:00 am.",
+		},
+		{
+			"starved", us,
+			evenstand.Finding{Kind: "starved-row", Grade: evenstand.GradeA, Stage: evenstand.Suspected, Rows: evenstand.Rows{9}, Since: at(15, 20), Evidence: []evenstand.Evidence{ev("runs of three and more", 28, "")}, Causes: causes(evenstand.CauseBridging, 0.6)},
+			"Row 9 misses three and more seeds in a row again and again since 3:20 pm, 28 times so far: suspected, seed that bridges or sticks.",
+		},
+		{
+			"upset", us,
+			evenstand.Finding{Kind: "upset", Rows: evenstand.Rows{4}, Since: at(13, 15), Field: "north place", Passes: []evenstand.PassRef{{Number: 9}}, Causes: causes(evenstand.CauseRock, 0.9)},
+			"Row 4 had passing trouble at 1:15 pm (north place, pass 9).",
+		},
 		{"a kind of a later version", us, evenstand.Finding{Kind: "puddle", Rows: evenstand.Rows{4}, Since: at(13, 15)}, "Row 4: puddle since 1:15 pm."},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -206,20 +268,48 @@ func TestCannotSay(t *testing.T) {
 // mph = 0.44704 m/s.
 func TestNumbers(t *testing.T) {
 	for _, tt := range []struct{ got, want string }{
-		{us.Length(15), "49 ft"}, {metric.Length(15), "15 m"}, {us.Length(0.1562), "6.1 in"}, {metric.Length(0.1562), "16 cm"},
-		{us.Length(3218.688), "2 mi"}, {metric.Length(3218.688), "3.2 km"},
-		{us.Area(10 * 4046.856), "10 ac"}, {metric.Area(75_000), "7.5 ha"}, {us.Area(100), "0.025 ac"},
-		{us.Rate(34000 / 4046.8564224), "34,000 seeds/ac"}, {metric.Rate(8.4), "84,000 seeds/ha"},
-		{us.Vacuum(20 * 249.08891), "20 in of water"}, {metric.Vacuum(5000), "50 mbar"},
-		{us.Speed(2.2352), "5 mph"}, {metric.Speed(2.5), "9 km/h"},
-		{us.Percent(0.024), "2.4%"}, {us.Percent(math.NaN()), "not known"},
-		{us.Clock(at(0, 5)), "12:05 am"}, {metric.Clock(at(0, 5)), "00:05"}, {us.Clock(evenstand.NoTime), "not known"},
-		{us.Date(at(1, 0)), "May 2, 2026"}, {metric.Date(at(1, 0)), "2 May 2026"},
-		{us.Value(2.2352, "m/s"), "5 mph"}, {us.Value(40, ""), "40"}, {us.Value(1.2e9, ""), "1,200,000,000"}, {us.Value(3, "V"), "3 V"},
-		{advise.Digits(0.00012), "0.00012"}, {advise.Digits(-1234), "-1,234"}, {advise.Digits(0), "0"}, {advise.Digits(9.96), "10"},
-		{advise.Rows(evenstand.Rows{1, 2, 4, 6, 7, 8}), "Rows 1, 2, 4 and 6 to 8"}, {advise.Rows(nil), "The planter"},
-		{advise.Ordinal(21), "21st"}, {advise.Ordinal(112), "112th"}, {advise.Ordinal(3), "3rd"}, {advise.Ordinal(42), "42nd"},
-		{advise.Odds(0.97), "30 to 1"}, {advise.Odds(0.999), "over 100 to 1"}, {advise.Odds(0.6), "3 to 2"}, {advise.Odds(0.5), "even"}, {advise.Odds(0.25), "1 to 3"}, {advise.Odds(1), "over 100 to 1"},
+		{us.Length(15), "49 ft"},
+		{metric.Length(15), "15 m"},
+		{us.Length(0.1562), "6.1 in"},
+		{metric.Length(0.1562), "16 cm"},
+		{us.Length(3218.688), "2 mi"},
+		{metric.Length(3218.688), "3.2 km"},
+		{us.Area(10 * 4046.856), "10 ac"},
+		{metric.Area(75_000), "7.5 ha"},
+		{us.Area(100), "0.025 ac"},
+		{us.Rate(34000 / 4046.8564224), "34,000 seeds/ac"},
+		{metric.Rate(8.4), "84,000 seeds/ha"},
+		{us.Vacuum(20 * 249.08891), "20 in of water"},
+		{metric.Vacuum(5000), "50 mbar"},
+		{us.Speed(2.2352), "5 mph"},
+		{metric.Speed(2.5), "9 km/h"},
+		{us.Percent(0.024), "2.4%"},
+		{us.Percent(math.NaN()), "not known"},
+		{us.Clock(at(0, 5)), "12:05 am"},
+		{metric.Clock(at(0, 5)), "00:05"},
+		{us.Clock(evenstand.NoTime), "not known"},
+		{us.Date(at(1, 0)), "May 2, 2026"},
+		{metric.Date(at(1, 0)), "2 May 2026"},
+		{us.Value(2.2352, "m/s"), "5 mph"},
+		{us.Value(40, ""), "40"},
+		{us.Value(1.2e9, ""), "1,200,000,000"},
+		{us.Value(3, "V"), "3 V"},
+		{advise.Digits(0.00012), "0.00012"},
+		{advise.Digits(-1234), "-1,234"},
+		{advise.Digits(0), "0"},
+		{advise.Digits(9.96), "10"},
+		{advise.Rows(evenstand.Rows{1, 2, 4, 6, 7, 8}), "Rows 1, 2, 4 and 6 to 8"},
+		{advise.Rows(nil), "The planter"},
+		{advise.Ordinal(21), "21st"},
+		{advise.Ordinal(112), "112th"},
+		{advise.Ordinal(3), "3rd"},
+		{advise.Ordinal(42), "42nd"},
+		{advise.Odds(0.97), "30 to 1"},
+		{advise.Odds(0.999), "over 100 to 1"},
+		{advise.Odds(0.6), "3 to 2"},
+		{advise.Odds(0.5), "even"},
+		{advise.Odds(0.25), "1 to 3"},
+		{advise.Odds(1), "over 100 to 1"},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("got %q, want %q", tt.got, tt.want)
@@ -237,9 +327,17 @@ func TestMoney(t *testing.T) {
 		unit string
 		want string
 	}{
-		{r(138.2, 260, 412.7), "USD", "$140 to $410"}, {r(4.1, 6.5, 10.2), "USD", "$4 to $10"}, {r(0.2, 1, 3.4), "USD", "up to $3"},
-		{r(0.1, 0.2, 0.3), "USD", "under $1"}, {r(0, 0, 0), "USD", "nothing"}, {r(6, 6, 6), "USD", "about $6"}, {r(1234, 2000, 5678), "USD", "$1,200 to $5,700"},
-		{r(3.11, 5, 8.24), "bu", "3.1 to 8.2 bu"}, {r(0, 1, 4), "bu", "up to 4 bu"}, {r(14, 20, 22), "CHF", "14 to 22 CHF"}, {r(14, 20, 22), "EUR", "€14 to €22"},
+		{r(138.2, 260, 412.7), "USD", "$140 to $410"},
+		{r(4.1, 6.5, 10.2), "USD", "$4 to $10"},
+		{r(0.2, 1, 3.4), "USD", "up to $3"},
+		{r(0.1, 0.2, 0.3), "USD", "under $1"},
+		{r(0, 0, 0), "USD", "nothing"},
+		{r(6, 6, 6), "USD", "about $6"},
+		{r(1234, 2000, 5678), "USD", "$1,200 to $5,700"},
+		{r(3.11, 5, 8.24), "bu", "3.1 to 8.2 bu"},
+		{r(0, 1, 4), "bu", "up to 4 bu"},
+		{r(14, 20, 22), "CHF", "14 to 22 CHF"},
+		{r(14, 20, 22), "EUR", "€14 to €22"},
 		{r(math.NaN(), 1, 2), "USD", ""},
 	} {
 		if got := us.Money(tt.r, tt.unit); got != tt.want {
@@ -251,11 +349,15 @@ func TestMoney(t *testing.T) {
 // Whatever is missing, the sentence is one sentence, no number is NaN, and
 // filling twice is the same as once.
 func TestFillNeverFails(t *testing.T) {
-	names := []string{"cells on the disc", "share of turns missed", "odds for a rhythm of 40", "odds for a rhythm of x", "skips", "skips of its peers", "doubles", "doubles of its peers",
-		"times its peers", "vacuum before", "vacuum after", "seeds due", "seeds counted", "actual over target", "metres without seed", "runs of three and more"}
+	names := []string{
+		"cells on the disc", "share of turns missed", "odds for a rhythm of 40", "odds for a rhythm of x", "skips", "skips of its peers", "doubles", "doubles of its peers",
+		"times its peers", "vacuum before", "vacuum after", "seeds due", "seeds counted", "actual over target", "metres without seed", "runs of three and more",
+	}
 	rapid.Check(t, func(t *rapid.T) {
-		f := evenstand.Finding{Kind: rapid.SampledFrom(append(kinds, "new")).Draw(t, "kind"), Grade: evenstand.Grade(rapid.IntRange(0, 4).Draw(t, "grade")),
-			Rows: rapid.SampledFrom([]evenstand.Rows{nil, {1}, {1, 2, 3}}).Draw(t, "rows"), Since: rapid.SampledFrom([]evenstand.Micros{evenstand.NoTime, 0, at(9, 0)}).Draw(t, "since")}
+		f := evenstand.Finding{
+			Kind: rapid.SampledFrom(append(kinds, "new")).Draw(t, "kind"), Grade: evenstand.Grade(rapid.IntRange(0, 4).Draw(t, "grade")),
+			Rows: rapid.SampledFrom([]evenstand.Rows{nil, {1}, {1, 2, 3}}).Draw(t, "rows"), Since: rapid.SampledFrom([]evenstand.Micros{evenstand.NoTime, 0, at(9, 0)}).Draw(t, "since"),
+		}
 		if rapid.Bool().Draw(t, "over") {
 			u := at(10, 0)
 			f.Until = &u

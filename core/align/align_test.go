@@ -209,14 +209,20 @@ func day() []part {
 		return part{way: math.Pi / 2 * r, kappa: k, v: v}
 	}
 	return []part{
-		{way: 40, v: 2.2}, {way: 400, v: 2.2}, // 1: straight
-		q(60, true, 2.2), {way: 60, v: 2.2},
+		{way: 40, v: 2.2},
+		{way: 400, v: 2.2}, // 1: straight
+		q(60, true, 2.2),
+		{way: 60, v: 2.2},
 		{way: 300, v: 2.2}, // 4
-		q(60, false, 2.2), {way: 60, v: 2.2},
-		{stand: 20}, {way: 30, v: 2.2},
+		q(60, false, 2.2),
+		{way: 60, v: 2.2},
+		{stand: 20},
+		{way: 30, v: 2.2},
 		{way: 300, v: 2.2}, // 9
-		q(60, true, 2.2), q(60, true, 2.2), {way: 60, v: 2.2},
-		q(9, true, 1.3), q(9, true, 1.3), {way: 60, v: 2.2},
+		q(60, true, 2.2), q(60, true, 2.2),
+		{way: 60, v: 2.2},
+		q(9, true, 1.3), q(9, true, 1.3),
+		{way: 60, v: 2.2},
 		{way: 400, v: 2.2}, // 16
 	}
 }

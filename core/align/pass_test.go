@@ -21,11 +21,27 @@ func field() (parts []part, down []int) {
 		return part{way: math.Pi * 9, kappa: k, v: 1.3}
 	}
 	return []part{
-		{way: 20, v: 1.5}, {way: 300, v: 2.2}, {way: 15, v: 1.5}, half(true),
-		{way: 15, v: 1.5}, {way: 300, v: 2.2}, {way: 15, v: 1.5}, half(false),
-		{way: 15, v: 1.5}, {way: 300, v: 2.2}, {way: 15, v: 1.5}, half(true),
-		{way: 15, v: 1.5}, {way: 150, v: 2.2}, {stand: 40}, {way: 150, v: 2.2}, {way: 15, v: 1.5},
-		{way: math.Pi / 2 * 9, kappa: 1.0 / 9, v: 1.3}, {way: 15, v: 1.5}, {way: 100, v: 2.2}, {way: 15, v: 1.5},
+		{way: 20, v: 1.5},
+		{way: 300, v: 2.2},
+		{way: 15, v: 1.5},
+		half(true),
+		{way: 15, v: 1.5},
+		{way: 300, v: 2.2},
+		{way: 15, v: 1.5},
+		half(false),
+		{way: 15, v: 1.5},
+		{way: 300, v: 2.2},
+		{way: 15, v: 1.5},
+		half(true),
+		{way: 15, v: 1.5},
+		{way: 150, v: 2.2},
+		{stand: 40},
+		{way: 150, v: 2.2},
+		{way: 15, v: 1.5},
+		{way: math.Pi / 2 * 9, kappa: 1.0 / 9, v: 1.3},
+		{way: 15, v: 1.5},
+		{way: 100, v: 2.2},
+		{way: 15, v: 1.5},
 	}, []int{1, 5, 9, 13, 14, 15, 19}
 }
 
@@ -81,8 +97,10 @@ func TestPasses(t *testing.T) {
 	stand := down[len(down)-1].To
 	down = append(down, align.Interval{From: stand + 60*evenstand.Second, To: stand + 61*evenstand.Second})
 
-	opt := align.PassOptions{Planter: "p", Width: 12.192, ClockError: 0.02, FallSD: 0.004,
-		Fields: []evenstand.Field{d.box("far", 5000, 0, 5100, 100), d.box("home", -100, -100, 300, 420)}}
+	opt := align.PassOptions{
+		Planter: "p", Width: 12.192, ClockError: 0.02, FallSD: 0.004,
+		Fields: []evenstand.Field{d.box("far", 5000, 0, 5100, 100), d.box("home", -100, -100, 300, 420)},
+	}
 	got := align.Passes(p, down, opt)
 	if len(got) != 5 {
 		t.Fatalf("%d passes, want 5: %+v", len(got), got)

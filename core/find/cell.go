@@ -303,8 +303,10 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 	}
 	ch := c.chain[q]
 	turns := float64(c.turn - ch.turn + 1)
-	cc := &cellCase{cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns,
-		p0: w.base(c), lastT: t, odds: nats - math.Log(float64(3*w.n))}
+	cc := &cellCase{
+		cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns,
+		p0: w.base(c), lastT: t, odds: nats - math.Log(float64(3*w.n)),
+	}
 	begin, at := ch.t, i
 	for range 3 { // it may have slipped at several stops
 		b, ok := w.before(at, begin, float64(ch.misses)/turns)
@@ -342,8 +344,10 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 	}
 	low := begin
 	spread := evenstand.FromSeconds(2 * turns / math.Max(1, float64(ch.misses)) * float64(w.n) / 25)
-	f := e.add(&caseFile{kind: evenstand.KindBlockedCell, rows: []int{r.n}, raised: true,
-		onset: begin, onsetLow: low - spread, onsetHigh: low, alarm: t, grade: evenstand.GradeA, cell: cc})
+	f := e.add(&caseFile{
+		kind: evenstand.KindBlockedCell, rows: []int{r.n}, raised: true,
+		onset: begin, onsetLow: low - spread, onsetHigh: low, alarm: t, grade: evenstand.GradeA, cell: cc,
+	})
 	w.name(i, f)
 	e.explain(f)
 }

@@ -51,7 +51,8 @@ func TestCalmDays(t *testing.T) {
 }
 
 func TestFaultsOfOneDay(t *testing.T) {
-	w := world{rows: 16, hours: 6, rate: 25, seed: 42, slip: 0.2,
+	w := world{
+		rows: 16, hours: 6, rate: 25, seed: 42, slip: 0.2,
 		skip: func(row int, t float64, cell int) (float64, float64) {
 			switch {
 			case row == 3 && t > 3*3600 && cell == 7:
@@ -91,8 +92,10 @@ func TestFaultsOfOneDay(t *testing.T) {
 	}
 	fs := w.run(config(16))
 	show(t, fs)
-	want := map[string]int{evenstand.KindBlockedCell: 3, evenstand.KindWeakCell: 5, evenstand.KindRowSkips: 14, evenstand.KindRowDoubles: 12, evenstand.KindRowStopped: 2,
-		evenstand.KindStarvedRow: 7, evenstand.KindRowLeftOff: 1, evenstand.KindLowVacuum: 9, evenstand.KindRateOff: 1}
+	want := map[string]int{
+		evenstand.KindBlockedCell: 3, evenstand.KindWeakCell: 5, evenstand.KindRowSkips: 14, evenstand.KindRowDoubles: 12, evenstand.KindRowStopped: 2,
+		evenstand.KindStarvedRow: 7, evenstand.KindRowLeftOff: 1, evenstand.KindLowVacuum: 9, evenstand.KindRateOff: 1,
+	}
 	for kind, row := range want {
 		n := 0
 		for _, f := range raised(fs) {

@@ -188,8 +188,10 @@ func (e *Engine) hourCase(r *row, kind int, from evenstand.Micros, hr *hourRow, 
 		onset = hr.lastFrom
 	}
 	w := &r.rates[kind]
-	f := e.add(&caseFile{kind: id, rows: []int{r.n}, onset: onset, onsetLow: onset - 1800*evenstand.Second, onsetHigh: t,
-		alarm: t, grade: r.grade, hourly: true, level: level, fromStart: level && e.hour.hrs == 0})
+	f := e.add(&caseFile{
+		kind: id, rows: []int{r.n}, onset: onset, onsetLow: onset - 1800*evenstand.Second, onsetHigh: t,
+		alarm: t, grade: r.grade, hourly: true, level: level, fromStart: level && e.hour.hrs == 0,
+	})
 	w.cse = f
 	w.heal = 0
 	w.rel = math.Min(4, math.Max(0.25, math.Exp(ref)))

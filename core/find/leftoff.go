@@ -74,8 +74,10 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 			}
 		}
 		if c == nil {
-			c = e.add(&caseFile{kind: evenstand.KindRowLeftOff, raised: true, onset: o.since, onsetLow: o.since - evenstand.Second,
-				onsetHigh: o.since + evenstand.Second, alarm: t, grade: max(r.grade, evenstand.GradeA), off: &offCase{}})
+			c = e.add(&caseFile{
+				kind: evenstand.KindRowLeftOff, raised: true, onset: o.since, onsetLow: o.since - evenstand.Second,
+				onsetHigh: o.since + evenstand.Second, alarm: t, grade: max(r.grade, evenstand.GradeA), off: &offCase{},
+			})
 			if r.grade == evenstand.NoGrade {
 				c.grade = e.bestGrade()
 			}

@@ -21,7 +21,8 @@ func kinds(fs []evenstand.Finding, row int) map[string]int {
 // A row with a blocked cell that is switched off for a while keeps both
 // findings: the switch explains no rhythm.
 func TestCellAndSwitch(t *testing.T) {
-	w := world{rows: 16, hours: 1.4, rate: 25, seed: 3, slip: 0.2,
+	w := world{
+		rows: 16, hours: 1.4, rate: 25, seed: 3, slip: 0.2,
 		skip: func(r int, t float64, cell int) (float64, float64) {
 			if r == 7 && t > 3000 && cell == 9 {
 				return 1, 1
@@ -40,7 +41,8 @@ func TestCellAndSwitch(t *testing.T) {
 // One of four rows that is switched on again does not end the finding of the
 // others.
 func TestLeftOffSplits(t *testing.T) {
-	w := world{rows: 16, hours: 1, rate: 25, seed: 4, slip: 0.2,
+	w := world{
+		rows: 16, hours: 1, rate: 25, seed: 4, slip: 0.2,
 		enabled: func(r int, t float64) bool { return r < 5 || r > 8 || t < 2000 || (r == 5 && t > 2100) },
 	}
 	var open, ended evenstand.Rows
@@ -61,7 +63,8 @@ func TestLeftOffSplits(t *testing.T) {
 
 // Both side gauges fall together: one finding for the whole machine.
 func TestAllSidesFall(t *testing.T) {
-	w := world{rows: 16, hours: 2.2, rate: 25, seed: 5, slip: 0.2,
+	w := world{
+		rows: 16, hours: 2.2, rate: 25, seed: 5, slip: 0.2,
 		skip: func(r int, t float64, _ int) (float64, float64) {
 			if t > 4500 {
 				return 3, -1
@@ -85,7 +88,8 @@ func TestAllSidesFall(t *testing.T) {
 // A row that is far worse than its poor side has a finding of its own, and no
 // more than that is opened.
 func TestRowWorseThanItsSide(t *testing.T) {
-	w := world{rows: 16, hours: 3, rate: 25, seed: 6, slip: 0.2,
+	w := world{
+		rows: 16, hours: 3, rate: 25, seed: 6, slip: 0.2,
 		skip: func(r int, t float64, _ int) (float64, float64) {
 			f := 1.0
 			if r <= 8 && t > 4000 {

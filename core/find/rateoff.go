@@ -137,8 +137,10 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 		rows = append(rows, r.n)
 		grade = max(grade, r.grade)
 	}
-	c := e.add(&caseFile{kind: evenstand.KindRateOff, rows: rows, raised: true, onset: w.since, onsetLow: w.since - 30*evenstand.Second,
-		onsetHigh: w.since + 30*evenstand.Second, alarm: t, grade: grade, rate: &rateCase{speed: math.NaN()}})
+	c := e.add(&caseFile{
+		kind: evenstand.KindRateOff, rows: rows, raised: true, onset: w.since, onsetLow: w.since - 30*evenstand.Second,
+		onsetHigh: w.since + 30*evenstand.Second, alarm: t, grade: grade, rate: &rateCase{speed: math.NaN()},
+	})
 	c.rate.fromStart = w.since-w.first < 180*evenstand.Second
 	if w.speed.n > 0 {
 		c.rate.speed = w.speed.sum

@@ -105,8 +105,10 @@ func (e *Engine) cropOf(rows []int) string {
 
 func (e *Engine) harm(c *caseFile, kind evenstand.HarmKind, mean, sd, places float64) evenstand.Harm {
 	target := e.target(c.rows)
-	return evenstand.Harm{Kind: kind, Amount: amount(mean, sd), Area: num(places / target), Target: num(target),
-		Ratio: evenstand.Unknown, Share: num(math.Max(0, mean) / math.Max(1, places)), Crop: e.cropOf(c.rows)}
+	return evenstand.Harm{
+		Kind: kind, Amount: amount(mean, sd), Area: num(places / target), Target: num(target),
+		Ratio: evenstand.Unknown, Share: num(math.Max(0, mean) / math.Max(1, places)), Crop: e.cropOf(c.rows),
+	}
 }
 
 func (e *Engine) reportCell(c *caseFile, f *evenstand.Finding) {
@@ -251,8 +253,10 @@ func (e *Engine) reportRow(c *caseFile, f *evenstand.Finding) {
 
 func (e *Engine) reportRuns(c *caseFile, f *evenstand.Finding) {
 	_, _, _, evs := e.rowRates(c, "skips")
-	f.Evidence = append([]evenstand.Evidence{ev("runs of three and more", float64(c.runs.runs), nan, nan, c.sum.places, ""),
-		ev("longest run", float64(c.runs.longest), nan, nan, nan, "")}, evs...)
+	f.Evidence = append([]evenstand.Evidence{
+		ev("runs of three and more", float64(c.runs.runs), nan, nan, c.sum.places, ""),
+		ev("longest run", float64(c.runs.longest), nan, nan, nan, ""),
+	}, evs...)
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseBridging, Probability: 0.78}, evenstand.Cause{Cause: evenstand.CauseDelivery, Probability: 0.17}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.04})
 	mean, sd := c.excess()
 	f.Harm = []evenstand.Harm{e.harm(c, evenstand.MissingSeeds, mean, sd, c.sum.places)}
@@ -382,8 +386,10 @@ func (e *Engine) reportStop(c *caseFile, f *evenstand.Finding) {
 	if area == 0 {
 		area = nan
 	}
-	f.Harm = []evenstand.Harm{{Kind: evenstand.EmptyGround, Amount: evenstand.Range{Low: num(area * 0.98), Mid: num(area), High: num(area * 1.02)},
-		Area: num(area), Target: num(target), Ratio: evenstand.Unknown, Share: 1, Crop: e.cropOf(c.rows)}}
+	f.Harm = []evenstand.Harm{{
+		Kind: evenstand.EmptyGround, Amount: evenstand.Range{Low: num(area * 0.98), Mid: num(area), High: num(area * 1.02)},
+		Area: num(area), Target: num(target), Ratio: evenstand.Unknown, Share: 1, Crop: e.cropOf(c.rows),
+	}}
 }
 
 func (e *Engine) reportOff(c *caseFile, f *evenstand.Finding) {
@@ -394,8 +400,10 @@ func (e *Engine) reportOff(c *caseFile, f *evenstand.Finding) {
 	if area == 0 {
 		area = nan
 	}
-	f.Harm = []evenstand.Harm{{Kind: evenstand.EmptyGround, Amount: evenstand.Range{Low: num(area * 0.98), Mid: num(area), High: num(area * 1.02)},
-		Area: num(area), Target: num(e.target(c.rows)), Ratio: evenstand.Unknown, Share: 1, Crop: e.cropOf(c.rows)}}
+	f.Harm = []evenstand.Harm{{
+		Kind: evenstand.EmptyGround, Amount: evenstand.Range{Low: num(area * 0.98), Mid: num(area), High: num(area * 1.02)},
+		Area: num(area), Target: num(e.target(c.rows)), Ratio: evenstand.Unknown, Share: 1, Crop: e.cropOf(c.rows),
+	}}
 }
 
 func (e *Engine) reportRate(c *caseFile, f *evenstand.Finding) {
@@ -452,8 +460,10 @@ func (e *Engine) reportRate(c *caseFile, f *evenstand.Finding) {
 	// The ground is known to 2 %, the ratio to 0.3 %: of what is too much or
 	// too little that is the more the smaller it is.
 	rel := math.Hypot(0.02, 0.003/math.Max(0.01, math.Abs(m-1)))
-	f.Harm = []evenstand.Harm{{Kind: evenstand.RateError, Amount: amount(area, rel*area),
-		Area: num(area), Target: num(e.target(c.rows)), Ratio: num(m), Share: 1, Crop: e.cropOf(c.rows)}}
+	f.Harm = []evenstand.Harm{{
+		Kind: evenstand.RateError, Amount: amount(area, rel*area),
+		Area: num(area), Target: num(e.target(c.rows)), Ratio: num(m), Share: 1, Crop: e.cropOf(c.rows),
+	}}
 }
 
 func (e *Engine) cells() int {
@@ -468,7 +478,8 @@ func (e *Engine) cells() int {
 // reportUpset keeps passing trouble aside.
 func (e *Engine) reportUpset(u upset) evenstand.Finding {
 	to := u.to
-	return evenstand.Finding{Kind: evenstand.KindUpset, Family: evenstand.KindUpset, Stage: evenstand.Suspected, Status: evenstand.Ended,
+	return evenstand.Finding{
+		Kind: evenstand.KindUpset, Family: evenstand.KindUpset, Stage: evenstand.Suspected, Status: evenstand.Ended,
 		Grade: e.row(u.row).grade, Rows: evenstand.Rows{u.row}, Since: u.from, SinceLow: u.from, SinceHigh: u.from + 10*evenstand.Second,
 		Until: &to, When: evenstand.Never, Alarm: u.to, Planter: e.cfg.Planter,
 		Evidence: []evenstand.Evidence{ev("seeds missed", u.misses, nan, nan, u.places, "")},

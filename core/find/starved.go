@@ -110,9 +110,11 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 			p.runs.runs += w.runs
 			return
 		}
-		w.cse = e.add(&caseFile{kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: on,
+		w.cse = e.add(&caseFile{
+			kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: on,
 			onsetLow: on - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
-			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n}})
+			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n},
+		})
 		e.startSum(r, kindSkips, w.cse)
 		e.explain(w.cse)
 	}

@@ -171,9 +171,11 @@ func (e *Engine) openStop(r *row, t evenstand.Micros, silent float64) {
 		old.stop.at = t
 		return
 	}
-	c := e.add(&caseFile{kind: evenstand.KindRowStopped, rows: []int{r.n}, raised: true, onset: since,
+	c := e.add(&caseFile{
+		kind: evenstand.KindRowStopped, rows: []int{r.n}, raised: true, onset: since,
 		onsetLow: since, onsetHigh: since + evenstand.Second, alarm: t, grade: max(r.grade, evenstand.GradeA),
-		stop: &stopCase{atLowering: atLow, working: r.working, commanded: r.commanded, stops: 1, never: s.last == 0}})
+		stop: &stopCase{atLowering: atLow, working: r.working, commanded: r.commanded, stops: 1, never: s.last == 0},
+	})
 	if s.last == 0 && r.grade == evenstand.NoGrade {
 		c.grade = e.bestGrade()
 	}

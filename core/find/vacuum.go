@@ -370,8 +370,10 @@ func (e *Engine) openSide(s *side, rows evenstand.Rows, since, t evenstand.Micro
 			grade = g
 		}
 	}
-	c := e.add(&caseFile{kind: evenstand.KindLowVacuum, rows: list, side: s, raised: true, onset: since,
-		onsetLow: since - 30*evenstand.Second, onsetHigh: since + 60*evenstand.Second, alarm: t, grade: grade, vac: &vacCase{}})
+	c := e.add(&caseFile{
+		kind: evenstand.KindLowVacuum, rows: list, side: s, raised: true, onset: since,
+		onsetLow: since - 30*evenstand.Second, onsetHigh: since + 60*evenstand.Second, alarm: t, grade: grade, vac: &vacCase{},
+	})
 	s.cse = c
 	for _, n := range list {
 		w := &e.rows[n-1].rates[kindSkips]

@@ -20,7 +20,7 @@ func ID(planter string, day evenstand.Day, family string, lead int, alarm evenst
 	bits := binary.BigEndian.Uint64(sum[:8])
 	out := make([]byte, 12)
 	for i := range out {
-		out[i] = crockford[bits>>(59)]
+		out[i] = crockford[bits>>59]
 		bits <<= 5
 	}
 	return string(out)

@@ -69,9 +69,11 @@ func TestID(t *testing.T) {
 func TestIDIsItsInputs(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		gen := func(name string) evenstand.Finding {
-			return evenstand.Finding{Planter: rapid.SampledFrom([]string{"a", "b"}).Draw(t, name), Day: "2026-05-02",
+			return evenstand.Finding{
+				Planter: rapid.SampledFrom([]string{"a", "b"}).Draw(t, name), Day: "2026-05-02",
 				Kind: rapid.SampledFrom([]string{"blocked-cell", "weak-cell", "row-skips"}).Draw(t, name),
-				Rows: evenstand.Rows{rapid.IntRange(1, 3).Draw(t, name)}, Alarm: evenstand.Micros(rapid.IntRange(0, 2).Draw(t, name))}
+				Rows: evenstand.Rows{rapid.IntRange(1, 3).Draw(t, name)}, Alarm: evenstand.Micros(rapid.IntRange(0, 2).Draw(t, name)),
+			}
 		}
 		a, b := gen("a"), gen("b")
 		same := a.Planter == b.Planter && evenstand.Family(a.Kind) == evenstand.Family(b.Kind) && a.Rows[0] == b.Rows[0] && a.Alarm == b.Alarm
@@ -126,9 +128,13 @@ func TestApplyAndCarry(t *testing.T) {
 	over := at(10, 0)
 	fs := []evenstand.Finding{{ID: "a"}, {ID: "b"}, {ID: "c", Until: &over}, {ID: "d"}, {ID: "e", Until: &over}, {ID: "f", Status: evenstand.Checked}}
 	ds := []record.Decision{
-		{Finding: "a", Status: evenstand.SetAside, T: 1}, {Finding: "a", Status: evenstand.Acted, T: 2},
-		{Finding: "d", Status: evenstand.SetAside, T: 5}, {Finding: "d", Status: evenstand.Acted, T: 3},
-		{Finding: "e", Status: evenstand.Acted, T: 3}, {Finding: "f", Status: evenstand.Acted, T: 3}, {Finding: "gone", Status: evenstand.Acted, T: 9},
+		{Finding: "a", Status: evenstand.SetAside, T: 1},
+		{Finding: "a", Status: evenstand.Acted, T: 2},
+		{Finding: "d", Status: evenstand.SetAside, T: 5},
+		{Finding: "d", Status: evenstand.Acted, T: 3},
+		{Finding: "e", Status: evenstand.Acted, T: 3},
+		{Finding: "f", Status: evenstand.Acted, T: 3},
+		{Finding: "gone", Status: evenstand.Acted, T: 9},
 	}
 	got := record.Apply(fs, ds)
 	want := []evenstand.Status{evenstand.Acted, evenstand.Open, evenstand.Ended, evenstand.SetAside, evenstand.Acted, evenstand.Checked}
@@ -185,18 +191,24 @@ func day(t *testing.T, v advise.Voice, priced bool) []evenstand.Finding {
 		rows.Low, rows.High = append(rows.Low, num(x-0.002)), append(rows.High, num(x+0.002))
 	}
 	fs := []evenstand.Finding{
-		{Kind: "blocked-cell", Stage: evenstand.Raised, Grade: evenstand.GradeA, Rows: evenstand.Rows{7}, Since: at(14, 12), Alarm: at(14, 14),
+		{
+			Kind: "blocked-cell", Stage: evenstand.Raised, Grade: evenstand.GradeA, Rows: evenstand.Rows{7}, Since: at(14, 12), Alarm: at(14, 14),
 			Evidence: []evenstand.Evidence{ev("odds for a rhythm of 40", 1.2e9, nan, nan, 15000, ""), ev("share of turns missed", 0.98, 0.93, 1, 375, "")},
 			Causes:   []evenstand.Cause{{Cause: evenstand.CauseCell, Probability: 0.97}, {Cause: evenstand.CauseSeal, Probability: 0.02}},
-			Harm:     harm(evenstand.MissingSeeds, 1.0/40, 0.1), Chart: &cells},
-		{Kind: "row-skips", Stage: evenstand.Raised, Grade: evenstand.GradeB, Rows: evenstand.Rows{3}, Since: at(9, 40), SinceLow: at(9, 30), SinceHigh: at(9, 52), Alarm: at(10, 40),
+			Harm:     harm(evenstand.MissingSeeds, 1.0/40, 0.1), Chart: &cells,
+		},
+		{
+			Kind: "row-skips", Stage: evenstand.Raised, Grade: evenstand.GradeB, Rows: evenstand.Rows{3}, Since: at(9, 40), SinceLow: at(9, 30), SinceHigh: at(9, 52), Alarm: at(10, 40),
 			Evidence: []evenstand.Evidence{ev("skips", 0.024, 0.021, 0.028, 15000, ""), ev("skips of its peers", 0.011, nan, nan, nan, "")},
 			Causes:   []evenstand.Cause{{Cause: evenstand.CauseSeal, Probability: 0.45}, {Cause: evenstand.CauseSingulator, Probability: 0.25}, {Cause: evenstand.CauseSensor, Probability: 0.2}},
-			Harm:     harm(evenstand.MissingSeeds, 0.013, 0.2), Chart: &rows},
-		{Kind: "row-stopped", Stage: evenstand.Raised, Grade: evenstand.GradeA, Rows: evenstand.Rows{12}, Since: at(14, 20), Alarm: at(14, 20) + 3*evenstand.Second,
+			Harm:     harm(evenstand.MissingSeeds, 0.013, 0.2), Chart: &rows,
+		},
+		{
+			Kind: "row-stopped", Stage: evenstand.Raised, Grade: evenstand.GradeA, Rows: evenstand.Rows{12}, Since: at(14, 20), Alarm: at(14, 20) + 3*evenstand.Second,
 			Evidence: []evenstand.Evidence{ev("metres without seed", 940, nan, nan, nan, "m")},
 			Causes:   []evenstand.Cause{{Cause: evenstand.CauseDrive, Probability: 0.4}, {Cause: evenstand.CauseTube, Probability: 0.3}, {Cause: evenstand.CauseSensor, Probability: 0.2}},
-			Harm:     harm(evenstand.EmptyGround, 1, 0)},
+			Harm:     harm(evenstand.EmptyGround, 1, 0),
+		},
 		{Kind: "row-stopped", Stage: evenstand.Raised, Grade: evenstand.GradeA, Rows: evenstand.Rows{1}, Since: at(10, 58), Until: &over, Alarm: at(10, 59), Harm: harm(evenstand.EmptyGround, 1, 0)},
 		{Kind: "row-doubles", Stage: evenstand.Suspected, Grade: evenstand.GradeA, Rows: evenstand.Rows{5}, Since: at(13, 0), Alarm: at(13, 30), Harm: harm(evenstand.ExtraSeeds, 0.01, 0.2)},
 		{Kind: "upset", Stage: evenstand.Raised, Grade: evenstand.GradeA, Rows: evenstand.Rows{4}, Since: at(13, 15), Until: &bump, Alarm: at(13, 15), Passes: []evenstand.PassRef{{Number: 9}}},
@@ -228,8 +240,10 @@ func TestRenderWorklist(t *testing.T) {
 	golden(t, "worklist.txt", record.RenderWorklist(open, record.Options{Voice: us}))
 	golden(t, "worklist-all.txt", record.RenderWorklist(record.Assemble("north", at(14, 40), "USD", fs, true), record.Options{Voice: us}))
 
-	ds := []record.Decision{{Finding: fs[0].ID, Status: evenstand.Acted, Note: "cleared with a point", T: at(15, 5)},
-		{Finding: fs[1].ID, Status: evenstand.SetAside, Note: "seal ordered", Cause: "hard seal", T: at(15, 6)}}
+	ds := []record.Decision{
+		{Finding: fs[0].ID, Status: evenstand.Acted, Note: "cleared with a point", T: at(15, 5)},
+		{Finding: fs[1].ID, Status: evenstand.SetAside, Note: "seal ordered", Cause: "hard seal", T: at(15, 6)},
+	}
 	decided := record.Assemble("north", at(14, 40), "USD", record.Apply(day(t, metric, false), ds), false)
 	golden(t, "worklist-decided.txt", record.RenderWorklist(decided, record.Options{Voice: metric, Decisions: ds}))
 

@@ -154,8 +154,13 @@ func TestStandStaysBetweenItsCells(t *testing.T) {
 // points; 4 above it at half k 0.0385 x 16 = 0.616.
 func TestNearOptimum(t *testing.T) {
 	for _, tt := range []struct{ p, pstar, want float64 }{
-		{26, 31.6, 98.075}, {31, 31.6, 100}, {33, 31.6, 100}, {36, 31.6, 100}, {40, 31.6, 99.384},
-		{26, 26, 100}, {25, 27, 99.692}, // a lower best stand starts the plateau there
+		{26, 31.6, 98.075},
+		{31, 31.6, 100},
+		{33, 31.6, 100},
+		{36, 31.6, 100},
+		{40, 31.6, 99.384},
+		{26, 26, 100},
+		{25, 27, 99.692}, // a lower best stand starts the plateau there
 	} {
 		if got := relation.NearOptimum(tt.p, tt.pstar, 0.077); math.Abs(got-tt.want) > 1e-9 {
 			t.Errorf("NearOptimum(%g, %g) = %g, want %g", tt.p, tt.pstar, got, tt.want)
@@ -201,9 +206,11 @@ func TestThereAndBack(t *testing.T) {
 }
 
 // The causes that the root names.
-var named = []string{evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseFan, evenstand.CauseHose,
+var named = []string{
+	evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseFan, evenstand.CauseHose,
 	evenstand.CauseDrive, evenstand.CauseTube, evenstand.CauseSensor, evenstand.CauseEmpty, evenstand.CauseSwitchedOff, evenstand.CauseSectionCtl, evenstand.CauseCellCount,
-	evenstand.CauseSpeedSource, evenstand.CauseSetting, evenstand.CauseBridging, evenstand.CauseDelivery, evenstand.CauseRock}
+	evenstand.CauseSpeedSource, evenstand.CauseSetting, evenstand.CauseBridging, evenstand.CauseDelivery, evenstand.CauseRock,
+}
 
 // Every kind of this version has remedies, for causes that the root names, and
 // every cause has one in some kind.

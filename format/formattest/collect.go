@@ -163,8 +163,10 @@ func (in Input) Told(file string) bool {
 	return slices.ContainsFunc(all, func(u evenstand.Unused) bool { return u.File == file || strings.Contains(u.Why, file) })
 }
 
-var same = cmp.Options{cmpopts.EquateNaNs(), cmpopts.EquateEmpty(), cmpopts.EquateErrors(),
-	cmpopts.IgnoreFields(Collect{}, "Scribble", "After", "Bytes")}
+var same = cmp.Options{
+	cmpopts.EquateNaNs(), cmpopts.EquateEmpty(), cmpopts.EquateErrors(),
+	cmpopts.IgnoreFields(Collect{}, "Scribble", "After", "Bytes"),
+}
 
 // Diff says where two inputs differ in sources, data or what was not used;
 // nothing when they are the same. NaN equals NaN.

@@ -88,10 +88,21 @@ var checks = []struct {
 	name string
 	run  func(*run, testing.TB)
 }{
-	{"counts", (*run).counts}, {"empty files", (*run).empty}, {"cut", (*run).cut}, {"wrong order", (*run).order},
-	{"twice", (*run).twice}, {"two folders", (*run).twoFolders}, {"huge counts", (*run).huge}, {"flipped bytes", (*run).flipped},
-	{"cancelled", (*run).cancelled}, {"failing sink", (*run).failingSink}, {"failing disk", (*run).failingDisk},
-	{"lent slices", (*run).lent}, {"zip", (*run).zip}, {"folder on disk", (*run).disk}, {"other letters", (*run).letters},
+	{"counts", (*run).counts},
+	{"empty files", (*run).empty},
+	{"cut", (*run).cut},
+	{"wrong order", (*run).order},
+	{"twice", (*run).twice},
+	{"two folders", (*run).twoFolders},
+	{"huge counts", (*run).huge},
+	{"flipped bytes", (*run).flipped},
+	{"cancelled", (*run).cancelled},
+	{"failing sink", (*run).failingSink},
+	{"failing disk", (*run).failingDisk},
+	{"lent slices", (*run).lent},
+	{"zip", (*run).zip},
+	{"folder on disk", (*run).disk},
+	{"other letters", (*run).letters},
 }
 
 type run struct {

@@ -73,8 +73,10 @@ func (s *Set) device(n *node) {
 	byObject := map[string]*DeviceElement{}
 	parents := map[*DeviceElement]string{}
 	for _, k := range n.all("DET") {
-		e := &DeviceElement{ID: k.text("A"), Name: k.text("D"), Type: ElementType(k.integer("C", 0)), Number: k.integer("E", -1),
-			Device: d, Constant: map[DDI]int32{}, Process: map[DDI]string{}}
+		e := &DeviceElement{
+			ID: k.text("A"), Name: k.text("D"), Type: ElementType(k.integer("C", 0)), Number: k.integer("E", -1),
+			Device: d, Constant: map[DDI]int32{}, Process: map[DDI]string{},
+		}
 		if e.ID == "" || s.elements[e.ID] != nil || len(d.Elements) >= maxElements {
 			continue // a second listing of the same element, or a flood
 		}

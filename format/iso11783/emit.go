@@ -180,9 +180,11 @@ type emitter struct {
 }
 
 func newEmitter(s *Set, l *Layout, columns []Column, sink evenstand.Sink, yawTrue bool) *emitter {
-	e := &emitter{sink: sink, layout: l, groups: map[*DeviceElement]int{}, stateT: map[stateKey]evenstand.Micros{}, devices: map[*Device]int{nil: 0},
+	e := &emitter{
+		sink: sink, layout: l, groups: map[*DeviceElement]int{}, stateT: map[stateKey]evenstand.Micros{}, devices: map[*Device]int{nil: 0},
 		rawCodes: map[uint16]int64{}, plain: map[uint16]bool{}, wild: map[evenstand.Quantity]int64{}, unknown: map[string]bool{},
-		boom: -1, boomSet: -1, lifted: -1, yawTrue: yawTrue, heading: math.NaN()}
+		boom: -1, boomSet: -1, lifted: -1, yawTrue: yawTrue, heading: math.NaN(),
+	}
 	n := len(l.Rows)
 	for _, p := range []*[]int8{&e.working, &e.setpoint, &e.override, &e.enabled, &e.workGiven} {
 		*p = make([]int8, n)

@@ -94,13 +94,17 @@ func jobs(ctx context.Context, in fs.FS) (js []job, sets []*Set, claimed []strin
 			}
 		}
 		if len(empties) > 0 {
-			unused = append(unused, evenstand.Unused{File: empties[0], Offset: -1, Count: int64(len(empties)), Of: "files",
+			unused = append(unused, evenstand.Unused{
+				File: empties[0], Offset: -1, Count: int64(len(empties)), Of: "files",
 				Why: fmt.Sprintf("%d empty logs: the box opened and closed a task without logging anything (%s)", len(empties), list(empties)),
-				Do:  "Nothing to do, unless the planter worked at that time: then switch on the logging of its values."})
+				Do:  "Nothing to do, unless the planter worked at that time: then switch on the logging of its values.",
+			})
 		}
 		if !asked {
-			unused = append(unused, evenstand.Unused{File: s.Main, Offset: -1, Count: 1, Of: "files",
-				Why: "its tasks hold no time logs, only plans", Do: "Nothing to do, unless the planter worked: then take the folder out of the cab again, with its TLG files."})
+			unused = append(unused, evenstand.Unused{
+				File: s.Main, Offset: -1, Count: 1, Of: "files",
+				Why: "its tasks hold no time logs, only plans", Do: "Nothing to do, unless the planter worked: then take the folder out of the cab again, with its TLG files.",
+			})
 		}
 	}
 	if len(sets) > 0 {
@@ -203,8 +207,10 @@ func (j *job) source() evenstand.Source {
 		files = append(files, l.XML, l.BIN)
 	}
 	nan := math.NaN()
-	return evenstand.Source{Name: j.name, Format: Format{}.Name(), Files: files, ClockOffset: nan, ClockError: nan, Latency: nan,
-		Clock: "task data " + j.set.Dir}
+	return evenstand.Source{
+		Name: j.name, Format: Format{}.Name(), Files: files, ClockOffset: nan, ClockError: nan, Latency: nan,
+		Clock: "task data " + j.set.Dir,
+	}
 }
 
 // Find lists a source for every task with logs. It reads the XML files and the

@@ -74,10 +74,14 @@ func TestClocks(t *testing.T) {
 			r.GPSMillis, r.GPSDate = 1, day15632
 		}, want},
 		{"the zone of the person", nothing, "America/Chicago", false, false, func(int, *iso11783.LogRecord) {}, want},
-		{"the list of tasks proves the offset",
-			strings.Replace(nothing, "<TLG", `<TIM A="2022-10-19T09:59:57-05:00" D="4"/><TLG`, 1), "", false, false, func(int, *iso11783.LogRecord) {}, want},
-		{"the list of tasks proves that the clock is UTC",
-			strings.Replace(nothing, "<TLG", `<TIM A="2022-10-19T09:59:57Z" D="4"/><TLG`, 1), "", false, false, func(int, *iso11783.LogRecord) {}, "2022-10-19T10:00:00Z"},
+		{
+			"the list of tasks proves the offset",
+			strings.Replace(nothing, "<TLG", `<TIM A="2022-10-19T09:59:57-05:00" D="4"/><TLG`, 1), "", false, false, func(int, *iso11783.LogRecord) {}, want,
+		},
+		{
+			"the list of tasks proves that the clock is UTC",
+			strings.Replace(nothing, "<TLG", `<TIM A="2022-10-19T09:59:57Z" D="4"/><TLG`, 1), "", false, false, func(int, *iso11783.LogRecord) {}, "2022-10-19T10:00:00Z",
+		},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			h := &iso11783.Header{Time: iso11783.InRecord}
@@ -154,10 +158,12 @@ func TestSectionsAndConstants(t *testing.T) {
 	h.Fields[0], h.Fields[1], h.Fields[3] = iso11783.InRecord, iso11783.InRecord, iso11783.Fixed
 	h.Values[3] = "1"
 	col := func(d iso11783.DDI, e string) iso11783.Column { return iso11783.Column{DDI: d, Element: e, PGN: -1} }
-	h.Columns = []iso11783.Column{col(161, "DET-2"), col(12, "DET-3"), col(12, "DET-4"),
+	h.Columns = []iso11783.Column{
+		col(161, "DET-2"), col(12, "DET-3"), col(12, "DET-4"),
 		{DDI: 397, Element: "DET-1", PGN: -1, Constant: true, Value: 2500},
 		{DDI: 57342, Element: "DET-99", PGN: 129026, Start: 16, End: 31},
-		col(60001, "DET-99"), col(17, "DET-2"), col(427, "DET-3")}
+		col(60001, "DET-99"), col(17, "DET-2"), col(427, "DET-3"),
+	}
 	rs := records(20, func(i int, r *iso11783.LogRecord) {
 		if i == 0 {
 			// left on, right off, the rest not installed

@@ -247,8 +247,10 @@ func TestSecondReaderOnOurs(t *testing.T) {
 				t.Fatal(err)
 			}
 			c.Sections = []evenstand.Section{{Number: 1, Rows: left}, {Number: 2, Rows: right}}
-			w, err := iso11783.NewWriter(dir, iso11783.WriterOptions{Version: version, Card: c, Log: everything, Task: "north 80, first day", Field: "north 80", Farm: "home", Customer: "the farm",
-				Boundary: [][2]float64{{41.5, -93.5}, {41.51, -93.5}, {41.51, -93.49}}, Crop: "corn", Product: "hybrid A", LiquidProduct: "starter", Latency: 0.3, External: version == 4})
+			w, err := iso11783.NewWriter(dir, iso11783.WriterOptions{
+				Version: version, Card: c, Log: everything, Task: "north 80, first day", Field: "north 80", Farm: "home", Customer: "the farm",
+				Boundary: [][2]float64{{41.5, -93.5}, {41.51, -93.5}, {41.51, -93.49}}, Crop: "corn", Product: "hybrid A", LiquidProduct: "starter", Latency: 0.3, External: version == 4,
+			})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -258,8 +260,10 @@ func TestSecondReaderOnOurs(t *testing.T) {
 			for i := range 300 {
 				rate := fill(rows, 8.5)
 				rate[i%rows] = float64(i%9) / 3
-				if err := w.Record(iso11783.Record{Fix: fixAt(i, evenstand.Second/5), SeedRate: rate, SeedRateTarget: fill(rows, 8.5), SeedCount: fill(rows, float64(i)), Skips: fill(rows, 0.01), Force: fill(rows, 300+float64(i)),
-					Working: make([]bool, rows), WorkState: iso11783.On, Speed: 2, Heading: math.Mod(float64(i), 360), Tanks: []float64{1 - float64(i)*1e-4}}); err != nil {
+				if err := w.Record(iso11783.Record{
+					Fix: fixAt(i, evenstand.Second/5), SeedRate: rate, SeedRateTarget: fill(rows, 8.5), SeedCount: fill(rows, float64(i)), Skips: fill(rows, 0.01), Force: fill(rows, 300+float64(i)),
+					Working: make([]bool, rows), WorkState: iso11783.On, Speed: 2, Heading: math.Mod(float64(i), 360), Tanks: []float64{1 - float64(i)*1e-4},
+				}); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -281,8 +285,10 @@ func TestSecondReaderOnPrescription(t *testing.T) {
 	reader := secondReader(t)
 	for _, kind := range []int{1, 2} {
 		dir := t.TempDir()
-		g := iso11783.Grid{South: 41.5, West: -93.5, CellNorth: 0.0001, CellEast: 0.00013, Cols: 3, Rows: 2, Type: kind, Layers: []iso11783.GridLayer{{DDI: 11}},
-			Values: []int32{800, 850, 0, 850, 900, 800}}
+		g := iso11783.Grid{
+			South: 41.5, West: -93.5, CellNorth: 0.0001, CellEast: 0.00013, Cols: 3, Rows: 2, Type: kind, Layers: []iso11783.GridLayer{{DDI: 11}},
+			Values: []int32{800, 850, 0, 850, 900, 800},
+		}
 		if err := iso11783.WritePrescription(dir, iso11783.Prescription{Task: "make-up", Field: "north 80", Products: []string{"hybrid A"}, Grid: g}); err != nil {
 			t.Fatal(err)
 		}

@@ -55,8 +55,10 @@ func TestPlanterSet(t *testing.T) {
 	if len(s.Devices) != 3 || n != 141 {
 		t.Errorf("%d devices, %d elements; want 3 and 141", len(s.Devices), n)
 	}
-	for k, want := range map[iso11783.ElementType]int{iso11783.TypeDevice: 3, iso11783.TypeNavigation: 1, iso11783.TypeConnector: 3,
-		iso11783.TypeFunction: 6, iso11783.TypeSection: 64, iso11783.TypeUnit: 64} {
+	for k, want := range map[iso11783.ElementType]int{
+		iso11783.TypeDevice: 3, iso11783.TypeNavigation: 1, iso11783.TypeConnector: 3,
+		iso11783.TypeFunction: 6, iso11783.TypeSection: 64, iso11783.TypeUnit: 64,
+	} {
 		if kinds[k] != want {
 			t.Errorf("%d elements of type %d, want %d", kinds[k], k, want)
 		}
@@ -94,8 +96,10 @@ func TestPlanterJoin(t *testing.T) {
 		got = append(got, d)
 	}
 	slices.Sort(got)
-	want := []int{2, 3, 4, 5, 12, 13, 14, 15, 67, 70, 119, 134, 135, 141, 142, 143, 144, 145, 146, 157, 158, 160, 161, 162, 205, 206,
-		367, 368, 397, 415, 417, 419, 426, 427, 466, 59300, 59400, 60000, 60002, 60003, 60004, 60015}
+	want := []int{
+		2, 3, 4, 5, 12, 13, 14, 15, 67, 70, 119, 134, 135, 141, 142, 143, 144, 145, 146, 157, 158, 160, 161, 162, 205, 206,
+		367, 368, 397, 415, 417, 419, 426, 427, 466, 59300, 59400, 60000, 60002, 60003, 60004, 60015,
+	}
 	if !slices.Equal(got, want) {
 		t.Errorf("DDIs\n got %v\nwant %v", got, want)
 	}

@@ -97,9 +97,11 @@ func TestRoundTrip(t *testing.T) {
 				}
 			}
 			state := iso11783.On
-			err := w.Record(iso11783.Record{Fix: fixAt(i, step), SeedRate: rate, SeedRateTarget: fill(rows, 8.5), BoomTarget: 8.5, SeedCount: counts,
+			err := w.Record(iso11783.Record{
+				Fix: fixAt(i, step), SeedRate: rate, SeedRateTarget: fill(rows, 8.5), BoomTarget: 8.5, SeedCount: counts,
 				Skips: fill(rows, 0.0125), Doubles: fill(rows, 0.004), Singulation: fill(rows, 0.98), Force: fill(rows, 512), Working: working, Enabled: working,
-				WorkState: state, Speed: 2.2, Heading: 271, HitchAngle: -3.5, LiquidRate: 4.7e-6, Tanks: []float64{1.25}})
+				WorkState: state, Speed: 2.2, Heading: 271, HitchAngle: -3.5, LiquidRate: 4.7e-6, Tanks: []float64{1.25},
+			})
 			if err != nil {
 				rt.Fatal(err)
 			}
@@ -179,8 +181,10 @@ func TestRoundTrip(t *testing.T) {
 func smallSet(t testing.TB, records int) string {
 	t.Helper()
 	dir := t.TempDir()
-	w, err := iso11783.NewWriter(dir, iso11783.WriterOptions{Version: 4, Card: card(4), ColumnsPerLog: 6, Task: "day",
-		Log: iso11783.LogSeedRate | iso11783.LogSkips | iso11783.LogWorking})
+	w, err := iso11783.NewWriter(dir, iso11783.WriterOptions{
+		Version: 4, Card: card(4), ColumnsPerLog: 6, Task: "day",
+		Log: iso11783.LogSeedRate | iso11783.LogSkips | iso11783.LogWorking,
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -623,9 +627,11 @@ func TestPrescriptionRoundTrip(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		round++
 		dir := filepath.Join(root, fmt.Sprint(round))
-		g := iso11783.Grid{South: 41.5, West: -93.5, CellNorth: 0.0000902618210782717, CellEast: 0.00012,
+		g := iso11783.Grid{
+			South: 41.5, West: -93.5, CellNorth: 0.0000902618210782717, CellEast: 0.00012,
 			Cols: rapid.IntRange(1, 12).Draw(rt, "cols"), Rows: rapid.IntRange(1, 12).Draw(rt, "rows"), Type: rapid.IntRange(1, 2).Draw(rt, "type"),
-			Layers: []iso11783.GridLayer{{DDI: 11}, {DDI: 1}}}
+			Layers: []iso11783.GridLayer{{DDI: 11}, {DDI: 1}},
+		}
 		for range g.Cols * g.Rows * 2 {
 			v := rapid.SampledFrom([]int32{0, 700, 850, 85720}).Draw(rt, "rate")
 			g.Values = append(g.Values, v)

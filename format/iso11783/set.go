@@ -161,8 +161,10 @@ func Open(ctx context.Context, in fs.FS) ([]*Set, []evenstand.Unused, error) {
 		up := strings.ToUpper(base)
 		if first, twice := s.files[up]; twice {
 			if ownFile.MatchString(up) {
-				unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files",
-					Why: "its name differs from " + first + " only in upper and lower case", Do: "Put the two sets into folders of their own and read both."})
+				unused = append(unused, evenstand.Unused{
+					File: name, Offset: -1, Count: 1, Of: "files",
+					Why: "its name differs from " + first + " only in upper and lower case", Do: "Put the two sets into folders of their own and read both.",
+				})
 				s.names = append(s.names, name)
 			}
 			return nil
@@ -233,8 +235,10 @@ func (s *Set) parse(name string) *node {
 		return nil
 	}
 	if d := doc.Damage; d != nil {
-		s.Unused = append(s.Unused, evenstand.Unused{File: name, Line: d.Line, Offset: d.Offset, Count: max(d.Bytes, 1), Of: "bytes",
-			Why: d.Why, Do: "Copy the folder again; what stands before and after the damaged place is used."})
+		s.Unused = append(s.Unused, evenstand.Unused{
+			File: name, Line: d.Line, Offset: d.Offset, Count: max(d.Bytes, 1), Of: "bytes",
+			Why: d.Why, Do: "Copy the folder again; what stands before and after the damaged place is used.",
+		})
 	}
 	return doc.Root
 }
@@ -349,8 +353,10 @@ func (s *Set) task(n *node) {
 	}
 	for _, have := range s.Tasks {
 		if have.ID == t.ID {
-			s.Unused = append(s.Unused, evenstand.Unused{File: s.Main, Line: n.Line, Offset: -1, Count: 1, Of: "records",
-				Why: "task " + t.ID + " stands there twice", Do: "The logs of both are read as one task; look whether two sets were mixed."})
+			s.Unused = append(s.Unused, evenstand.Unused{
+				File: s.Main, Line: n.Line, Offset: -1, Count: 1, Of: "records",
+				Why: "task " + t.ID + " stands there twice", Do: "The logs of both are read as one task; look whether two sets were mixed.",
+			})
 			have.merge(t, s)
 			return
 		}

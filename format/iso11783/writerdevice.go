@@ -101,8 +101,10 @@ func known(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 func describe(o *WriterOptions) *planterDevice {
 	d := &planterDevice{}
 	a := &d.at
-	for _, p := range []*int{&a.workState, &a.working, &a.enabled, &a.boomTarget, &a.speed, &a.heading, &a.hitchAngle, &a.liquid, &a.tanks,
-		&a.rate, &a.target, &a.count, &a.flow, &a.skips, &a.doubles, &a.singulation, &a.force, &a.latencies} {
+	for _, p := range []*int{
+		&a.workState, &a.working, &a.enabled, &a.boomTarget, &a.speed, &a.heading, &a.hitchAngle, &a.liquid, &a.tanks,
+		&a.rate, &a.target, &a.count, &a.flow, &a.skips, &a.doubles, &a.singulation, &a.force, &a.latencies,
+	} {
 		*p = -1
 	}
 	card := &o.Card

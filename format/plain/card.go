@@ -87,8 +87,10 @@ func ReadCard(name string, data []byte) (evenstand.Card, error) {
 	numbers = map[int]bool{}
 	for _, s := range t.subs("tank") {
 		m := rest(s)
-		x := evenstand.Tank{Number: m.whole("number", 1, 999), Name: m.text("name"), Product: m.text("product"),
-			Capacity: m.sized("capacity", volumeSuffixes), Feeds: m.rows("feeds", card.Rows)}
+		x := evenstand.Tank{
+			Number: m.whole("number", 1, 999), Name: m.text("name"), Product: m.text("product"),
+			Capacity: m.sized("capacity", volumeSuffixes), Feeds: m.rows("feeds", card.Rows),
+		}
 		checkNumber(m, "tank", x.Number, numbers)
 		if x.Capacity <= 0 {
 			m.fail("", "", "the capacity of tank %d must be more than 0", x.Number)

@@ -330,8 +330,10 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 		return src, nil
 	}
 	if n := len(s.head.extra); n > 0 {
-		sink.Unused(evenstand.Unused{File: name, Line: 1, Count: int64(n), Of: "columns",
-			Why: "not known in this layout: " + strings.Join(s.head.extra[:min(n, 20)], ", "), Do: "Nothing to do if they are not needed."})
+		sink.Unused(evenstand.Unused{
+			File: name, Line: 1, Count: int64(n), Of: "columns",
+			Why: "not known in this layout: " + strings.Join(s.head.extra[:min(n, 20)], ", "), Do: "Nothing to do if they are not needed.",
+		})
 	}
 	switch k.file {
 	case SeedsFile:

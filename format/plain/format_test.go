@@ -166,19 +166,22 @@ func TestRead(t *testing.T) {
 		{Seed: []evenstand.Seed{{T: t0 + 120_000, Row: 1}, {T: t0 + 131_001, Row: 2}, {T: t0 + 200_000, Row: 16}, {T: t0 + 300_000, Row: 3}, {T: t0 + 400_000, Row: 4}}},
 		{Fix: []evenstand.Fix{
 			{T: t0, Lat: 42.25, Lon: -93.5, Alt: math.NaN(), Speed: 2.2, Heading: math.NaN(), HDOP: math.NaN(), Sats: 12},
-			{T: t0 + 1_000_000, Lat: 42.25, Lon: -93.500001, Alt: math.NaN(), Speed: math.NaN(), Heading: math.NaN(), HDOP: math.NaN(), Sats: -1}}},
+			{T: t0 + 1_000_000, Lat: 42.25, Lon: -93.500001, Alt: math.NaN(), Speed: math.NaN(), Heading: math.NaN(), HDOP: math.NaN(), Sats: -1},
+		}},
 		{Reading: []evenstand.Reading{
 			{T: t0, Value: 4981.7782, Quantity: evenstand.Vacuum, Element: evenstand.Element{Scope: evenstand.ScopeLeft}},
 			{T: t0, Value: 533.7865938, Quantity: evenstand.GaugeWheelLoad, Element: evenstand.RowElement(7)},
 			{T: t0, Value: 0.025, Quantity: evenstand.SkipFraction, Element: evenstand.RowElement(7)},
 			{T: t0 + 1_000_000, Value: 13, Quantity: evenstand.SeedCount, Element: evenstand.RowElement(7)},
 			{T: t0 + 1_000_000, Value: 0.3785411784, Quantity: evenstand.TankContent, Element: evenstand.Element{Scope: evenstand.ScopeTank, N: 1}},
-			{T: t0 + 1_000_000, Value: 0, Quantity: evenstand.ImplementLifted}}},
+			{T: t0 + 1_000_000, Value: 0, Quantity: evenstand.ImplementLifted},
+		}},
 		{Entry: []evenstand.Entry{
 			{T: 1777749100_000_000, What: "setting", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, Value: 20, Unit: "inH2O", Note: "vacuum up, wind"},
 			{T: 1777749200_000_000, What: "remark", Value: math.NaN(), Note: `he said "stop",`},
 			{T: 1777749300_000_000, What: "fix", Rows: evenstand.Rows{1, 3, 5}, Value: math.NaN()},
-			{T: 1777749400_000_000, What: "remark", Value: math.NaN(), Note: "two\nlines"}}},
+			{T: 1777749400_000_000, What: "remark", Value: math.NaN(), Note: "two\nlines"},
+		}},
 		{Seed: []evenstand.Seed{{T: t0, Row: 16}, {T: t0 + 1_500_000, Row: 15}}},
 	}
 	for i, w := range want {
@@ -276,8 +279,10 @@ func TestBadLines(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			good := map[string]string{"seeds": "1777749128,5\n", "track": track, "readings": reading, "journal": entry}[tt.file]
-			head := map[string]string{"seeds": "time,row", "track": "time,latitude,longitude,altitude_m,speed_m_s,heading_deg,hdop,satellites",
-				"readings": "time,quantity,element,value,unit", "journal": "time,what,rows,value,unit,note"}[tt.file]
+			head := map[string]string{
+				"seeds": "time,row", "track": "time,latitude,longitude,altitude_m,speed_m_s,heading_deg,hdop,satellites",
+				"readings": "time,quantity,element,value,unit", "journal": "time,what,rows,value,unit,note",
+			}[tt.file]
 			data, bad := head+"\n"+good+tt.line+"\n"+tt.line+"\n"+good, int64(2)
 			if tt.name == "journal quote" { // two would close each other
 				data, bad = head+"\n"+good+tt.line+"\n"+good, 1
@@ -479,8 +484,10 @@ func TestWriteRead(t *testing.T) {
 			if in.Aggregate == evenstand.State && in.SI == "" {
 				v = 1
 			}
-			c.Reading = append(c.Reading, evenstand.Reading{T: when.Draw(rt, "t"), Value: v, Quantity: q,
-				Element: evenstand.Element{Scope: evenstand.ScopeSection, N: int16(rapid.IntRange(1, 9).Draw(rt, "n"))}})
+			c.Reading = append(c.Reading, evenstand.Reading{
+				T: when.Draw(rt, "t"), Value: v, Quantity: q,
+				Element: evenstand.Element{Scope: evenstand.ScopeSection, N: int16(rapid.IntRange(1, 9).Draw(rt, "n"))},
+			})
 			e := evenstand.Entry{T: when.Draw(rt, "t"), What: "remark", Rows: someRows(rt, 20), Value: math.NaN(), Note: strings.TrimLeft(text.Draw(rt, "note"), " ")}
 			if rapid.Bool().Draw(rt, "value") {
 				e.Value, e.Unit = 1.25, "kPa"
@@ -510,8 +517,11 @@ func TestWriterUnits(t *testing.T) {
 		t.Fatal(err)
 	}
 	left := evenstand.Element{Scope: evenstand.ScopeLeft}
-	w.Readings([]evenstand.Reading{{T: 5e6, Value: 4981.7782, Quantity: evenstand.Vacuum, Element: left}, {T: 5e6, Value: 0.025, Quantity: evenstand.SkipFraction, Element: evenstand.RowElement(3)},
-		{T: 5e6, Value: math.NaN(), Quantity: evenstand.Vacuum, Element: left}})
+	w.Readings([]evenstand.Reading{
+		{T: 5e6, Value: 4981.7782, Quantity: evenstand.Vacuum, Element: left},
+		{T: 5e6, Value: 0.025, Quantity: evenstand.SkipFraction, Element: evenstand.RowElement(3)},
+		{T: 5e6, Value: math.NaN(), Quantity: evenstand.Vacuum, Element: left},
+	})
 	src := plain.NewSource()
 	src.Name, src.OneClock, src.ClockOffset, src.Notes = "north", true, -2, []string{"One.", "Two \"2\"."}
 	if err := w.Source(src); err != nil {

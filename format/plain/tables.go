@@ -239,8 +239,10 @@ type suffix struct {
 	size float64
 }
 
-var lengthSuffixes = []suffix{{"m", 1}, {"cm", 0.01}, {"mm", 0.001}, {"in", evenstand.Inch}, {"ft", evenstand.Foot}}
-var volumeSuffixes = []suffix{{"l", 1e-3}, {"m3", 1}, {"gal", evenstand.Gallon}}
+var (
+	lengthSuffixes = []suffix{{"m", 1}, {"cm", 0.01}, {"mm", 0.001}, {"in", evenstand.Inch}, {"ft", evenstand.Foot}}
+	volumeSuffixes = []suffix{{"l", 1e-3}, {"m3", 1}, {"gal", evenstand.Gallon}}
+)
 
 // sized reads a number whose unit is the end of its key, in SI; NaN when
 // absent or wrong. Saying it twice is an error.

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -103,19 +104,36 @@ func fuzz(ctx context.Context, root string, each time.Duration) (Figure, error) 
 	if len(all) == 0 {
 		return f, fmt.Errorf("no fuzz test found:\n%s", out)
 	}
-	var failed []string
-	var runs int64
+	// Two at a time with a worker each: building and starting one takes as long
+	// as a short run of it.
+	var (
+		mu     sync.Mutex
+		wg     sync.WaitGroup
+		failed []string
+		runs   int64
+		place  = make(chan struct{}, 2)
+	)
 	for i, t := range all {
-		fmt.Fprintf(os.Stderr, "fuzz %d of %d: %s %s\n", i+1, len(all), t.pkg, t.name)
-		out, err := goCommand(ctx, root, nil, "test", "-run", "^$", "-fuzz", "^"+t.name+"$", "-fuzztime", each.String(), t.pkg)
-		if err != nil {
-			if ctx.Err() != nil {
-				return f, ctx.Err()
-			}
-			failed = append(failed, t.pkg+" "+t.name)
-			fmt.Fprintln(os.Stderr, out)
+		place <- struct{}{}
+		if ctx.Err() != nil {
+			break
 		}
-		runs += execs(out)
+		wg.Go(func() {
+			defer func() { <-place }()
+			fmt.Fprintf(os.Stderr, "fuzz %d of %d: %s %s\n", i+1, len(all), t.pkg, t.name)
+			out, err := goCommand(ctx, root, nil, "test", "-run", "^$", "-fuzz", "^"+t.name+"$", "-fuzztime", each.String(), "-parallel", "1", t.pkg)
+			mu.Lock()
+			defer mu.Unlock()
+			if err != nil && ctx.Err() == nil {
+				failed = append(failed, t.pkg+" "+t.name)
+				fmt.Fprintln(os.Stderr, out)
+			}
+			runs += execs(out)
+		})
+	}
+	wg.Wait()
+	if ctx.Err() != nil {
+		return f, ctx.Err()
 	}
 	f.Value = fmt.Sprintf("%d tests, %d million inputs, %d failed", len(all), runs/1_000_000, len(failed))
 	if len(failed) > 0 {

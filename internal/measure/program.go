@@ -80,8 +80,10 @@ func (p *program) simulate(ctx context.Context, scenario string, seed uint64, ou
 
 // newBook makes a book for a simulated day.
 func (p *program) newBook(ctx context.Context, book, day string) error {
-	args := []string{"new", book, "--planter", filepath.Join(day, "card.toml"), "--zone", "America/Chicago", "--units", "us",
-		"--price", "4.50/bu", "--yield", "190bu/ac", "--seed-price", "300/80000"}
+	args := []string{
+		"new", book, "--planter", filepath.Join(day, "card.toml"), "--zone", "America/Chicago", "--units", "us",
+		"--price", "4.50/bu", "--yield", "190bu/ac", "--seed-price", "300/80000",
+	}
 	fields, err := filepath.Glob(filepath.Join(day, "fields", "*.geojson"))
 	if err != nil {
 		return err

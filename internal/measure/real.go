@@ -77,8 +77,10 @@ func (p *program) real(ctx context.Context) ([]Figure, error) {
 	return []Figure{
 		{What: "a real log of 32 rows: three logs joined", Value: yes(joined, "745 columns, 3,633 records", "not joined so"), Target: "745 columns, 3,633 records", Verdict: judge(joined), Command: command},
 		{What: "the same: rows", Value: fmt.Sprint(rows), Target: "32", Verdict: judge(rows == 32), Command: command},
-		{What: "the same: row 2 reported as row-stopped, causes offered and none asserted", Value: yes(stopped, fmt.Sprintf("reported, %.0f m without seed; %d causes, the likeliest %.2f", metres, causes, likeliest), "not reported"),
-			Target: "reported, no cause over 0.5", Verdict: judge(stopped && causes > 1 && likeliest <= 0.5), Command: command},
+		{
+			What: "the same: row 2 reported as row-stopped, causes offered and none asserted", Value: yes(stopped, fmt.Sprintf("reported, %.0f m without seed; %d causes, the likeliest %.2f", metres, causes, likeliest), "not reported"),
+			Target: "reported, no cause over 0.5", Verdict: judge(stopped && causes > 1 && likeliest <= 0.5), Command: command,
+		},
 		{What: "the same: the worst skipper of the working rows", Value: fmt.Sprintf("row %d, %.2f%%", worst, 100*skips), Target: "row 13", Verdict: judge(worst == 13), Command: command},
 		{What: "the same: findings that claim a rhythm, without seed times", Value: fmt.Sprint(rhythm), Target: "0", Verdict: judge(rhythm == 0), Command: command},
 	}, nil

@@ -20,19 +20,25 @@ const (
 func at(s float64) evenstand.Micros { return t0 + evenstand.FromSeconds(s) }
 
 func fault(id, kind string, from, to float64, rows ...int) sim.Fault {
-	return sim.Fault{ID: id, Kind: kind, Rows: rows, From: at(from), To: at(to), Happened: true, Detectable: true,
-		Cause: evenstand.CauseCell, Causes: []string{evenstand.CauseCell}, Expected: kind, Loss: sim.Loss{Seed: 1, Yield: 9}, Bushels: 2}
+	return sim.Fault{
+		ID: id, Kind: kind, Rows: rows, From: at(from), To: at(to), Happened: true, Detectable: true,
+		Cause: evenstand.CauseCell, Causes: []string{evenstand.CauseCell}, Expected: kind, Loss: sim.Loss{Seed: 1, Yield: 9}, Bushels: 2,
+	}
 }
 
 func finding(id, kind string, since float64, rows ...int) evenstand.Finding {
-	return evenstand.Finding{ID: id, Kind: kind, Stage: evenstand.Raised, Rows: rows, Since: at(since), Alarm: at(since + 10),
+	return evenstand.Finding{
+		ID: id, Kind: kind, Stage: evenstand.Raised, Rows: rows, Since: at(since), Alarm: at(since + 10),
 		Causes: []evenstand.Cause{{Cause: evenstand.CauseCell, Probability: 0.7}, {Cause: evenstand.CauseSeal, Probability: 0.2}},
-		Money:  evenstand.Money{Unit: "USD", SoFar: evenstand.Range{Low: 8, Mid: 11, High: 14}}}
+		Money:  evenstand.Money{Unit: "USD", SoFar: evenstand.Range{Low: 8, Mid: 11, High: 14}},
+	}
 }
 
 func truth(fs ...sim.Fault) sim.Truth {
-	return sim.Truth{Day: sim.DayTruth{Scenario: "test", Hours: 10, Cells: 40}, Faults: fs,
-		Passes: []sim.PassTruth{{Pass: 1, Start: at(0), End: at(1000), Places: 25000}, {Pass: 2, Start: at(1100), End: at(2100), Places: 25000}}}
+	return sim.Truth{
+		Day: sim.DayTruth{Scenario: "test", Hours: 10, Cells: 40}, Faults: fs,
+		Passes: []sim.PassTruth{{Pass: 1, Start: at(0), End: at(1000), Places: 25000}, {Pass: 2, Start: at(1100), End: at(2100), Places: 25000}},
+	}
 }
 
 // Rules of the simulator's specification, section 9: same kind or family, rows
@@ -117,8 +123,10 @@ func TestFigures(t *testing.T) {
 		"recall": float64(s.All.Recall.Share), "precision": float64(s.All.Precision.Share), "false": float64(s.FalsePer10h), "cause": float64(s.CauseRight.Share),
 		"brier": float64(s.Brier), "inside": float64(s.Money.Inside.Share), "off": float64(s.Money.Off), "width": float64(s.Money.Width),
 	}
-	want := map[string]float64{"days": 2, "hours": 20, "delay": 120, "turns": 12.5, "planting": 20, "start": 10, "recall": 0.5, "precision": 0.5, "false": 0.5, "cause": 1,
-		"brier": 0.09, "inside": 1, "off": 0.1, "width": 6.0 / 11}
+	want := map[string]float64{
+		"days": 2, "hours": 20, "delay": 120, "turns": 12.5, "planting": 20, "start": 10, "recall": 0.5, "precision": 0.5, "false": 0.5, "cause": 1,
+		"brier": 0.09, "inside": 1, "off": 0.1, "width": 6.0 / 11,
+	}
 	for name, w := range want {
 		if math.Abs(got[name]-w) > 1e-9 {
 			t.Errorf("%s = %g, want %g", name, got[name], w)

@@ -138,8 +138,10 @@ func TestPowerByScatter(t *testing.T) {
 				name      string
 				got, want float64
 			}{
-				{"skip precision", got.skipPrec, tt.want.skipPrec}, {"skip recall", got.skipRec, tt.want.skipRec},
-				{"double precision", got.doublePrec, tt.want.doublePrec}, {"double recall", got.doubleRec, tt.want.doubleRec},
+				{"skip precision", got.skipPrec, tt.want.skipPrec},
+				{"skip recall", got.skipRec, tt.want.skipRec},
+				{"double precision", got.doublePrec, tt.want.doublePrec},
+				{"double recall", got.doubleRec, tt.want.doubleRec},
 			} {
 				if c.got < c.want-0.03 {
 					t.Errorf("%s %.3f, want %.3f", c.name, c.got, c.want)
