@@ -3,6 +3,7 @@ package book
 import (
 	"context"
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/advise"
@@ -23,6 +24,10 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 		return evenstand.Worklist{}, err
 	}
 	days, err := b.Days(ctx)
+	if err != nil {
+		return evenstand.Worklist{}, err
+	}
+	decided, err := b.goOn(ctx, fs, days)
 	if err != nil {
 		return evenstand.Worklist{}, err
 	}
@@ -58,9 +63,163 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 		}
 		return c
 	})
+	for _, i := range decided { // over for the price only
+		fs[i].Until = nil
+	}
 	voice := advise.Voice{Zone: b.Zone(), Units: set.Units}
 	for i := range fs {
 		advise.Fill(&fs[i], voice)
 	}
 	return record.Assemble(set.Name, asOf, set.Currency, fs, all), nil
+}
+
+// cleared is how long a row must have planted on a later day, as well watched
+// as when the trouble was found, for the trouble to be over when it is not
+// found there: judgement, no source.
+const cleared = 3600 * evenstand.Second
+
+// goOn settles what became of findings that stood open at the end of their
+// day. One that was found again on a later day goes on in the newest of its
+// kind, and one that was not although the row planted for an hour is over:
+// both end with their day, so that nothing is counted twice. What a person
+// decided about stays as it is; where it goes on in a newer finding it is given
+// an end all the same, and its index is returned, for it must not claim what
+// the newer one counts.
+func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySummary) (decided []int, err error) {
+	zone := b.Zone()
+	clean := map[DayRef]rowTimes{}
+	var ended []int
+	for i := range fs {
+		f := &fs[i]
+		open := f.Status == evenstand.Open
+		if f.Until != nil || !open && f.Status != evenstand.Acted && f.Status != evenstand.SetAside && f.Status != evenstand.Checked {
+			continue
+		}
+	later:
+		for _, d := range days { // in order of the days
+			if d.Planter != f.Planter || d.Day <= f.Day || d.Passes == 0 {
+				continue
+			}
+			again, next := foundAgain(f, fs, d.Day)
+			switch {
+			case next != nil:
+				if open {
+					f.Say = append(slices.Clone(f.Say), "It was there again on "+string(d.Day)+"; what is still to save is counted in that finding.")
+					ended = append(ended, i)
+				} else {
+					decided = append(decided, i)
+				}
+				break later
+			case again || !open:
+				continue // only suspected there, which ends nothing
+			}
+			ref := DayRef{d.Planter, d.Day}
+			if clean[ref] == nil {
+				if clean[ref], err = b.rowTimes(ctx, ref); err != nil {
+					return nil, err
+				}
+			}
+			if clean[ref].planted(lead(f), f.Grade) >= cleared {
+				f.Say = append(slices.Clone(f.Say), "It was not there any more on "+string(d.Day)+".")
+				ended = append(ended, i)
+				break later
+			}
+		}
+	}
+	// Only now, for each was to be compared with the others as they stood.
+	for _, i := range ended {
+		fs[i].Status = evenstand.Ended
+	}
+	for _, i := range append(slices.Clone(ended), decided...) {
+		_, end, _ := dayBounds(fs[i].Day, zone)
+		fs[i].Until = &end
+	}
+	return decided, nil
+}
+
+// foundAgain tells whether the same trouble was found on a day, and gives the
+// finding when it is as sure as the one before.
+func foundAgain(f *evenstand.Finding, fs []evenstand.Finding, day evenstand.Day) (again bool, next *evenstand.Finding) {
+	for i := range fs {
+		g := &fs[i]
+		if g.Planter != f.Planter || g.Day != day || lead(g) != lead(f) || family(g) != family(f) ||
+			g.Status == evenstand.Ended && g.Until == nil { // the logs no longer show it
+			continue
+		}
+		again = true
+		if g.Stage == evenstand.Raised || f.Stage != evenstand.Raised {
+			return true, g
+		}
+	}
+	return again, nil
+}
+
+// lead is a finding's first row, 0 for the whole machine.
+func lead(f *evenstand.Finding) int {
+	if len(f.Rows) == 0 {
+		return 0
+	}
+	return f.Rows[0]
+}
+
+func family(f *evenstand.Finding) string {
+	if f.Family != "" {
+		return f.Family
+	}
+	return evenstand.Family(f.Kind)
+}
+
+// rowTimes is how long each row planted on a machine-day, by grade.
+type rowTimes map[int]map[evenstand.Grade]evenstand.Micros
+
+// planted gives how long a row planted at a grade or a better one; row 0 is
+// the row that planted longest.
+func (r rowTimes) planted(row int, grade evenstand.Grade) evenstand.Micros {
+	var most evenstand.Micros
+	for n, by := range r {
+		if row != 0 && n != row {
+			continue
+		}
+		var t evenstand.Micros
+		for g, x := range by {
+			if grade == evenstand.NoGrade || g != evenstand.NoGrade && g <= grade {
+				t += x
+			}
+		}
+		most = max(most, t)
+	}
+	return most
+}
+
+// rowTimes adds up, pass by pass, the part of the pass's way on which a row
+// was switched on and gave seed, times the pass's time.
+func (b *Book) rowTimes(ctx context.Context, d DayRef) (rowTimes, error) {
+	passes, err := b.Passes(ctx, d.Planter, d.Day)
+	if err != nil {
+		return nil, err
+	}
+	r := rowTimes{}
+	err = b.Stretches(ctx, d.Planter, d.Day, func(ss []evenstand.Stretch) error {
+		for i := range ss {
+			s := &ss[i]
+			if int(s.Pass) >= len(passes) || !(s.Seeds > 0) || !(s.Length > 0) {
+				continue
+			}
+			p := &passes[s.Pass]
+			long := p.S1 - p.S0
+			if !(long > 0) {
+				continue
+			}
+			part := math.Min(1, float64(s.Length)/long)
+			if off := float64(s.Off) / float64(s.Way); off > 0 {
+				part *= math.Max(0, 1-off)
+			}
+			if r[int(s.Row)] == nil {
+				r[int(s.Row)] = map[evenstand.Grade]evenstand.Micros{}
+			}
+			r[int(s.Row)][s.Grade] += evenstand.Micros(part * float64(p.End-p.Start))
+		}
+		return nil
+	})
+	return r, err
 }
