@@ -391,7 +391,7 @@ func mergeFiles[T any](c *codec[T], d *disk, paths []string, f *merged) (tally, 
 		batch []T
 		next  func() ([]T, bool)
 	}
-	var errs = make([]error, len(paths))
+	errs := make([]error, len(paths))
 	cursors := make([]*cursor, len(paths))
 	for i, p := range paths {
 		next, stop := iter.Pull(func(yield func([]T) bool) { errs[i] = readSpool(c, p, yield) })
@@ -602,8 +602,10 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	for _, f := range files {
 		io.WriteString(all, f.Name+" "+f.SHA256+"\n")
 	}
-	e := dayEntry{Planter: p.planter, Day: day, From: sig, Until: res.Until, Files: files,
-		Folder: string(day) + "-" + slug(p.planter) + "-" + hex.EncodeToString(all.Sum(nil))[:8]}
+	e := dayEntry{
+		Planter: p.planter, Day: day, From: sig, Until: res.Until, Files: files,
+		Folder: string(day) + "-" + slug(p.planter) + "-" + hex.EncodeToString(all.Sum(nil))[:8],
+	}
 	return &e, res.Notes, b.commitDay(e, dir)
 }
 
@@ -660,8 +662,10 @@ func (b *Book) unsettled(planter string, day evenstand.Day, err error) evenstand
 	if b.entry(planter, day) != nil {
 		do = "The other days are settled, and what the book held of this day before stays."
 	}
-	return evenstand.Unused{File: planter + ", " + string(day), Offset: -1, Count: 1, Of: "days", Why: "it could not be settled: " + err.Error(),
-		Do: do + " Look at the planter card, copy that day's logs from the box again, and say evenstand read; it is tried again each time."}
+	return evenstand.Unused{
+		File: planter + ", " + string(day), Offset: -1, Count: 1, Of: "days", Why: "it could not be settled: " + err.Error(),
+		Do: do + " Look at the planter card, copy that day's logs from the box again, and say evenstand read; it is tried again each time.",
+	}
 }
 
 // commitDay moves a finished day's folder into its place and names it in the
@@ -706,7 +710,8 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 		findings.Findings = []evenstand.Finding{}
 	}
 	sum := summaryJSON{Schema: 1, Left: left, Seen: &seen, DaySummary: DaySummary{
-		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes}}
+		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes,
+	}}
 	if sum.Notes == nil {
 		sum.Notes = []string{}
 	}

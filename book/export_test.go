@@ -1,10 +1,9 @@
 package book
 
 import (
+	"context"
 	"fmt"
 	"path/filepath"
-
-	"context"
 )
 
 // LimitDisk makes the book's disk full after n more bytes; a negative n takes

@@ -42,8 +42,10 @@ func (fake) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, cla
 		}
 		switch {
 		case strings.HasSuffix(p, ".log"):
-			s := evenstand.Source{Name: strings.TrimSuffix(path.Base(p), ".log"), Files: []string{p}, Grade: evenstand.GradeA,
-				ClockOffset: math.NaN(), ClockError: math.NaN(), Latency: math.NaN()}
+			s := evenstand.Source{
+				Name: strings.TrimSuffix(path.Base(p), ".log"), Files: []string{p}, Grade: evenstand.GradeA,
+				ClockOffset: math.NaN(), ClockError: math.NaN(), Latency: math.NaN(),
+			}
 			if text, err := fs.ReadFile(in, path.Join(path.Dir(p), "notes.txt")); err == nil {
 				s.Notes = []string{string(text)}
 			}
@@ -146,8 +148,10 @@ func settle(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipelin
 			}
 			return int(a.T - b.T)
 		})
-		p := evenstand.Pass{Index: index, Key: fmt.Sprintf("%s %s", day.Planter, start.Time().Format(time.RFC3339)), Number: int(index) + 1, Planter: day.Planter,
-			Field: "north place", Start: start, End: last, S1: (last - start).Seconds() * fakeSpeed, Heading: math.NaN(), PosError: math.NaN()}
+		p := evenstand.Pass{
+			Index: index, Key: fmt.Sprintf("%s %s", day.Planter, start.Time().Format(time.RFC3339)), Number: int(index) + 1, Planter: day.Planter,
+			Field: "north place", Start: start, End: last, S1: (last - start).Seconds() * fakeSpeed, Heading: math.NaN(), PosError: math.NaN(),
+		}
 		placed := make([]evenstand.PlacedSeed, len(pass))
 		cells := map[[2]int32]*evenstand.Stretch{}
 		var stretches []evenstand.Stretch
@@ -167,8 +171,10 @@ func settle(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipelin
 			}
 			k := [2]int32{int32(s.Row), at / 15000}
 			if cells[k] == nil {
-				stretches = append(stretches, evenstand.Stretch{Pass: index, Row: s.Row, K: k[1], Length: 15, Way: 15, T: s.T, Grade: evenstand.GradeA, Target: 0.16,
-					LoadP5: float32(math.NaN()), Liquid: float32(math.NaN()), Granular: float32(math.NaN()), PosError: float32(math.NaN())})
+				stretches = append(stretches, evenstand.Stretch{
+					Pass: index, Row: s.Row, K: k[1], Length: 15, Way: 15, T: s.T, Grade: evenstand.GradeA, Target: 0.16,
+					LoadP5: float32(math.NaN()), Liquid: float32(math.NaN()), Granular: float32(math.NaN()), PosError: float32(math.NaN()),
+				})
 				cells[k] = &evenstand.Stretch{}
 			}
 			st := &stretches[len(stretches)-1]
@@ -186,8 +192,10 @@ func settle(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipelin
 				continue
 			}
 			until := last
-			res.Findings = append(res.Findings, evenstand.Finding{Kind: evenstand.KindRowStopped, Stage: evenstand.Raised, Rows: evenstand.Rows{int(r)}, Since: start, SinceLow: start,
-				SinceHigh: start, Until: &until, Alarm: start + evenstand.Second, Passes: []evenstand.PassRef{{Key: p.Key, Number: p.Number}}, Sentence: fmt.Sprintf("Row %d stopped.", r)})
+			res.Findings = append(res.Findings, evenstand.Finding{
+				Kind: evenstand.KindRowStopped, Stage: evenstand.Raised, Rows: evenstand.Rows{int(r)}, Since: start, SinceLow: start,
+				SinceHigh: start, Until: &until, Alarm: start + evenstand.Second, Passes: []evenstand.PassRef{{Key: p.Key, Number: p.Number}}, Sentence: fmt.Sprintf("Row %d stopped.", r),
+			})
 		}
 		if last >= end {
 			res.Until = last + 1

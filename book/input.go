@@ -484,8 +484,10 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 			default:
 				r.Why = "in no format that this program reads"
 				if !said[n] {
-					rep.Unused = append(rep.Unused, evenstand.Unused{File: n, Offset: -1, Count: 1, Of: "files", Why: "it is in no format that this program reads",
-						Do: "Export it from the box as task data, or write it in the plain layout."})
+					rep.Unused = append(rep.Unused, evenstand.Unused{
+						File: n, Offset: -1, Count: 1, Of: "files", Why: "it is in no format that this program reads",
+						Do: "Export it from the box as task data, or write it in the plain layout.",
+					})
 				}
 			}
 			continue

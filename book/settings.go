@@ -76,9 +76,12 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 		from *float64
 		to   *float64
 	}{
-		{"grain_per_kg", f.Prices.Grain, &s.Price}, {"yield_goal_kg_per_m2", f.Prices.Yield, &s.Yield},
-		{"per_seed", f.Prices.Seed, &s.Seed}, {"labour_per_hour", f.Prices.Labour, &s.Labour},
-		{"machine_per_hour", f.Prices.Machine, &s.Machine}, {"left_to_plant_m2", f.Season.Left, &s.Season},
+		{"grain_per_kg", f.Prices.Grain, &s.Price},
+		{"yield_goal_kg_per_m2", f.Prices.Yield, &s.Yield},
+		{"per_seed", f.Prices.Seed, &s.Seed},
+		{"labour_per_hour", f.Prices.Labour, &s.Labour},
+		{"machine_per_hour", f.Prices.Machine, &s.Machine},
+		{"left_to_plant_m2", f.Season.Left, &s.Season},
 	} {
 		if p.from == nil {
 			continue

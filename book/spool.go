@@ -67,8 +67,10 @@ var fixCodec = &codec[evenstand.Fix]{
 	},
 	get: func(b []byte) evenstand.Fix {
 		u := func(i int) float64 { return math.Float64frombits(binary.LittleEndian.Uint64(b[i:])) }
-		return evenstand.Fix{T: evenstand.Micros(binary.LittleEndian.Uint64(b)), Lat: u(8), Lon: u(16), Alt: u(24), Speed: u(32), Heading: u(40), HDOP: u(48),
-			Sats: int16(binary.LittleEndian.Uint16(b[56:])), Kind: evenstand.FixKind(b[58])}
+		return evenstand.Fix{
+			T: evenstand.Micros(binary.LittleEndian.Uint64(b)), Lat: u(8), Lon: u(16), Alt: u(24), Speed: u(32), Heading: u(40), HDOP: u(48),
+			Sats: int16(binary.LittleEndian.Uint16(b[56:])), Kind: evenstand.FixKind(b[58]),
+		}
 	},
 	time:  func(f *evenstand.Fix) evenstand.Micros { return f.T },
 	same:  func(a, b *evenstand.Fix) bool { return true },
@@ -478,8 +480,10 @@ type sink struct {
 }
 
 func newSink(d *disk, dir string, zone *time.Location, maxRows int, file string, progress func(int64)) *sink {
-	return &sink{d: d, dir: dir, zone: zone, maxRows: maxRows, file: file, days: map[evenstand.Day]*daySpool{},
-		first: evenstand.NoTime, last: evenstand.NoTime, bad: map[string]*evenstand.Unused{}, progress: progress}
+	return &sink{
+		d: d, dir: dir, zone: zone, maxRows: maxRows, file: file, days: map[evenstand.Day]*daySpool{},
+		first: evenstand.NoTime, last: evenstand.NoTime, bad: map[string]*evenstand.Unused{}, progress: progress,
+	}
 }
 
 // dayOf finds the day of an instant, which is that of the record before but
@@ -497,7 +501,8 @@ func (s *sink) dayOf(t evenstand.Micros) (*daySpool, error) {
 	d := s.days[day]
 	if d == nil {
 		from, to, head := dayBounds(day, s.zone)
-		d = &daySpool{day: day, from: from, to: to,
+		d = &daySpool{
+			day: day, from: from, to: to,
 			fixes:    newSpoolFile(fixCodec, s.d, spoolPath(s.dir, day, fixes), head),
 			seeds:    newSpoolFile(seedCodec, s.d, spoolPath(s.dir, day, seeds), head),
 			readings: newSpoolFile(readingCodec, s.d, spoolPath(s.dir, day, readings), head),
@@ -721,8 +726,10 @@ func (t tally) unused(file string, k kind) []evenstand.Unused {
 		return nil
 	}
 	what := map[kind]string{fixes: "a position with the same time", readings: "a reading of the same quantity, element and time"}[k]
-	return []evenstand.Unused{{File: file, Offset: -1, Count: t.conflict, Of: "records",
-		Why: fmt.Sprintf("%s was there before with another value, first at %s: the first is kept", what, t.at), Do: "Look which of the two is right; what was read first counts."}}
+	return []evenstand.Unused{{
+		File: file, Offset: -1, Count: t.conflict, Of: "records",
+		Why: fmt.Sprintf("%s was there before with another value, first at %s: the first is kept", what, t.at), Do: "Look which of the two is right; what was read first counts.",
+	}}
 }
 
 // notes says how much was said again with the same value: nothing of it is

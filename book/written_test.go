@@ -16,13 +16,19 @@ func TestParseFields(t *testing.T) {
 		name, text string
 		want       []evenstand.Field
 	}{
-		{"feature", `{"type":"Feature","properties":{"name":"north place","acres":80},"geometry":{"type":"Polygon","coordinates":[[[-93,41],[-92,41],[-92,42],[-93,41]]]}}`,
-			[]evenstand.Field{{Name: "north place", Polygons: [][][][2]float64{square}}}},
-		{"with heights, named after the file", `{"type":"Polygon","coordinates":[[[-93,41,290],[-92,41,291],[-92,42,290],[-93,41,290]]]}`,
-			[]evenstand.Field{{Name: "home", Polygons: [][][][2]float64{square}}}},
-		{"collection", `{"type":"FeatureCollection","features":[{"type":"Feature","properties":null,"geometry":{"type":"MultiPolygon","coordinates":[[[[-93,41],[-92,41],[-92,42],[-93,41]]]]}},
+		{
+			"feature", `{"type":"Feature","properties":{"name":"north place","acres":80},"geometry":{"type":"Polygon","coordinates":[[[-93,41],[-92,41],[-92,42],[-93,41]]]}}`,
+			[]evenstand.Field{{Name: "north place", Polygons: [][][][2]float64{square}}},
+		},
+		{
+			"with heights, named after the file", `{"type":"Polygon","coordinates":[[[-93,41,290],[-92,41,291],[-92,42,290],[-93,41,290]]]}`,
+			[]evenstand.Field{{Name: "home", Polygons: [][][][2]float64{square}}},
+		},
+		{
+			"collection", `{"type":"FeatureCollection","features":[{"type":"Feature","properties":null,"geometry":{"type":"MultiPolygon","coordinates":[[[[-93,41],[-92,41],[-92,42],[-93,41]]]]}},
 			{"type":"Feature","properties":{"name":" b "},"geometry":{"type":"Polygon","coordinates":[[[-93,41],[-92,41],[-92,42],[-93,41]]]}}]}`,
-			[]evenstand.Field{{Name: "home", Polygons: [][][][2]float64{square}}, {Name: "b", Polygons: [][][][2]float64{square}}}},
+			[]evenstand.Field{{Name: "home", Polygons: [][][][2]float64{square}}, {Name: "b", Polygons: [][][][2]float64{square}}},
+		},
 	} {
 		got, err := book.ParseFields("home.geojson", []byte(tt.text))
 		if err != nil {
@@ -32,8 +38,10 @@ func TestParseFields(t *testing.T) {
 			t.Errorf("%s (-want +got):\n%s", tt.name, diff)
 		}
 	}
-	for _, bad := range []string{``, `[]`, `{"type":"Point","coordinates":[1,2]}`, `{"type":"FeatureCollection","features":[]}`, `{"type":"Polygon","coordinates":[]}`,
-		`{"type":"Polygon","coordinates":[[[1,2],[3,4]]]}`, `{"type":"Polygon","coordinates":[[[1,2],[3,4],[500,6],[1,2]]]}`, `{"type":"Polygon","coordinates":[[[1],[3],[5],[1]]]}`} {
+	for _, bad := range []string{
+		``, `[]`, `{"type":"Point","coordinates":[1,2]}`, `{"type":"FeatureCollection","features":[]}`, `{"type":"Polygon","coordinates":[]}`,
+		`{"type":"Polygon","coordinates":[[[1,2],[3,4]]]}`, `{"type":"Polygon","coordinates":[[[1,2],[3,4],[500,6],[1,2]]]}`, `{"type":"Polygon","coordinates":[[[1],[3],[5],[1]]]}`,
+	} {
 		if got, err := book.ParseFields("x.geojson", []byte(bad)); err == nil {
 			t.Errorf("%s: taken as %v", bad, got)
 		}

@@ -56,8 +56,10 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 		y = 0
 	}
 	nan := math.NaN()
-	return &rowState{n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true, stream: -1,
-		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, seedAt: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1}
+	return &rowState{
+		n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true, stream: -1,
+		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, seedAt: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1,
+	}
 }
 
 // spacing gives the target spacing in m, from the target or from the row

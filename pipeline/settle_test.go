@@ -84,6 +84,7 @@ func (k *kept) Readings(r []evenstand.Reading) error { k.readings += len(r); ret
 func once[T any](x []T) func(func([]T) bool) error {
 	return func(y func([]T) bool) error { y(x); return nil }
 }
+
 func source(name, clock string, off float64) evenstand.Source {
 	return evenstand.Source{Name: name, Clock: clock, ClockOffset: off, ClockError: math.NaN()}
 }
@@ -100,12 +101,14 @@ func settle(t *testing.T, d drill, day evenstand.Day, from evenstand.Micros, clo
 	t.Helper()
 	fixes, seeds, reads := d.streams()
 	k := &kept{}
-	res, err := pipeline.Settle(context.Background(), pipeline.Day{Date: day, Zone: time.UTC, Planter: "p", Card: card(), From: from,
+	res, err := pipeline.Settle(context.Background(), pipeline.Day{
+		Date: day, Zone: time.UTC, Planter: "p", Card: card(), From: from,
 		Streams: []evenstand.Stream{
 			{Source: source("track", clock, 0), Fixes: once(fixes)},
 			{Source: source("states", clock, 0), Readings: once(reads)},
 			{Source: source("seeds", clock, declared), Seeds: once(seeds)},
-		}}, k)
+		},
+	}, k)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -226,8 +229,10 @@ func TestStopped(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	fixes, _, _ := drill{start: at("2026-05-02 12:00"), passes: 1, length: 60}.streams()
-	_, err := pipeline.Settle(ctx, pipeline.Day{Date: "2026-05-02", Zone: time.UTC, Card: card(), From: evenstand.NoTime,
-		Streams: []evenstand.Stream{{Source: source("track", "", 0), Fixes: once(fixes)}}}, &kept{})
+	_, err := pipeline.Settle(ctx, pipeline.Day{
+		Date: "2026-05-02", Zone: time.UTC, Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{{Source: source("track", "", 0), Fixes: once(fixes)}},
+	}, &kept{})
 	if err == nil {
 		t.Error("no error from a stopped run")
 	}
@@ -303,7 +308,8 @@ func streams(fixes []evenstand.Fix, seeds []evenstand.Seed, reads []evenstand.Re
 func run(t interface {
 	Helper()
 	Fatal(...any)
-}, c evenstand.Card, in []evenstand.Stream) (*kept, pipeline.Result) {
+}, c evenstand.Card, in []evenstand.Stream,
+) (*kept, pipeline.Result) {
 	t.Helper()
 	k := &kept{}
 	res, err := pipeline.Settle(context.Background(), pipeline.Day{Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: c, From: evenstand.NoTime, Streams: in}, k)

@@ -65,8 +65,10 @@ func TestWriteThenRead(t *testing.T) {
 	dir := t.TempDir()
 	rapid.Check(t, func(rt *rapid.T) {
 		one := rapid.Custom(func(rt *rapid.T) row {
-			return row{rapid.Int8().Draw(rt, "a"), rapid.Uint8().Draw(rt, "b"), rapid.Int16().Draw(rt, "c"), rapid.Int32().Draw(rt, "d"), rapid.Int64().Draw(rt, "e"),
-				rapid.Float32().Draw(rt, "f"), rapid.Float64().Draw(rt, "g"), rapid.Bool().Draw(rt, "h"), rapid.StringN(0, 5, 20).Draw(rt, "i")}
+			return row{
+				rapid.Int8().Draw(rt, "a"), rapid.Uint8().Draw(rt, "b"), rapid.Int16().Draw(rt, "c"), rapid.Int32().Draw(rt, "d"), rapid.Int64().Draw(rt, "e"),
+				rapid.Float32().Draw(rt, "f"), rapid.Float64().Draw(rt, "g"), rapid.Bool().Draw(rt, "h"), rapid.StringN(0, 5, 20).Draw(rt, "i"),
+			}
 		})
 		groups := rapid.SliceOfN(rapid.SliceOfN(one, 1, 300), 0, 4).Draw(rt, "groups")
 		var b, again bytes.Buffer
