@@ -191,7 +191,11 @@ func (e *Engine) Target(n int, perM2 float64, t evenstand.Micros) {
 func (e *Engine) Seed(n int, t evenstand.Micros) {
 	r := e.row(n)
 	r.seenSeed = true
-	r.stop.seed(t)
+	stray := evenstand.Micros(0)
+	if r.grade == evenstand.GradeA {
+		stray = evenstand.FromSeconds(math.Max(stopStray, 12*e.placeTime(r)))
+	}
+	r.stop.seed(t, stray)
 }
 
 // Place takes one settled seed of a row (grade A), in order of time by row.

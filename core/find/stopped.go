@@ -2,6 +2,7 @@ package find
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 )
@@ -14,6 +15,7 @@ const (
 	stopRaiseB  = 10.0 // s at a row a second, and
 	stopWayB    = 20.0 // m: rates come late at the start of a pass
 	stopWayOff  = 30.0 // m, where the drive itself says that it is off and nobody logs what it was told
+	stopStray   = 0.5  // s of silence, or 12 places, after which one pulse is not believed
 	stopPeers   = 0.6  // share of the other rows that must be planting
 	stopFresh   = 0.8  // s within which a peer's last seed must lie
 	stopFreshB  = 2.2
@@ -27,8 +29,10 @@ type stopWatch struct {
 	resumed int
 	first   evenstand.Micros // first seed after a stop
 	cse     *caseFile
-	quiet   float64 // s of planting without a seed, whole ticks
-	way     float64 // m of it
+	stray   evenstand.Micros // a pulse after a silence, not yet believed; 0 none
+	began   evenstand.Micros // first seed since the lowering
+	quiet   float64          // s of planting without a seed, whole ticks
+	way     float64          // m of it
 }
 
 type stopCase struct {
@@ -47,7 +51,18 @@ type stopCase struct {
 
 func (s *stopWatch) lower(t evenstand.Micros) { s.lowered, s.quiet, s.way = t, 0, 0 }
 
-func (s *stopWatch) seed(t evenstand.Micros) {
+func (s *stopWatch) seed(t evenstand.Micros, stray evenstand.Micros) {
+	if stray > 0 && s.last > s.lowered && t-s.last > stray {
+		// One pulse after a silence may be dust: the next one decides.
+		if s.stray == 0 || t-s.stray > stray {
+			s.stray = t
+			return
+		}
+	}
+	s.stray = 0
+	if s.began < s.lowered || s.began == 0 {
+		s.began = t
+	}
 	if s.cse != nil && s.cse.open() {
 		if s.resumed == 0 || t-s.last > 3*evenstand.Second/2 {
 			s.resumed, s.first = 0, t
@@ -88,7 +103,7 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 			continue
 		}
 		on++
-		lim := stopFresh
+		lim := math.Max(stopFresh, 8*e.placeTime(r))
 		if r.grade != evenstand.GradeA {
 			lim = stopFreshB
 		}
@@ -96,10 +111,8 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 			fresh++
 		}
 	}
-	if float64(fresh) >= stopPeers*float64(on) {
-		if e.pass.begun == 0 {
-			e.pass.begun = t
-		}
+	if e.pass.begun == 0 && float64(fresh) >= stopPeers*float64(on) {
+		e.pass.begun = e.begunAt(on, t)
 	}
 	for _, r := range e.rows {
 		s := &r.stop
@@ -130,7 +143,8 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 		}
 		peers := on - 1
 		mine := 0
-		lim, raise := stopFresh, stopRaise
+		// Where seeds are few a second, a healthy row is silent for longer.
+		lim, raise := math.Max(stopFresh, 8*e.placeTime(r)), math.Max(stopRaise, 20*e.placeTime(r))
 		if r.grade != evenstand.GradeA {
 			lim, raise = stopFreshB, stopRaiseB
 		}
@@ -157,6 +171,31 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 		}
 		e.openStop(r, t, silent)
 	}
+}
+
+// begunAt is when most of the rows had given their first seed of the pass.
+func (e *Engine) begunAt(on int, t evenstand.Micros) evenstand.Micros {
+	var at []evenstand.Micros
+	for _, r := range e.rows {
+		if r.enabled && r.stop.began >= r.stop.lowered && r.stop.began > 0 {
+			at = append(at, r.stop.began)
+		}
+	}
+	slices.Sort(at)
+	if n := int(stopPeers * float64(on)); n < len(at) {
+		return at[n]
+	}
+	return t
+}
+
+// placeTime is the time between two places of a row in s; 0.04 when its target
+// is not known.
+func (e *Engine) placeTime(r *row) float64 {
+	p := 1 / (r.target * e.cfg.Spacing * e.bar.Speed)
+	if math.IsNaN(p) || math.IsInf(p, 0) || p <= 0 {
+		return 0.04
+	}
+	return p
 }
 
 func (e *Engine) openStop(r *row, t evenstand.Micros, silent float64) {
