@@ -103,6 +103,7 @@ type surveyed struct {
 	seeds    []seedsSeen // by stream
 	counts   bool
 	targets  bool
+	parts    map[evenstand.Element]uint64 // sides and sections, with the set of their quantities
 	sources  []sourceSeen
 }
 
@@ -146,6 +147,7 @@ func (s *settler) survey() error {
 	v.first, v.last, v.track = evenstand.NoTime, evenstand.NoTime, -1
 	v.sources = make([]sourceSeen, len(s.day.Streams))
 	v.seeds = make([]seedsSeen, len(s.day.Streams))
+	v.parts = map[evenstand.Element]uint64{}
 	best := 0
 	for i := range s.day.Streams {
 		st := &s.day.Streams[i]
@@ -197,6 +199,12 @@ func (s *settler) survey() error {
 					s.see(i, r.T)
 					if r.Element.Scope == evenstand.ScopeRow && r.Quantity != evenstand.Raw {
 						v.maxRow = max(v.maxRow, int(r.Element.N))
+					}
+					switch r.Element.Scope {
+					case evenstand.ScopeLeft, evenstand.ScopeRight, evenstand.ScopeSection:
+						if r.Quantity != evenstand.Raw {
+							v.parts[r.Element] |= 1 << r.Quantity
+						}
 					}
 					switch r.Quantity {
 					case evenstand.ImplementLifted, evenstand.RowWorking, evenstand.RowEnabled:
@@ -331,10 +339,8 @@ func (s *settler) align() {
 		s.note("%s", n)
 	}
 	down, basis := v.lowering.Intervals(s.path)
-	if basis != "" {
-		s.note("%s", basis)
-	}
 	s.pickSeeds()
+	s.noteMissing(basis)
 	// A place is as good as the worst of the clocks.
 	clockErr := math.NaN()
 	for i := range s.day.Streams {

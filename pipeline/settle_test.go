@@ -3,6 +3,7 @@ package pipeline_test
 import (
 	"context"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -497,6 +498,45 @@ func TestClocksBySource(t *testing.T) {
 		}
 		if cells[true] < 2500 || cells[false] != 0 {
 			t.Errorf("cells told: %d on the rows of a known clock, %d on the others; notes %q", cells[true], cells[false], res.Notes)
+		}
+	}
+}
+
+// What is missing is said in sentences, with what to do; code words are not.
+func TestMissingIsSaid(t *testing.T) {
+	fixes, seeds, reads := drill{start: at("2026-05-02 12:00"), passes: 2, length: 60, pause: 20}.streams()
+	all := streams(fixes, seeds, reads)
+	var vac []evenstand.Reading
+	for i := range 100 {
+		for _, e := range []evenstand.Element{{Scope: evenstand.ScopeLeft}, {Scope: evenstand.ScopeRight}, {Scope: evenstand.ScopeSection, N: 3}} {
+			vac = append(vac, evenstand.Reading{T: at("2026-05-02 12:00") + evenstand.Micros(i)*evenstand.Second, Quantity: evenstand.Vacuum, Element: e, Value: 5000})
+		}
+	}
+	right := card()
+	right.Groups = []evenstand.Group{{Kind: "vacuum", Name: "right", Rows: evenstand.Rows{3, 4}}}
+	for _, c := range []struct {
+		name string
+		in   []evenstand.Stream
+		want []string
+	}{
+		{"all there", all, nil},
+		{"no positions", all[1:], []string{"Seeds were logged but no position: nothing can be put on the ground"}},
+		{"no seeds", all[:2], []string{"Positions were logged but no seeds and no seed counts"}},
+		{"no lift", []evenstand.Stream{all[0], all[2]}, []string{"No log tells when the planter was lifted: passes are taken from where seeds fell"}},
+		{"no left group", append(slices.Clone(all), evenstand.Stream{Source: source("fan", "one", 0), Readings: once(vac)}), []string{
+			"The vacuum of the left side is logged, but the planter card has no vacuum group named left: it is used for no row.",
+			"The vacuum of section 3 is logged, but the planter card does not say which rows that is",
+		}},
+	} {
+		_, res := run(t, right, c.in)
+		if len(res.Notes) != len(c.want) {
+			t.Errorf("%s: notes %q, want %d", c.name, res.Notes, len(c.want))
+			continue
+		}
+		for i, w := range c.want {
+			if !strings.HasPrefix(res.Notes[i], w) {
+				t.Errorf("%s: note %q, want %q", c.name, res.Notes[i], w)
+			}
 		}
 	}
 }
