@@ -154,13 +154,12 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 		if peers < 1 || float64(fresh-mine) < stopPeers*float64(peers) {
 			continue
 		}
-		silent := s.quiet       // while planting: a halt in the pass is no stop of a row
-		if s.last < s.lowered { // the others may be late too, or the lift's clock be early
-			if e.pass.begun == 0 {
-				continue
-			}
-			silent = math.Min(silent, (t - e.pass.begun).Seconds())
+		if e.pass.begun == 0 {
+			continue
 		}
+		// While planting, since a halt in the pass is no stop of a row; and since
+		// most rows began, since all may be late, or the lift's clock be early.
+		silent := math.Min(s.quiet, (t - e.pass.begun).Seconds())
 		if silent < raise || (r.grade != evenstand.GradeA && s.way < stopWayB) {
 			continue
 		}
