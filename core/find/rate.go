@@ -370,6 +370,15 @@ func (w *rateWatchRow) back(n int) rateBatch {
 	return w.ring[(w.count-1-n)%rateRing]
 }
 
+// doubtOf is how well the beginning of a shift is known at best: four batches.
+func (w *rateWatchRow) doubtOf() evenstand.Micros {
+	b := w.back(0)
+	if d := 4 * (b.t1 - b.t0); d > rateDoubt {
+		return min(d, 3*rateDoubt)
+	}
+	return rateDoubt
+}
+
 // began is when batch n back began. One that reaches over a halt is taken to
 // have begun behind it.
 func (w *rateWatchRow) began(n int) evenstand.Micros {
@@ -431,7 +440,7 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 		return
 	}
 	first, early, late := w.det.Onset()
-	on, lo, hi := e.afterHalt(w.began(first), rateDoubt), w.began(early), w.back(late).t1
+	on, lo, hi := e.afterHalt(w.began(first), w.doubtOf()), w.began(early), w.back(late).t1
 	doubt := w.doubt
 	w.doubt = -1
 	if odds <= 0 {
@@ -549,7 +558,7 @@ func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 			break
 		}
 	}
-	on := e.afterHalt(w.began(at), rateDoubt)
+	on := e.afterHalt(w.began(at), w.doubtOf())
 	if on > c.alarm {
 		return
 	}

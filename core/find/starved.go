@@ -39,20 +39,29 @@ type runAt struct {
 	p int64
 }
 
-// onset is the run with which the starving most probably began: the largest
-// Poisson likelihood of its rate from there on against the row's own.
+// onset is the run with which the starving began: by the Poisson likelihood of
+// its rate from there on against the row's own, the earliest that is nearly as
+// likely as the best, since starving comes on slowly.
 func (w *starvedWatch) onset(q0 float64, now int64) evenstand.Micros {
-	best, at := math.Inf(-1), w.first
 	n := min(w.k, len(w.at))
+	like := make([]float64, n)
+	best, at := math.Inf(-1), w.first
 	for j := 2; j < n; j++ { // runs after the one that is tried
 		r := w.at[(w.k-1-j)%len(w.at)]
 		k, x := float64(j), q0*float64(max(1, now-r.p))
-		if ll := k*math.Log(k/x) - k + x; ll > best {
-			best, at = ll, r.t
+		like[j] = k*math.Log(k/x) - k + x
+		best = math.Max(best, like[j])
+	}
+	for j := 2; j < n; j++ {
+		if like[j] >= best-runNear {
+			at = w.at[(w.k-1-j)%len(w.at)].t
 		}
 	}
 	return at
 }
+
+// runNear is how many nats under the best a beginning is nearly as likely.
+const runNear = 2.0
 
 type runCase struct {
 	runs    int
