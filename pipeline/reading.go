@@ -10,6 +10,9 @@ import (
 // where sources overlap, seeds beat counts.
 const seedsBeat = 60 * evenstand.Second
 
+// countSlowest is the longest time in s that one count may stand for.
+const countSlowest = 60
+
 // reading takes one reading on the one clock.
 func (s *settler) reading(x evenstand.Reading) error {
 	switch x.Quantity {
@@ -136,9 +139,23 @@ func (s *settler) counts() {
 func (s *settler) countRow(r *rowState, c count) {
 	from := r.countT
 	r.countT = c.t
-	if from == evenstand.NoTime || c.t <= from || c.t-from > stateStale || s.cur >= len(s.passes) {
+	if from == evenstand.NoTime || c.t <= from || s.cur >= len(s.passes) {
 		return
 	}
+	gap := (c.t - from).Seconds()
+	if gap > countSlowest {
+		return
+	}
+	// A box that counts by ten seconds is slow, not silent; a hole in one that
+	// counts by the second is a hole.
+	if r.every == 0 {
+		r.every = gap
+	}
+	if gap > math.Max(stateStale.Seconds(), 2*r.every) {
+		r.every += 0.2 * (gap - r.every)
+		return
+	}
+	r.every += 0.2 * (gap - r.every)
 	p := &s.passes[s.cur]
 	begins := p.Start
 	if s.goesOn(s.cur - 1) { // a count that a turn cut in two is the later pass's
@@ -167,7 +184,7 @@ func (s *settler) countRow(r *rowState, c count) {
 		s.engine.Seed(r.n, c.t)
 	}
 	skip, double := r.skip, r.double
-	known := !math.IsNaN(skip) && c.t-r.shareT <= stateStale
+	known := !math.IsNaN(skip) && (c.t-r.shareT).Seconds() <= math.Max(stateStale.Seconds(), 2*r.every)
 	if math.IsNaN(double) {
 		double = 0
 	}
@@ -178,15 +195,29 @@ func (s *settler) countRow(r *rowState, c count) {
 		skip, double = 0, 0
 	}
 	due := seeds / math.Max(0.2, 1-skip+double)
-	mid := (a.S+b.S)/2 - p.S0
-	st := r.stretch(int32(mid / evenstand.StretchLength))
-	st.Grade = evenstand.GradeB
-	st.Seeds += float32(seeds)
-	st.Due += float32(due)
-	st.Skips += float32(skip * due)
-	st.Doubles += float32(double * due)
-	if !math.IsNaN(r.xref) {
-		st.Target = float32(r.xref)
+	r.counted += seeds
+	// The count is spread over the stretches that it was made on.
+	s0, s1 := math.Max(0, a.S-p.S0), math.Max(0, b.S-p.S0)
+	for k := int32(s0 / evenstand.StretchLength); ; k++ {
+		from, to := float64(k)*evenstand.StretchLength, float64(k+1)*evenstand.StretchLength
+		part := 1.0
+		if s1 > s0 {
+			part = (math.Min(s1, to) - math.Max(s0, from)) / (s1 - s0)
+		}
+		if part > 0 {
+			st := r.stretch(k)
+			st.Grade = r.grade()
+			st.Seeds += float32(part * seeds)
+			st.Due += float32(part * due)
+			st.Skips += float32(part * skip * due)
+			st.Doubles += float32(part * double * due)
+			if !math.IsNaN(r.xref) {
+				st.Target = float32(r.xref)
+			}
+		}
+		if to >= s1 {
+			break
+		}
 	}
 	if known {
 		s.engine.Counts(r.n, from, c.t, due, skip*due, double*due)

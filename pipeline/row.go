@@ -43,6 +43,9 @@ type rowState struct {
 	hasCount bool
 	ratio    float64 // places due over target, smoothed over some twenty readings
 	ratioN   int
+	counted  float64 // seeds by counts in the open pass
+	every    float64 // s between counts, of late
+	ever     bool    // the row gave seed in an earlier pass of the day
 }
 
 type count struct {
@@ -60,6 +63,17 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 		n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true, stream: -1,
 		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, seedAt: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1,
 	}
+}
+
+// grade is that of what the row logs by.
+func (r *rowState) grade() evenstand.Grade {
+	switch {
+	case r.hasSeeds || (r.ever && !r.hasCount):
+		return evenstand.GradeA
+	case r.every > 2.5:
+		return evenstand.GradeC
+	}
+	return evenstand.GradeB
 }
 
 // spacing gives the target spacing in m, from the target or from the row

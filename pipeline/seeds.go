@@ -10,7 +10,7 @@ import (
 
 // seedsSeen is what the first look tells of the seeds of one stream.
 type seedsSeen struct {
-	bins []uint16 // seeds of all rows, by quarter second from binFrom
+	bins []uint16 // seeds of all rows, by quarter second from from
 	from evenstand.Micros
 	rows []rowSeen // by row
 }

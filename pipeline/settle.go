@@ -333,6 +333,7 @@ func (s *settler) align() {
 	for _, n := range track.Report.Notes() {
 		s.note("%s", n)
 	}
+	v.trackGaps()
 	v.fixes = nil
 	s.path = align.BarPath(track, s.card.Geometry, align.DefaultPath())
 	for _, n := range s.path.Notes {
@@ -455,6 +456,7 @@ func (s *settler) finish() Result {
 	v := &s.survey_
 	s.res.AsOf = v.last
 	end := v.last
+	s.endGaps()
 	fs := s.engine.Finish(end)
 	for i := range fs {
 		s.locate(&fs[i])

@@ -540,3 +540,102 @@ func TestMissingIsSaid(t *testing.T) {
 		}
 	}
 }
+
+// A box that counts by ten seconds is slow, not silent: its counts lie on the
+// stretches that they were made on. By hand: 125 seeds in 10 s at 2 m/s.
+func TestSlowCounts(t *testing.T) {
+	d := drill{start: at("2026-05-02 12:00"), passes: 2, length: 120, pause: 20}
+	fixes, _, reads := d.streams()
+	var counts []evenstand.Reading
+	for p := range 2 {
+		for s := 0; s <= 120; s += 10 {
+			for r := 1; r <= rows; r++ {
+				n := 125.0
+				if s == 0 {
+					n = 0
+				}
+				counts = append(counts, evenstand.Reading{T: d.start + evenstand.FromSeconds(float64(p)*140+float64(s)) - 1, Quantity: evenstand.SeedCount, Element: evenstand.RowElement(r), Value: n})
+			}
+		}
+	}
+	k := &kept{}
+	_, err := pipeline.Settle(context.Background(), pipeline.Day{
+		Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{{Source: source("track", "one", 0), Fixes: once(fixes)}, {Source: source("states", "one", 0), Readings: once(reads)}, {Source: source("counts", "one", 0), Readings: once(counts)}},
+	}, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seeds := 0.0
+	for _, pass := range k.stretches {
+		for _, st := range pass {
+			seeds += float64(st.Seeds)
+			if st.K > 2 && st.K < 12 && math.Abs(float64(st.Seeds)-15/spacing) > 3 {
+				t.Errorf("stretch %d of row %d holds %.1f seeds, want %.1f", st.K, st.Row, st.Seeds, 15/spacing)
+			}
+		}
+	}
+	if want := 2 * 4 * 1375.0; math.Abs(seeds-want) > 0.02*want && math.Abs(seeds-2*4*1500) > 0.02*want {
+		t.Errorf("%.0f seeds on the ground, want %.0f", seeds, want)
+	}
+}
+
+// A row that gave seed before and none in a whole pass, while the others
+// planted, missed every place of it; and the ground counts as driven.
+func TestSilentPass(t *testing.T) {
+	d := drill{start: at("2026-05-02 12:00"), passes: 3, length: 60, pause: 20}
+	fixes, seeds, reads := d.streams()
+	keep := seeds[:0]
+	for _, s := range seeds {
+		if s.Row == 3 && s.T > d.start+70*evenstand.Second && s.T < d.start+150*evenstand.Second {
+			continue
+		}
+		keep = append(keep, s)
+	}
+	k := &kept{}
+	res, err := pipeline.Settle(context.Background(), pipeline.Day{
+		Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{{Source: source("track", "one", 0), Fixes: once(fixes)}, {Source: source("states", "one", 0), Readings: once(reads)}, {Source: source("seeds", "one", 0), Seeds: once(keep)}},
+	}, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	due, skips := 0.0, 0.0
+	for _, st := range k.stretches[1] {
+		if st.Row == 3 {
+			due += float64(st.Due)
+			skips += float64(st.Skips)
+		}
+	}
+	if math.Abs(due-750) > 15 || skips != due {
+		t.Errorf("row 3 missed %.0f of %.0f places in a pass without seed, want all of 750", skips, due)
+	}
+	if a := res.Planted[0].Area; math.Abs(a-3*120*3) > 30 {
+		t.Errorf("%.0f m2 driven, want 1,080", a)
+	}
+}
+
+// A receiver and a box that fall silent while the planter goes on have a hole.
+func TestGaps(t *testing.T) {
+	d := drill{start: at("2026-05-02 12:00"), passes: 3, length: 60, pause: 20}
+	fixes, seeds, reads := d.streams()
+	keep := seeds[:0]
+	for _, s := range seeds {
+		if s.T < d.start+100*evenstand.Second {
+			keep = append(keep, s)
+		}
+	}
+	res, err := pipeline.Settle(context.Background(), pipeline.Day{
+		Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{{Source: source("track", "one", 0), Fixes: once(fixes)}, {Source: source("states", "one", 0), Readings: once(reads)}, {Source: source("seeds", "one", 0), Seeds: once(keep)}},
+	}, &kept{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g := res.Clocks[2].Gaps; len(g) != 1 || g[0].From > d.start+100*evenstand.Second || g[0].To < d.start+200*evenstand.Second {
+		t.Errorf("gaps of the seeds that ended at 100 s: %v", g)
+	}
+	if g := res.Clocks[1].Gaps; len(g) != 0 {
+		t.Errorf("gaps of states that are all there: %v", g)
+	}
+}

@@ -60,6 +60,7 @@ func (s *settler) endPass() error {
 	var stretches []evenstand.Stretch
 	planted := 0.0
 	total := 0.0
+	sown := s.sown()
 	for _, r := range s.rows {
 		seeds = append(seeds, r.seeds...)
 		total += float64(len(r.seeds))
@@ -76,10 +77,12 @@ func (s *settler) endPass() error {
 				v = a.V
 			}
 			st.PosError = float32(1.645 * math.Sqrt(a.SD*a.SD+r.y*r.y*a.PsiSD*a.PsiSD+s.posExtra(v)))
-			s.silentGround(r, &st)
+			if sown {
+				s.silentGround(r, &st)
+			}
 			stretches = append(stretches, st)
-			if !math.IsNaN(s.card.RowSpacing) && st.Due > 0 {
-				planted += float64(st.Way) * s.card.RowSpacing * float64(min(1, (st.Due-st.Skips)/max(1, st.Due)+0.0))
+			if sown && !math.IsNaN(s.card.RowSpacing) {
+				planted += math.Max(0, float64(st.Way)-float64(st.Off)) * s.card.RowSpacing
 			}
 			if st.Grade != evenstand.GradeA {
 				total += float64(st.Seeds)
@@ -105,6 +108,9 @@ func (s *settler) endPass() error {
 		}
 		return 0
 	})
+	for _, r := range s.rows {
+		r.ever = r.ever || r.hasSeeds || r.counted > 0
+	}
 	s.cur++
 	s.open = false
 	return s.out.Pass(*p, seeds, stretches)
@@ -117,10 +123,23 @@ func (s *settler) posExtra(v float64) float64 {
 	return v * v * (clock*clock + fall*fall)
 }
 
+// sown tells whether most rows gave seed in the open pass, by seed times or by
+// counts. Without that the bar was only drawn through the ground, or a box was
+// silent, and nothing can be said of any row.
+func (s *settler) sown() bool {
+	n := 0
+	for _, r := range s.rows {
+		if r.hasSeeds || r.counted > 0 {
+			n++
+		}
+	}
+	return n > 0 && 2*n >= len(s.rows)
+}
+
 // silentGround counts places that were due on ground where the row gave no
-// seed although it was in the ground and switched on.
+// seed although it was in the ground and switched on while the others planted.
 func (s *settler) silentGround(r *rowState, st *evenstand.Stretch) {
-	if !r.hasSeeds || st.Way <= 0 || math.IsNaN(r.xref) || r.hasCount {
+	if st.Way <= 0 || math.IsNaN(r.xref) || (!r.hasSeeds && !r.hasCount && !r.ever) {
 		return
 	}
 	want := float32((float64(st.Way) - float64(st.Off)) / r.xref)
@@ -129,6 +148,9 @@ func (s *settler) silentGround(r *rowState, st *evenstand.Stretch) {
 		st.Due = want
 		if math.IsNaN(float64(st.Target)) {
 			st.Target = float32(r.xref)
+		}
+		if st.Grade == evenstand.NoGrade {
+			st.Grade = r.grade()
 		}
 	}
 }

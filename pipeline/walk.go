@@ -141,21 +141,7 @@ func (s *settler) idle(t evenstand.Micros) bool {
 func (s *settler) seeSource(i int, t evenstand.Micros) {
 	v := &s.survey_.sources[i]
 	if v.n > 0 && t-v.last > gapLeast {
-		planted := evenstand.Micros(0)
-		for j := s.cur; j < len(s.passes) && j >= 0; j++ {
-			p := &s.passes[j]
-			if p.Start >= t {
-				break
-			}
-			planted += max(0, min(p.End, t)-max(p.Start, v.last))
-		}
-		if s.cur < len(s.passes) && planted == 0 && s.passes[s.cur].Start > v.last && s.cur > 0 {
-			p := &s.passes[s.cur-1]
-			planted += max(0, min(p.End, t)-max(p.Start, v.last))
-		}
-		if planted > gapLeast {
-			v.gaps = append(v.gaps, Gap{From: v.last, To: t})
-		}
+		s.noteGap(v, t)
 	}
 	v.last = max(v.last, t)
 	v.n++
@@ -183,6 +169,71 @@ func (s *settler) advance(t evenstand.Micros) error {
 // goesOn tells whether the next pass begins where pass i ends, without a lift.
 func (s *settler) goesOn(i int) bool {
 	return i >= 0 && i+1 < len(s.passes) && s.passes[i+1].Start <= s.passes[i].End
+}
+
+// noteGap notes the hole from a source's last word to t when the planter
+// planted meanwhile for longer than a source may be silent.
+func (s *settler) noteGap(v *sourceSeen, t evenstand.Micros) {
+	planted := evenstand.Micros(0)
+	for j := max(0, s.cur-1); j < len(s.passes); j++ {
+		p := &s.passes[j]
+		if p.Start >= t {
+			break
+		}
+		planted += max(0, min(p.End, t)-max(p.Start, v.last))
+	}
+	if planted > gapLeast {
+		v.gaps = append(v.gaps, Gap{From: v.last, To: t})
+	}
+}
+
+// endGaps closes the day: a box that logged all along and then fell silent
+// while the planter went on has a hole to the end.
+func (s *settler) endGaps() {
+	const regular = 100 // words from which a source counts as one that logs all along
+	for i := range s.survey_.sources {
+		v := &s.survey_.sources[i]
+		if n := len(s.passes); n > 0 && v.n >= regular && s.passes[n-1].End-v.last > gapLeast {
+			cur := s.cur
+			s.cur = 0
+			s.noteGap(v, s.passes[n-1].End)
+			s.cur = cur
+		}
+	}
+}
+
+// trackGaps notes where the receiver was silent while seeds fell.
+func (v *surveyed) trackGaps() {
+	if v.track < 0 || len(v.fixes) == 0 {
+		return
+	}
+	for j := range v.seeds {
+		sd := &v.seeds[j]
+		if !sd.used() {
+			continue
+		}
+		hole := func(from, to evenstand.Micros) {
+			if to-from <= gapLeast {
+				return
+			}
+			fell := evenstand.Micros(0)
+			for i := max(0, int((from-sd.from)/binWidth)); i < len(sd.bins) && sd.from+evenstand.Micros(i)*binWidth < to; i++ {
+				if sd.bins[i] > 0 {
+					fell += binWidth
+				}
+			}
+			if fell > gapLeast {
+				v.sources[v.track].gaps = append(v.sources[v.track].gaps, Gap{From: from, To: to})
+			}
+		}
+		for i := 1; i < len(v.fixes); i++ {
+			hole(v.fixes[i-1].T, v.fixes[i].T)
+		}
+		if n := len(sd.bins); n > 0 {
+			hole(v.fixes[len(v.fixes)-1].T, sd.from+evenstand.Micros(n)*binWidth)
+		}
+		return
+	}
 }
 
 // passAt gives the pass that covers a moment, nil for none. Time moves on.
@@ -334,7 +385,7 @@ func (s *settler) begin(p *evenstand.Pass) {
 	}
 	s.open = true
 	for _, r := range s.rows {
-		r.inSeg, r.hasSeeds, r.hasCount = false, false, false
+		r.inSeg, r.hasSeeds, r.hasCount, r.counted = false, false, false, 0
 		r.seeds = r.seeds[:0]
 		r.str = r.str[:0]
 	}

@@ -104,4 +104,5 @@ type upset struct {
 	from, to evenstand.Micros
 	misses   float64
 	places   float64
+	grade    evenstand.Grade
 }

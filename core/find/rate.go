@@ -450,7 +450,7 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 				miss += math.Max(0, rb.y-rb.p*rb.n)
 			}
 		}
-		e.upsets = append(e.upsets, upset{row: r.n, from: on, to: b.t1, misses: miss, places: n})
+		e.upsets = append(e.upsets, upset{row: r.n, from: on, to: b.t1, misses: miss, places: n, grade: b.grade})
 		w.det.Reset()
 		return
 	}

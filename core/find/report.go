@@ -480,7 +480,7 @@ func (e *Engine) reportUpset(u upset) evenstand.Finding {
 	to := u.to
 	return evenstand.Finding{
 		Kind: evenstand.KindUpset, Family: evenstand.KindUpset, Stage: evenstand.Suspected, Status: evenstand.Ended,
-		Grade: e.row(u.row).grade, Rows: evenstand.Rows{u.row}, Since: u.from, SinceLow: u.from, SinceHigh: u.from + 10*evenstand.Second,
+		Grade: u.grade, Rows: evenstand.Rows{u.row}, Since: u.from, SinceLow: u.from, SinceHigh: u.from + 10*evenstand.Second,
 		Until: &to, When: evenstand.Never, Alarm: u.to, Planter: e.cfg.Planter,
 		Evidence: []evenstand.Evidence{ev("seeds missed", u.misses, nan, nan, u.places, "")},
 		Causes:   []evenstand.Cause{{Cause: evenstand.CauseRock, Probability: 0.9}},
