@@ -146,6 +146,14 @@ func (s *settler) countRow(r *rowState, c count) {
 	if gap > countSlowest {
 		return
 	}
+	p := &s.passes[s.cur]
+	begins := p.Start
+	if s.goesOn(s.cur - 1) { // a count that a turn cut in two is the later pass's
+		begins = s.passes[s.cur-1].Start
+	}
+	if from < begins || c.t < p.Start || c.t > p.End+passTail {
+		return
+	}
 	// A box that counts by ten seconds is slow, not silent; a hole in one that
 	// counts by the second is a hole.
 	if r.every == 0 {
@@ -156,14 +164,6 @@ func (s *settler) countRow(r *rowState, c count) {
 		return
 	}
 	r.every += 0.2 * (gap - r.every)
-	p := &s.passes[s.cur]
-	begins := p.Start
-	if s.goesOn(s.cur - 1) { // a count that a turn cut in two is the later pass's
-		begins = s.passes[s.cur-1].Start
-	}
-	if from < begins || c.t < p.Start || c.t > p.End+passTail {
-		return
-	}
 	s.begin(p)
 	a, b := s.counted.At(from), s.counted.At(c.t)
 	way := (b.S - a.S) - r.y*(b.Psi-a.Psi)

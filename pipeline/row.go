@@ -68,7 +68,7 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 // grade is that of what the row logs by.
 func (r *rowState) grade() evenstand.Grade {
 	switch {
-	case r.hasSeeds || (r.ever && !r.hasCount):
+	case r.hasSeeds || (r.seedAt != evenstand.NoTime && !r.hasCount):
 		return evenstand.GradeA
 	case r.every > 2.5:
 		return evenstand.GradeC
