@@ -90,6 +90,7 @@ type settler struct {
 	planting bool
 	pose     align.Pose
 	fall     float64
+	own      bool // a row's own spacing stood in for a target
 }
 
 // surveyed is what a first look over the day's streams tells.
@@ -457,6 +458,9 @@ func (s *settler) finish() Result {
 	s.res.AsOf = v.last
 	end := v.last
 	s.endGaps()
+	if s.own {
+		s.note("No target rate is logged: spacing, skips and doubles are judged by each row's own most frequent spacing, so a rate that is wrong on all rows cannot be seen, and no ground or money can be said. Switch on the log of the target rate.")
+	}
 	fs := s.engine.Finish(end)
 	for i := range fs {
 		s.locate(&fs[i])

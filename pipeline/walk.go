@@ -281,6 +281,7 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	if r.inSeg {
 		way := d - r.lastD
 		if own && way > 0 {
+			s.own = true
 			r.own.add(way)
 		}
 		if x.T-r.lastT > segmentTime && (math.IsNaN(xref) || way > segmentPlaces*xref) {

@@ -81,7 +81,8 @@ type cellWatch struct {
 	logBase int     // table index of the row's base
 	slips   int
 	carried []carried
-	peak    float64 // largest sum of late, nats
+	only    *caseFile // the cell named last
+	peak    float64   // largest sum of late, nats
 }
 
 // cellCase is what is known of one named cell.
@@ -99,6 +100,7 @@ type cellCase struct {
 	odds    float64
 	slips   int
 	second  bool // another cell of the row has a case too
+	disc    disc
 }
 
 func (w *cellWatch) init(n int) {
@@ -128,6 +130,9 @@ func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t even
 	if missed {
 		c.hist |= 1
 		x = 1
+	}
+	if o := w.only; o != nil && o.open() && o.cell.quiet < 4 {
+		o.cell.disc.place(o.cell.cell, i, w.n, missed)
 	}
 	if cc := c.named; cc != nil {
 		w.follow(e, r, cc, missed, t)
@@ -355,7 +360,10 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 // name hands a cell over to a case; its past leaves the row's base.
 func (w *cellWatch) name(i int, f *caseFile) {
 	c := &w.cell[i]
-	c.named = f
+	c.named, w.only = f, f
+	if len(f.cell.disc.turns) == 0 {
+		f.cell.disc.begin(w, i, f.cell.turns)
+	}
 	c.c = [3]float32{}
 	w.m = math.Max(0, w.m-c.m)
 	w.p = math.Max(0, w.p-c.n)
@@ -494,19 +502,36 @@ func (w *cellWatch) suspicion() (odds float64, cellNo int) {
 	return math.Log(sum / float64(3*w.n)), at
 }
 
-// profile gives the misses per turn of each cell over the last turns (64 at
-// most), for drawing.
-func (w *cellWatch) profile() []float64 {
-	out := make([]float64, w.n)
-	for i := range w.cell {
-		turns := min(int(w.cell[i].turn), 64)
+// disc counts, for drawing, what each place of the disc missed while a cell was
+// named, counted from that cell, so that a slip of the place number moves
+// nothing.
+type disc struct {
+	misses, turns []float64
+}
+
+// begin takes in the late turns that the named cell i was found by.
+func (d *disc) begin(w *cellWatch, i int, turns float64) {
+	d.misses, d.turns = make([]float64, w.n), make([]float64, w.n)
+	n := int(math.Min(64, math.Max(1, turns)))
+	for j := range w.cell {
+		c := &w.cell[(i+j)%w.n]
+		k := min(n, int(c.turn))
 		got := 0
-		for b := 0; b < turns; b++ {
-			got += int(w.cell[i].hist >> b & 1)
+		for b := range k {
+			got += int(c.hist >> b & 1)
 		}
-		if turns > 0 {
-			out[i] = float64(got) / float64(turns)
-		}
+		d.misses[j], d.turns[j] = float64(got), float64(k)
 	}
-	return out
+}
+
+// place takes a place at cell i while cell named is the one that is followed.
+func (d *disc) place(named, i, n int, missed bool) {
+	if len(d.turns) != n {
+		return
+	}
+	j := (i - named + n) % n
+	d.turns[j]++
+	if missed {
+		d.misses[j]++
+	}
 }

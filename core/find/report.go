@@ -172,18 +172,19 @@ func (e *Engine) keepCharts() {
 	}
 }
 
+// cellChart draws what each place of the disc missed, the named cell first.
 func (e *Engine) cellChart(c *caseFile) *evenstand.Chart {
-	prof := e.row(c.rows[0]).cells.profile()
-	if len(prof) == 0 {
+	d := c.cell.disc
+	if len(d.turns) == 0 {
 		return nil
 	}
-	ch := &evenstand.Chart{Title: "turns missed, by cell of the disc", X: "cell", Y: "share of the last turns missed", Unit: "fraction"}
-	for i, v := range prof {
-		ch.At = append(ch.At, num(float64(i+1)))
-		ch.Value = append(ch.Value, num(v))
+	ch := &evenstand.Chart{
+		Title: fmt.Sprintf("turns missed by each cell of the disc, counted from the bad one, over %.0f turns", d.turns[0]),
+		X:     "cell", Y: "share of turns missed", Unit: "fraction", Mark: []int{0},
 	}
-	if at := c.cell.cell; at >= 0 && at < len(prof) {
-		ch.Mark = []int{at}
+	for i := range d.turns {
+		ch.At = append(ch.At, num(float64(i+1)))
+		ch.Value = append(ch.Value, num(d.misses[i]/math.Max(1, d.turns[i])))
 	}
 	return ch
 }
