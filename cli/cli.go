@@ -14,6 +14,7 @@ import (
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/core/advise"
 	"evenstand/core/record"
 	"evenstand/format/iso11783"
 	"evenstand/format/plain"
@@ -152,7 +153,7 @@ func (c *command) usage(w io.Writer) {
 	for _, l := range record.Wrap("evenstand "+c.name+" ", c.args, width) {
 		fmt.Fprintln(w, l)
 	}
-	fmt.Fprintf(w, "\n%s.\n", strings.ToUpper(c.what[:1])+c.what[1:])
+	fmt.Fprintf(w, "\n%s.\n", advise.Capital(c.what))
 	n := 0
 	fs.VisitAll(func(f *flag.Flag) {
 		if n == 0 {

@@ -372,10 +372,6 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	return a
 }
 
-// lower begins a sentence in small letters; none of the steps begins with a
-// name.
-func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
-
 // The words of caution that go with every advice to look at or touch the
 // machine, and those about product and rate.
 const (

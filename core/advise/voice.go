@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"evenstand"
 )
@@ -280,6 +282,25 @@ func Ordinal(n int) string {
 		}
 	}
 	return strconv.Itoa(n) + s
+}
+
+// Capital begins a sentence in capitals; a sign such as € stays as it is.
+func Capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// lower begins a sentence in small letters; none of the steps begins with a
+// name.
+func lower(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToLower(r)) + s[n:]
 }
 
 // pick writes "{10 ft|3 m}" as its first part in US units, its second in metric.

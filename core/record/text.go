@@ -106,10 +106,7 @@ func (p *page) item(f *evenstand.Finding) {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(id))
 	p.text(id, f.Sentence)
 	money := p.moneyLine(f)
-	if money != "" {
-		money = strings.ToUpper(money[:1]) + money[1:]
-	}
-	p.text(indent, strings.Join(nonempty(money, where(f)), "; ")+".")
+	p.text(indent, strings.Join(nonempty(advise.Capital(money), where(f)), "; ")+".")
 	if todo(f) && f.Advice.Do != "" {
 		p.text(indent, work(f)+f.Advice.Do)
 	}
@@ -131,7 +128,7 @@ func work(f *evenstand.Finding) string {
 		s = fmt.Sprintf("%d minutes", f.Advice.Minutes)
 	}
 	if s = strings.Join(nonempty(s, f.Advice.Who), ", "); s != "" {
-		s = strings.ToUpper(s[:1]) + s[1:] + ": "
+		s = advise.Capital(s) + ": "
 	}
 	return s
 }
@@ -243,7 +240,7 @@ func RenderFinding(f *evenstand.Finding, o Options) string {
 	if len(f.Say) > 0 {
 		p.head("What the data cannot tell")
 		for _, s := range f.Say {
-			p.text("  - ", strings.ToUpper(s[:1])+s[1:])
+			p.text("  - ", advise.Capital(s))
 		}
 	}
 	return p.b.String()
