@@ -20,7 +20,13 @@ func Fill(f *evenstand.Finding, v Voice) {
 	f.Sentence = Sentence(f, v)
 	f.Advice = adviceOf(f, v)
 	f.When = WhenToAct(f)
-	f.Say = cannotSay(f, v)
+	cannot := cannotSay(f, v)
+	for _, s := range f.Say { // what became of it stays
+		if !slices.Contains(cannot, s) {
+			cannot = append(cannot, s)
+		}
+	}
+	f.Say = cannot
 	f.Sources = price.Relations(f)
 	if f.Sources == nil {
 		f.Sources = []string{}
@@ -111,6 +117,9 @@ func (v Voice) since(f *evenstand.Finding) string {
 	}
 	if f.Until != nil {
 		from, to := v.Clock(f.Since), v.Clock(*f.Until)
+		if v.dayEnd(*f.Until) {
+			return " from " + about + from + " to the end of the day"
+		}
 		if from == to {
 			return " at " + about + from
 		}
@@ -350,6 +359,9 @@ var phrases = map[string]string{
 // adviceOf gives the steps for the first cause and, when that one is not
 // likely, for the next one too.
 func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
+	if over(f) && f.Kind != evenstand.KindUpset {
+		return afterwards(f, v)
+	}
 	a := evenstand.Advice{Cautions: []string{}}
 	var steps []relation.Remedy
 	for _, c := range f.Causes {
@@ -364,35 +376,138 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 		return a
 	}
 	a.Do, a.Minutes, a.Who = steps[0].Do, steps[0].Minutes, steps[0].Who
+	touch := touches(f.Kind, steps[0].Cause)
 	if len(steps) > 1 && !(len(f.Causes) > 0 && f.Causes[0].Probability >= likely) {
 		a.Do += " If that is not it: " + lower(steps[1].Do)
+		touch |= touches(f.Kind, steps[1].Cause)
 	}
 	a.Do = v.pick(a.Do)
-	a.Cautions = Cautions(f.Kind)
+	a.Cautions = cautions(f.Kind, touch)
 	return a
 }
 
-// The words of caution that go with every advice to look at or touch the
-// machine, and those about product and rate.
+// over tells whether the trouble has ended, or is no longer seen.
+func over(f *evenstand.Finding) bool { return f.Until != nil || f.Status == evenstand.Ended }
+
+// lookMinutes is what a look at the next stop takes: judgement, no source.
+const lookMinutes = 5
+
+// looks are what to look at, at the next stop, after trouble that ended, with
+// what that touches: trade knowledge, no published source.
+var looks = map[string]struct {
+	do    string
+	touch touch
+}{
+	evenstand.KindRowStopped:  {"At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back.", machine | under | seed},
+	evenstand.KindRowLeftOff:  {"At the next stop check that the row is switched on, and ask who drove.", 0},
+	evenstand.KindBlockedCell: {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindWeakCell:    {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindRowSkips:    {"At the next stop check the row's seal, disc and singulator, so that it does not come back.", machine | seed},
+	evenstand.KindRowDoubles:  {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
+	evenstand.KindLowVacuum:   {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
+	evenstand.KindRateOff:     {"At the next stop compare the rate in the box with the plan for the field.", 0},
+	evenstand.KindStarvedRow:  {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
+}
+
+// afterwards gives the advice about trouble that is over: how it ended, what
+// to check at the next stop, and the bare ground to look at.
+func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
+	a := evenstand.Advice{Cautions: []string{}}
+	if f.Until == nil {
+		a.Do = "Nothing to do: the logs that are in the logbook now no longer show it."
+		return a
+	}
+	how := "It ended by itself"
+	if f.Status == evenstand.Acted || f.Status == evenstand.Checked {
+		how = "It has ended since it was acted on,"
+	}
+	a.Do = how + " at " + v.Clock(*f.Until) + "."
+	if v.dayEnd(*f.Until) {
+		a.Do = "It is counted up to the end of its day only."
+	}
+	look := looks[f.Kind]
+	if look.do != "" {
+		a.Do += " " + look.do
+		a.Minutes, a.Who = lookMinutes, "operator"
+	}
+	if f.Kind == evenstand.KindRowStopped || f.Kind == evenstand.KindRowLeftOff {
+		a.Do += " Then look at the bare ground"
+		if m, ok := Figure(f, "metres without seed"); ok && m > 0 {
+			a.Do += ", " + v.Length(m) + " of row"
+		}
+		if where := place(f); where != "" {
+			a.Do += " (" + where + ")"
+		}
+		a.Do += ": does it hold seed, and does going back over it still pay?"
+	}
+	a.Cautions = cautions(f.Kind, look.touch)
+	return a
+}
+
+// The words of caution that go with advice to look at or touch the machine,
+// and those about product and rate.
 const (
 	CautionStop   = "Stop as you stand; do not lower it standing still (tubes plug), roll forward while lowering."
 	CautionUnder  = "To look underneath: lift fully, lock the lift, chock."
 	CautionOff    = "Tractor off, key out, drives isolated, fans standing, pressure off."
 	CautionGloves = "Gloves and mask as the seed and insecticide labels ask."
-	CautionFan    = "After a fan stop the first two turns of every disc are not judged."
 	CautionRate   = "Talk to your agronomist before a replant or a rate change that others pay for."
 )
 
-// Cautions gives the words of caution of a kind, in the order to read them.
-func Cautions(kind string) []string {
-	touch := []string{CautionStop, CautionUnder, CautionOff, CautionGloves, CautionFan}
-	switch kind {
-	case evenstand.KindUpset:
-		return []string{}
-	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
-		return append(touch, CautionRate)
+// afterFan is said with what the data cannot tell wherever discs are judged.
+const afterFan = "After a fan stop the first two turns of every disc are not judged."
+
+// touch says what following a piece of advice comes near to.
+type touch uint8
+
+const (
+	machine touch = 1 << iota // one leaves the seat and looks at or touches the machine
+	under                     // one gets underneath, or below a lifted row
+	seed                      // one touches seed, or a meter that holds it
+)
+
+// touches says what the advice for a cause touches; an unknown cause touches
+// everything.
+func touches(kind, cause string) touch {
+	switch cause {
+	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock:
+		return 0
+	case evenstand.CauseSectionCtl:
+		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
+			return 0
+		}
+		return machine | under
+	case evenstand.CauseFan, evenstand.CauseSpeedSource:
+		return machine
+	case evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseCellCount, evenstand.CauseEmpty, evenstand.CauseBridging:
+		return machine | seed
 	}
-	return touch
+	return machine | under | seed
+}
+
+// cautions gives the words of caution in the order to read them.
+func cautions(kind string, t touch) []string {
+	out := []string{}
+	if kind == evenstand.KindRowSkips { // the hand check swaps sensors in the tubes
+		t |= machine | under
+	}
+	if t&machine != 0 {
+		out = append(out, CautionStop)
+	}
+	if t&under != 0 {
+		out = append(out, CautionUnder)
+	}
+	if t&machine != 0 {
+		out = append(out, CautionOff)
+	}
+	if t&seed != 0 {
+		out = append(out, CautionGloves)
+	}
+	switch kind {
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
+		out = append(out, CautionRate)
+	}
+	return out
 }
 
 // cannotSay lists what the data cannot tell, each with the hand check that
@@ -433,6 +548,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	}
 	if coarse && slices.Contains([]string{evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindRowStopped}, f.Kind) {
 		out = append(out, "For better data: switch on the raw row log rather than the map export, at the shortest interval.")
+	}
+	switch f.Kind {
+	case evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindStarvedRow:
+		out = append(out, afterFan)
 	}
 	if out == nil {
 		out = []string{}

@@ -160,8 +160,7 @@ func TestSentence(t *testing.T) {
 
 var kinds = []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset"}
 
-// Every kind of this version has advice, and every advice to look at or touch
-// the machine carries the design's words of caution (4-findings).
+// Every kind of this version has advice, in the logbook's units.
 func TestAdvice(t *testing.T) {
 	for _, kind := range kinds {
 		f := evenstand.Finding{Kind: kind, Grade: evenstand.GradeB, Rows: evenstand.Rows{1}}
@@ -173,20 +172,6 @@ func TestAdvice(t *testing.T) {
 		}
 		if f.Advice.Do == "" || f.Advice.Who == "" || f.When == "" || f.Sources == nil || f.Say == nil || f.Advice.Cautions == nil {
 			t.Errorf("%s is not filled: %+v", kind, f)
-		}
-		if kind == "upset" {
-			continue
-		}
-		for _, want := range []string{
-			"do not lower it standing still (tubes plug), roll forward while lowering",
-			"lift fully, lock the lift, chock",
-			"Tractor off, key out, drives isolated, fans standing, pressure off",
-			"Gloves and mask as the seed and insecticide labels ask",
-			"the first two turns of every disc are not judged",
-		} {
-			if !strings.Contains(strings.Join(f.Advice.Cautions, " "), want) {
-				t.Errorf("%s: caution %q is missing", kind, want)
-			}
 		}
 	}
 	f := evenstand.Finding{Kind: "low-vacuum"}
@@ -203,6 +188,88 @@ func TestAdvice(t *testing.T) {
 	advise.Fill(&f, us)
 	if strings.Contains(f.Advice.Do, "If that is not it") {
 		t.Errorf("one likely cause wants one step, got %q", f.Advice.Do)
+	}
+}
+
+// 4-findings, Words of caution: every advice to look at or touch the machine
+// carries those of its kind; what is done from the seat carries none of them.
+func TestCautions(t *testing.T) {
+	stop, under, off, gloves := "do not lower it standing still (tubes plug), roll forward while lowering", "lift fully, lock the lift, chock",
+		"Tractor off, key out, drives isolated, fans standing, pressure off", "Gloves and mask as the seed and insecticide labels ask"
+	end := at(11, 0)
+	for _, tt := range []struct {
+		f    evenstand.Finding
+		want []string
+	}{
+		{evenstand.Finding{Kind: "blocked-cell", Causes: causes(evenstand.CauseCell, 0.95)}, []string{stop, off, gloves}},
+		{evenstand.Finding{Kind: "row-stopped", Causes: causes(evenstand.CauseTube, 0.95)}, []string{stop, under, off, gloves}},
+		{evenstand.Finding{Kind: "row-stopped", Causes: causes(evenstand.CauseEmpty, 0.4, evenstand.CauseTube, 0.3)}, []string{stop, under, off, gloves}},
+		{evenstand.Finding{Kind: "row-stopped", Causes: causes("gremlin", 0.9)}, []string{stop, under, off, gloves}},
+		{evenstand.Finding{Kind: "low-vacuum", Causes: causes(evenstand.CauseFan, 0.9)}, []string{stop, off}},
+		{evenstand.Finding{Kind: "row-left-off", Causes: causes(evenstand.CauseSwitchedOff, 0.95)}, nil},
+		{evenstand.Finding{Kind: "rate-off", Causes: causes(evenstand.CauseSetting, 0.95)}, nil},
+		{evenstand.Finding{Kind: "row-stopped", Until: &end}, []string{stop, under, off, gloves}},
+		{evenstand.Finding{Kind: "row-left-off", Until: &end}, nil},
+		{evenstand.Finding{Kind: "upset"}, nil},
+	} {
+		advise.Fill(&tt.f, us)
+		got := strings.Join(tt.f.Advice.Cautions, " ")
+		for _, c := range []string{stop, under, off, gloves} {
+			if strings.Contains(got, c) != slices.Contains(tt.want, c) {
+				t.Errorf("%s, %v: caution %q there: %v", tt.f.Kind, tt.f.Causes, c, strings.Contains(got, c))
+			}
+		}
+		if strings.Contains(got, "fan stop") {
+			t.Errorf("%s: what is judged is no caution: %s", tt.f.Kind, got)
+		}
+	}
+}
+
+// What is over says how it ended, what to check at the next stop, and where
+// the bare ground is; nothing that was for then.
+func TestOver(t *testing.T) {
+	end, midnight := at(13, 52), evenstand.FromTime(time.Date(2026, 5, 3, 0, 0, 0, 0, zone))
+	for _, tt := range []struct {
+		v    advise.Voice
+		f    evenstand.Finding
+		want string
+	}{
+		{us, evenstand.Finding{Kind: "row-stopped", Until: &end, Field: "north place", Passes: []evenstand.PassRef{{Number: 9}}, Evidence: []evenstand.Evidence{ev("metres without seed", 128, "m")}}, "It ended by itself at 1:52 pm. At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back. Then look at the bare ground, 420 ft of row (north place, pass 9)"},
+		{metric, evenstand.Finding{Kind: "row-left-off", Until: &end, Evidence: []evenstand.Evidence{ev("metres without seed", 128, "m")}}, "It ended by itself at 13:52. At the next stop check that the row is switched on, and ask who drove. Then look at the bare ground, 128 m of row:"},
+		{us, evenstand.Finding{Kind: "blocked-cell", Until: &midnight}, "It is counted up to the end of its day only. At the next stop hold the disc"},
+		{us, evenstand.Finding{Kind: "blocked-cell", Until: &end, Status: evenstand.Acted}, "It has ended since it was acted on, at 1:52 pm."},
+		{us, evenstand.Finding{Kind: "blocked-cell", Status: evenstand.Ended, Say: []string{"why"}}, "Nothing to do: the logs that are in the logbook now no longer show it."},
+	} {
+		before := slices.Clone(tt.f.Say)
+		advise.Fill(&tt.f, tt.v)
+		if !strings.HasPrefix(tt.f.Advice.Do, tt.want) {
+			t.Errorf("%s: got %q, want it to begin with %q", tt.f.Kind, tt.f.Advice.Do, tt.want)
+		}
+		for _, s := range before {
+			if !slices.Contains(tt.f.Say, s) {
+				t.Errorf("%s: %q was lost", tt.f.Kind, s)
+			}
+		}
+	}
+}
+
+// 0.952 of 1000 is 95.2 %; an interval under 3 points shows a decimal.
+func TestEvidence(t *testing.T) {
+	n := func(x float64) evenstand.Number { return evenstand.Number(x) }
+	for _, tt := range []struct {
+		e          evenstand.Evidence
+		name, want string
+	}{
+		{evenstand.Evidence{Name: "odds for a rhythm of 40", Value: 1.2e9, Low: evenstand.Unknown, High: evenstand.Unknown, N: 15000}, "odds that it is every 40th seed", "more than a million to 1, from 15,000 places"},
+		{evenstand.Evidence{Name: "odds for a rhythm of 40", Value: 30, Low: evenstand.Unknown, High: evenstand.Unknown, N: evenstand.Unknown}, "odds that it is every 40th seed", "30 to 1"},
+		{evenstand.Evidence{Name: "actual over target", Value: 0.952, Low: 0.95, High: 0.954, N: evenstand.Unknown}, "dropped, of what was asked for", "95.2% (90% between 95.0% and 95.4%)"},
+		{evenstand.Evidence{Name: "share of turns missed", Value: 0.98, Low: 0.93, High: 1, N: n(375)}, "turns of the disc missed", "98% (90% between 93% and 100%), from 375 turns"},
+		{evenstand.Evidence{Name: "skips", Value: 0.024, Low: 0.021, High: 0.028, N: n(15000)}, "skips", "2.4% (90% between 2.1% and 2.8%), from 15,000 places"},
+		{evenstand.Evidence{Name: "metres without seed", Value: 128, Low: evenstand.Unknown, High: evenstand.Unknown, N: evenstand.Unknown, Unit: "m"}, "length without seed", "420 ft"},
+	} {
+		if name, got := advise.EvidenceName(tt.e), us.Evidence(tt.e); name != tt.name || got != tt.want {
+			t.Errorf("got %q %q, want %q %q", name, got, tt.name, tt.want)
+		}
 	}
 }
 

@@ -40,6 +40,27 @@ func (v Voice) Clock(t evenstand.Micros) string {
 	return t.Time().In(v.zone()).Format("3:04 pm")
 }
 
+// dayEnd tells whether an instant is the end of a local day, as the trouble of
+// a day is given that another day clears or carries on.
+func (v Voice) dayEnd(t evenstand.Micros) bool {
+	if t == evenstand.NoTime {
+		return false
+	}
+	x := t.Time().In(v.zone())
+	return x.Hour() == 0 && x.Minute() == 0 && x.Second() == 0 && x.Nanosecond() == 0
+}
+
+// Ended says when trouble that is over ended, as in "it ended at 1:52 pm".
+func (v Voice) Ended(f *evenstand.Finding) string {
+	switch {
+	case f.Until == nil:
+		return "it is no longer seen"
+	case v.dayEnd(*f.Until):
+		return "it is counted up to the end of its day only"
+	}
+	return "it ended at " + v.Clock(*f.Until)
+}
+
 // Date writes the day: May 2, 2026, or 2 May 2026 metric.
 func (v Voice) Date(t evenstand.Micros) string {
 	if t == evenstand.NoTime {

@@ -61,8 +61,9 @@ func Wrap(first, text string, width int) []string {
 }
 
 type page struct {
-	b strings.Builder
-	o Options
+	b      strings.Builder
+	o      Options
+	grades [evenstand.GradeD + 1]bool // explained already
 }
 
 func (p *page) line(s string) { p.b.WriteString(strings.TrimRight(s, " ") + "\n") }
@@ -106,7 +107,7 @@ func (p *page) item(f *evenstand.Finding) {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(id))
 	p.text(id, f.Sentence)
 	money := p.moneyLine(f)
-	p.text(indent, strings.Join(nonempty(advise.Capital(money), where(f)), "; ")+".")
+	p.text(indent, strings.Join(nonempty(advise.Capital(money), p.where(f)), "; ")+".")
 	if todo(f) && f.Advice.Do != "" {
 		p.text(indent, work(f)+f.Advice.Do)
 	}
@@ -165,7 +166,9 @@ func (p *page) moneyLine(f *evenstand.Finding) string {
 	return ""
 }
 
-func where(f *evenstand.Finding) string {
+// where names the field and the grade of the data; each grade is explained the
+// first time that a page names it.
+func (p *page) where(f *evenstand.Finding) string {
 	field := f.Field
 	if field == evenstand.Unassigned {
 		field = ""
@@ -173,6 +176,10 @@ func where(f *evenstand.Finding) string {
 	grade := ""
 	if f.Grade != evenstand.NoGrade {
 		grade = "grade " + f.Grade.String()
+		if g := int(f.Grade); g < len(p.grades) && !p.grades[g] {
+			p.grades[g] = true
+			grade += " (" + advise.GradeWords(f.Grade) + ")"
+		}
 	}
 	return strings.Join(nonempty(field, grade), ", ")
 }
@@ -202,7 +209,7 @@ func RenderFinding(f *evenstand.Finding, o Options) string {
 	for _, l := range Wrap("", f.Sentence, o.width()) {
 		p.line(o.strong(l))
 	}
-	about := nonempty(f.ID, f.Kind, string(f.Stage), string(f.Status), where(f), p.passes(f))
+	about := nonempty(f.ID, f.Kind, string(f.Stage), string(f.Status), p.where(f), p.passes(f))
 	for _, l := range Wrap("", strings.Join(about, "; "), o.width()) {
 		p.line(o.faint(l))
 	}
@@ -247,6 +254,9 @@ func RenderFinding(f *evenstand.Finding, o Options) string {
 }
 
 func when(f *evenstand.Finding) string {
+	if f.Until != nil || f.Status == evenstand.Ended {
+		return ", now that it is over"
+	}
 	switch f.When {
 	case evenstand.Now:
 		return ", now"
@@ -275,21 +285,13 @@ func (p *page) passes(f *evenstand.Finding) string {
 }
 
 func (p *page) evidence(f *evenstand.Finding) {
+	v := p.o.Voice
 	wide := 0
 	for _, e := range f.Evidence {
-		wide = max(wide, utf8.RuneCountInString(e.Name))
+		wide = max(wide, utf8.RuneCountInString(advise.EvidenceName(e)))
 	}
-	v := p.o.Voice
 	for _, e := range f.Evidence {
-		unit := advise.UnitOf(e)
-		s := v.Value(float64(e.Value), unit)
-		if !math.IsNaN(float64(e.Low)) && !math.IsNaN(float64(e.High)) {
-			s += " (90% between " + v.Value(float64(e.Low), unit) + " and " + v.Value(float64(e.High), unit) + ")"
-		}
-		if n := float64(e.N); !math.IsNaN(n) && n > 0 {
-			s += ", n " + advise.Digits(n)
-		}
-		p.text("  "+pad(e.Name, wide)+"  ", s)
+		p.text("  "+pad(advise.EvidenceName(e), wide)+"  ", v.Evidence(e))
 	}
 }
 
@@ -338,7 +340,11 @@ func (p *page) money(f *evenstand.Finding) {
 	s := m.StillToSave
 	switch s.Basis {
 	case "none":
-		row("still to save", "nothing: no ground is left to save it on")
+		why := "no ground is left to save it on"
+		if f.Until != nil || f.Status == evenstand.Ended {
+			why = v.Ended(f)
+		}
+		row("still to save", "nothing: "+why)
 	default:
 		if save := v.Money(evenstand.Range{Low: s.Low, Mid: s.Mid, High: s.High}, m.Unit); save != "" {
 			row("still to save", save+map[string]string{"field": " in this field", "season": " this season"}[s.Basis])

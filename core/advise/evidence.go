@@ -1,0 +1,101 @@
+package advise
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"evenstand"
+)
+
+// names are the figures of the evidence as people say them; the others are
+// said as they stand.
+var names = map[string]string{
+	"metres without seed":              "length without seed",
+	"share of turns missed":            "turns of the disc missed",
+	"slips of the place number":        "times the count of cells slipped",
+	"runs of three and more":           "runs of three and more missed",
+	"actual over target":               "dropped, of what was asked for",
+	"logged speed over the receiver's": "logged speed, of the receiver's",
+}
+
+// counted are the words for what a figure was counted on.
+var counted = map[string]string{
+	"share of turns missed":  "turns",
+	"metres without seed":    "seconds",
+	"runs of three and more": "places",
+	"skips":                  "places", "skips of its peers": "places",
+	"doubles": "places", "doubles of its peers": "places",
+}
+
+const rhythmName = "odds for a rhythm of "
+
+// EvidenceName gives the name of a figure in people's words.
+func EvidenceName(e evenstand.Evidence) string {
+	if n, err := strconv.Atoi(strings.TrimPrefix(e.Name, rhythmName)); err == nil && strings.HasPrefix(e.Name, rhythmName) {
+		return "odds that it is every " + Ordinal(n) + " seed"
+	}
+	if s, ok := names[e.Name]; ok {
+		return s
+	}
+	return e.Name
+}
+
+// Evidence writes a figure with its 90 % interval and what it was counted on.
+func (v Voice) Evidence(e evenstand.Evidence) string {
+	value, low, high, n := float64(e.Value), float64(e.Low), float64(e.High), float64(e.N)
+	interval := !math.IsNaN(low) && !math.IsNaN(high)
+	unit := UnitOf(e)
+	write := func(x float64) string { return v.Value(x, unit) }
+	on := counted[e.Name]
+	switch {
+	case strings.HasPrefix(e.Name, rhythmName):
+		write, on = oddsOf, "places"
+	case unit == "fraction" && interval && high-low < 0.03 && high >= 0.1:
+		write = func(x float64) string { return fmt.Sprintf("%.1f%%", 100*x) }
+	}
+	s := write(value)
+	if interval {
+		s += " (90% between " + write(low) + " and " + write(high) + ")"
+	}
+	if !math.IsNaN(n) && n > 0 {
+		s += ", from " + Digits(n)
+		if on != "" {
+			s += " " + on
+		}
+	}
+	return s
+}
+
+// oddsOf writes odds that may be huge: 30 to 1, more than a million to 1.
+func oddsOf(x float64) string {
+	switch {
+	case math.IsNaN(x):
+		return Unknown
+	case x >= 1e6:
+		return "more than a million to 1"
+	case x >= 1e4:
+		return "more than 10,000 to 1"
+	case x >= 1000:
+		return "more than 1,000 to 1"
+	case x >= 1:
+		return Digits(math.Round(x)) + " to 1"
+	}
+	return "under 1 to 1"
+}
+
+// GradeWords says what a data grade stands for.
+func GradeWords(g evenstand.Grade) string {
+	switch g {
+	case evenstand.GradeA:
+		return "seed times"
+	case evenstand.GradeB:
+		return "a row a second"
+	case evenstand.GradeC:
+		return "by section or machine, or slower"
+	case evenstand.GradeD:
+		return "position and notes"
+	}
+	return "not known"
+}
