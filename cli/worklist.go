@@ -4,6 +4,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"slices"
 	"strings"
 
 	"evenstand"
@@ -37,22 +38,27 @@ Examples:
 			if err != nil {
 				return err
 			}
+			days, err := b.Days(ctx)
+			if err != nil {
+				return err
+			}
+			src, err := b.Sources(ctx)
+			if err != nil {
+				return err
+			}
+			blind := notJudged(days, src, voice(b))
 			if c.json {
-				return c.printJSON(w)
+				return c.printJSON(struct {
+					evenstand.Worklist
+					NotJudged []string `json:"not_judged"`
+				}{w, blind})
 			}
 			o, err := c.render(ctx, b)
 			if err != nil {
 				return err
 			}
-			days, err := b.Days(ctx)
-			if err != nil {
-				return err
-			}
+			o.NotJudged = blind
 			if len(days) == 0 {
-				src, err := b.Sources(ctx)
-				if err != nil {
-					return err
-				}
 				if len(src) > 0 {
 					hint(c.Stdout, "What was read so far makes no day of planting. To see what it was:", "evenstand sources "+c.args[0])
 					return nil
@@ -61,6 +67,10 @@ Examples:
 				return nil
 			}
 			c.printf("%s", record.RenderWorklist(w, o))
+			if record.Waiting(w) {
+				c.printf("\n")
+				hint(c.Stdout, "Before you touch the machine: stop, lift and lock, key out. All of it:", "evenstand show "+c.args[0]+" FINDING")
+			}
 			if opts.(*worklistOptions).all {
 				return nil
 			}
@@ -110,6 +120,57 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 		hint(c.Stderr, "Not listed: "+strings.Join(parts, ", ")+". To see them:", "evenstand worklist "+c.args[0]+" --all")
 	}
 	return nil
+}
+
+// blinding are the words by which the notes of a day say that something cannot
+// be judged.
+var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said"}
+
+// notJudged says what was not looked for and why: what the days' notes say of
+// it, with their days, and what needs logs of a better grade than there are.
+func notJudged(days []book.DaySummary, src []book.SourceReport, v advise.Voice) []string {
+	out := []string{}
+	when := map[string][]string{}
+	for _, d := range days {
+		for _, n := range d.Notes {
+			if !slices.ContainsFunc(blinding, func(w string) bool { return strings.Contains(n, w) }) {
+				continue
+			}
+			if when[n] == nil {
+				out = append(out, n)
+			}
+			date := string(d.Day)
+			if t, err := d.Day.Start(v.Zone); err == nil {
+				date = v.Date(t)
+			}
+			if !slices.Contains(when[n], date) {
+				when[n] = append(when[n], date)
+			}
+		}
+	}
+	seen := len(out) > 0
+	for i, n := range out {
+		switch ds := when[n]; {
+		case len(ds) > 2:
+			out[i] = fmt.Sprintf("%s to %s, %d days: %s", ds[0], ds[len(ds)-1], len(ds), n)
+		default:
+			out[i] = strings.Join(ds, "; ") + ": " + n
+		}
+	}
+	best := evenstand.NoGrade
+	for _, s := range src {
+		if s.Grade != evenstand.NoGrade && (best == evenstand.NoGrade || s.Grade < best) {
+			best = s.Grade
+		}
+	}
+	if len(days) > 0 && !seen && (best == evenstand.NoGrade || best > evenstand.GradeB) {
+		why := "no log says what each row did"
+		if best == evenstand.GradeC {
+			why = "the best logs are of grade C (" + advise.GradeWords(best) + ")"
+		}
+		out = append(out, "Skips, doubles and cells of a single row: "+why+". Read the row log, at the shortest interval that the box offers.")
+	}
+	return out
 }
 
 // voice gives how this book's people read numbers.

@@ -177,7 +177,7 @@ func (b *bill) ground() {
 		}
 	}
 	if math.IsNaN(b.left) {
-		b.need("ground still to plant")
+		b.need("the ground still to plant (the field's boundary by --field, or left_to_plant in book.toml)")
 	}
 	switch {
 	case len(b.f.Rows) == 0: // the whole machine
@@ -185,7 +185,7 @@ func (b *bill) ground() {
 		b.left *= min(1, float64(len(b.f.Rows))/float64(b.ctx.Rows))
 	case b.left != 0:
 		b.left = math.NaN()
-		b.need("number of rows on the planter")
+		b.need("the number of rows (rows in the planter card)")
 	}
 }
 
@@ -198,7 +198,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	}
 	mid := float64(h.Amount.Mid)
 	if math.IsNaN(mid) {
-		b.need("amount of " + string(h.Kind))
+		b.need("the amount of " + string(h.Kind) + " (positions and target rate in the logs)")
 		return
 	}
 	a := amounts(b.ctx.Seed, b.f, i)
@@ -231,7 +231,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			perSeed = share * area / mid
 		}
 		if math.IsNaN(perSeed) {
-			b.need("target rate")
+			b.need("the target rate (seed_rate_target in the logs)")
 			return
 		}
 		if math.IsNaN(share) {
@@ -255,7 +255,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			return
 		}
 		if math.IsNaN(target) || math.IsNaN(ratio) {
-			b.need("target rate")
+			b.need("the target rate (seed_rate_target in the logs)")
 			return
 		}
 		if math.IsNaN(share) || share <= 0 {
@@ -322,7 +322,7 @@ func (b *bill) corn(crop, what string) bool {
 	case relation.For(crop):
 		return true
 	case crop == "":
-		b.need("crop of the rows")
+		b.need("the crop of the rows (crop under [[meter]] in the planter card)")
 	default:
 		b.need("a published " + what + " relation for " + crop + ", of which there is none here")
 	}
@@ -331,7 +331,7 @@ func (b *bill) corn(crop, what string) bool {
 
 func (b *bill) yield() bool {
 	if math.IsNaN(b.ctx.Settings.Yield) {
-		b.need("yield goal")
+		b.need("a yield goal (yield_goal in book.toml)")
 		return false
 	}
 	return true
@@ -341,11 +341,11 @@ func (b *bill) yield() bool {
 func (b *bill) seedPrice() bool {
 	ok := true
 	if math.IsNaN(b.ctx.Settings.Seed) {
-		b.need("seed price")
+		b.need("the price of seed (seed in book.toml)")
 		ok = false
 	}
 	if math.IsNaN(b.ctx.Settings.Price) {
-		b.need("price of grain")
+		b.need("the price of grain (grain in book.toml)")
 		ok = false
 	}
 	return ok
@@ -358,7 +358,7 @@ func (b *bill) worth(crop string) (float64, bool) {
 	}
 	kg, ok := evenstand.Bushel(crop)
 	if !ok {
-		b.need("price of grain")
+		b.need("the price of grain (grain in book.toml)")
 		return 0, false
 	}
 	return 1 / kg, true

@@ -251,6 +251,14 @@ func TestRenderWorklist(t *testing.T) {
 	if empty != "north\nNothing is open.\n" {
 		t.Errorf("an empty worklist is %q", empty)
 	}
+	unseen := record.Options{Voice: us, NotJudged: []string{"No position was logged."}}
+	blind := record.RenderWorklist(record.Assemble("north", evenstand.NoTime, "USD", nil, false), unseen)
+	if want := "north\nNothing was found in what could be looked at.\nNot looked for:\n  - No position was logged.\n"; blind != want {
+		t.Errorf("a worklist of what cannot be judged is %q, want %q", blind, want)
+	}
+	if got := record.RenderWorklist(open, unseen); strings.Contains(got, "Not looked for") {
+		t.Errorf("with something open it says %q", got)
+	}
 }
 
 // 4-findings, A finding as data: every key of the example is there, lists are

@@ -17,6 +17,7 @@ type Options struct {
 	Colour    bool // emphasis by ANSI codes, for a terminal
 	Width     int  // columns; 0: 80
 	Decisions []Decision
+	NotJudged []string // sentences: what was not looked for, and why
 }
 
 func (o Options) width() int {
@@ -90,8 +91,19 @@ func RenderWorklist(w evenstand.Worklist, o Options) string {
 	for _, l := range Wrap("", title, o.width()) {
 		p.line(o.faint(l))
 	}
-	for _, l := range Wrap("", Summary(w, o.Voice), o.width()) {
+	sum := Summary(w, o.Voice)
+	bare := sum == nothingOpen && len(o.NotJudged) > 0
+	if bare && len(w.Findings) == 0 {
+		sum = "Nothing was found in what could be looked at."
+	}
+	for _, l := range Wrap("", sum, o.width()) {
 		p.line(o.strong(l))
+	}
+	if bare {
+		p.line("Not looked for:")
+		for _, s := range o.NotJudged {
+			p.text("  - ", s)
+		}
 	}
 	for _, g := range Groups(w) {
 		p.head(g.Title)

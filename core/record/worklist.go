@@ -101,6 +101,13 @@ func todo(f *evenstand.Finding) bool {
 	return f.Stage == evenstand.Raised && f.Status == evenstand.Open && f.Kind != evenstand.KindUpset
 }
 
+// Waiting tells whether any finding waits for someone to act.
+func Waiting(w evenstand.Worklist) bool {
+	return slices.ContainsFunc(w.Findings, func(f evenstand.Finding) bool { return todo(&f) })
+}
+
+const nothingOpen = "Nothing is open."
+
 // Summary is the one sentence at the top of the worklist: "3 findings, $150 to
 // $420 still to save; the first is due now." The range adds up the lows and the
 // highs, which is somewhat wide: the findings' common factors move together,
@@ -129,7 +136,7 @@ func Summary(w evenstand.Worklist, v advise.Voice) string {
 		}
 	}
 	if n == 0 {
-		return "Nothing is open."
+		return nothingOpen
 	}
 	s := fmt.Sprintf("%d findings", n)
 	if n == 1 {
