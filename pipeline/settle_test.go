@@ -522,7 +522,7 @@ func TestMissingIsSaid(t *testing.T) {
 		{"all there", all, nil},
 		{"no positions", all[1:], []string{"Seeds were logged but no position: nothing can be put on the ground"}},
 		{"no seeds", all[:2], []string{"Positions were logged but no seeds and no seed counts"}},
-		{"no lift", []evenstand.Stream{all[0], all[2]}, []string{"No log tells when the planter was lifted: passes are taken from where seeds fell"}},
+		{"no lift", []evenstand.Stream{all[0], all[2]}, []string{"No log tells when the planter was lifted: passes are taken from where seeds fell", "No target rate is logged"}},
 		{"no left group", append(slices.Clone(all), evenstand.Stream{Source: source("fan", "one", 0), Readings: once(vac)}), []string{
 			"The vacuum of the left side is logged, but the planter card has no vacuum group named left: it is used for no row.",
 			"The vacuum of section 3 is logged, but the planter card does not say which rows that is",
