@@ -31,6 +31,7 @@ type Settings struct {
 	Zone     string // IANA name
 	Units    Units
 	Currency string  // ISO 4217, "USD"
+	Crop     string  // crop that a bushel is of; empty: corn
 	Price    float64 // currency per kg of grain
 	Yield    float64 // yield goal, kg/m2
 	Seed     float64 // currency per seed

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
@@ -26,15 +27,22 @@ type settingsFile struct {
 
 type pricesFile struct {
 	Currency string   `toml:"currency"`
-	Grain    *float64 `toml:"grain_per_kg"`
-	Yield    *float64 `toml:"yield_goal_kg_per_m2"`
-	Seed     *float64 `toml:"per_seed"`
+	Crop     string   `toml:"crop"`
+	Grain    any      `toml:"grain"`
+	Yield    any      `toml:"yield_goal"`
+	Seed     any      `toml:"seed"`
 	Labour   *float64 `toml:"labour_per_hour"`
 	Machine  *float64 `toml:"machine_per_hour"`
+
+	// As earlier books say it.
+	GrainKg *float64 `toml:"grain_per_kg"`
+	YieldM2 *float64 `toml:"yield_goal_kg_per_m2"`
+	PerSeed *float64 `toml:"per_seed"`
 }
 
 type seasonFile struct {
-	Left *float64 `toml:"left_to_plant_m2"`
+	Left   any      `toml:"left_to_plant"`
+	LeftM2 *float64 `toml:"left_to_plant_m2"`
 }
 
 // parseSettings reads book.toml. Errors say the line and what to do.
@@ -71,17 +79,20 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 	if f.Prices.Currency != "" {
 		s.Currency = f.Prices.Currency
 	}
+	if s.Crop = strings.ToLower(strings.TrimSpace(f.Prices.Crop)); s.Crop == "corn" {
+		s.Crop = ""
+	}
 	for _, p := range []struct {
 		name string
 		from *float64
 		to   *float64
 	}{
-		{"grain_per_kg", f.Prices.Grain, &s.Price},
-		{"yield_goal_kg_per_m2", f.Prices.Yield, &s.Yield},
-		{"per_seed", f.Prices.Seed, &s.Seed},
+		{"grain_per_kg", f.Prices.GrainKg, &s.Price},
+		{"yield_goal_kg_per_m2", f.Prices.YieldM2, &s.Yield},
+		{"per_seed", f.Prices.PerSeed, &s.Seed},
 		{"labour_per_hour", f.Prices.Labour, &s.Labour},
 		{"machine_per_hour", f.Prices.Machine, &s.Machine},
-		{"left_to_plant_m2", f.Season.Left, &s.Season},
+		{"left_to_plant_m2", f.Season.LeftM2, &s.Season},
 	} {
 		if p.from == nil {
 			continue
@@ -90,6 +101,40 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 			return s, fmt.Errorf("%s = %v: want a number of 0 or more", p.name, v)
 		}
 		*p.to = *p.from
+	}
+	ofCrop := func(parse func(string, string) (float64, error)) func(string) (float64, error) {
+		return func(t string) (float64, error) { return parse(t, s.Crop) }
+	}
+	for _, p := range []struct {
+		name, old, example string
+		from               any
+		twice              bool
+		to                 *float64
+		parse              func(string) (float64, error)
+	}{
+		{"grain", "grain_per_kg", "4.50/bu", f.Prices.Grain, f.Prices.GrainKg != nil, &s.Price, ofCrop(ParsePrice)},
+		{"yield_goal", "yield_goal_kg_per_m2", "190bu/ac", f.Prices.Yield, f.Prices.YieldM2 != nil, &s.Yield, ofCrop(ParseYield)},
+		{"seed", "per_seed", "300/80000", f.Prices.Seed, f.Prices.PerSeed != nil, &s.Seed, ParseSeedPrice},
+		{"left_to_plant", "left_to_plant_m2", "250ac", f.Season.Left, f.Season.LeftM2 != nil, &s.Season, parseArea},
+	} {
+		if p.from == nil {
+			continue
+		}
+		text, ok := p.from.(string)
+		if !ok {
+			return s, fmt.Errorf("%s = %v: write it with its unit in double quotes, such as %[1]s = %[3]q", p.name, p.from, p.example)
+		}
+		if p.twice {
+			return s, fmt.Errorf("%s and %s say the same thing: keep one of them", p.name, p.old)
+		}
+		v, err := p.parse(text)
+		if err != nil {
+			return s, fmt.Errorf("%s: %w", p.name, err)
+		}
+		if math.IsInf(v, 0) {
+			return s, fmt.Errorf("%s = %q is too much", p.name, text)
+		}
+		*p.to = v
 	}
 	return s, nil
 }
@@ -127,13 +172,29 @@ func formatSettings(s evenstand.Settings) []byte {
 		}
 		fmt.Fprintf(&b, "%s = %s # %s\n", key, n, note)
 	}
-	number("grain_per_kg", s.Price, "what a kg of grain brings; $4.50 a bushel of corn is 0.177")
-	number("yield_goal_kg_per_m2", s.Yield, "190 bushels of corn an acre are 1.193")
-	number("per_seed", s.Seed, "what a seed costs")
+	text := func(key string, v float64, write func(*evenstand.Settings) string, example, note string) {
+		if math.IsNaN(v) {
+			fmt.Fprintf(&b, "# %s = %q # not known: %s\n", key, example, note)
+			return
+		}
+		fmt.Fprintf(&b, "%s = %s # %s\n", key, tomlText(write(&s)), note)
+	}
+	crop := s.Crop
+	if crop == "" {
+		crop = "corn"
+	}
+	grain, goal, area := "4.50/bu", "190bu/ac", "250ac"
+	if s.Units == evenstand.Metric {
+		grain, goal, area = "180/t", "11t/ha", "100ha"
+	}
+	fmt.Fprintf(&b, "crop = %s # a bushel is of this crop\n", tomlText(crop))
+	text("grain", s.Price, priceText, grain, "what grain brings; bu, t, kg, lb or cwt")
+	text("yield_goal", s.Yield, yieldText, goal, "bu/ac, t/ha or lb/ac")
+	text("seed", s.Seed, seedText, "300/80000", "what seed costs: money over seeds")
 	number("labour_per_hour", s.Labour, "what an hour of the operator costs")
 	number("machine_per_hour", s.Machine, "what an hour of tractor and planter standing costs")
 	b.WriteString("\n[season]\n")
-	number("left_to_plant_m2", s.Season, "ground still to plant this season beyond the present field")
+	text("left_to_plant", s.Season, areaText, area, "ground still to plant this season beyond the present field")
 	return b.Bytes()
 }
 

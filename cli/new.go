@@ -3,11 +3,9 @@ package cli
 import (
 	"context"
 	"flag"
-	"fmt"
 	"math"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"time"
 
@@ -19,6 +17,7 @@ type newOptions struct {
 	planter, field            list
 	zone, units, price, yield string
 	seed, currency, name      string
+	crop                      string
 }
 
 func newCommand() command {
@@ -33,6 +32,7 @@ func newCommand() command {
 			fs.StringVar(&o.units, "units", "us", "`units` that people read: us or metric")
 			fs.StringVar(&o.price, "price", "", "`price` of the grain: 4.50/bu, 180/t; without it losses are in bushels")
 			fs.StringVar(&o.yield, "yield", "", "yield `goal`: 190bu/ac, 11t/ha; without it no loss can be said")
+			fs.StringVar(&o.crop, "crop", "corn", "`crop` that price and yield are of, for the weight of a bushel")
 			fs.StringVar(&o.seed, "seed-price", "", "`price` of seed: 300/80000 is 300 for 80,000 seeds")
 			fs.StringVar(&o.currency, "currency", "USD", "`code` of the currency")
 			fs.StringVar(&o.name, "name", "", "`name` of the logbook; without it the folder's")
@@ -75,14 +75,17 @@ func runNew(c *call, o *newOptions) error {
 		return usagef("zone %q is not known: want a name such as America/Chicago", s.Zone)
 	}
 	var err error
-	if s.Price, err = parsePrice(o.price); err != nil {
-		return err
+	if s.Crop = strings.ToLower(o.crop); s.Crop == "corn" {
+		s.Crop = ""
 	}
-	if s.Yield, err = parseYield(o.yield); err != nil {
-		return err
+	if s.Price, err = book.ParsePrice(o.price, s.Crop); err != nil {
+		return usageError{err.Error()}
 	}
-	if s.Seed, err = parseSeedPrice(o.seed); err != nil {
-		return err
+	if s.Yield, err = book.ParseYield(o.yield, s.Crop); err != nil {
+		return usageError{err.Error()}
+	}
+	if s.Seed, err = book.ParseSeedPrice(o.seed); err != nil {
+		return usageError{err.Error()}
 	}
 	cards, err := files(o.planter)
 	if err != nil {
@@ -109,7 +112,7 @@ func runNew(c *call, o *newOptions) error {
 		c.say("No planter card: the rows will be learnt from the logs. What cannot be learnt is said when it matters.")
 	}
 	if math.IsNaN(s.Yield) {
-		c.say("No yield goal: what a finding costs cannot be said until yield stands in book.toml.")
+		c.say("No yield goal: what a finding costs cannot be said until yield_goal stands in book.toml.")
 	}
 	hint(c.Stderr, "Next, with the stick or folder that holds the logs:", "evenstand read "+c.args[0]+" PATH")
 	return nil
@@ -145,82 +148,4 @@ func ownZone(getenv func(string) string) string {
 		}
 	}
 	return "UTC"
-}
-
-// number reads a positive number and what follows it.
-func number(s string) (v float64, rest string, err error) {
-	i := 0
-	for i < len(s) && (s[i] >= '0' && s[i] <= '9' || s[i] == '.') {
-		i++
-	}
-	v, err = strconv.ParseFloat(s[:i], 64)
-	if err != nil || !(v > 0) || math.IsInf(v, 0) {
-		return 0, "", fmt.Errorf("%q does not begin with a number above 0", s)
-	}
-	return v, strings.TrimSpace(s[i:]), nil
-}
-
-// masses of grain by the word people use; a bushel is of corn, 56 lb.
-func grainMass(word string) (kg float64, ok bool) {
-	switch word {
-	case "bu":
-		return 56 * evenstand.Pound, true
-	case "t":
-		return 1000, true
-	case "kg":
-		return 1, true
-	case "lb":
-		return evenstand.Pound, true
-	case "cwt":
-		return 100 * evenstand.Pound, true
-	}
-	return 0, false
-}
-
-// parsePrice reads "4.50/bu" as currency per kg; empty is unknown.
-func parsePrice(s string) (float64, error) {
-	if s == "" {
-		return math.NaN(), nil
-	}
-	v, rest, err := number(strings.TrimSpace(s))
-	if err == nil {
-		if kg, ok := grainMass(strings.TrimPrefix(rest, "/")); ok && strings.HasPrefix(rest, "/") {
-			return v / kg, nil
-		}
-	}
-	return 0, usagef("price %q: want a number and a unit, such as 4.50/bu or 180/t", s)
-}
-
-// parseYield reads "190bu/ac" as kg per m2; empty is unknown.
-func parseYield(s string) (float64, error) {
-	if s == "" {
-		return math.NaN(), nil
-	}
-	v, rest, err := number(strings.TrimSpace(s))
-	if err == nil {
-		mass, area, _ := strings.Cut(rest, "/")
-		kg, ok := grainMass(mass)
-		switch {
-		case ok && area == "ac":
-			return v * kg / evenstand.Acre, nil
-		case ok && area == "ha":
-			return v * kg / evenstand.Hectare, nil
-		}
-	}
-	return 0, usagef("yield %q: want a number and a unit, such as 190bu/ac or 11t/ha", s)
-}
-
-// parseSeedPrice reads "300/80000" as currency per seed; empty is unknown.
-func parseSeedPrice(s string) (float64, error) {
-	if s == "" {
-		return math.NaN(), nil
-	}
-	v, rest, err := number(strings.TrimSpace(s))
-	if err == nil && strings.HasPrefix(rest, "/") {
-		n, more, err := number(strings.TrimPrefix(rest, "/"))
-		if err == nil && more == "" {
-			return v / n, nil
-		}
-	}
-	return 0, usagef("seed price %q: want money over seeds, such as 300/80000", s)
 }

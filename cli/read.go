@@ -85,7 +85,13 @@ func (c *call) report(b *book.Book, rep book.Report) error {
 			book.Report
 		}{1, rep})
 	}
-	c.files(rep.Files)
+	nothing := c.nothing(rep.Files)
+	if !nothing {
+		c.files(rep.Files)
+	}
+	if nothing && len(rep.Days) == 0 {
+		rep.Sources = nil
+	}
 	for _, s := range rep.Sources {
 		c.source(s)
 		c.notes(s.Notes)
@@ -94,13 +100,56 @@ func (c *call) report(b *book.Book, rep book.Report) error {
 	for _, n := range rep.Notes {
 		c.text("", "", n)
 	}
-	if len(rep.Days) == 0 {
+	switch {
+	case len(rep.Days) > 0:
+	case nothing:
+		return nil
+	default:
 		c.printf("No machine-day had to be made again.\n")
 		return nil
 	}
 	c.text("", "", fmt.Sprintf("%s settled: %s.", plural(len(rep.Days), "machine-day", "machine-days"), days(rep.Days, voice(b))))
 	hint(c.Stderr, "Next:", "evenstand worklist "+c.args[0])
 	return nil
+}
+
+// nothing says in one sentence why an input gave nothing: it holds no files,
+// none of them is new, or none can be used; false when it gave something.
+func (c *call) nothing(fs []book.FileReport) bool {
+	if c.cmd.name != "read" {
+		return false
+	}
+	var known, unused int
+	for _, f := range fs {
+		switch f.State {
+		case "known":
+			known++
+		case "unused":
+			unused++
+		case "ignored":
+		default:
+			return false
+		}
+	}
+	switch {
+	case known == 0 && unused == 0:
+		s := "There is nothing to read in " + strings.Join(c.args[1:], ", ") + ": it holds no files."
+		if len(fs) > 0 {
+			s = "There is nothing to read in " + strings.Join(c.args[1:], ", ") + ": it holds only what operating systems leave."
+		}
+		c.text("", "    ", s)
+	case unused == 0 && known == 1:
+		c.text("", "    ", "Nothing new: the file is already in the logbook.")
+	case unused == 0:
+		c.text("", "    ", "Nothing new: all "+thousands(int64(known))+" files are already in the logbook.")
+	case known == 0 && unused == 1:
+		c.text("", "    ", "The file cannot be used, so nothing was added.")
+	case known == 0:
+		c.text("", "    ", "None of the "+thousands(int64(unused))+" files can be used, so nothing was added.")
+	default:
+		c.text("", "    ", "Nothing new: "+plural(known, "file is", "files are")+" already in the logbook, "+plural(unused, "other", "others")+" cannot be used.")
+	}
+	return true
 }
 
 // files counts what became of the files, and names those that grew.

@@ -236,7 +236,7 @@ func TestSeederBench(t *testing.T) {
 	if jump != 1 {
 		t.Errorf("%d jumps said, want one: %+v", jump, rep.Unused)
 	}
-	if out := must(t, "worklist", dir); !strings.Contains(out, "Nothing is open.") {
+	if out := must(t, "worklist", dir); !strings.Contains(out, "Nothing was found in what could be looked at.") {
 		t.Errorf("on a bench something is off:\n%s", out)
 	}
 	sound(t, dir)
@@ -247,7 +247,7 @@ func TestEmptyLogs(t *testing.T) {
 	in := shared(t, "samples/empty-logs")
 	dir := newBook(t)
 	code, out, _ := run(context.Background(), "read", dir, in)
-	if code != 3 || !strings.Contains(out, "6 empty logs") || !strings.Contains(out, "13 files: none used.") {
+	if code != 3 || !strings.Contains(out, "6 empty logs") || !strings.Contains(out, "None of the 13 files can be used") {
 		t.Errorf("exit code %d:\n%s", code, out)
 	}
 	if out := must(t, "worklist", dir); !strings.Contains(out, "holds no logs yet") {

@@ -1,0 +1,196 @@
+package book
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"evenstand"
+)
+
+// Prices, goals and areas as people write them: a number and its unit. A
+// bushel is of the crop named, corn when none is.
+
+// amount reads a number of 0 or more and what follows it.
+func amount(s string) (v float64, rest string, err error) {
+	s = strings.TrimSpace(s)
+	i := 0
+	for i < len(s) && (s[i] >= '0' && s[i] <= '9' || s[i] == '.') {
+		i++
+	}
+	if i < len(s)-1 && s[i] == ',' && s[i+1] >= '0' && s[i+1] <= '9' {
+		return 0, "", fmt.Errorf("it has a comma in its number; write a decimal point, and nothing between thousands")
+	}
+	v, err = strconv.ParseFloat(s[:i], 64)
+	if err != nil || math.IsInf(v, 0) {
+		return 0, "", fmt.Errorf("it does not begin with a number")
+	}
+	return v, strings.TrimSpace(s[i:]), nil
+}
+
+// grainMass gives the mass in kg that a word for grain stands for.
+func grainMass(word, crop string) (float64, error) {
+	switch word {
+	case "bu":
+		if crop == "" {
+			crop = "corn"
+		}
+		if kg, ok := evenstand.Bushel(crop); ok {
+			return kg, nil
+		}
+		return 0, fmt.Errorf("nobody has said what a bushel of %s weighs; use t, kg, lb or cwt", crop)
+	case "t":
+		return 1000, nil
+	case "kg":
+		return 1, nil
+	case "lb":
+		return evenstand.Pound, nil
+	case "cwt":
+		return 100 * evenstand.Pound, nil
+	}
+	return 0, fmt.Errorf("a number and a unit are wanted")
+}
+
+// areaSize gives the m2 that a word for an area stands for.
+func areaSize(word string) (float64, bool) {
+	switch word {
+	case "ac":
+		return evenstand.Acre, true
+	case "ha":
+		return evenstand.Hectare, true
+	case "m2":
+		return 1, true
+	}
+	return 0, false
+}
+
+// ParsePrice reads what grain of a crop brings, "4.50/bu" or "180/t", as
+// currency per kg. An empty text is not known, NaN.
+func ParsePrice(s, crop string) (float64, error) {
+	if s == "" {
+		return math.NaN(), nil
+	}
+	v, rest, err := amount(s)
+	if err == nil {
+		word, ok := strings.CutPrefix(rest, "/")
+		var kg float64
+		if kg, err = grainMass(strings.TrimSpace(word), crop); err == nil && ok {
+			return v / kg, nil
+		}
+		if err == nil {
+			err = fmt.Errorf("a / is missing")
+		}
+	}
+	return math.NaN(), fmt.Errorf("price %q: want a number and a unit, such as 4.50/bu or 180/t; %w", s, err)
+}
+
+// ParseYield reads a yield goal of a crop, "190bu/ac" or "11t/ha", as kg per
+// m2. An empty text is not known, NaN.
+func ParseYield(s, crop string) (float64, error) {
+	if s == "" {
+		return math.NaN(), nil
+	}
+	v, rest, err := amount(s)
+	if err == nil {
+		mass, area, _ := strings.Cut(rest, "/")
+		var kg float64
+		if kg, err = grainMass(strings.TrimSpace(mass), crop); err == nil {
+			if m2, ok := areaSize(strings.TrimSpace(area)); ok {
+				return v * kg / m2, nil
+			}
+			err = fmt.Errorf("the area is missing")
+		}
+	}
+	return math.NaN(), fmt.Errorf("yield %q: want a number and a unit, such as 190bu/ac or 11t/ha; %w", s, err)
+}
+
+// ParseSeedPrice reads money over seeds, "300/80000", as currency per seed. An
+// empty text is not known, NaN.
+func ParseSeedPrice(s string) (float64, error) {
+	if s == "" {
+		return math.NaN(), nil
+	}
+	v, rest, err := amount(s)
+	if err == nil {
+		if more, ok := strings.CutPrefix(rest, "/"); ok {
+			var n float64
+			var tail string
+			if n, tail, err = amount(more); err == nil && tail == "" && n > 0 && !math.IsInf(v/n, 0) {
+				return v / n, nil
+			}
+		}
+		if err == nil {
+			err = fmt.Errorf("the seeds are missing or not plain")
+		}
+	}
+	return math.NaN(), fmt.Errorf("seed price %q: want money over seeds, such as 300/80000; %w", s, err)
+}
+
+// parseArea reads "250ac" or "100ha" as m2; an empty text is not known, NaN.
+func parseArea(s string) (float64, error) {
+	if s == "" {
+		return math.NaN(), nil
+	}
+	v, rest, err := amount(s)
+	if err == nil {
+		if m2, ok := areaSize(rest); ok {
+			return v * m2, nil
+		}
+		err = fmt.Errorf("the unit is missing")
+	}
+	return math.NaN(), fmt.Errorf("area %q: want a number and a unit, such as 250ac or 100ha; %w", s, err)
+}
+
+// spell writes v as the shortest of number and unit that reads back as v
+// exactly, trying the units in order; the last, of size 1, always does.
+func spell(v float64, least int, write func(number, unit string) string, read func(string) (float64, error), units ...unitSize) string {
+	for _, u := range units {
+		for places := least; places <= 6; places++ {
+			s := write(strconv.FormatFloat(v*u.size, 'f', places, 64), u.name)
+			if got, err := read(s); err == nil && got == v {
+				return s
+			}
+		}
+	}
+	return write(strconv.FormatFloat(v, 'f', -1, 64), units[len(units)-1].name)
+}
+
+type unitSize struct {
+	name string
+	size float64
+}
+
+// bushelsFirst gives the units of grain in the order of a book's people; kg
+// stands last.
+func bushelsFirst(s *evenstand.Settings) []unitSize {
+	units := []unitSize{{"t", 1000}, {"kg", 1}}
+	if kg, err := grainMass("bu", s.Crop); err == nil && s.Units != evenstand.Metric {
+		units = append([]unitSize{{"bu", kg}}, units...)
+	}
+	return units
+}
+
+func priceText(s *evenstand.Settings) string {
+	return spell(s.Price, 2, func(n, u string) string { return n + "/" + u }, func(t string) (float64, error) { return ParsePrice(t, s.Crop) }, bushelsFirst(s)...)
+}
+
+func yieldText(s *evenstand.Settings) string {
+	units := []unitSize{{"t/ha", evenstand.Hectare / 1000}, {"kg/m2", 1}}
+	if kg, err := grainMass("bu", s.Crop); err == nil && s.Units != evenstand.Metric {
+		units = append([]unitSize{{"bu/ac", evenstand.Acre / kg}}, units...)
+	}
+	return spell(s.Yield, 0, func(n, u string) string { return n + u }, func(t string) (float64, error) { return ParseYield(t, s.Crop) }, units...)
+}
+
+func seedText(s *evenstand.Settings) string {
+	return spell(s.Seed, 0, func(n, u string) string { return n + "/" + u }, ParseSeedPrice, unitSize{"80000", 80000}, unitSize{"140000", 140000}, unitSize{"50000", 50000}, unitSize{"1", 1})
+}
+
+func areaText(s *evenstand.Settings) string {
+	units := []unitSize{{"ac", 1 / evenstand.Acre}, {"ha", 1 / evenstand.Hectare}, {"m2", 1}}
+	if s.Units == evenstand.Metric {
+		units = units[1:]
+	}
+	return spell(s.Season, 0, func(n, u string) string { return n + u }, parseArea, units...)
+}
