@@ -108,13 +108,13 @@ func Create(dir string, s evenstand.Settings, cards, fields []File) error {
 	}
 	text := formatSettings(s)
 	if _, err := parseSettings(text); err != nil {
-		return &Error{filepath.Join(dir, settingsName), err, "Correct the setting and say it again"}
+		return &Error{filepath.Join(dir, settingsName), err, "Correct the setting and give the command again"}
 	}
 	planters := map[string]string{}
 	for _, f := range cards {
 		c, err := readCard(f.Name, f.Data)
 		if err != nil {
-			return &Error{f.Name, err, "Correct the card and say it again"}
+			return &Error{f.Name, err, "Correct the card and give the command again"}
 		}
 		if other, twice := planters[c.Name]; twice {
 			return &Error{f.Name, fmt.Errorf("it has the same planter name %q as %s", c.Name, other), "Give each planter a name of its own"}
@@ -123,7 +123,7 @@ func Create(dir string, s evenstand.Settings, cards, fields []File) error {
 	}
 	for _, f := range fields {
 		if _, err := parseFields(f.Name, f.Data); err != nil {
-			return &Error{f.Name, err, "Correct the boundary and say it again"}
+			return &Error{f.Name, err, "Correct the boundary and give the command again"}
 		}
 	}
 	// Made beside and renamed, so that half a book is never found.
@@ -426,7 +426,7 @@ func (b *Book) Zone() *time.Location {
 func (b *Book) SetSettings(ctx context.Context, s evenstand.Settings) error {
 	text := formatSettings(s)
 	if _, err := parseSettings(text); err != nil {
-		return &Error{b.path(settingsName), err, "Correct the setting and say it again"}
+		return &Error{b.path(settingsName), err, "Correct the setting and give the command again"}
 	}
 	return b.write(ctx, b.path(settingsName), text)
 }
@@ -435,7 +435,7 @@ func (b *Book) SetSettings(ctx context.Context, s evenstand.Settings) error {
 // a day it holds from that day on only, else for the whole season.
 func (b *Book) SetCard(ctx context.Context, f File, from evenstand.Day) error {
 	if _, err := readCard(f.Name, f.Data); err != nil {
-		return &Error{f.Name, err, "Correct the card and say it again"}
+		return &Error{f.Name, err, "Correct the card and give the command again"}
 	}
 	name := filepath.Base(f.Name)
 	if from != "" {
@@ -455,7 +455,7 @@ func (b *Book) SetCard(ctx context.Context, f File, from evenstand.Day) error {
 // SetField writes a field boundary and keeps the one before in the history.
 func (b *Book) SetField(ctx context.Context, f File) error {
 	if _, err := parseFields(f.Name, f.Data); err != nil {
-		return &Error{f.Name, err, "Correct the boundary and say it again"}
+		return &Error{f.Name, err, "Correct the boundary and give the command again"}
 	}
 	return b.write(ctx, b.path(fieldsDir, filepath.Base(f.Name)), f.Data)
 }

@@ -2,7 +2,8 @@ package book
 
 import (
 	"errors"
-	"fmt"
+	"path/filepath"
+	"strings"
 )
 
 // What can be wrong with a book as a whole. Errors of this package wrap one of
@@ -23,12 +24,22 @@ type Error struct {
 	Hint string // what to do next, a whole sentence
 }
 
-// Error gives the whole sentence: where, what, what to do.
+// Error gives the whole sentence: where, what, what to do. What names the file
+// itself, with a line, is not given the name twice.
 func (e *Error) Error() string {
-	if e.Hint == "" {
-		return fmt.Sprintf("%s: %v", e.Path, e.Err)
+	what := e.Err.Error()
+	where := e.Path + ": "
+	if base := filepath.Base(e.Path); strings.HasPrefix(what, base+", ") || strings.HasPrefix(what, base+": ") {
+		where = e.Path
+		what = strings.TrimPrefix(what, base)
 	}
-	return fmt.Sprintf("%s: %v. %s", e.Path, e.Err, e.Hint)
+	if e.Hint == "" {
+		return where + what
+	}
+	if !strings.HasSuffix(what, ".") && !strings.HasSuffix(what, "?") {
+		what += "."
+	}
+	return where + what + " " + e.Hint
 }
 
 // Unwrap gives what was wrong.

@@ -2,6 +2,7 @@ package book
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -11,6 +12,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"evenstand"
+	"evenstand/format/plain"
 )
 
 // settingsVersion is the layout of book.toml.
@@ -52,7 +54,7 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 		Book int `toml:"book"`
 	}
 	if err := toml.Unmarshal(data, &head); err != nil {
-		return s, err
+		return s, tomlError(data, err)
 	}
 	if head.Book > settingsVersion {
 		return s, fmt.Errorf("%w (layout %d, this program knows %d)", ErrNewer, head.Book, settingsVersion)
@@ -64,7 +66,7 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 	dec := toml.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&f); err != nil {
-		return s, err
+		return s, tomlError(data, err)
 	}
 	s.Name, s.Zone = f.Name, f.Zone
 	switch u := evenstand.Units(f.Units); u {
@@ -137,6 +139,15 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 		*p.to = v
 	}
 	return s, nil
+}
+
+// tomlError says where book.toml cannot be read, and what to do.
+func tomlError(data []byte, err error) error {
+	line, what, hint := plain.TOMLError(data, err)
+	if line == 0 {
+		return what
+	}
+	return errors.New(strings.TrimSpace(fmt.Sprintf("%s, line %d: %v. %s", settingsName, line, what, hint)))
 }
 
 // loadZone finds a time zone. The computer's own zone has no portable name.

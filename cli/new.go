@@ -11,6 +11,8 @@ import (
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/core/advise"
+	"evenstand/format/plain"
 )
 
 type newOptions struct {
@@ -105,6 +107,10 @@ func runNew(c *call, o *newOptions) error {
 		})
 	}
 	c.printf("Made the logbook %s, times in %s.\n", c.args[0], s.Zone)
+	c.understood(s)
+	for _, f := range cards {
+		c.unusualCard(f)
+	}
 	if own {
 		c.say("The time zone is this computer's, since --zone was not given. If the planter works elsewhere, change zone in %s.", filepath.Join(c.args[0], "book.toml"))
 	}
@@ -116,6 +122,61 @@ func runNew(c *call, o *newOptions) error {
 	}
 	hint(c.Stderr, "Next, with the stick or folder that holds the logs:", "evenstand read "+c.args[0]+" PATH")
 	return nil
+}
+
+// understood says back what price and yield goal were taken for, and warns of
+// what is far from usual.
+func (c *call) understood(s evenstand.Settings) {
+	crop := s.Crop
+	if crop == "" {
+		crop = "corn"
+	}
+	size, per, yield, land, goal := 1000.0, "a tonne", 1000.0, evenstand.Hectare, "t/ha"
+	if kg, ok := evenstand.Bushel(crop); ok && s.Units != evenstand.Metric {
+		size, per, yield, land, goal = kg, "a bushel", kg, evenstand.Acre, "bu/ac"
+	}
+	var parts []string
+	if !math.IsNaN(s.Price) {
+		parts = append(parts, crop+" at "+advise.Price(s.Price*size, s.Currency)+" "+per)
+	}
+	if !math.IsNaN(s.Yield) {
+		parts = append(parts, "goal "+advise.Digits(s.Yield/yield*land)+" "+goal)
+	}
+	if !math.IsNaN(s.Seed) {
+		parts = append(parts, "seed at "+advise.Price(1000*s.Seed, s.Currency)+" a thousand")
+	}
+	if len(parts) > 0 {
+		c.text("", "", advise.Capital(strings.Join(parts, ", "))+".")
+	}
+	// What is usual, per bushel and bushels an acre: common practice, no source.
+	const lowPrice, highPrice, lowYield, highYield = 1, 20, 20, 400
+	bushel, ok := evenstand.Bushel(crop)
+	if !ok {
+		return
+	}
+	if p := s.Price * bushel; p < lowPrice || p > highPrice {
+		c.say("That price is far from usual (%s to %s %s). If it is a slip, correct grain in %s.", advise.Price(lowPrice*size/bushel, s.Currency), advise.Price(highPrice*size/bushel, s.Currency), per, filepath.Join(c.args[0], "book.toml"))
+	}
+	if y := s.Yield / bushel * evenstand.Acre; y < lowYield || y > highYield {
+		usual := func(y float64) string { return advise.Digits(y * bushel / evenstand.Acre / yield * land) }
+		c.say("That yield goal is far from usual (%s to %s %s). If it is a slip, correct yield_goal in %s.", usual(lowYield), usual(highYield), goal, filepath.Join(c.args[0], "book.toml"))
+	}
+}
+
+// unusualCard warns of what is far from usual on a card, and of crops that are
+// not known.
+func (c *call) unusualCard(f book.File) {
+	card, err := plain.ReadCard(f.Name, f.Data)
+	if err != nil {
+		return // making the logbook has refused it
+	}
+	path := filepath.Join(c.args[0], "planter", f.Name)
+	if w := card.RowSpacing; w < 0.1 || w > 2 { // common practice, no source
+		c.say("A row spacing of %s m (%s in) is far from usual. If it is a slip, correct it in %s.", advise.Digits(w), advise.Digits(w/evenstand.Inch), path)
+	}
+	for _, n := range plain.CropNotes(&card) {
+		c.say("%s Correct it in %s.", n, path)
+	}
 }
 
 func files(paths []string) ([]book.File, error) {

@@ -198,6 +198,15 @@ func (v Voice) Money(r evenstand.Range, unit string) string {
 	return a + " to " + b + tail
 }
 
+// Price writes what one of something costs, with its cents: $4.50, 180.00 CHF.
+func Price(x float64, unit string) string {
+	n := strconv.FormatFloat(x, 'f', 2, 64)
+	if s, ok := sign[unit]; ok {
+		return s + n
+	}
+	return n + " " + unit
+}
+
 // Signs that stand before a sum of money; every other unit stands behind it.
 var sign = map[string]string{"USD": "$", "CAD": "C$", "AUD": "A$", "EUR": "€", "GBP": "£"}
 

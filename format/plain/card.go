@@ -51,7 +51,7 @@ func ReadCard(name string, data []byte) (evenstand.Card, error) {
 	crops := map[string]evenstand.Rows{}
 	for _, s := range t.subs("meter") {
 		m := rest(s)
-		x := evenstand.Meter{Rows: m.rows("rows", card.Rows), Crop: m.text("crop"), Cells: m.whole("cells", 1, 1000)}
+		x := evenstand.Meter{Rows: m.rows("rows", card.Rows), Crop: crop(m.text("crop")), Cells: m.whole("cells", 1, 1000)}
 		for _, r := range x.Rows {
 			if crops[x.Crop].Has(r) {
 				m.fail("rows", "Give each row one meter for a crop.", "row %d has two meters for the same crop", r)

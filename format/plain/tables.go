@@ -1,7 +1,6 @@
 package plain
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"sort"
@@ -62,12 +61,8 @@ func parseDocument(file string, data []byte) (*document, table, *Error) {
 	data = trimBOM(data)
 	m := map[string]any{}
 	if err := toml.Unmarshal(data, &m); err != nil {
-		var de *toml.DecodeError
-		if errors.As(err, &de) {
-			row, _ := de.Position()
-			return d, table{}, &Error{file, row, errors.New(strings.TrimPrefix(de.Error(), "toml: ")), "Texts stand in double quotes, numbers without."}
-		}
-		return d, table{}, &Error{file, 0, err, ""}
+		line, what, hint := TOMLError(data, err)
+		return d, table{}, &Error{file, line, what, hint}
 	}
 	d.index(data)
 	return d, table{d, "", m, map[string]bool{}}, nil

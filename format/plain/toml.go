@@ -1,0 +1,43 @@
+package plain
+
+import (
+	"bytes"
+	"errors"
+	"regexp"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// codePoint is how the TOML reader writes a character that it did not expect.
+var codePoint = regexp.MustCompile(`U\+[0-9A-F]{4,6} `)
+
+// commaNumber is a number with a comma where TOML has a point.
+var commaNumber = regexp.MustCompile(`=\s*-?\d+,\d`)
+
+// TOMLError says in plain words what is wrong with a TOML text that toml could
+// not read, on which line (0: unknown), and what to do.
+func TOMLError(data []byte, err error) (line int, what error, hint string) {
+	var strict *toml.StrictMissingError
+	if errors.As(err, &strict) && len(strict.Errors) > 0 {
+		line, _ = strict.Errors[0].Position()
+		return line, errors.New("the key " + strings.Join(strict.Errors[0].Key(), ".") + " is not known"), "Check its spelling, or take it out."
+	}
+	var de *toml.DecodeError
+	if !errors.As(err, &de) {
+		return 0, errors.New(strings.TrimPrefix(err.Error(), "toml: ")), ""
+	}
+	line, _ = de.Position()
+	text := []byte(nil)
+	if ls := bytes.Split(data, []byte("\n")); line >= 1 && line <= len(ls) {
+		text = ls[line-1]
+	}
+	switch msg := strings.TrimPrefix(de.Error(), "toml: "); {
+	case commaNumber.Match(text):
+		return line, errors.New("a number has a comma in it"), "Write a decimal point, not a comma, and nothing between thousands."
+	case strings.Contains(msg, "at start of value"):
+		return line, errors.New("what stands after the = is no number and no text in quotes"), "Put texts in double quotes; numbers stand without."
+	default:
+		return line, errors.New(codePoint.ReplaceAllString(msg, "")), "Put texts in double quotes; numbers stand without."
+	}
+}
