@@ -227,7 +227,15 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 	case errors.Is(err, book.ErrInUse), errors.Is(err, book.ErrNewer):
 		code = exitBook
 	}
-	fmt.Fprintf(env.Stderr, "evenstand %s: %s\n", c.name, sentence(err))
+	for i, l := range strings.Split("evenstand "+c.name+": "+sentence(err), "\n") {
+		hang := ""
+		if i > 0 {
+			hang = "  "
+		}
+		for _, w := range record.Wrap(hang, l, width) {
+			fmt.Fprintln(env.Stderr, w)
+		}
+	}
 	return code
 }
 

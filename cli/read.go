@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/format/plain"
 )
 
 func readCommand() command {
@@ -97,8 +99,8 @@ func (c *call) report(b *book.Book, rep book.Report) error {
 		c.notes(s.Notes)
 	}
 	c.unused(rep, voice(b))
-	for _, n := range rep.Notes {
-		c.text("", "", n)
+	for _, n := range append(rep.Notes, cropNotes(b, rep.Days)...) {
+		c.text("", "", c.card(n))
 	}
 	switch {
 	case len(rep.Days) > 0:
@@ -112,6 +114,39 @@ func (c *call) report(b *book.Book, rep book.Report) error {
 	hint(c.Stderr, "Next:", "evenstand worklist "+c.args[0])
 	return nil
 }
+
+// cropNotes says which crops on the cards of some days are not known.
+func cropNotes(b *book.Book, days []book.DayRef) []string {
+	var out []string
+	for _, d := range days {
+		card, err := b.Card(d.Planter, d.Day)
+		if err != nil {
+			continue // the day was settled without one
+		}
+		for _, n := range plain.CropNotes(&card) {
+			if n += " Correct the planter card."; !slices.Contains(out, n) {
+				out = append(out, n)
+			}
+		}
+	}
+	return out
+}
+
+// card names the file of the planter card behind a sentence that speaks of
+// it, where the logbook has one card only.
+func (c *call) card(text string) string {
+	if !strings.Contains(text, " card") {
+		return text
+	}
+	found, err := filepath.Glob(filepath.Join(glob.Replace(c.args[0]), "planter", "*.toml"))
+	if err != nil || len(found) != 1 {
+		return text
+	}
+	return text + " The card is " + found[0] + "."
+}
+
+// glob writes a path so that its own signs are not taken for patterns.
+var glob = strings.NewReplacer("*", "?", "[", "?")
 
 // nothing says in one sentence why an input gave nothing: it holds no files,
 // none of them is new, or none can be used; false when it gave something.
@@ -213,7 +248,7 @@ func (c *call) source(s book.SourceReport) {
 
 func (c *call) notes(notes []string) {
 	for _, n := range notes {
-		c.text("    ", "    ", n)
+		c.text("    ", "    ", c.card(n))
 	}
 }
 
@@ -256,7 +291,7 @@ func (c *call) unused(rep book.Report, v advise.Voice) {
 				u.File += fmt.Sprintf(" and %d more", more)
 			}
 		}
-		c.text("  ", "    ", unusedLine(u, v))
+		c.text("  ", "    ", c.card(unusedLine(u, v)))
 	}
 }
 

@@ -49,7 +49,7 @@ func sourcesCommand() command {
 					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+span(time.Duration(g.To-g.From)*time.Microsecond)+" while the planter planted.")
 				}
 				for _, u := range s.Unused {
-					c.text("    ", "      ", "Not used: "+unusedLine(u, v))
+					c.text("    ", "      ", c.card("Not used: "+unusedLine(u, v)))
 				}
 				c.notes(s.Notes)
 			}
