@@ -37,10 +37,10 @@ func checkCommand() command {
 			if len(faults) == 0 {
 				c.printf("The logbook is sound.\n")
 			} else {
-				hint(c.Stderr, "What is derived can be made again:", "evenstand rebuild "+c.args[0])
+				c.hint(c.Stderr, "What is derived can be made again:", "evenstand rebuild "+c.args[0])
 			}
 			if stale {
-				hint(c.Stderr, "A read was not finished, or a card or field was changed since. To complete it, say the same again:", "evenstand read "+c.args[0]+" PATH")
+				c.hint(c.Stderr, "A read was not finished, or a card or field was changed since. To complete it, say the same again:", "evenstand read "+c.args[0]+" PATH")
 			}
 			return nil
 		},

@@ -9,6 +9,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -40,6 +41,19 @@ type Env struct {
 	Stdout io.Writer
 	Stderr io.Writer
 	Getenv func(string) string
+	Name   string // the program as it was called; empty: evenstand
+}
+
+// spoken finds the program's name in front of a command.
+var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|read|worklist|show|done|set-aside|sources|rebuild|check|simulate|score)\b`)
+
+// named writes the commands in a text with the name by which the program was
+// called, so that they can be copied.
+func (e *Env) named(text string) string {
+	if e.Name == "" || e.Name == "evenstand" {
+		return text
+	}
+	return spoken.ReplaceAllStringFunc(text, func(s string) string { return e.Name + strings.TrimPrefix(s, "evenstand") })
 }
 
 // command is one word of the command line.
@@ -89,7 +103,7 @@ func usagef(format string, a ...any) error { return usageError{fmt.Sprintf(forma
 func Run(ctx context.Context, env Env) int {
 	cmds := commands()
 	if len(env.Args) == 0 {
-		overview(env.Stderr, cmds)
+		overview(env, env.Stderr, cmds)
 		return exitUsage
 	}
 	name, rest := env.Args[0], env.Args[1:]
@@ -98,13 +112,13 @@ func Run(ctx context.Context, env Env) int {
 		if len(rest) > 0 {
 			for i := range cmds {
 				if cmds[i].name == rest[0] {
-					cmds[i].usage(env.Stdout)
+					cmds[i].usage(env, env.Stdout)
 					return exitDone
 				}
 			}
 			return noCommand(env, rest[0])
 		}
-		overview(env.Stdout, cmds)
+		overview(env, env.Stdout, cmds)
 		return exitDone
 	case "version", "--version":
 		fmt.Fprintln(env.Stdout, "evenstand", Version)
@@ -119,18 +133,18 @@ func Run(ctx context.Context, env Env) int {
 }
 
 func noCommand(env Env, name string) int {
-	fmt.Fprintf(env.Stderr, "evenstand: there is no command %q. Say evenstand help for the list.\n", name)
+	fmt.Fprint(env.Stderr, env.named(fmt.Sprintf("evenstand: there is no command %q. Say evenstand help for the list.\n", name)))
 	return exitUsage
 }
 
-func overview(w io.Writer, cmds []command) {
+func overview(env Env, w io.Writer, cmds []command) {
 	fmt.Fprint(w, "evenstand reads what the boxes of a row-crop planter logged and says what is\noff, on which row, since when, why, what it costs and what to do.\n\n")
 	for _, c := range cmds {
 		for _, l := range record.Wrap(fmt.Sprintf("  %-10s ", c.name), c.what, width) {
 			fmt.Fprintln(w, l)
 		}
 	}
-	fmt.Fprint(w, "  version    print the version\n\nSay evenstand help COMMAND for one of them. A first day:\n\n  evenstand new spring --planter card.toml --price 4.50/bu --yield 190bu/ac\n  evenstand read spring /media/stick\n  evenstand worklist spring\n\n")
+	fmt.Fprint(w, env.named("  version    print the version\n\nSay evenstand help COMMAND for one of them. A first day:\n\n  evenstand new spring --planter card.toml --price 4.50/bu --yield 190bu/ac\n  evenstand read spring /media/stick\n  evenstand worklist spring\n\n"))
 	fmt.Fprint(w, "Exit codes: 0 done, 1 failed, 2 the call was not understood, 3 done with some\ninput unused, 4 the logbook is in use or of a newer version, 130 stopped.\n")
 }
 
@@ -148,9 +162,9 @@ func (c *command) flags() (*flag.FlagSet, any, *bool) {
 	return fs, opts, asJSON
 }
 
-func (c *command) usage(w io.Writer) {
+func (c *command) usage(env Env, w io.Writer) {
 	fs, _, _ := c.flags()
-	for _, l := range record.Wrap("evenstand "+c.name+" ", c.args, width) {
+	for _, l := range record.Wrap(env.named("evenstand "+c.name)+" ", c.args, width) {
 		fmt.Fprintln(w, l)
 	}
 	fmt.Fprintf(w, "\n%s.\n", advise.Capital(c.what))
@@ -166,7 +180,7 @@ func (c *command) usage(w io.Writer) {
 		}
 	})
 	if c.help != "" {
-		fmt.Fprintf(w, "\n%s\n", strings.TrimSpace(c.help))
+		fmt.Fprintf(w, "\n%s\n", env.named(strings.TrimSpace(c.help)))
 	}
 }
 
@@ -177,10 +191,10 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 	for len(args) > 0 {
 		if err := flags.Parse(args); err != nil {
 			if errors.Is(err, flag.ErrHelp) {
-				c.usage(env.Stdout)
+				c.usage(env, env.Stdout)
 				return exitDone
 			}
-			fmt.Fprintf(env.Stderr, "evenstand %s: %s. Say evenstand help %s.\n", c.name, flagTrouble(err), c.name)
+			fmt.Fprint(env.Stderr, env.named(fmt.Sprintf("evenstand %s: %s. Say evenstand help %s.\n", c.name, flagTrouble(err), c.name)))
 			return exitUsage
 		}
 		rest := flags.Args()
@@ -204,7 +218,7 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 		default:
 			wrong = fmt.Sprintf("%q is one argument too many. ", pos[c.most])
 		}
-		fmt.Fprintf(env.Stderr, "evenstand %s: %sSay evenstand %s %s\n", c.name, wrong, c.name, c.args)
+		fmt.Fprint(env.Stderr, env.named(fmt.Sprintf("evenstand %s: %sSay evenstand %s %s\n", c.name, wrong, c.name, c.args)))
 		return exitUsage
 	}
 	run := &call{Env: env, cmd: c, args: pos, json: *asJSON}
@@ -227,7 +241,7 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 	case errors.Is(err, book.ErrInUse), errors.Is(err, book.ErrNewer):
 		code = exitBook
 	}
-	for i, l := range strings.Split("evenstand "+c.name+": "+sentence(err), "\n") {
+	for i, l := range strings.Split(env.named("evenstand "+c.name+": "+sentence(err)), "\n") {
 		hang := ""
 		if i > 0 {
 			hang = "  "
@@ -263,7 +277,8 @@ func flagTrouble(err error) string {
 
 // hint writes a sentence and the command that goes with it, which stays on one
 // line so that it can be copied.
-func hint(w io.Writer, why, command string) {
+func (c *call) hint(w io.Writer, why, command string) {
+	command = c.named(command)
 	lines := record.Wrap("", why+" "+command, width)
 	if len(lines) > 1 {
 		lines = append(record.Wrap("", why, width), "  "+command)

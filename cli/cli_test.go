@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"evenstand/cli"
@@ -35,4 +36,16 @@ func simulated(t testing.TB) (day, book string) {
 	must(t, "new", book, "--planter", filepath.Join(day, "card.toml"), "--field", filepath.Join(day, "fields", "home-place.geojson"),
 		"--zone", "America/Chicago", "--price", "4.50/bu", "--yield", "190bu/ac")
 	return day, book
+}
+
+// Commands are written with the name by which the program was called, so that
+// they can be copied.
+func TestName(t *testing.T) {
+	for _, args := range [][]string{{"worklist"}, {"plough"}, {"help"}, {"help", "read"}, {"read", "nowhere", "x"}, {"new", filepath.Join(t.TempDir(), "b"), "--zone", "UTC"}} {
+		var out bytes.Buffer
+		cli.Run(context.Background(), cli.Env{Args: args, Stdout: &out, Stderr: &out, Getenv: func(string) string { return "" }, Name: "./bin/es"})
+		if text := out.String(); !strings.Contains(text, "./bin/es ") || strings.Contains(text, "Say evenstand") || strings.Contains(text, "  evenstand ") {
+			t.Errorf("%q wrote\n%s", args, text)
+		}
+	}
 }

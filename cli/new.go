@@ -120,7 +120,7 @@ func runNew(c *call, o *newOptions) error {
 	if math.IsNaN(s.Yield) {
 		c.say("No yield goal: what a finding costs cannot be said until yield_goal stands in book.toml.")
 	}
-	hint(c.Stderr, "Next, with the stick or folder that holds the logs:", "evenstand read "+c.args[0]+" PATH")
+	c.hint(c.Stderr, "Next, with the stick or folder that holds the logs:", "evenstand read "+c.args[0]+" PATH")
 	return nil
 }
 

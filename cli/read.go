@@ -111,7 +111,7 @@ func (c *call) report(b *book.Book, rep book.Report) error {
 		return nil
 	}
 	c.text("", "", fmt.Sprintf("%s settled: %s.", plural(len(rep.Days), "machine-day", "machine-days"), days(rep.Days, voice(b))))
-	hint(c.Stderr, "Next:", "evenstand worklist "+c.args[0])
+	c.hint(c.Stderr, "Next:", "evenstand worklist "+c.args[0])
 	return nil
 }
 

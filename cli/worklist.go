@@ -60,16 +60,16 @@ Examples:
 			o.NotJudged = blind
 			if len(days) == 0 {
 				if len(src) > 0 {
-					hint(c.Stdout, "What was read so far makes no day of planting. To see what it was:", "evenstand sources "+c.args[0])
+					c.hint(c.Stdout, "What was read so far makes no day of planting. To see what it was:", "evenstand sources "+c.args[0])
 					return nil
 				}
-				hint(c.Stdout, "The logbook holds no logs yet. Bring some:", "evenstand read "+c.args[0]+" PATH")
+				c.hint(c.Stdout, "The logbook holds no logs yet. Bring some:", "evenstand read "+c.args[0]+" PATH")
 				return nil
 			}
 			c.printf("%s", record.RenderWorklist(w, o))
 			if record.Waiting(w) {
 				c.printf("\n")
-				hint(c.Stdout, "Before you touch the machine: stop, lift and lock, key out. All of it:", "evenstand show "+c.args[0]+" FINDING")
+				c.hint(c.Stdout, "Before you touch the machine: stop, lift and lock, key out. All of it:", "evenstand show "+c.args[0]+" FINDING")
 			}
 			if opts.(*worklistOptions).all {
 				return nil
@@ -117,7 +117,7 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 		}
 	}
 	if len(parts) > 0 {
-		hint(c.Stderr, "Not listed: "+strings.Join(parts, ", ")+". To see them:", "evenstand worklist "+c.args[0]+" --all")
+		c.hint(c.Stderr, "Not listed: "+strings.Join(parts, ", ")+". To see them:", "evenstand worklist "+c.args[0]+" --all")
 	}
 	return nil
 }
