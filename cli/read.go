@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"math"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -11,6 +12,7 @@ import (
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/core/ground"
 	"evenstand/format/plain"
 )
 
@@ -42,7 +44,7 @@ code 3 says that something was not used.`,
 			if err != nil {
 				return err
 			}
-			return c.report(b, rep)
+			return c.report(ctx, b, rep)
 		},
 	}
 }
@@ -66,13 +68,13 @@ bytes.`,
 			if err != nil {
 				return err
 			}
-			return c.report(b, rep)
+			return c.report(ctx, b, rep)
 		},
 	}
 }
 
 // report prints what became of an input.
-func (c *call) report(b *book.Book, rep book.Report) error {
+func (c *call) report(ctx context.Context, b *book.Book, rep book.Report) error {
 	if len(rep.Unused) > 0 {
 		c.code = exitUnused
 	}
@@ -99,7 +101,7 @@ func (c *call) report(b *book.Book, rep book.Report) error {
 		c.notes(s.Notes)
 	}
 	c.unused(rep, voice(b))
-	for _, n := range append(rep.Notes, cropNotes(b, rep.Days)...) {
+	for _, n := range append(append(rep.Notes, cropNotes(b, rep.Days)...), farNotes(ctx, b, rep.Days)...) {
 		c.text("", "", c.card(n))
 	}
 	switch {
@@ -127,6 +129,51 @@ func cropNotes(b *book.Book, days []book.DayRef) []string {
 			if n += " Correct the planter card."; !slices.Contains(out, n) {
 				out = append(out, n)
 			}
+		}
+	}
+	return out
+}
+
+// far is how far from every field, in metres, planting is taken for a slip: the
+// wrong boundary, or a receiver that lies. Judgement, no source.
+const far = 50_000
+
+// farNotes says on which days the first position lies far from every field.
+func farNotes(ctx context.Context, b *book.Book, days []book.DayRef) []string {
+	fields := b.Fields()
+	if len(fields) == 0 {
+		return nil
+	}
+	var out []string
+	for _, d := range days {
+		var at *evenstand.TrackPoint
+		err := b.Track(ctx, d.Planter, d.Day, func(ps []evenstand.TrackPoint) error {
+			for i := range ps {
+				if at == nil && !math.IsNaN(ps[i].Lat) && !math.IsNaN(ps[i].Lon) {
+					p := ps[i]
+					at = &p
+				}
+			}
+			return nil
+		})
+		if err != nil || at == nil {
+			continue
+		}
+		frame := ground.NewFrame(at.Lat, at.Lon)
+		nearest, name := math.Inf(1), ""
+		for _, f := range fields {
+			for _, polygon := range f.Polygons {
+				for _, ring := range polygon {
+					for _, corner := range ring {
+						if m := math.Hypot(frame.ToLocal(corner[1], corner[0])); m < nearest {
+							nearest, name = m, f.Name
+						}
+					}
+				}
+			}
+		}
+		if nearest > far {
+			out = append(out, fmt.Sprintf("%s: the positions are %s from the nearest field, %s. Check that the boundaries are of this farm, and the receiver.", d.Day, voice(b).Length(nearest), name))
 		}
 	}
 	return out

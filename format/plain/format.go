@@ -51,6 +51,31 @@ func kindOf(name string) *kind {
 	return nil
 }
 
+// misnamed gives the kind that a table of another name has the header of, nil
+// for none.
+func misnamed(in fs.FS, name string) *kind {
+	if ext := strings.ToLower(path.Ext(name)); ext != ".csv" && ext != ".txt" {
+		return nil
+	}
+	f, err := in.Open(name)
+	if err != nil {
+		return nil
+	}
+	defer f.Close()
+	head := make([]byte, 512)
+	n, _ := io.ReadFull(f, head) // a short file is read whole
+	line, _, _ := strings.Cut(string(trimBOM(head[:n])), "\n")
+	columns := strings.Split(strings.ToLower(strings.TrimSpace(line)), ",")
+	var best *kind
+	for i := range kinds {
+		k := &kinds[i]
+		if len(columns) >= k.needed && slices.Equal(columns[:k.needed], k.want[:k.needed]) && (best == nil || k.needed > best.needed) {
+			best = k
+		}
+	}
+	return best
+}
+
 // folder is what one folder holds of the layout.
 type folder struct {
 	dir   string
@@ -77,7 +102,13 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 			return nil
 		}
 		isToml := strings.EqualFold(path.Base(name), SourceToml)
-		if d.IsDir() || !isToml && kindOf(name) == nil {
+		if d.IsDir() {
+			return nil
+		}
+		if !isToml && kindOf(name) == nil {
+			if k := misnamed(in, name); k != nil {
+				unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: "it has the header of " + k.file + " but another name", Do: "Name it " + k.file + ", in a folder of its own for each box."})
+			}
 			return nil
 		}
 		dir := path.Dir(name)

@@ -68,10 +68,10 @@ func (s *scan) track() error {
 		const nothing = 1e-7
 		switch {
 		case !ok1:
-			s.bad(&badPlace, s.field(1))
+			s.bad(notNumber(s.field(1), &badPlace), s.field(1))
 			continue
 		case !ok2:
-			s.bad(&badPlace, s.field(2))
+			s.bad(notNumber(s.field(2), &badPlace), s.field(2))
 			continue
 		case math.Abs(lat) > 90:
 			s.bad(&badRange, s.field(1))
@@ -190,7 +190,7 @@ func (s *scan) readings() (evenstand.Grade, error) {
 		text := s.field(3)
 		v, ok := parseNumber(text)
 		if !ok {
-			s.bad(&badValue, text)
+			s.bad(notNumber(text, &badValue), text)
 			continue
 		}
 		v = c.unit.ToSI(v)
@@ -245,7 +245,7 @@ func (s *scan) column(q, e, u []byte) *column {
 		c.e.N = int16(n)
 	}
 	if c.unit, err = evenstand.ParseUnit(string(u)); err != nil {
-		return fail(&badUnit, show(u))
+		return fail(unknownUnit(u), show(u))
 	}
 	in := c.q.Info()
 	percent := c.unit.Dim == evenstand.Plain && c.unit.Scale != 1
@@ -326,12 +326,12 @@ func (s *scan) journal() error {
 		e.Rows = rows
 		if text := s.field(3); len(text) > 0 {
 			if e.Value, ok = parseNumber(text); !ok {
-				s.bad(&badValue, text)
+				s.bad(notNumber(text, &badValue), text)
 				continue
 			}
 		}
 		if _, err := evenstand.ParseUnit(string(s.field(4))); err != nil {
-			s.bad(&badUnit, s.field(4))
+			s.bad(unknownUnit(s.field(4)), s.field(4))
 			continue
 		}
 		e.Unit = string(s.field(4))

@@ -1,6 +1,7 @@
 package plain
 
 import (
+	"bytes"
 	"fmt"
 	"strconv"
 	"strings"
@@ -16,7 +17,7 @@ type reason struct {
 }
 
 var (
-	badFields   = reason{why: "a line has another number of fields than the header", do: "Put texts that hold a comma in double quotes; the line may also be cut short."}
+	badFields   = reason{why: "a line has another number of fields than the header", do: "Write numbers with a decimal point, not a comma. Put texts that hold a comma in double quotes; the line may also be cut short."}
 	badQuote    = reason{why: "a quote is not closed on its line", do: `Close it, or write "" for a quote inside a quoted text.`}
 	badCut      = reason{why: "the last line has no line end and may be cut short", do: "If it is whole, end the file with a line break and read it again."}
 	badLong     = reason{why: "a line is longer than 256 KB", do: "Check that the file is the text that its name says."}
@@ -34,11 +35,58 @@ var (
 	badMatch    = reason{why: "the unit does not fit the quantity: %s", do: "Use a unit of what is measured; lb is a mass, lbf a force.", each: true}
 	badValue    = reason{why: "a value that is no number, such as %s", do: "Write a number with a decimal point; leave a line out when there is no value."}
 	badPlausi   = reason{why: "a value that cannot be: %s", do: "Check its unit, then the sensor.", each: true}
+	badComma    = reason{why: "a number with a decimal comma, such as %s", do: "Write a decimal point."}
 	badState    = reason{why: "a state that is neither 0 nor 1: %s", do: "Write 1 for yes and 0 for no.", each: true}
 	badWhat     = reason{why: "an entry of a kind that is not known: %s", do: "Use setting, refill, fix, remark, count, dig or lot.", each: true}
 	badRows     = reason{why: "a row list that cannot be read, such as %s", do: `Write "1-16" or "1-8,12", with the quotes where there is a comma.`}
 	badExtra    = reason{why: "%s, and the place was used without it", do: "Leave the field empty where it is not known.", each: true}
 )
+
+// usualUnits are spellings of units that people use, with ours.
+var usualUnits = map[string]string{
+	"inch": "in, or inH2O for a vacuum", "inches": "in, or inH2O for a vacuum", "\"": "in, or inH2O for a vacuum",
+	"inwc": "inH2O", "inches of water": "inH2O", "in h2o": "inH2O", "inch h2o": "inH2O", "\"h2o": "inH2O", "iwc": "inH2O",
+	"feet": "ft", "foot": "ft", "metres": "m", "meters": "m", "metre": "m", "meter": "m",
+	"lbs": "lbf for a force, lb for a mass", "pounds": "lbf for a force, lb for a mass", "pound": "lbf for a force, lb for a mass",
+	"kmh": "km/h", "kph": "km/h", "km/hr": "km/h", "mi/h": "mph", "miles/h": "mph", "mps": "m/s",
+	"seeds/ac": "1/ac", "seeds/acre": "1/ac", "sds/ac": "1/ac", "plants/ac": "1/ac", "seeds/ha": "1/ha", "seeds/m2": "1/m2",
+	"gpa": "gal/ac", "gpm": "gal/min", "gallons": "gal", "litres": "L", "liters": "L", "rpm": "1/min", "hz": "1/s",
+	"percent": "%", "pct": "%", "c": "degC", "f": "degF", "°c": "degC", "°f": "degF", "hpa": "mbar", "sec": "s", "volt": "V", "volts": "V",
+	"newton": "N", "newtons": "N", "pascal": "Pa", "degrees": "deg", "°": "deg",
+}
+
+// unknownUnit is the reason for a unit that is not known, with the spelling
+// that is likely meant.
+func unknownUnit(u []byte) *reason {
+	word := strings.ToLower(strings.TrimSpace(string(u)))
+	ours := usualUnits[word]
+	if ours == "" {
+		for _, name := range []string{"m", "cm", "mm", "in", "ft", "m/s", "km/h", "mph", "N", "kN", "lbf", "kgf", "Pa", "kPa", "mbar", "bar", "psi", "inH2O", "L/ha", "gal/ac", "kg/ha", "lb/ac", "L/s", "L/min", "gal/min", "L", "gal", "kg", "lb", "s", "deg", "V", "degC", "degF"} {
+			if strings.EqualFold(name, word) {
+				ours = name
+			}
+		}
+	}
+	if ours == "" {
+		return &badUnit
+	}
+	r := badUnit
+	r.do = "Write " + ours + "."
+	return &r
+}
+
+// notNumber is the reason for a text that is no number: a decimal comma is
+// said as one.
+func notNumber(text []byte, other *reason) *reason {
+	before, after, ok := bytes.Cut(text, []byte(","))
+	digits := func(b []byte) bool {
+		return len(b) > 0 && len(bytes.Trim(b, "0123456789")) == 0
+	}
+	if ok && digits(bytes.TrimPrefix(before, []byte("-"))) && digits(after) {
+		return &badComma
+	}
+	return other
+}
 
 // maxReasons bounds the reasons that are told apart by text in one file, so
 // that a file of noise does not become a report of its size.
