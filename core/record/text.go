@@ -344,7 +344,7 @@ func (p *page) money(f *evenstand.Finding) {
 	}
 	row := func(what, sum string) {
 		if sum != "" {
-			p.text("  "+pad(what, 13)+"  ", sum)
+			p.text("  "+pad(what, max(len("still to save"), len(name)))+"  ", sum)
 		}
 	}
 	row("so far", v.Money(m.SoFar, m.Unit))
