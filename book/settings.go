@@ -143,7 +143,7 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 
 // tomlError says where book.toml cannot be read, and what to do.
 func tomlError(data []byte, err error) error {
-	line, what, hint := plain.TOMLError(data, err)
+	line, hint, what := plain.TOMLError(data, err)
 	if line == 0 {
 		return what
 	}

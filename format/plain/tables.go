@@ -61,7 +61,7 @@ func parseDocument(file string, data []byte) (*document, table, *Error) {
 	data = trimBOM(data)
 	m := map[string]any{}
 	if err := toml.Unmarshal(data, &m); err != nil {
-		line, what, hint := TOMLError(data, err)
+		line, hint, what := TOMLError(data, err)
 		return d, table{}, &Error{file, line, what, hint}
 	}
 	d.index(data)

@@ -17,15 +17,15 @@ var commaNumber = regexp.MustCompile(`=\s*-?\d+,\d`)
 
 // TOMLError says in plain words what is wrong with a TOML text that toml could
 // not read, on which line (0: unknown), and what to do.
-func TOMLError(data []byte, err error) (line int, what error, hint string) {
+func TOMLError(data []byte, err error) (line int, hint string, what error) {
 	var strict *toml.StrictMissingError
 	if errors.As(err, &strict) && len(strict.Errors) > 0 {
 		line, _ = strict.Errors[0].Position()
-		return line, errors.New("the key " + strings.Join(strict.Errors[0].Key(), ".") + " is not known"), "Check its spelling, or take it out."
+		return line, "Check its spelling, or take it out.", errors.New("the key " + strings.Join(strict.Errors[0].Key(), ".") + " is not known")
 	}
 	var de *toml.DecodeError
 	if !errors.As(err, &de) {
-		return 0, errors.New(strings.TrimPrefix(err.Error(), "toml: ")), ""
+		return 0, "", errors.New(strings.TrimPrefix(err.Error(), "toml: "))
 	}
 	line, _ = de.Position()
 	text := []byte(nil)
@@ -34,10 +34,10 @@ func TOMLError(data []byte, err error) (line int, what error, hint string) {
 	}
 	switch msg := strings.TrimPrefix(de.Error(), "toml: "); {
 	case commaNumber.Match(text):
-		return line, errors.New("a number has a comma in it"), "Write a decimal point, not a comma, and nothing between thousands."
+		return line, "Write a decimal point, not a comma, and nothing between thousands.", errors.New("a number has a comma in it")
 	case strings.Contains(msg, "at start of value"):
-		return line, errors.New("what stands after the = is no number and no text in quotes"), "Put texts in double quotes; numbers stand without."
+		return line, "Put texts in double quotes; numbers stand without.", errors.New("what stands after the = is no number and no text in quotes")
 	default:
-		return line, errors.New(codePoint.ReplaceAllString(msg, "")), "Put texts in double quotes; numbers stand without."
+		return line, "Put texts in double quotes; numbers stand without.", errors.New(codePoint.ReplaceAllString(msg, ""))
 	}
 }
