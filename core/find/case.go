@@ -22,7 +22,9 @@ type caseFile struct {
 	drawn bool
 
 	cell *cellCase
-	sum  excess // skips or doubles beyond what the row would have without it
+	sum  excess  // skips or doubles beyond what the row would have without it
+	tail excess  // of that, what came since it may have been over
+	was  float64 // the rate when it was last clearly there
 	stop *stopCase
 	off  *offCase
 	rate *rateCase
@@ -55,6 +57,19 @@ func (x *excess) add(n, y, exp float64) {
 	x.places += n
 	x.got += y
 	x.expected += exp
+}
+
+// count adds a batch to the sums of a case.
+func (c *caseFile) count(n, y, exp float64) {
+	c.sum.add(n, y, exp)
+	c.tail.add(n, y, exp)
+}
+
+// over ends a case and takes back what was added after its end.
+func (c *caseFile) over(until evenstand.Micros) {
+	c.until = until
+	c.sum.add(-c.tail.places, -c.tail.got, -c.tail.expected)
+	c.tail = excess{}
 }
 
 // anyOpen tells whether one of the kinds is open on the row.

@@ -196,6 +196,7 @@ func (e *Engine) hourCase(r *row, kind int, from evenstand.Micros, hr *hourRow, 
 	w.heal = 0
 	w.rel = math.Min(4, math.Max(0.25, math.Exp(ref)))
 	f.sum = excess{places: c.N, got: c.Y, expected: math.Exp(lnExp) * c.N, varExp: 0.15 * 0.15}
+	f.was = c.Y / math.Max(1, c.N)
 	hr.flagged, hr.seen = 0, 0
 	e.raiseRate(r, kind, f)
 }

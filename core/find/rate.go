@@ -118,6 +118,22 @@ type rateWatchRow struct {
 	heal   float64
 	spoilt evenstand.Micros // when something else last moved the rate
 	healT  evenstand.Micros
+	memory [12]relAt // of rel, one every five minutes
+	kept   int
+}
+
+type relAt struct {
+	t   evenstand.Micros
+	rel float64
+}
+
+// keep remembers the row's ratio from time to time.
+func (w *rateWatchRow) keep(t evenstand.Micros) {
+	if w.kept > 0 && t-w.memory[(w.kept-1)%len(w.memory)].t < 300*evenstand.Second {
+		return
+	}
+	w.memory[w.kept%len(w.memory)] = relAt{t, w.rel}
+	w.kept++
 }
 
 const rateRing = 480
@@ -125,7 +141,7 @@ const rateRing = 480
 type rateBatch struct {
 	t0, t1  evenstand.Micros
 	y, n    float64
-	p       float64 // expected share from the peers and the row's ratio
+	p, rel  float64 // expected share from the peers and the row's ratio; that ratio
 	end     int64
 	counted bool // in the row's sums for the group test
 }
@@ -304,15 +320,15 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 	if e.common.covers(b.t0, b.t1) {
 		b.excused = true
 	}
-	w.ring[w.count%rateRing] = rateBatch{t0: b.t0, t1: b.t1, y: y, n: b.n, p: p, end: b.end}
+	w.ring[w.count%rateRing] = rateBatch{t0: b.t0, t1: b.t1, y: y, n: b.n, p: p, rel: w.rel, end: b.end}
 	w.count++
 
 	for _, c := range e.cases { // running sums of what is open on this row
 		if c.open() && c.sumKind() == kind && c.hasRow(r.n) {
 			if c.side != nil {
-				c.sum.add(b.n, y, e.otherLevel(c.side, r, b.t1, p)*b.n)
+				c.count(b.n, y, e.otherLevel(c.side, r, b.t1, p)*b.n)
 			} else if c.alarm != e.now {
-				c.sum.add(b.n, y, p*b.n)
+				c.count(b.n, y, p*b.n)
 			}
 		}
 	}
@@ -351,6 +367,7 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 		w.rel += g * (y/(level*b.n) - w.rel)
 		w.rel = math.Min(4, math.Max(0.25, w.rel))
 		w.n++
+		w.keep(b.t1)
 	}
 }
 
@@ -581,6 +598,10 @@ func (e *Engine) startSum(r *row, kind int, c *caseFile) {
 			c.sum.add(rb.n, rb.y, rb.p*rb.n)
 		}
 	}
+	c.tail = excess{}
+	if w.heal == 0 {
+		c.was = c.sum.got / math.Max(1, c.sum.places)
+	}
 	n := math.Max(float64(w.n), 30)
 	c.sum.varExp = phi / (0.012 * batchA * n) // the row's own ratio is known no better
 }
@@ -588,16 +609,19 @@ func (e *Engine) startSum(r *row, kind int, c *caseFile) {
 // healing notices that a row is as its peers again.
 func (w *rateWatchRow) healing(e *Engine, r *row, b batch, y, p float64, kind int) {
 	c := w.cse
-	// Half-way between the fault and health: a lucky stretch is no cure.
-	q := math.Sqrt(p * math.Min(0.9, math.Max(1.5*p, c.sum.got/math.Max(1, c.sum.places))))
+	// Half-way between the fault and health: a lucky stretch is no cure. How bad
+	// it was is taken from when it was clearly there: healthy batches would
+	// thin it.
+	was := math.Max(c.was, c.sum.got/math.Max(1, c.sum.places))
+	q := math.Sqrt(p * math.Min(0.9, math.Max(1.5*p, was)))
 	step := (y*math.Log(p/q) + (b.n-y)*math.Log((1-p)/(1-q))) / phi
 	if w.heal == 0 {
-		w.healT = b.t0
+		w.healT, c.tail = b.t0, excess{}
+		c.tail.add(b.n, y, p*b.n)
 	}
 	w.heal = math.Max(0, w.heal+step)
 	if w.heal >= healAlarm {
-		c.until = w.healT
-		c.sum.cut(w, c.until)
+		c.over(w.healT)
 		if c.waiting { // over before it was sure
 			c.waiting = false
 			if c.sum.got >= rateSure*c.sum.expected {
@@ -606,17 +630,6 @@ func (w *rateWatchRow) healing(e *Engine, r *row, b batch, y, p float64, kind in
 		}
 		w.cse = nil
 		w.det.Reset()
-	}
-}
-
-// cut takes back what was added after the end.
-func (x *excess) cut(w *rateWatchRow, until evenstand.Micros) {
-	for j := range min(w.count, rateRing) {
-		rb := w.back(j)
-		if rb.t0 < until {
-			break
-		}
-		x.add(-rb.n, -rb.y, -rb.p*rb.n)
 	}
 }
 

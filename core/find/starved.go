@@ -97,6 +97,7 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 	if w.cse != nil && w.cse.open() {
 		w.cse.runs.runs++
 		w.cse.runs.longest = max(w.cse.runs.longest, n)
+		w.cse.tail = excess{}
 		w.last = t
 	}
 	if w.since < runPause || e.common.n > 0 {
@@ -124,9 +125,39 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 			onsetLow: on - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
 			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n},
 		})
+		r.rates[kindSkips].forget(on)
 		e.startSum(r, kindSkips, w.cse)
 		e.explain(w.cse)
 	}
+}
+
+// forgetBack is how long before its first sure run starving may already have
+// raised what a row was taken to miss when healthy: it comes on over a quarter
+// of an hour (common practice, no source).
+const forgetBack = 15 * 60 * evenstand.Second
+
+// forget takes the row's ratio to its peers back to what it was before a
+// trouble that came on slowly, in what is expected of it since and from now on.
+func (w *rateWatchRow) forget(onset evenstand.Micros) {
+	rel := w.rel
+	for i := range min(w.kept, len(w.memory)) { // the latest of before, else the earliest
+		m := w.memory[(w.kept-1-i)%len(w.memory)]
+		rel = m.rel
+		if m.t <= onset-forgetBack {
+			break
+		}
+	}
+	
+	if rel >= w.rel {
+		return
+	}
+	for j := range min(w.count, rateRing) {
+		if b := &w.ring[(w.count-1-j)%rateRing]; b.t1 > onset {
+			b.p *= rel / b.rel
+			b.rel = rel
+		}
+	}
+	w.rel = rel
 }
 
 // tick ends the case when the runs stop.
@@ -137,7 +168,7 @@ func (w *starvedWatch) tick(e *Engine, r *row, t evenstand.Micros) {
 	}
 	rate := float64(c.runs.runs) / math.Max(1, float64(r.places-c.runs0(r)))
 	if float64(w.since)*rate > runEndNats && w.since > 6000 {
-		c.until = w.last
+		c.over(w.last)
 		w.c = 0
 		w.cse, w.prev = nil, c
 		r.rates[kindSkips].reset()
