@@ -23,6 +23,7 @@ type rowState struct {
 	stream  int       // that its seeds come from; -1 none yet
 	clock   seedClock // of that stream
 	inSeg   bool
+	hole    int // places before the first seed of the segment
 	enabled bool
 
 	seeds []evenstand.PlacedSeed // of the open pass

@@ -278,20 +278,26 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	gap := int32(-1)
 	class := evenstand.NoClass
 	step := 0.0
+	hole := 0 // places since the last seed of the pass that the rhythm does not reach over
 	if r.inSeg {
 		way := d - r.lastD
 		if own && way > 0 {
 			s.own = true
 			r.own.add(way)
 		}
-		if x.T-r.lastT > segmentTime && (math.IsNaN(xref) || way > segmentPlaces*xref) {
-			s.breakRow(r)
-		} else {
+		if xref > 0 {
+			step = math.Max(0, u-r.lastU) / xref
+		}
+		long := x.T-r.lastT > segmentTime && (math.IsNaN(xref) || way > segmentPlaces*xref)
+		if !long {
 			gap = int32(math.Max(0, math.Round(way*1000)))
 			if xref > 0 {
 				class = seedspacing.Classify(way, xref)
-				step = math.Max(0, u-r.lastU) / xref
 			}
+		}
+		if long || math.Round(step) > rhythm.MaxStep {
+			s.breakRow(r)
+			hole, step = max(0, int(math.Round(step))-1), 0
 		}
 	}
 	r.hasSeeds = true
@@ -306,6 +312,9 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 		s.gapOnly(r, gap, xref, x.T)
 		r.inSeg = true
 		return
+	}
+	if !r.inSeg {
+		r.hole = hole
 	}
 	r.out = r.dec.Seed(step, tag, r.out[:0])
 	r.inSeg = true
@@ -338,7 +347,8 @@ func (s *settler) settleSeed(r *rowState, dec rhythm.Decision) {
 	ps := &r.seeds[dec.Tag]
 	readable := r.dec.Sigma() <= rhythm.Unreadable
 	if dec.First {
-		s.engine.Place(r.n, find.Place{T: ps.T, K: dec.K, First: true, Readable: readable})
+		s.engine.Place(r.n, find.Place{T: ps.T, K: dec.K, Missing: r.hole, First: true, Readable: readable})
+		r.hole = 0
 		if r.cells > 0 {
 			ps.Cell = int16(((dec.K % int64(r.cells)) + int64(r.cells)) % int64(r.cells))
 		}

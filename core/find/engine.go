@@ -166,9 +166,9 @@ func (e *Engine) crop(r *row) string {
 type Place struct {
 	T       evenstand.Micros
 	K       int64
-	Missing int
-	Double  bool
-	First   bool
+	Missing int  // places without seed before it
+	Double  bool // it shares its place with the seed before
+	First   bool // the rhythm begins with it: Missing is then about what a hole spans
 	Off     float32
 	Sigma   float32 // the row's present scatter, in places; 0 unknown
 	// Readable says that single seeds may be classed; without it only rates
@@ -206,6 +206,7 @@ func (e *Engine) Place(n int, p Place) {
 		if r.cells.n > 0 {
 			r.cells.segment(p.T)
 		}
+		r.starved.hole(r, p.Missing, p.T, e)
 		return
 	}
 	if p.Sigma > 0 {

@@ -17,6 +17,7 @@ const (
 	runFloor   = 2e-5
 	runEndNats = 9.0
 	runDoubt   = 60 * evenstand.Second // between two runs at the start
+	runMost    = 100                   // places; what is longer is a stop or a switch, not a run
 )
 
 type starvedWatch struct {
@@ -29,6 +30,8 @@ type starvedWatch struct {
 	all   int       // runs of the day
 	at    [32]runAt // late runs that counted
 	k     int
+	holes [16]hole // late ones
+	held  int
 	cse   *caseFile
 	prev  *caseFile // the last one that ended
 }
@@ -37,6 +40,26 @@ type starvedWatch struct {
 type runAt struct {
 	t evenstand.Micros
 	p int64
+}
+
+// hole is a run of misses so long that the rhythm broke over it.
+type hole struct {
+	t evenstand.Micros
+	n int
+}
+
+// hole takes a run of misses over which the rhythm broke. It stands in no batch
+// of the row's rates, so it is summed here, unless it belongs to a stop.
+func (w *starvedWatch) hole(r *row, n int, t evenstand.Micros, e *Engine) {
+	if n < runLeast || n > runMost || e.anyDuring(r.n, t-10*evenstand.Second, t, evenstand.KindRowStopped, evenstand.KindRowLeftOff) {
+		return
+	}
+	w.holes[w.held%len(w.holes)] = hole{t, n}
+	w.held++
+	if c := w.cse; c != nil && c.open() {
+		c.sum.add(float64(n), float64(n), r.ownMiss*float64(n))
+	}
+	w.run(r, n, t, e)
 }
 
 // onset is the run with which the starving began: by the Poisson likelihood of
@@ -127,6 +150,11 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 		})
 		r.rates[kindSkips].forget(on)
 		e.startSum(r, kindSkips, w.cse)
+		for _, h := range w.holes[:min(w.held, len(w.holes))] {
+			if h.t > on {
+				w.cse.sum.add(float64(h.n), float64(h.n), r.ownMiss*float64(h.n))
+			}
+		}
 		e.explain(w.cse)
 	}
 }
@@ -147,7 +175,7 @@ func (w *rateWatchRow) forget(onset evenstand.Micros) {
 			break
 		}
 	}
-	
+
 	if rel >= w.rel {
 		return
 	}

@@ -12,7 +12,6 @@ const (
 	wideSD    = 0.45       // places
 	gain      = 0.03       // how far a seed pulls the phase towards itself
 	behind    = 7.0        // nats behind the best at which a hypothesis is dropped
-	maxStep   = 24         // places that one step may span
 	histMask  = 7          // ring of eight, more than lag
 	scaleGain = 1.0 / 300  // how far a gap pulls the scale while the rhythm is being found
 	scaleHold = 1.0 / 4000 // and once it is held
@@ -20,6 +19,10 @@ const (
 	leanGain  = 1.0 / 50   // memory of the mean offset
 	leanMax   = 0.12       // places of mean offset at which the rhythm counts as lost
 )
+
+// MaxStep is how many places one step may span; after a longer one the rhythm
+// starts anew.
+const MaxStep = 24
 
 // Limits of the scatter in places: above Unreadable the rhythm cannot be
 // read at all, above Single no word is said about a single seed.
@@ -182,7 +185,7 @@ func (d *Decoder) Seed(step float64, tag int32, out []Decision) []Decision {
 		x := h.x + du
 		m0 := int(math.Floor(x + 0.5))
 		for m := m0 - 1; m <= m0+1; m++ {
-			if m < 0 || m > maxStep {
+			if m < 0 || m > MaxStep {
 				continue
 			}
 			e := x - float64(m)
