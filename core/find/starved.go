@@ -72,7 +72,9 @@ func (w *starvedWatch) onset(q0 float64, now int64) evenstand.Micros {
 	for j := 2; j < n; j++ { // runs after the one that is tried
 		r := w.at[(w.k-1-j)%len(w.at)]
 		k, x := float64(j), q0*float64(max(1, now-r.p))
-		like[j] = k*math.Log(k/x) - k + x
+		if k > x { // fewer than healthy is no starving
+			like[j] = k*math.Log(k/x) - k + x
+		}
 		best = math.Max(best, like[j])
 	}
 	for j := 2; j < n; j++ {

@@ -82,7 +82,7 @@ type vacuumWatch struct {
 	backAt   evenstand.Micros
 	now      float64
 	after    stat2
-	ring     [128]vacMeanAt // late means, to tell when it fell
+	ring     [256]vacMeanAt // late means, to tell when it fell
 	k        int
 }
 
@@ -107,7 +107,7 @@ func (w *vacuumWatch) mid(n int) float64 {
 // onset is the mean with which the fall most probably began: the largest sum
 // of what speaks for the present level against the one before.
 func (w *vacuumWatch) onset(s float64) evenstand.Micros {
-	n := min(w.k, len(w.ring))
+	n := min(w.k, 128)
 	level := 0.0
 	for j := 1; j <= min(n, 3); j++ {
 		level += w.ring[(w.k-j)%len(w.ring)].m / float64(min(n, 3))
@@ -119,6 +119,40 @@ func (w *vacuumWatch) onset(s float64) evenstand.Micros {
 		sum += d * ((w.ref-v.m)/s - d/2)
 		if sum > best {
 			best, at = sum, v.t
+		}
+	}
+	return at
+}
+
+// ramp is when a fall began that came on slowly: the start of the line from the
+// level before down to the present one that fits best, if it fits clearly
+// better than a step at since does; else since.
+func (w *vacuumWatch) ramp(since evenstand.Micros) evenstand.Micros {
+	n := min(w.k, len(w.ring))
+	back := func(j int) vacMeanAt { return w.ring[(w.k-j)%len(w.ring)] }
+	level := w.mid(6)
+	step := 0.0
+	for j := 1; j <= n; j++ {
+		v, at := back(j), w.ref
+		if v.t >= since {
+			at = level
+		}
+		step += (v.m - at) * (v.m - at)
+	}
+	best, at := 0.8*step, since
+	before := make([]float64, n+2) // squares against the level before, from j on
+	for j := n; j >= 1; j-- {
+		v := back(j)
+		before[j] = before[j+1] + (v.m-w.ref)*(v.m-w.ref)
+	}
+	for a := 6; a <= n; a++ {
+		sq := before[a+1]
+		for j := 1; j <= a && sq < best; j++ {
+			d := back(j).m - (level + (w.ref-level)*float64(j-1)/float64(a-1))
+			sq += d * d
+		}
+		if sq < best && back(a).t < since {
+			best, at = sq, back(a).t
 		}
 	}
 	return at
@@ -304,7 +338,7 @@ func (e *Engine) tickSide(s *side, t evenstand.Micros) {
 		return
 	}
 	since := max(w.since, w.onset(math.Max(vacFloorPa, w.dev*1.2533)))
-	c := e.openSide(s, rows, e.afterHalt(since, vacDoubt), t)
+	c := e.openSide(s, rows, e.afterHalt(w.ramp(since), vacDoubt), t)
 	c.vac.byGauge = true
 	c.vac.machine = s == e.machine
 	c.vac.before = stat2{w.ref, 1}
