@@ -17,7 +17,9 @@ const (
 	rateWindows = 30 // windows beyond rateSmall on one side before it is raised
 	rateCalm    = 3  // windows in a row without a deviation that end a run
 	rateBack    = 0.010
+	rateHealed  = 0.4 // of the deviation: under it a window counts as healthy
 	rateBackFor = 12
+	rateLate    = 6                     // first windows in which the ratio is still on its way
 	rateSettle  = 30 * evenstand.Second // after a change of target
 )
 
@@ -32,6 +34,10 @@ type rateWatch struct {
 	calm    int
 	back    int
 	backAt  evenstand.Micros
+	planted float64          // m² since the morning, rows that are on and not stopped
+	sinceA  float64          // planted at since,
+	windowA float64          // at the start of the window,
+	backA   float64          // and at backAt
 	first   evenstand.Micros // first window of the day
 	cse     *caseFile
 	speed   stat2 // logged speed over the receiver's, of late
@@ -39,8 +45,9 @@ type rateWatch struct {
 
 type rateCase struct {
 	ratio     evenstand.Moments
-	area      float64
-	speed     float64 // logged speed over the receiver's; NaN unknown
+	tail      evenstand.Moments // of windows in which it may have been over
+	area      float64           // NaN unknown
+	speed     float64           // logged speed over the receiver's; NaN unknown
 	fromStart bool
 }
 
@@ -66,13 +73,16 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 	if !e.bar.Planting {
 		return
 	}
-	way := e.bar.Speed
-	if c := w.cse; c != nil && c.open() && !math.IsNaN(e.cfg.Spacing) {
-		for _, r := range e.rows {
-			if r.enabled && r.rateWay > 0 {
-				c.rate.area += way * e.cfg.Spacing
-			}
+	if w.sec == 0 {
+		w.windowA = w.planted
+	}
+	for _, r := range e.rows {
+		if r.enabled && !(r.stop.cse != nil && r.stop.cse.open()) {
+			w.planted += e.bar.Speed * e.cfg.Spacing
 		}
+	}
+	if c := w.cse; c != nil && c.open() {
+		c.rate.area = w.planted - w.sinceA
 	}
 	w.sec++
 	if w.sec < rateWindow {
@@ -96,18 +106,20 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 	}
 	dev := stat.Median(vals) - 1
 	if c := w.cse; c != nil && c.open() {
-		c.rate.ratio.Add(1 + dev)
-		if math.Abs(dev) < rateBack {
+		if math.Abs(dev) < math.Max(rateBack, rateHealed*math.Abs(c.rate.ratio.Mean()-1)) {
+			c.rate.tail.Add(1 + dev)
 			if w.back == 0 {
-				w.backAt = t - rateWindow*evenstand.Second
+				w.backAt, w.backA = t-rateWindow*evenstand.Second, w.windowA
 			}
 			w.back++
 			if w.back >= rateBackFor {
-				c.until = w.backAt
+				c.until, c.rate.area = w.backAt, w.backA-w.sinceA
 				w.cse, w.run = nil, 0
 			}
 		} else {
-			w.back = 0
+			c.rate.ratio.Merge(c.rate.tail)
+			c.rate.ratio.Add(1 + dev)
+			c.rate.tail, w.back = evenstand.Moments{}, 0
 		}
 		return
 	}
@@ -124,6 +136,7 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 	}
 	if w.run == 0 {
 		w.since, w.sum, w.sign = t-rateWindow*evenstand.Second, 0, math.Copysign(1, dev)
+		w.sinceA = w.windowA
 	}
 	w.vals[w.run%rateWindows] = dev
 	w.run++
@@ -145,11 +158,9 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 	if w.speed.n > 0 {
 		c.rate.speed = w.speed.sum
 	}
-	for _, v := range w.vals {
-		c.rate.ratio.Add(1 + v)
+	for j := range rateWindows - rateLate {
+		c.rate.ratio.Add(1 + w.vals[(w.run-1-j)%rateWindows])
 	}
-	if !math.IsNaN(e.cfg.Spacing) {
-		c.rate.area = float64(w.run*rateWindow) * way * e.cfg.Spacing * float64(len(vals))
-	}
+	c.rate.area = w.planted - w.sinceA
 	w.cse, w.back = c, 0
 }
