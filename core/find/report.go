@@ -425,10 +425,12 @@ func (e *Engine) reportStop(c *caseFile, f *evenstand.Finding) {
 	if area == 0 {
 		area = nan
 	}
-	// A reading a second tells the ends of each stop to a second and a half.
+	// A reading a second tells the ends of each stop to a second and a half, and
+	// the start of a pass, where counts come late, no better than to 4 % of the
+	// way (judgement).
 	rel := 0.02
 	if c.grade != evenstand.GradeA {
-		rel = math.Min(0.9, math.Hypot(rel, 1.5*math.Sqrt(float64(s.stops))/math.Max(1, s.seconds)))
+		rel = math.Min(0.9, math.Hypot(0.04, 1.5*math.Sqrt(float64(s.stops))/math.Max(1, s.seconds)))
 	}
 	f.Harm = []evenstand.Harm{{
 		Kind: evenstand.EmptyGround, Amount: evenstand.Range{Low: num(area * (1 - rel)), Mid: num(area), High: num(area * (1 + rel))},
