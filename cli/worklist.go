@@ -90,6 +90,7 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 		listed[f.ID] = true
 	}
 	suspected, ended, upsets := 0, 0, 0
+	bare, places := 0.0, 0 // ground that ended findings left without seed, m of row
 	itself := func(n int) string {
 		if n == 1 {
 			return "ended by itself"
@@ -103,6 +104,10 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 			upsets++
 		case f.Status == evenstand.Ended:
 			ended++
+			if m, ok := advise.Figure(&f, "metres without seed"); ok && m > 0 {
+				bare += m
+				places++
+			}
 		default:
 			suspected++
 		}
@@ -115,6 +120,14 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 		if k.n > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", k.n, k.what))
 		}
+	}
+	if places > 0 {
+		where := "in one place"
+		if places > 1 {
+			where = fmt.Sprintf("in %d places", places)
+		}
+		c.printf("\n")
+		c.hint(c.Stdout, fmt.Sprintf("%s of row was left bare %s, and is over: does going back over it still pay? Where it is:", voice(b).Length(bare), where), "evenstand worklist "+c.args[0]+" --all")
 	}
 	if len(parts) > 0 {
 		c.hint(c.Stderr, "Not listed: "+strings.Join(parts, ", ")+". To see them:", "evenstand worklist "+c.args[0]+" --all")
