@@ -29,7 +29,7 @@ type Day struct {
 // lent.
 type Output interface {
 	// Pass hands over a finished pass: its seeds sorted by row and time, and
-	// its stretches sorted by row and place.
+	// its stretches sorted by row and place. Both are only lent.
 	Pass(p evenstand.Pass, seeds []evenstand.PlacedSeed, stretches []evenstand.Stretch) error
 	// Track hands over the bar's path, in time order.
 	Track([]evenstand.TrackPoint) error

@@ -18,10 +18,11 @@ type rowState struct {
 	xref    float64 // m; NaN unknown
 	own     ownSpacing
 	lastT   evenstand.Micros
-	lastD   float64   // way of the row at the last seed, m
-	lastU   float64   // the same at the moment that drove it
-	stream  int       // that its seeds come from; -1 none yet
-	clock   seedClock // of that stream
+	lastD   float64          // way of the row at the last seed, m
+	lastU   float64          // the same at the moment that drove it
+	stream  int              // that its seeds come from; -1 none yet
+	clock   seedClock        // of that stream
+	lagT    evenstand.Micros // its lag
 	inSeg   bool
 	hole    int // places before the first seed of the segment
 	enabled bool

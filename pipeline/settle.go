@@ -89,7 +89,9 @@ type settler struct {
 	tickN    int
 	planting bool
 	pose     align.Pose
-	fall     float64
+	fall     evenstand.Micros       // from the sensor to the furrow
+	passOut  []evenstand.PlacedSeed // of the pass that ends, used again
+	strOut   []evenstand.Stretch
 	own      bool // a row's own spacing stood in for a target
 }
 
@@ -360,9 +362,8 @@ func (s *settler) align() {
 	width := float64(s.card.Rows) * s.card.RowSpacing
 	s.passes = align.Passes(s.path, down, align.PassOptions{Planter: s.day.Planter, Fields: s.day.Fields, Width: width, ClockError: clockErr, FallSD: 0.005})
 	s.ownPasses()
-	s.fall = s.card.Geometry.SeedFall
-	if math.IsNaN(s.fall) {
-		s.fall = 0
+	if fall := s.card.Geometry.SeedFall; !math.IsNaN(fall) {
+		s.fall = evenstand.FromSeconds(fall)
 	}
 	s.judgeClocks()
 	s.start()

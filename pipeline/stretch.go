@@ -56,11 +56,15 @@ func (s *settler) endPass() error {
 		s.engine.Lift(p.End)
 	}
 	marks := s.marks(p)
-	var seeds []evenstand.PlacedSeed
-	var stretches []evenstand.Stretch
+	seeds, stretches := s.passOut[:0], s.strOut[:0]
 	planted := 0.0
 	total := 0.0
 	sown := s.sown()
+	n := 0
+	for _, r := range s.rows {
+		n += len(r.seeds)
+	}
+	seeds = slices.Grow(seeds, n)
 	for _, r := range s.rows {
 		seeds = append(seeds, r.seeds...)
 		total += float64(len(r.seeds))
@@ -113,6 +117,7 @@ func (s *settler) endPass() error {
 	}
 	s.cur++
 	s.open = false
+	s.passOut, s.strOut = seeds, stretches
 	return s.out.Pass(*p, seeds, stretches)
 }
 

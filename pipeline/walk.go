@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"evenstand"
-	"evenstand/core/align"
 	"evenstand/core/find"
 	"evenstand/core/measure/rhythm"
 	"evenstand/core/measure/seedspacing"
@@ -267,12 +266,11 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 			s.breakRow(r)
 		}
 		r.stream, r.clock = stream, s.clocks[stream]
+		r.lagT = evenstand.FromSeconds(r.clock.lag)
 	}
-	pose := s.here.At(x.T)
-	d := align.RowWay(pose, r.y)
-	drive := s.driven.AtSeconds(x.T, -r.clock.lag)
-	u := align.RowWay(drive, r.y)
-	land := s.landing.AtSeconds(x.T, s.fall)
+	d := s.here.Row(x.T, r.y)
+	u := s.driven.Row(x.T-r.lagT, r.y)
+	land, _ := s.landing.Way(x.T + s.fall)
 
 	xref, own := r.spacing()
 	gap := int32(-1)
@@ -303,7 +301,7 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	r.hasSeeds = true
 	r.seedAt = x.T
 	tag := int32(len(r.seeds))
-	place := math.Round((land.S - p.S0) * 1000)
+	place := math.Round((land - p.S0) * 1000)
 	r.seeds = append(r.seeds, evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
 	s.stretchSeed(r, place/1000, gap, class, xref)
 	s.engine.Seed(r.n, x.T)

@@ -66,6 +66,24 @@ func (c *Cursor) At(t evenstand.Micros) Pose {
 	}
 }
 
+// Way gives the odometer and the heading of the bar at a moment, as At does.
+func (c *Cursor) Way(t evenstand.Micros) (s, psi float64) {
+	d := uint64(t - c.t0)
+	if d >= c.span {
+		c.seek(t)
+		d = uint64(t - c.t0)
+	}
+	u := float64(d) * c.scale
+	return c.s.at(u), c.psi.at(u)
+}
+
+// Row gives the odometer at a moment of the row that lies y metres right of
+// the bar's centre, as RowWay does.
+func (c *Cursor) Row(t evenstand.Micros, y float64) float64 {
+	s, psi := c.Way(t)
+	return s - y*psi
+}
+
 // AtSeconds gives the bar some seconds after t, such as when a seed that the
 // sensor saw at t reached the furrow.
 func (c *Cursor) AtSeconds(t evenstand.Micros, later float64) Pose {
