@@ -9,5 +9,9 @@
 // upsets are kept apart. A fault that was weaker or shorter than tests demand
 // a finding for is a bonus when found and no miss when not.
 //
+// Beside it stands what every fault and distractor was taken for: the kinds
+// raised on its rows in its time. From that comes the table of what is mistaken
+// for what, and how well two look-alikes are told apart.
+//
 // Rules: the project's simulator specification, section 9.
 package score

@@ -23,6 +23,7 @@ type Report struct {
 	Upsets  int        `json:"upsets"`    // kept aside
 	Hinted  int        `json:"suspected"` // not raised, not scored
 	Places  []Position `json:"places,omitempty"`
+	Taken   []Taken    `json:"taken"` // what each fault was taken for
 }
 
 // Day is one simulated day.
@@ -128,6 +129,7 @@ func Score(findings []evenstand.Finding, truth sim.Truth) Report {
 			r.Matches = append(r.Matches, compare(day, f, t, &truth))
 		}
 	}
+	r.Taken = takenFor(day, raised, match, truth.Faults)
 	for i, f := range raised {
 		if match[i] != nil {
 			continue
@@ -236,11 +238,8 @@ func compare(day string, f *evenstand.Finding, t *sim.Fault, truth *sim.Truth) M
 	var places float64
 	places, m.PlantingS = planted(truth.Passes, t.From, f.Alarm)
 	m.DelayTurns = places / float64(max(truth.Day.Cells, 1))
-	best := -1.0
+	m.Cause = firstCause(f)
 	for _, c := range f.Causes {
-		if c.Probability > best {
-			best, m.Cause = c.Probability, c.Cause
-		}
 		if slices.Contains(t.Causes, c.Cause) {
 			m.CauseOdds += c.Probability
 		}
@@ -343,6 +342,7 @@ func (r *Report) Merge(o Report) {
 	r.False = append(r.False, o.False...)
 	r.Excused = append(r.Excused, o.Excused...)
 	r.Places = append(r.Places, o.Places...)
+	r.Taken = append(r.Taken, o.Taken...)
 	r.Upsets += o.Upsets
 	r.Hinted += o.Hinted
 }

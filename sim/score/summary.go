@@ -211,6 +211,12 @@ func (r *Report) WriteText(w io.Writer) error {
 	for _, p := range s.Places {
 		fmt.Fprintf(&b, "places          %-9s rms %s m, 95 %% within %s m, %d seeds\n", p.Of, figure(p.RMS, 3), figure(p.P95, 3), p.N)
 	}
+	if len(r.Taken) > 0 {
+		b.WriteString("\nwhat was there, and what it was taken for\n")
+		for l := range strings.Lines(r.Mistaken().Text()) {
+			b.WriteString("  " + l)
+		}
+	}
 	if len(r.Missed) > 0 {
 		b.WriteString("\nmissed\n")
 		for _, m := range r.Missed {

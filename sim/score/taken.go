@@ -1,0 +1,156 @@
+package score
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"evenstand"
+	"evenstand/sim"
+)
+
+// Taken is what a fault or distractor was taken for: a line of the table of
+// what is mistaken for what.
+type Taken struct {
+	Day      string   `json:"day"`
+	Fault    string   `json:"fault"`
+	Kind     string   `json:"kind"`
+	Variant  string   `json:"variant,omitempty"`
+	Distract bool     `json:"distractor"`
+	Demanded bool     `json:"detectable"`
+	For      []string `json:"taken_for"` // kinds raised on its rows in its time, sorted, each once
+	// Right: the finding that was asked for was raised, with a first cause that
+	// counts as right; of what asks for none, that nothing was raised but what
+	// its evidence may honestly raise.
+	Right bool `json:"right"`
+}
+
+// takenFor says what was raised on the rows and in the time of each fault.
+func takenFor(day string, raised []*evenstand.Finding, match []*sim.Fault, faults []sim.Fault) (out []Taken) {
+	for i := range faults {
+		t := &faults[i]
+		if !t.Happened {
+			continue
+		}
+		x := Taken{Day: day, Fault: t.ID, Kind: t.Kind, Variant: t.Variant, Distract: t.Distract, Demanded: t.Detectable, For: []string{}, Right: t.Distract}
+		w := slack(t)
+		for j, f := range raised {
+			if match[j] != t && (match[j] != nil || f.Rows.Jaccard(t.Rows) < 0.5 || f.Since < t.From-w || f.Since > t.To+w) {
+				continue
+			}
+			if !slices.Contains(x.For, f.Kind) {
+				x.For = append(x.For, f.Kind)
+			}
+			switch {
+			case match[j] == t:
+				x.Right = slices.Contains(t.Causes, firstCause(f))
+			case t.Distract && !slices.Contains(t.Excused, f.Kind):
+				x.Right = false
+			}
+		}
+		slices.Sort(x.For)
+		out = append(out, x)
+	}
+	return out
+}
+
+func firstCause(f *evenstand.Finding) (cause string) {
+	best := -1.0
+	for _, c := range f.Causes {
+		if c.Probability > best {
+			best, cause = c.Probability, c.Cause
+		}
+	}
+	return cause
+}
+
+// Mistaken is the table of what was taken for what: by kind (with its variant)
+// of the fault, how often each kind was raised of it, "" nothing.
+type Mistaken map[string]map[string]int
+
+// Mistaken draws the table. Faults weaker than demanded are left out.
+func (r *Report) Mistaken() Mistaken {
+	m := Mistaken{}
+	for _, t := range r.Taken {
+		if !t.Demanded && !t.Distract {
+			continue
+		}
+		if m[t.Kind] == nil {
+			m[t.Kind] = map[string]int{}
+		}
+		if len(t.For) == 0 {
+			m[t.Kind][""]++
+		}
+		for _, k := range t.For {
+			m[t.Kind][k]++
+		}
+	}
+	return m
+}
+
+// Text writes the table for people, one line a kind, the most frequent first.
+func (m Mistaken) Text() string {
+	var b strings.Builder
+	var kinds []string
+	for k := range m {
+		kinds = append(kinds, k)
+	}
+	slices.Sort(kinds)
+	for _, k := range kinds {
+		var names []string
+		for n := range m[k] {
+			names = append(names, n)
+		}
+		slices.SortFunc(names, func(a, b string) int {
+			if d := m[k][b] - m[k][a]; d != 0 {
+				return d
+			}
+			return strings.Compare(a, b)
+		})
+		var parts []string
+		for _, n := range names {
+			what := n
+			if n == "" {
+				what = "nothing"
+			}
+			parts = append(parts, fmt.Sprintf("%s %d", what, m[k][n]))
+		}
+		fmt.Fprintf(&b, "%-14s %s\n", k, strings.Join(parts, ", "))
+	}
+	return b.String()
+}
+
+// Apart gives the share of the faults of two kinds, in their variants when they
+// are named ("kind variant"), that were not taken for one another: right, and
+// nothing raised of them that only the other asks for.
+func (r *Report) Apart(a, b string) (s Share) {
+	s.Share = evenstand.Unknown
+	is := func(t *Taken, name string) bool {
+		kind, variant, named := strings.Cut(name, " ")
+		return t.Kind == kind && (!named || t.Variant == variant)
+	}
+	kind := func(name string) string { k, _, _ := strings.Cut(name, " "); return evenstand.Family(k) }
+	for i := range r.Taken {
+		t := &r.Taken[i]
+		if !t.Demanded && !t.Distract {
+			continue
+		}
+		other := ""
+		switch {
+		case is(t, a):
+			other = kind(b)
+		case is(t, b):
+			other = kind(a)
+		default:
+			continue
+		}
+		ok := t.Right
+		if other != evenstand.Family(t.Kind) {
+			for _, k := range t.For {
+				ok = ok && evenstand.Family(k) != other
+			}
+		}
+		s.add(ok)
+	}
+	return s
+}
