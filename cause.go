@@ -22,4 +22,7 @@ const (
 	CauseBridging    = "seed bridging or sticky"
 	CauseDelivery    = "seed delivery"
 	CauseRock        = "passing trouble"
+	CauseTubeWorn    = "seed tube worn or loose"
+	CauseArms        = "worn arms or bushings"
+	CauseRelease     = "seed let go late"
 )

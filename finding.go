@@ -125,6 +125,7 @@ const (
 	KindLowVacuum   = "low-vacuum"
 	KindRateOff     = "rate-off"
 	KindStarvedRow  = "starved-row"
+	KindRowBounce   = "row-bounce"
 	KindUpset       = "upset"
 )
 
@@ -181,10 +182,11 @@ type HarmKind string
 
 // The kinds of harm.
 const (
-	MissingSeeds HarmKind = "missing seeds" // places due that hold no seed, beyond what a healthy row misses
-	ExtraSeeds   HarmKind = "extra seeds"   // seeds beyond the places due
-	EmptyGround  HarmKind = "empty ground"  // m2 of row on which nothing was planted
-	RateError    HarmKind = "rate error"    // m2 planted at another rate than asked; Ratio says which
+	MissingSeeds HarmKind = "missing seeds"  // places due that hold no seed, beyond what a healthy row misses
+	ExtraSeeds   HarmKind = "extra seeds"    // seeds beyond the places due
+	EmptyGround  HarmKind = "empty ground"   // m2 of row on which nothing was planted
+	RateError    HarmKind = "rate error"     // m2 planted at another rate than asked; Ratio says which
+	Uneven       HarmKind = "uneven spacing" // m2 planted with seeds further off their places; SD and Usual say how far
 )
 
 // Harm is an amount of something lost with its uncertainty, and how fast it
@@ -198,6 +200,10 @@ type Harm struct {
 	Ratio  Number   `json:"ratio"`  // actual over target, for RateError
 	Share  Number   `json:"share"`  // amount per place due while it lasts, for what is to come
 	Crop   string   `json:"crop"`
+	// SD and Usual are the SD of plant spacing in m with and without it, for
+	// Uneven; 0 otherwise.
+	SD    Number `json:"sd_m,omitempty"`
+	Usual Number `json:"usual_sd_m,omitempty"`
 }
 
 // Chart is a small drawing: values at places along x. Kind says how to read it.

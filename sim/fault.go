@@ -14,7 +14,6 @@ import (
 const (
 	KindRock         = "rock"          // a stone: one row skips for a moment
 	KindFanRestart   = "fan-restart"   // the fan was stopped: every row skips for two turns
-	KindRowBounce    = "row-bounce"    // seeds bounce more, the metering is right
 	KindSensorMisses = "sensor-misses" // the sensor overlooks seeds that are there
 	KindDust         = "dust"          // pulses that are no seeds
 )
@@ -47,9 +46,10 @@ var faultKinds = map[string]faultKind{
 	// said beside it.
 	evenstand.KindStarvedRow: {expected: evenstand.KindStarvedRow, excused: []string{evenstand.KindRowSkips, evenstand.KindRowStopped, evenstand.KindUpset}, unit: "enter", strength: 0.002, low: 1e-5, high: 0.2, grades: "A", variants: []string{"bridging", "delivery"}},
 
+	evenstand.KindRowBounce: {expected: evenstand.KindRowBounce, unit: "times", strength: 1.8, low: 1, high: 5, grades: "A", variants: []string{"tube", "release"}},
+
 	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
 	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
-	KindRowBounce:  {distractor: true, unit: "times", strength: 1.8, low: 1, high: 5, grades: "A"},
 	// No method on one row tells a seed overlooked from a skip, or a dust pulse
 	// from a double: the finding may be raised, with the sensor as a cause.
 	KindSensorMisses: {distractor: true, excused: []string{evenstand.KindRowSkips}, unit: "share", strength: 0.05, low: 0, high: 1, grades: "AB"},
@@ -316,7 +316,8 @@ type effect struct {
 	dead         *fault // the sensor sees nothing
 	rate         float64
 	cellsFitted  int
-	bounce       float64
+	bounce       float64 // times the scatter of the seeds
+	late         bool    // what is more of it only delays seeds
 	miss         float64
 	dust         float64
 	kpa          float64 // of the side's vacuum, lost
@@ -368,8 +369,9 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 		e.burst, e.burstBy = f.Strength, f
 	case KindFanRestart:
 		e.burst, e.burstBy = 1, f
-	case KindRowBounce:
+	case evenstand.KindRowBounce:
 		e.bounce *= f.Strength
+		e.late = e.late || f.Variant == "release"
 	case KindSensorMisses:
 		e.miss = 1 - (1-e.miss)*(1-f.Strength)
 	case KindDust:
@@ -417,6 +419,12 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseDelivery, evenstand.CauseBridging)
 		}
 		return one(evenstand.CauseBridging, evenstand.CauseDelivery)
+	case evenstand.KindRowBounce:
+		if f.Variant == "release" {
+			return one(evenstand.CauseRelease)
+		}
+		// A worn tube and worn arms scatter the seeds alike.
+		return one(evenstand.CauseTubeWorn, evenstand.CauseArms)
 	case KindRock:
 		return one(evenstand.CauseRock)
 	case KindFanRestart:
@@ -424,7 +432,7 @@ func (f *fault) causes() (string, []string) {
 	case KindSensorMisses, KindDust:
 		return one(evenstand.CauseSensor)
 	}
-	return one(evenstand.CauseTube)
+	return "", nil
 }
 
 // detectable tells whether the fault was as strong and long as tests demand a
@@ -450,6 +458,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return f.farthest >= 30
 	case evenstand.KindStarvedRow:
 		return f.Strength >= 0.002 && places >= 20000
+	case evenstand.KindRowBounce:
+		return f.Strength >= 1.6 && places >= 5000
 	case evenstand.KindRateOff:
 		return math.Abs(f.mult-1) >= 0.03 && f.planting >= 600
 	}

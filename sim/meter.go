@@ -169,7 +169,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 		pSkip, pSkip0, pDbl, pDbl0 uint32
 		missBits                   = uint16(min(s.Sensor.Miss/100, 1) * 65535)
 		jumpBits                   uint16
-		bounce, vRow               float64
+		bounce, late, vRow         float64
 		perTick                    float64
 		offSince                   = -1.0
 		drill                      = r.drill
@@ -216,7 +216,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			missBits = uint16(min(e.miss, 1) * 65535)
 			jumpBits = uint16(min(tube.Jumps*(vRow/2.2)*(vRow/2.2), 0.5) * 65535)
-			bounce = tube.Bounce * e.bounce
+			bounce, late = s.bounce(&e, vRow)
 			perTick = tick * perMetre * e.rate * (1 + m.DriveSD*dr)
 			off := e.still != nil && e.still.Kind == evenstand.KindRowLeftOff
 			if off && offSince < 0 {
@@ -284,6 +284,9 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			d := bounce * quantile32(uint32(w2))
 			if uint16(w3>>48) < jumpBits {
 				d += laplace(mix(w2)) * tube.Jump
+			}
+			if late > 0 {
+				d += delay(mix(w3), late)
 			}
 			at := us + fallUS + fallSD*quantile32(uint32(w2>>32)) + d/vRow*1e6
 			seen := int32(0)

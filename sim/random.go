@@ -239,8 +239,11 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 	case KindRock:
 		p.Strength = round(between(g, 0.1, 0.6), 3)
 		p.Places = math.Round(between(g, 20, 250))
-	case KindRowBounce:
-		p.Strength = 1.8
+	case evenstand.KindRowBounce:
+		p.Strength = round(between(g, 1.6, 2.2), 2)
+		if any {
+			p.Strength = round(between(g, 1.1, 2), 2)
+		}
 		p.Places = math.Round(5000 * longer)
 	case KindSensorMisses:
 		p.Strength = 0.05

@@ -494,6 +494,9 @@ func (w *world) settle(f *fault) Fault {
 		t.Extra = area * s.perM2() * (f.mult - 1)
 		t.Loss.Seed = max(t.Extra, 0) * seed
 	}
+	if f.Kind == evenstand.KindRowBounce {
+		t.Bushels += n.places * bushels * c.spaced(2*(f.Strength*f.Strength-1)*math.Pow(s.scatter(s.Drive.Speed), 2), s.Money.Yield)
+	}
 	t.Loss.Yield = round(t.Bushels*s.Money.Price, 4)
 	t.Loss.Seed, t.Bushels, t.Extra = round(t.Loss.Seed, 4), round(t.Bushels, 4), round(t.Extra, 1)
 	return t
@@ -521,6 +524,7 @@ func (s *Scenario) coefficients() Coefficients {
 		Curvature:    draw(relation.Must("R1-population", "curvature below p*").Range()),
 		BestStand:    draw(indiana.Low, indiana.Likely, iowa.Low),
 		Emergence:    draw(relation.Emergence()),
+		Spacing:      round(uniform(g), 6),
 	}
 }
 

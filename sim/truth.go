@@ -82,6 +82,7 @@ type Coefficients struct {
 	Curvature    float64 `json:"curvature"`     // % of yield per (1000 plants/ac)²
 	BestStand    float64 `json:"best_stand"`    // 1000 plants/ac
 	Emergence    float64 `json:"emergence"`     // share of seeds that become plants
+	Spacing      float64 `json:"spacing"`       // where between none and the older line uneven spacing costs, 0 to 1
 }
 
 // PassTruth is a line of truth/passes.csv.

@@ -227,6 +227,12 @@ func (v Voice) what(f *evenstand.Finding) string {
 			}
 		}
 		return s
+	case evenstand.KindRowBounce:
+		s := who + " " + verb(f, "spaces", "space", "spaced") + " " + its(f) + " seeds unevenly" + since
+		if x, ok := Figure(f, "times its peers"); ok {
+			s += ", " + Digits(x) + " times the scatter of " + its(f) + " peers"
+		}
+		return s + ", while " + its(f) + " metering " + verb(f, "is", "is", "was") + " right"
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -354,6 +360,9 @@ var phrases = map[string]string{
 	evenstand.CauseBridging:    "seed that bridges or sticks",
 	evenstand.CauseDelivery:    "the seed delivery",
 	evenstand.CauseRock:        "passing trouble",
+	evenstand.CauseTubeWorn:    "a worn or loose seed tube",
+	evenstand.CauseArms:        "worn arms or bushings",
+	evenstand.CauseRelease:     "seed that the disc lets go late",
 }
 
 // adviceOf gives the steps for the first cause and, when that one is not
@@ -407,6 +416,7 @@ var looks = map[string]struct {
 	evenstand.KindLowVacuum:   {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
 	evenstand.KindRateOff:     {"At the next stop compare the rate in the box with the plan for the field.", 0},
 	evenstand.KindStarvedRow:  {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
+	evenstand.KindRowBounce:   {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
 }
 
 // afterwards gives the advice about trouble that is over: how it ended, what
@@ -543,6 +553,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		}
 	case evenstand.KindRateOff:
 		say("whether the box or the ground is right", "both counts come from the box", v.pick("count {1/1000 acre|5 m} of row, or weigh a fill"))
+	case evenstand.KindRowBounce:
+		say("how far the seeds roll below the sensor", "the log ends at the sensor", "dig ten seeds of the row and ten of a neighbour, and compare their gaps")
 	case evenstand.KindStarvedRow:
 		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "look into the box while the row runs short")
 	}

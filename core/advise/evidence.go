@@ -16,6 +16,7 @@ var names = map[string]string{
 	"share of turns missed":            "turns of the disc missed",
 	"slips of the place number":        "times the count of cells slipped",
 	"runs of three and more":           "runs of three and more missed",
+	"scatter about its places":         "scatter of its seeds about their places",
 	"actual over target":               "dropped, of what was asked for",
 	"logged speed over the receiver's": "logged speed, of the receiver's",
 }
@@ -24,8 +25,8 @@ var names = map[string]string{
 var counted = map[string]string{
 	"share of turns missed":  "turns",
 	"metres without seed":    "seconds",
-	"runs of three and more": "places",
-	"skips":                  "places", "skips of its peers": "places",
+	"runs of three and more": "places", "scatter about its places": "seeds", "lean towards late seeds": "seeds",
+	"skips": "places", "skips of its peers": "places",
 	"doubles": "places", "doubles of its peers": "places",
 }
 

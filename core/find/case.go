@@ -31,6 +31,8 @@ type caseFile struct {
 	vac  *vacCase
 	runs *runCase
 
+	spread *spreadCase
+
 	weak, waiting bool // a small shift that waits for more batches
 	hourly        bool // found by the hourly tests
 	level         bool // by the level test: worse than healthy rows are

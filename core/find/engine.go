@@ -63,6 +63,7 @@ type row struct {
 	cells        cellWatch
 	scan         lagScan
 	starved      starvedWatch
+	bounce       bounceWatch
 	stop         stopWatch
 	off          offWatch
 	rates        [numKinds]rateWatchRow
@@ -202,6 +203,7 @@ func (e *Engine) Seed(n int, t evenstand.Micros) {
 func (e *Engine) Place(n int, p Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
+	r.bounce.seed(p)
 	if p.First {
 		if r.cells.n > 0 {
 			r.cells.segment(p.T)
@@ -376,6 +378,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.judgeBatches(t)
 	e.tickStops(t)
 	e.tickOff(t)
+	e.tickBounce(t)
 	e.tickRate(t)
 	if b.Planting {
 		e.hour.planting(e, t)

@@ -296,6 +296,7 @@ func (e *Engine) judge(r *row, b batch) {
 			r.usual += (s - r.usual) / (10 * rowMemory)
 		}
 	}
+	b = e.unpaired(r, b)
 	for kind := range numKinds {
 		e.judgeKind(r, kind, b)
 	}

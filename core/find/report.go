@@ -35,6 +35,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportVacuum(c, &f)
 	case c.runs != nil:
 		e.reportRuns(c, &f)
+	case c.spread != nil:
+		e.reportBounce(c, &f)
 	default:
 		e.reportRow(c, &f)
 	}
@@ -180,6 +182,8 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 		return c.chart
 	case c.cell != nil:
 		return e.cellChart(c)
+	case c.spread != nil:
+		return e.bounceChart(c)
 	case c.kind == evenstand.KindRowDoubles:
 		return e.rowChart(kindDoubles, c)
 	}

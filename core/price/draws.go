@@ -17,7 +17,7 @@ const N = 1000
 
 // ranks are the common draws: one row of ranks for all findings of a report,
 // a column a factor. Columns are only ever added at the end.
-type ranks struct{ skip, curve, best, emerge, double [N]float64 }
+type ranks struct{ skip, curve, best, emerge, double, space [N]float64 }
 
 func drawRanks(seed uint64) *ranks {
 	rng := rand.New(rand.NewPCG(seed, 0x65766e7374616e64))
@@ -30,6 +30,9 @@ func drawRanks(seed uint64) *ranks {
 	}
 	for i := range N {
 		r.double[i] = rng.Float64()
+	}
+	for i := range N {
+		r.space[i] = rng.Float64()
 	}
 	return r
 }
@@ -84,6 +87,20 @@ func (r *ranks) doubles() []float64 {
 	out := make([]float64, N)
 	for i := range out {
 		out[i] = relation.Triangular(low, likely, high, r.double[i])
+	}
+	return out
+}
+
+// spaced gives the share of yield, in kg/m2, that plant spacing with an SD of
+// sd m costs beside one of usual m, by draw: R4, from nothing over the likely
+// line to the older field line.
+func (r *ranks) spaced(usual, sd, yield float64) []float64 {
+	bu := yield * evenstand.Acre / relation.CornBushel
+	low0, likely0, high0 := relation.SpacingSD(usual/0.0254, bu)
+	low1, likely1, high1 := relation.SpacingSD(sd/0.0254, bu)
+	out := make([]float64, N)
+	for i := range out {
+		out[i] = max(0, relation.Triangular(low1, likely1, high1, r.space[i])-relation.Triangular(low0, likely0, high0, r.space[i])) / 100
 	}
 	return out
 }

@@ -67,6 +67,7 @@ func Relations(f *evenstand.Finding) []string {
 		id := map[evenstand.HarmKind]string{
 			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
 			evenstand.ExtraSeeds: "R3-double", evenstand.RateError: "R1-population",
+			evenstand.Uneven: "R4-spacing-sd",
 		}[h.Kind]
 		if id != "" && !slices.Contains(out, id) {
 			out = append(out, id)
@@ -110,6 +111,7 @@ const (
 	plants class = iota // missing seeds, empty ground
 	extra
 	rate
+	uneven
 	classes
 )
 
@@ -280,6 +282,17 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			future[i] = min(1, share*scale(i)) * perM2 * b.left
 		}
 		b.add(rate, past, future)
+	case evenstand.Uneven:
+		if !b.corn(h.Crop, "spacing") || !b.yield() {
+			return
+		}
+		if math.IsNaN(float64(h.SD)) {
+			b.need("the target rate and the spacing of the rows (seed_rate_target in the logs, row_spacing_m in the planter card)")
+			return
+		}
+		lost := r.spaced(float64(h.Usual), float64(h.SD), s.Yield)
+		grain(func(i int) float64 { return a[i] * lost[i] },
+			func(i int) float64 { return share * lost[i] }, uneven)
 	case evenstand.ExtraSeeds:
 		if !b.seedPrice() {
 			return
@@ -527,7 +540,7 @@ func Usual(kind string) evenstand.When {
 	switch kind {
 	case evenstand.KindBlockedCell, evenstand.KindRowSkips:
 		return evenstand.NextStop
-	case evenstand.KindWeakCell, evenstand.KindRowDoubles:
+	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce:
 		return evenstand.Tonight
 	case evenstand.KindUpset:
 		return evenstand.Never

@@ -434,3 +434,24 @@ func BenchmarkPriceAll(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(fs))*float64(b.N)/b.Elapsed().Seconds(), "findings/s")
 }
+
+// R4: plants spaced with an SD of 3 in beside 2 in cost nothing by the likely
+// line, and 2.5 bu/ac by the older one. By hand at 200 bu/ac and $4.50 on
+// 1 ac: the triangle on 0, 0, $11.25 has its 10th, 50th and 90th percentile at
+// (1-sqrt(0.9)), (1-sqrt(0.5)) and (1-sqrt(0.1)) of it. Tolerance as above, and
+// a tenth at the thin end.
+func TestUnevenSpacing(t *testing.T) {
+	f := finding(evenstand.KindRowBounce, evenstand.CauseTubeWorn, evenstand.Harm{
+		Kind: evenstand.Uneven, Amount: point(evenstand.Acre), Area: evenstand.Acre, Target: evenstand.Number(relation.FromThousand(32)),
+		Ratio: evenstand.Unknown, Share: 1, SD: 3 * 0.0254, Usual: 2 * 0.0254,
+	})
+	m := price.Price(f, farm())
+	const most = 2.5 * 4.50
+	within(t, "10th percentile", m.SoFar.Low, most*(1-math.Sqrt(0.9)), 0.1)
+	within(t, "median", m.SoFar.Mid, most*(1-math.Sqrt(0.5)), 0.06)
+	within(t, "90th percentile", m.SoFar.High, most*(1-math.Sqrt(0.1)), 0.03)
+	f.Harm[0].SD = evenstand.Unknown
+	if m := price.Price(f, farm()); !math.IsNaN(float64(m.SoFar.Mid)) || len(m.Needs) == 0 {
+		t.Errorf("without a spacing: %v, needs %q", m.SoFar, m.Needs)
+	}
+}
