@@ -439,7 +439,8 @@ func BenchmarkPriceAll(b *testing.B) {
 // line, and 2.5 bu/ac by the older one. By hand at 200 bu/ac and $4.50 on
 // 1 ac: the triangle on 0, 0, $11.25 has its 10th, 50th and 90th percentile at
 // (1-sqrt(0.9)), (1-sqrt(0.5)) and (1-sqrt(0.1)) of it. Tolerance as above, and
-// a tenth at the thin end.
+// more at the thin end: there 1,000 draws know the rank 0.1 to 0.01 (binomial),
+// which is a fifth of the distance to nothing at two standard errors.
 func TestUnevenSpacing(t *testing.T) {
 	f := finding(evenstand.KindRowBounce, evenstand.CauseTubeWorn, evenstand.Harm{
 		Kind: evenstand.Uneven, Amount: point(evenstand.Acre), Area: evenstand.Acre, Target: evenstand.Number(relation.FromThousand(32)),
@@ -447,7 +448,7 @@ func TestUnevenSpacing(t *testing.T) {
 	})
 	m := price.Price(f, farm())
 	const most = 2.5 * 4.50
-	within(t, "10th percentile", m.SoFar.Low, most*(1-math.Sqrt(0.9)), 0.1)
+	within(t, "10th percentile", m.SoFar.Low, most*(1-math.Sqrt(0.9)), 0.3)
 	within(t, "median", m.SoFar.Mid, most*(1-math.Sqrt(0.5)), 0.06)
 	within(t, "90th percentile", m.SoFar.High, most*(1-math.Sqrt(0.1)), 0.03)
 	f.Harm[0].SD = evenstand.Unknown

@@ -22,8 +22,8 @@ func TestTakenFor(t *testing.T) {
 		fault("F01", evenstand.KindRowSkips, 1, false, evenstand.CauseSeal),
 		fault("F02", evenstand.KindRowSkips, 2, false, evenstand.CauseSeal),
 		fault("F03", evenstand.KindRowSkips, 3, false, evenstand.CauseSeal),
-		fault("F04", sim.KindRowBounce, 4, true, evenstand.CauseTube),
-		fault("F05", sim.KindRowBounce, 5, true, evenstand.CauseTube),
+		fault("F04", evenstand.KindRowBounce, 4, true, evenstand.CauseTube),
+		fault("F05", evenstand.KindRowBounce, 5, true, evenstand.CauseTube),
 	}}
 	r := score.Score([]evenstand.Finding{
 		finding(evenstand.KindRowSkips, 1, evenstand.CauseSeal),
@@ -38,14 +38,14 @@ func TestTakenFor(t *testing.T) {
 		{evenstand.KindRowSkips, evenstand.KindRowSkips, 1},
 		{evenstand.KindRowSkips, evenstand.KindRowDoubles, 1},
 		{evenstand.KindRowSkips, "", 1},
-		{sim.KindRowBounce, "", 1},
-		{sim.KindRowBounce, evenstand.KindRowSkips, 1},
+		{evenstand.KindRowBounce, "", 1},
+		{evenstand.KindRowBounce, evenstand.KindRowSkips, 1},
 	} {
 		if got := m[c.kind][c.as]; got != c.want {
 			t.Errorf("%s taken for %q %d times, want %d", c.kind, c.as, got, c.want)
 		}
 	}
-	if s := r.Apart(evenstand.KindRowSkips, sim.KindRowBounce); s.N != 2 || s.Of != 5 {
+	if s := r.Apart(evenstand.KindRowSkips, evenstand.KindRowBounce); s.N != 2 || s.Of != 5 {
 		t.Errorf("told apart %d of %d, want 2 of 5: one found as asked, one distractor left alone", s.N, s.Of)
 	}
 }
