@@ -137,7 +137,7 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 
 // blinding are the words by which the notes of a day say that something cannot
 // be judged.
-var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said"}
+var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said", "get less cannot be said", "too much or too little cannot be said"}
 
 // notJudged says what was not looked for and why: what the days' notes say of
 // it, with their days, and what needs logs of a better grade than there are.

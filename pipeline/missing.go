@@ -32,6 +32,7 @@ func (s *settler) noteMissing(basis string) {
 		s.note("No log tells when the planter was lifted: passes are taken from where seeds fell, so all rows stopping at once looks like a lift. Log whether the planter is lifted (implement_lifted).")
 	}
 	s.noteParts()
+	s.noteGround(planted)
 }
 
 // noteParts names sides and sections that are logged but that the card does

@@ -36,6 +36,11 @@ func (s *settler) reading(x evenstand.Reading) error {
 			s.setTarget(s.rows[n-1], x.Value, x.T)
 		}
 		return nil
+	case evenstand.LiquidRateTarget:
+		if x.Element.Scope == evenstand.ScopeMachine || x.Element.Scope == evenstand.ScopeTank {
+			s.engine.LiquidTarget(x.T, x.Value)
+		}
+		return nil
 	case evenstand.SeedCount, evenstand.SeedRate, evenstand.SkipFraction, evenstand.DoubleFraction:
 		if x.Element.Scope == evenstand.ScopeRow && int(x.Element.N) <= len(s.rows) && x.Element.N >= 1 {
 			s.share(s.rows[x.Element.N-1], x)
@@ -49,6 +54,16 @@ func (s *settler) reading(x evenstand.Reading) error {
 	s.begin(p)
 	if x.Quantity == evenstand.Vacuum {
 		s.vacuum(x)
+	}
+	switch {
+	case x.Quantity == evenstand.LiquidFlow && x.Element.Scope == evenstand.ScopeRow:
+		if n := int(x.Element.N); n >= 1 && n <= len(s.rows) {
+			s.engine.Flow(n, x.T, x.Value)
+		}
+		return nil
+	case x.Quantity == evenstand.LiquidRate && (x.Element.Scope == evenstand.ScopeMachine || x.Element.Scope == evenstand.ScopeTank):
+		s.engine.LiquidRate(x.T, x.Value)
+		return nil
 	}
 	if x.Quantity == evenstand.GroundSpeed && x.Element.Scope == evenstand.ScopeMachine && s.pose.V > 1 && math.Abs(s.pose.V-x.Value) < 0.3*s.pose.V {
 		s.engine.SpeedRatio(x.Value / s.pose.V)

@@ -108,6 +108,8 @@ type surveyed struct {
 	targets  bool
 	parts    map[evenstand.Element]uint64 // sides and sections, with the set of their quantities
 	sources  []sourceSeen
+	byRow    uint64 // the set of quantities that rows log,
+	whole    uint64 // and of those that the machine or a tank logs
 }
 
 // seedClock is what is known of the clock of a stream's seeds.
@@ -203,6 +205,7 @@ func (s *settler) survey() error {
 					if r.Element.Scope == evenstand.ScopeRow && r.Quantity != evenstand.Raw {
 						v.maxRow = max(v.maxRow, int(r.Element.N))
 					}
+					v.logged(r)
 					switch r.Element.Scope {
 					case evenstand.ScopeLeft, evenstand.ScopeRight, evenstand.ScopeSection:
 						if r.Quantity != evenstand.Raw {
@@ -449,6 +452,7 @@ func (s *settler) start() {
 		cfg.Crop = append(cfg.Crop, s.card.Crop(r))
 		s.rows = append(s.rows, newRowState(r, &s.card))
 	}
+	cfg.Starter = s.starters()
 	s.engine = find.New(cfg)
 	s.here, s.driven, s.landing, s.machine, s.counted = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
 }

@@ -53,6 +53,7 @@ func (c *clock) logs(us int64) evenstand.Micros {
 // units are those in which the boxes write.
 var units = map[evenstand.Quantity]string{
 	evenstand.Vacuum: "kPa", evenstand.SeedRateTarget: "1/ac", evenstand.SkipFraction: "%", evenstand.DoubleFraction: "%",
+	evenstand.LiquidRate: "L/ha", evenstand.LiquidRateTarget: "L/ha", evenstand.LiquidFlow: "L/min",
 }
 
 // folder opens a box's folder in the plain layout, with its source.toml.

@@ -46,7 +46,10 @@ var faultKinds = map[string]faultKind{
 	// said beside it.
 	evenstand.KindStarvedRow: {expected: evenstand.KindStarvedRow, excused: []string{evenstand.KindRowSkips, evenstand.KindRowStopped, evenstand.KindUpset}, unit: "enter", strength: 0.002, low: 1e-5, high: 0.2, grades: "A", variants: []string{"bridging", "delivery"}},
 
-	evenstand.KindRowBounce: {expected: evenstand.KindRowBounce, unit: "times", strength: 1.8, low: 1, high: 5, grades: "A", variants: []string{"tube", "release"}},
+	evenstand.KindRowBounce:     {expected: evenstand.KindRowBounce, unit: "times", strength: 1.8, low: 1, high: 5, grades: "A", variants: []string{"tube", "release"}},
+	evenstand.KindLiquidRowLow:  {expected: evenstand.KindLiquidRowLow, unit: "times", strength: 0.6, low: 0, high: 0.99, grades: "AB"},
+	evenstand.KindLiquidRowHigh: {expected: evenstand.KindLiquidRowHigh, unit: "times", strength: 1.2, low: 1.01, high: 3, grades: "AB"},
+	evenstand.KindLiquidRateOff: {expected: evenstand.KindLiquidRateOff, unit: "strength", strength: -0.06, low: -0.6, high: 0.6, grades: "AB", machine: true, variants: []string{"strainer", "meter", "control"}},
 
 	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
 	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
@@ -130,6 +133,9 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	f.rowTally = make([]tally, s.Planter.Rows+1)
 	if f.ID == "" {
 		f.ID = fmt.Sprintf("F%02d", i+1)
+	}
+	if liquidKind(p.Kind) && s.Output.Liquid <= 0 {
+		return nil, fmt.Errorf("%s: say output.liquid_l_ha, so that there is a liquid", p.Kind)
 	}
 	if f.Variant == "" && len(k.variants) > 0 {
 		f.Variant = k.variants[0]
@@ -425,6 +431,21 @@ func (f *fault) causes() (string, []string) {
 		}
 		// A worn tube and worn arms scatter the seeds alike.
 		return one(evenstand.CauseTubeWorn, evenstand.CauseArms)
+	case evenstand.KindLiquidRowLow:
+		return one(evenstand.CauseOrificePlugged)
+	case evenstand.KindLiquidRowHigh:
+		return one(evenstand.CauseLiquidHose)
+	case evenstand.KindLiquidRateOff:
+		switch f.Variant {
+		case "meter":
+			return one(evenstand.CauseFlowMeter)
+		case "control":
+			if f.Strength < 0 { // too little by the box's own meter: a pump at its limit looks the same
+				return one(evenstand.CauseLiquidControl, evenstand.CausePump)
+			}
+			return one(evenstand.CauseLiquidControl)
+		}
+		return one(evenstand.CausePump)
 	case KindRock:
 		return one(evenstand.CauseRock)
 	case KindFanRestart:
@@ -460,6 +481,10 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return f.Strength >= 0.002 && places >= 20000
 	case evenstand.KindRowBounce:
 		return f.Strength >= 1.6 && places >= 5000
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:
+		return s.Output.Liquid > 0 && math.Abs(f.Strength-1) >= 0.1 && f.planting >= 120
+	case evenstand.KindLiquidRateOff:
+		return s.Output.Liquid > 0 && math.Abs(f.Strength) >= 0.04 && f.planting >= 300
 	case evenstand.KindRateOff:
 		return math.Abs(f.mult-1) >= 0.03 && f.planting >= 600
 	}

@@ -236,6 +236,24 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		p.Strength = round(between(g, 0.002, 0.004), 5)
 		p.Places = math.Round(20000 * longer)
 		p.Ramp = 15
+	case evenstand.KindLiquidRowLow:
+		p.Strength, p.Seconds = round(1-between(g, 0.11, 0.7), 3), math.Round(120*between(g, 1.3, 20))
+		if any {
+			p.Strength = round(1-between(g, 0.02, 0.3), 3)
+		}
+	case evenstand.KindLiquidRowHigh:
+		p.Strength, p.Seconds = round(1+between(g, 0.11, 0.5), 3), math.Round(120*between(g, 1.3, 20))
+		if any {
+			p.Strength = round(1+between(g, 0.02, 0.3), 3)
+		}
+	case evenstand.KindLiquidRateOff:
+		p.Strength, p.Seconds = round(between(g, 0.045, 0.15), 3), math.Round(300*between(g, 1.2, 8))
+		if any {
+			p.Strength = round(between(g, 0.01, 0.08), 3)
+		}
+		if p.Variant == "strainer" || pick(0.5) {
+			p.Strength = -p.Strength
+		}
 	case KindRock:
 		p.Strength = round(between(g, 0.1, 0.6), 3)
 		p.Places = math.Round(between(g, 20, 250))

@@ -186,6 +186,12 @@ func (w *world) openBoxes(outDir string) error {
 			return err
 		}
 	}
+	if s.Output.Liquid > 0 {
+		b, err := newLiquidBox(s, dir("liquid"))
+		if err := add("liquid", b, err); err != nil {
+			return err
+		}
+	}
 	return add("journal", newJournalBox(s, dir("journal")), nil)
 }
 
@@ -497,6 +503,9 @@ func (w *world) settle(f *fault) Fault {
 	if f.Kind == evenstand.KindRowBounce {
 		t.Bushels += n.places * bushels * c.spaced(2*(f.Strength*f.Strength-1)*math.Pow(s.scatter(s.Drive.Speed), 2), s.Money.Yield)
 	}
+	if liquidKind(f.Kind) {
+		t.Bushels, _ = w.starterLost(f)
+	}
 	t.Loss.Yield = round(t.Bushels*s.Money.Price, 4)
 	t.Loss.Seed, t.Bushels, t.Extra = round(t.Loss.Seed, 4), round(t.Bushels, 4), round(t.Extra, 1)
 	return t
@@ -518,7 +527,12 @@ func (s *Scenario) coefficients() Coefficients {
 	}
 	_, emerge, _ := relation.Emergence()
 	indiana, iowa := relation.Must("R1-population", "best stand, Indiana"), relation.Must("R1-population", "best stand, Iowa")
+	var starter float64
+	if s.Output.Liquid > 0 {
+		starter = s.starter()
+	}
 	return Coefficients{
+		Starter:      starter,
 		SkipPlants:   draw(relation.SkipLoss(relation.Thousand(s.perM2()) * emerge)),
 		DoublePlants: draw(relation.Must("R3-double", "default price of a double").Range()),
 		Curvature:    draw(relation.Must("R1-population", "curvature below p*").Range()),

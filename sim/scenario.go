@@ -136,6 +136,7 @@ type Output struct {
 	Layout    string  `toml:"layout"`      // plain or task-data (grade B only)
 	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
 	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box
+	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
 	TruthEach int     `toml:"truth_each"`  // every so many seeds of a row are kept with their true place
 }
 
@@ -214,7 +215,7 @@ func defaults() Scenario {
 }
 
 // BoxNames are the boxes that a scenario may set.
-var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "journal"}
+var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "journal"}
 
 // defaultBox gives a box's clock where the scenario says nothing: true clocks,
 // a receiver of 2 cm, and positions that come 30 ms late (methods r).
@@ -406,6 +407,7 @@ func (s *Scenario) ranges() error {
 		{"timetable.refill_min", w.RefillMin, 0, 120},
 		{"timetable.road_min", w.RoadMin, 0, 300},
 		{"output.force_hz", o.ForceHz, 0, 10},
+		{"output.liquid_l_ha", o.Liquid, 0, 300},
 		{"money.price_usd_bu", s.Money.Price, 0, 100},
 		{"money.yield_bu_ac", s.Money.Yield, 0, 1000},
 		{"money.seed_usd_unit", s.Money.SeedUnit, 0, 5000},
@@ -464,6 +466,9 @@ func (s *Scenario) card() evenstand.Card {
 	c.Name, c.Rows, c.RowSpacing = p.Name, p.Rows, p.RowSpacing
 	c.Geometry = evenstand.Geometry{Hitch: evenstand.Hitch(p.Hitch), AntennaToHitch: p.AntennaToHitch, HitchToRowLine: p.HitchToRowLine, SeedFall: p.SeedFall}
 	all := span(1, p.Rows)
+	if s.Output.Liquid > 0 {
+		c.Tanks = []evenstand.Tank{{Number: 1, Name: "liquid", Product: "starter", Capacity: 1.5, Feeds: all}}
+	}
 	c.Meters = []evenstand.Meter{{Rows: all, Crop: p.Crop, Cells: p.Cells}}
 	if p.OneVacuum || p.Rows < 2 {
 		c.Groups = []evenstand.Group{{Kind: "vacuum", Name: "left", Rows: all}}

@@ -77,12 +77,13 @@ type DayTruth struct {
 // Coefficients are the true relations of the day, drawn once from the ranges
 // of the relations by a generator of their own.
 type Coefficients struct {
-	SkipPlants   float64 `json:"skip_plants"`   // plants lost a skip, net of what neighbours make up
-	DoublePlants float64 `json:"double_plants"` // plants lost an extra seed
-	Curvature    float64 `json:"curvature"`     // % of yield per (1000 plants/ac)²
-	BestStand    float64 `json:"best_stand"`    // 1000 plants/ac
-	Emergence    float64 `json:"emergence"`     // share of seeds that become plants
-	Spacing      float64 `json:"spacing"`       // where between none and the older line uneven spacing costs, 0 to 1
+	SkipPlants   float64 `json:"skip_plants"`       // plants lost a skip, net of what neighbours make up
+	DoublePlants float64 `json:"double_plants"`     // plants lost an extra seed
+	Curvature    float64 `json:"curvature"`         // % of yield per (1000 plants/ac)²
+	BestStand    float64 `json:"best_stand"`        // 1000 plants/ac
+	Emergence    float64 `json:"emergence"`         // share of seeds that become plants
+	Spacing      float64 `json:"spacing"`           // where between none and the older line uneven spacing costs, 0 to 1
+	Starter      float64 `json:"starter,omitempty"` // share of yield that a missed starter costs, where liquid goes on
 }
 
 // PassTruth is a line of truth/passes.csv.

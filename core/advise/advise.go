@@ -233,6 +233,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 			s += ", " + Digits(x) + " times the scatter of " + its(f) + " peers"
 		}
 		return s + ", while " + its(f) + " metering " + verb(f, "is", "is", "was") + " right"
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
+		return v.liquid(f)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -363,6 +365,14 @@ var phrases = map[string]string{
 	evenstand.CauseTubeWorn:    "a worn or loose seed tube",
 	evenstand.CauseArms:        "worn arms or bushings",
 	evenstand.CauseRelease:     "seed that the disc lets go late",
+
+	evenstand.CauseOrificePlugged: "a plugged orifice or strainer",
+	evenstand.CauseOrificeSize:    "an orifice of the wrong size",
+	evenstand.CauseLiquidHose:     "a hose or fitting that is off or leaks",
+	evenstand.CauseCheckValve:     "the row's check valve",
+	evenstand.CausePump:           "the pump or its suction strainer",
+	evenstand.CauseFlowMeter:      "the flow meter's calibration",
+	evenstand.CauseLiquidControl:  "the rate controller or its valve",
 }
 
 // adviceOf gives the steps for the first cause and, when that one is not
@@ -417,6 +427,10 @@ var looks = map[string]struct {
 	evenstand.KindRateOff:     {"At the next stop compare the rate in the box with the plan for the field.", 0},
 	evenstand.KindStarvedRow:  {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
 	evenstand.KindRowBounce:   {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
+
+	evenstand.KindLiquidRowLow:  {"At the next stop check the row's orifice, strainer and check valve, so that it does not come back.", machine | under | product},
+	evenstand.KindLiquidRowHigh: {"At the next stop check the row's hose, fittings and orifice, so that it does not come back.", machine | under | product},
+	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
 }
 
 // afterwards gives the advice about trouble that is over: how it ended, what
@@ -461,6 +475,8 @@ const (
 	CautionUnder  = "To look underneath: lift fully, lock the lift, chock."
 	CautionOff    = "Tractor off, key out, drives isolated, fans standing, pressure off."
 	CautionGloves = "Gloves and mask as the seed and insecticide labels ask."
+	CautionLiquid = "Liquid pump off and the pressure let out before a line is opened; gloves and eye cover as the product's label asks, clean water at hand."
+	CautionLabel  = "The label is the law: its rate, its limits and what it says about who may apply it; local rules and the licensed applicator govern."
 	CautionRate   = "Talk to your agronomist before a replant or a rate change that others pay for."
 )
 
@@ -474,6 +490,7 @@ const (
 	machine touch = 1 << iota // one leaves the seat and looks at or touches the machine
 	under                     // one gets underneath, or below a lifted row
 	seed                      // one touches seed, or a meter that holds it
+	product                   // one touches liquid, or lines that hold it
 )
 
 // touches says what the advice for a cause touches; an unknown cause touches
@@ -487,6 +504,12 @@ func touches(kind, cause string) touch {
 			return 0
 		}
 		return machine | under
+	case evenstand.CauseLiquidControl:
+		return 0
+	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
+		return machine | under | product
+	case evenstand.CausePump, evenstand.CauseFlowMeter:
+		return machine | product
 	case evenstand.CauseFan, evenstand.CauseSpeedSource:
 		return machine
 	case evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseCellCount, evenstand.CauseEmpty, evenstand.CauseBridging:
@@ -513,7 +536,12 @@ func cautions(kind string, t touch) []string {
 	if t&seed != 0 {
 		out = append(out, CautionGloves)
 	}
+	if t&product != 0 {
+		out = append(out, CautionLiquid)
+	}
 	switch kind {
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
+		out = append(out, CautionLabel)
 	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
 		out = append(out, CautionRate)
 	}
@@ -555,6 +583,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("whether the box or the ground is right", "both counts come from the box", v.pick("count {1/1000 acre|5 m} of row, or weigh a fill"))
 	case evenstand.KindRowBounce:
 		say("how far the seeds roll below the sensor", "the log ends at the sensor", "dig ten seeds of the row and ten of a neighbour, and compare their gaps")
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:
+		say("whether the row's flow or its meter is off", "the log knows the row's meter alone", "catch a minute from this row and from two of its peers, or swap its meter with a neighbour's")
+	case evenstand.KindLiquidRateOff:
+		say("what really went on the ground", "the log knows the meters alone", "catch a minute from three rows, or weigh what the tank lost against what the box counted")
 	case evenstand.KindStarvedRow:
 		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "look into the box while the row runs short")
 	}

@@ -18,6 +18,10 @@ var names = map[string]string{
 	"runs of three and more":           "runs of three and more missed",
 	"scatter about its places":         "scatter of its seeds about their places",
 	"actual over target":               "dropped, of what was asked for",
+	"flow over its peers'":             "liquid, of what the middle row gets",
+	"flow over its peers' before":      "the same before",
+	"liquid over its target":           "liquid, of what was asked for",
+	"by the machine's own meter":       "by the machine's own meter",
 	"logged speed over the receiver's": "logged speed, of the receiver's",
 }
 
@@ -26,6 +30,7 @@ var counted = map[string]string{
 	"share of turns missed":  "turns",
 	"metres without seed":    "seconds",
 	"runs of three and more": "places", "scatter about its places": "seeds", "lean towards late seeds": "seeds",
+	"flow over its peers'": "means of ten seconds", "liquid over its target": "means of ten seconds",
 	"skips": "places", "skips of its peers": "places",
 	"doubles": "places", "doubles of its peers": "places",
 }

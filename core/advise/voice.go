@@ -158,7 +158,7 @@ func (v Voice) Value(x float64, unit string) string {
 // places comes without a unit and is written in percent.
 func UnitOf(e evenstand.Evidence) string {
 	switch e.Name {
-	case "share of turns missed", "skips", "skips of its peers", "doubles", "doubles of its peers", "actual over target", "logged speed over the receiver's":
+	case "share of turns missed", "skips", "skips of its peers", "doubles", "doubles of its peers", "flow over its peers'", "flow over its peers' before", "liquid over its target", "by the machine's own meter", "by the rows' meters", "actual over target", "logged speed over the receiver's":
 		if e.Unit == "" || e.Unit == "1" {
 			return "fraction"
 		}

@@ -33,6 +33,9 @@ type caseFile struct {
 
 	spread *spreadCase
 
+	flow  *flowCase
+	whole *wholeCase
+
 	weak, waiting bool // a small shift that waits for more batches
 	hourly        bool // found by the hourly tests
 	level         bool // by the level test: worse than healthy rows are

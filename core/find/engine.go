@@ -16,6 +16,7 @@ type Config struct {
 	Sides   []evenstand.Rows // vacuum groups; may be empty
 	Names   []string         // of the sides
 	Spacing float64          // m between rows; NaN unknown
+	Starter []bool           // by row: its liquid is a starter
 }
 
 // Bar is how the planter moves at a tick.
@@ -40,6 +41,7 @@ type Engine struct {
 	common          commonTrouble
 	hour            hourly
 	rate            rateWatch
+	liquid          liquidWatch
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int
@@ -129,6 +131,7 @@ func New(cfg Config) *Engine {
 	e.gauges = append(append(e.gauges, e.sides...), e.machine)
 	e.hour.init()
 	e.rate.init()
+	e.liquid.init()
 	return e
 }
 
@@ -380,6 +383,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickOff(t)
 	e.tickBounce(t)
 	e.tickRate(t)
+	e.tickLiquid(t)
 	if b.Planting {
 		e.hour.planting(e, t)
 	}

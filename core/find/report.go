@@ -37,6 +37,10 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportRuns(c, &f)
 	case c.spread != nil:
 		e.reportBounce(c, &f)
+	case c.flow != nil:
+		e.reportFlow(c, &f)
+	case c.whole != nil:
+		e.reportWhole(c, &f)
 	default:
 		e.reportRow(c, &f)
 	}
@@ -180,6 +184,8 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 	switch {
 	case !c.open() && c.drawn:
 		return c.chart
+	case c.flow != nil:
+		return e.flowChart(c)
 	case c.cell != nil:
 		return e.cellChart(c)
 	case c.spread != nil:
@@ -195,7 +201,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil: // no chart
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil: // no chart
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

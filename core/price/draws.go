@@ -17,7 +17,7 @@ const N = 1000
 
 // ranks are the common draws: one row of ranks for all findings of a report,
 // a column a factor. Columns are only ever added at the end.
-type ranks struct{ skip, curve, best, emerge, double, space [N]float64 }
+type ranks struct{ skip, curve, best, emerge, double, space, starter [N]float64 }
 
 func drawRanks(seed uint64) *ranks {
 	rng := rand.New(rand.NewPCG(seed, 0x65766e7374616e64))
@@ -33,6 +33,9 @@ func drawRanks(seed uint64) *ranks {
 	}
 	for i := range N {
 		r.space[i] = rng.Float64()
+	}
+	for i := range N {
+		r.starter[i] = rng.Float64()
 	}
 	return r
 }
@@ -101,6 +104,16 @@ func (r *ranks) spaced(usual, sd, yield float64) []float64 {
 	out := make([]float64, N)
 	for i := range out {
 		out[i] = max(0, relation.Triangular(low1, likely1, high1, r.space[i])-relation.Triangular(low0, likely0, high0, r.space[i])) / 100
+	}
+	return out
+}
+
+// starters gives the share of yield that a missed starter costs, by draw (R17).
+func (r *ranks) starters() []float64 {
+	low, likely, high := relation.Must("R17-fertilizer", "missed starter").Range()
+	out := make([]float64, N)
+	for i := range out {
+		out[i] = relation.Triangular(low, likely, high, r.starter[i]) / 100
 	}
 	return out
 }

@@ -67,7 +67,7 @@ func Relations(f *evenstand.Finding) []string {
 		id := map[evenstand.HarmKind]string{
 			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
 			evenstand.ExtraSeeds: "R3-double", evenstand.RateError: "R1-population",
-			evenstand.Uneven: "R4-spacing-sd",
+			evenstand.Uneven: "R4-spacing-sd", evenstand.MissedStarter: "R17-fertilizer",
 		}[h.Kind]
 		if id != "" && !slices.Contains(out, id) {
 			out = append(out, id)
@@ -112,6 +112,7 @@ const (
 	extra
 	rate
 	uneven
+	liquid
 	classes
 )
 
@@ -137,6 +138,9 @@ func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
 	b.ground()
 	for i, h := range f.Harm {
 		b.harm(i, h, r)
+	}
+	if len(f.Harm) == 0 {
+		b.unpriced()
 	}
 	return b
 }
@@ -293,6 +297,16 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		lost := r.spaced(float64(h.Usual), float64(h.SD), s.Yield)
 		grain(func(i int) float64 { return a[i] * lost[i] },
 			func(i int) float64 { return share * lost[i] }, uneven)
+	case evenstand.MissedStarter:
+		if !b.corn(h.Crop, "starter") || !b.yield() {
+			return
+		}
+		// R17 is about a starter that is missing altogether. What is short of it
+		// is charged in proportion (judgement): no response to part doses is
+		// published, and the first part of a dose does most, so it is no less.
+		lost := r.starters()
+		grain(func(i int) float64 { return min(a[i], area) * lost[i] },
+			func(i int) float64 { return min(1, share*scale(i)) * lost[i] }, liquid)
 	case evenstand.ExtraSeeds:
 		if !b.seedPrice() {
 			return
@@ -315,6 +329,24 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		b.add(extra, past, future)
 	default:
 		b.need("relation for " + string(h.Kind))
+	}
+}
+
+// unpriced says what would be needed to price a kind whose harm is not known.
+func (b *bill) unpriced() {
+	switch b.f.Kind {
+	case evenstand.KindLiquidRowLow:
+		b.need("what the liquid is (product = \"starter\" under [[tank]] in the planter card; for another product there is no published relation here)")
+	case evenstand.KindLiquidRowHigh:
+		b.need("the price of the product, and a published relation for too much of it, of which there is none here")
+	case evenstand.KindLiquidRateOff:
+		for _, e := range b.f.Evidence {
+			if e.Name == "liquid over its target" && e.Value > 1 {
+				b.need("the price of the product, and a published relation for too much of it, of which there is none here")
+				return
+			}
+		}
+		b.need("what the liquid is (product = \"starter\" under [[tank]] in the planter card; for another product there is no published relation here)")
 	}
 }
 
@@ -538,7 +570,7 @@ func (b *bill) lostHour() float64 {
 // "when", the first where it gives two.
 func Usual(kind string) evenstand.When {
 	switch kind {
-	case evenstand.KindBlockedCell, evenstand.KindRowSkips:
+	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:
 		return evenstand.NextStop
 	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce:
 		return evenstand.Tonight

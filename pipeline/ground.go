@@ -1,0 +1,48 @@
+package pipeline
+
+import (
+	"strings"
+
+	"evenstand"
+)
+
+// starters tells by row whether the card's tanks feed it a starter: the only
+// product of which it is published what its absence costs.
+func (s *settler) starters() []bool {
+	out := make([]bool, s.card.Rows)
+	for _, t := range s.card.Tanks {
+		if !strings.Contains(strings.ToLower(t.Product), "starter") {
+			continue
+		}
+		for _, n := range s.card.RowsOf(evenstand.Element{Scope: evenstand.ScopeTank, N: int16(t.Number)}) {
+			out[n-1] = true
+		}
+	}
+	return out
+}
+
+// logged notes which quantities rows log and which the whole machine.
+func (v *surveyed) logged(r evenstand.Reading) {
+	switch r.Element.Scope {
+	case evenstand.ScopeRow:
+		v.byRow |= 1 << r.Quantity
+	case evenstand.ScopeMachine, evenstand.ScopeTank:
+		v.whole |= 1 << r.Quantity
+	}
+}
+
+// noteGround says what the logs of liquid lack.
+func (s *settler) noteGround(planted bool) {
+	has := func(set uint64, q evenstand.Quantity) bool { return set&(1<<q) != 0 }
+	v := &s.survey_
+	if !planted {
+		return
+	}
+	rate, flow := has(v.whole, evenstand.LiquidRate), has(v.byRow, evenstand.LiquidFlow)
+	if rate && !flow {
+		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row (liquid_flow), or catch a minute from three rows.")
+	}
+	if (rate || flow) && !has(v.whole, evenstand.LiquidRateTarget) {
+		s.note("Liquid is logged, but not what is asked for: whether the whole machine puts on too much or too little cannot be said. Log liquid_rate_target.")
+	}
+}
