@@ -1,0 +1,574 @@
+package clock
+
+import (
+	"math"
+	"slices"
+
+	"evenstand"
+)
+
+// Limits of the search, from the methods document, section k, unless judged.
+const (
+	around     = 120.0                   // s looked at on either side
+	zoneStep   = 900 * evenstand.Second  // zones differ by quarter hours
+	zoneMost   = 14 * 3600 / 900         // of which there are so many on either side
+	apart      = 5.0                     // s between two optima that are not one (judged)
+	beat       = 20.0                    // by which the best must beat the second: twice the log of the likelihood
+	driftSD    = 50e-6                   // s/s, of the prior on the drift
+	driftMost  = 400e-6                  // s/s beyond which it is no clock (judged)
+	chunk      = 1800 * evenstand.Second // in which a clock is looked at by itself (judged)
+	jumpLeast  = 0.25                    // s by which a clock that was set differs (judged)
+	oneHertz   = 1.4                     // inflation of the error when both series have a value a second
+	little     = 480                     // grid steps in common, below which nothing is said: two minutes (judged)
+	leastFit   = 0.30                    // share of the wobble that must be in common to begin with (judged)
+	leastAtAll = 0.05                    // the same where two are lined up and only in parts compared (judged)
+)
+
+// Fit is the offset of one clock against another over a span of the log.
+type Fit struct {
+	From, To evenstand.Micros // span that it rests on, by the box's clock
+	At       evenstand.Micros // when Offset held, by the box's clock
+	Offset   float64          // s, logged minus true
+	Drift    float64          // s/s by which the offset grows
+	SE       float64          // s, of Offset at At
+	DriftSE  float64          // s/s
+	Cov      float64          // s·s/s, of the two
+	Share    float64          // of the variance of the one series that the other explains
+}
+
+// Off gives the offset in s at a moment of the box's clock.
+func (f *Fit) Off(t evenstand.Micros) float64 { return f.Offset + f.Drift*(t-f.At).Seconds() }
+
+// ErrorAt gives the standard error of Off in s.
+func (f *Fit) ErrorAt(t evenstand.Micros) float64 {
+	x := (t - f.At).Seconds()
+	return math.Sqrt(math.Max(0, f.SE*f.SE+2*x*f.Cov+x*x*f.DriftSE*f.DriftSE))
+}
+
+// Options say how two series are compared.
+type Options struct {
+	// Zones also looks at clocks that are whole quarter hours off.
+	Zones bool
+	// mask tells of a moment of the box's clock, and of the offset so far in s,
+	// whether the two may be compared there; nil compares all. Before it is
+	// settled the offset may be half a second wrong.
+	mask mask
+}
+
+type mask func(t evenstand.Micros, off float64, settled bool) bool
+
+// Pair gives the offset of the clock that box was logged by against the clock
+// of ref: one fit, or several in order of time where the clock was set
+// meanwhile. nil when the two do not tell, or tell two things.
+func Pair(ref, box Series, opt Options) []Fit {
+	x, y := smooth(ref.Clean()), smooth(box.Clean())
+	if x == nil || y == nil {
+		return nil
+	}
+	return pair(x, y, opt)
+}
+
+func pair(x, y *grid, opt Options) []Fit {
+	shift, clear, parts := coarse(x, y, opt.Zones)
+	if !clear && !parts {
+		return nil
+	}
+	p := &pairing{x: x, y: y, mask: opt.mask, inflate: 1, alone: !clear}
+	if x.every > 0.8 && y.every > 0.8 {
+		p.inflate = oneHertz
+	}
+	var fits []Fit
+	for _, s := range p.spans(shift) {
+		if f, ok := p.refine(s.from, s.to, s.off, driftSD); ok && math.Abs(f.Drift) < driftMost {
+			fits = append(fits, f)
+		}
+	}
+	return fits
+}
+
+// likelihood is twice the log of the likelihood ratio that two high-passed
+// series follow one another when the second is late by lag of its steps,
+// against that they do not. spread is the number of values that count as one.
+func likelihood(x, y highPassed, from, to int, lag int64, spread float64) (s score) {
+	o := y.first - lag - x.first // index into x of y's entry 0
+	a, b := max(from, int(-o)), min(to, len(x.v)-int(o))
+	if b <= a {
+		return s
+	}
+	xs, ms := x.v[int64(a)+o:int64(b)+o], x.m[int64(a)+o:int64(b)+o]
+	ys, ns := y.v[a:b], y.m[a:b]
+	var n, sx, sy, sxx, syy, sxy float64
+	for i, u := range xs {
+		m, v, k := ms[i], ys[i], ns[i]
+		n += m * k
+		sx += u * k
+		sy += v * m
+		sxx += u * u * k
+		syy += v * v * m
+		sxy += u * v
+	}
+	if n < 30 {
+		return s
+	}
+	cov, vx, vy := sxy-sx*sy/n, sxx-sx*sx/n, syy-sy*sy/n
+	if !(cov > 0) || !(vx > 0) || !(vy > 0) {
+		return s
+	}
+	s.n, s.r2 = n/spread, math.Min(cov*cov/(vx*vy), 0.9999)
+	s.l = -s.n * math.Log(1-s.r2)
+	return s
+}
+
+// score is how well two series fit at one shift.
+type score struct {
+	n, r2 float64 // values in common that count as one each, share of the variance in common
+	l     float64 // twice the log of the likelihood ratio
+}
+
+// over gives by how much a score beats another over as many values: a shift
+// that leaves more in common is not better for that.
+func (s score) over(o score) float64 {
+	return math.Min(s.n, o.n) * (math.Log(1-o.r2) - math.Log(1-s.r2))
+}
+
+// coarse finds the offset in s, to a quarter of a second, at which the two fit
+// best, whether it stands out, and if not whether a part of the log may still
+// stand out by itself: a clock that was set fits at two.
+func coarse(x, y *grid, zones bool) (off float64, clear, parts bool) {
+	const stride = 4 // a value a second
+	// The same grid, thinned to a value a second in each of its four phases,
+	// serves shifts of a quarter of a second.
+	ys := y.highPass(stride)
+	var xs [stride]highPassed
+	for k := range xs {
+		g := *x
+		g.first += int64(k)
+		xs[k] = g.highPass(stride)
+	}
+	n := int64(around / dt)
+	search := func(zone int64, every int64, from, to int) (ls []score) {
+		for lag := zone - n; lag <= zone+n; lag += every { // in steps of the grid
+			// y at i fits x at i - lag: x moved later by the phase.
+			q := floorDiv(lag, stride)
+			ls = append(ls, likelihood(xs[lag-q*stride], ys, from, to, q, spread/stride))
+		}
+		return ls
+	}
+	all := len(ys.v)
+	ls := search(0, 1, 0, all)
+	best, by := optima(ls, int(apart/dt))
+	zone := int64(0)
+	if zones && ls[best].r2 < 0.9 {
+		q := int64(zoneStep / step)
+		// Coarsely, since the smoothed speed changes over some seconds, and on
+		// three hours in the middle, which tell zones apart as well as the day.
+		const skip, hours = 8, 3 * 3600
+		from := max(0, all/2-hours/2)
+		to := min(all, from+hours)
+		at, top, other := int64(0), 0.0, 0.0
+		for z := int64(-zoneMost); z <= zoneMost; z++ {
+			m := 0.0
+			for _, s := range search(z*q, skip, from, to) {
+				m = math.Max(m, s.l)
+			}
+			if m > top {
+				at, top, other = z, m, top
+			} else {
+				other = math.Max(other, m)
+			}
+		}
+		if top-other < beat {
+			return 0, false, false
+		}
+		if at != 0 {
+			zone = at * q
+			ls = search(zone, 1, 0, all)
+			best, by = optima(ls, int(apart/dt))
+		}
+	}
+	off = float64(zone+int64(best)-n) * dt
+	return off, by >= beat && ls[best].r2 >= leastFit, ls[best].l >= beat
+}
+
+// optima gives where the best is, and by how much it beats the best of the
+// other local optima that are so far away from it.
+func optima(ls []score, far int) (best int, by float64) {
+	for i := range ls {
+		if ls[i].l > ls[best].l {
+			best = i
+		}
+	}
+	by = ls[best].l
+	for i, s := range ls {
+		if i > best-far && i < best+far || s.l == 0 {
+			continue
+		}
+		left, right := i == 0 || ls[i-1].r2 <= s.r2, i == len(ls)-1 || ls[i+1].r2 <= s.r2
+		if left && right {
+			by = math.Min(by, ls[best].over(s))
+		}
+	}
+	return best, by
+}
+
+// pairing is two smoothed series in comparison.
+type pairing struct {
+	x, y    *grid
+	thin    highPassed // of x, a value a second
+	mask    mask
+	inflate float64
+	alone   bool // nothing is known of the whole: each part must stand out by itself
+}
+
+// span is a part of the box's log, in steps of its grid, with one offset in s.
+type span struct {
+	from, to int
+	off      float64
+}
+
+// spans parts the box's log where its clock was set. Each half hour is looked
+// at by itself; it follows the whole unless it says something else clearly.
+func (p *pairing) spans(off float64) []span {
+	type look struct {
+		span
+		se float64
+	}
+	var looks []look
+	n := int(chunk / step)
+	for from := 0; from < len(p.y.v); from += n {
+		to := min(from+n, len(p.y.v))
+		if f, ok := p.part(from, to, off); ok {
+			looks = append(looks, look{span{from, to, f.Offset}, f.SE})
+		}
+	}
+	if len(looks) == 0 {
+		if p.alone {
+			return nil
+		}
+		return []span{{0, len(p.y.v), off}}
+	}
+	// What drifts does so evenly.
+	var slopes []float64
+	for i := 1; i < len(looks); i++ {
+		slopes = append(slopes, (looks[i].off-looks[i-1].off)/float64(looks[i].from-looks[i-1].from))
+	}
+	slope := 0.0
+	if len(slopes) > 0 {
+		slices.Sort(slopes)
+		slope = slopes[len(slopes)/2]
+		if most := driftMost * dt; math.Abs(slope) > most {
+			slope = math.Copysign(most, slope)
+		}
+	}
+	var groups [][]look
+	for i, l := range looks {
+		if i > 0 {
+			k := looks[i-1]
+			d := l.off - k.off - slope*float64(l.from-k.from)
+			if math.Abs(d) <= math.Max(jumpLeast, 6*math.Hypot(l.se, k.se)) {
+				groups[len(groups)-1] = append(groups[len(groups)-1], l)
+				continue
+			}
+		}
+		groups = append(groups, []look{l})
+	}
+	// A half hour in which the clock was set lies between what was before and
+	// what came after.
+	for i := 1; i+1 < len(groups); i++ {
+		a, m, b := groups[i-1][len(groups[i-1])-1].off, groups[i][0].off, groups[i+1][0].off
+		if len(groups[i]) == 1 && (len(groups[i-1]) > 1 || len(groups[i+1]) > 1) && (m-a)*(b-m) > 0 {
+			groups = slices.Delete(groups, i, i+1)
+			i--
+		}
+	}
+	var out []span
+	for i, g := range groups {
+		s := span{g[0].from, g[len(g)-1].to, 0}
+		for _, l := range g {
+			s.off += l.off / float64(len(g))
+		}
+		if i > 0 {
+			last := groups[i-1][len(groups[i-1])-1]
+			cut := p.change(last.from, g[0].to, last.off, g[0].off)
+			out[i-1].to, s.from = cut, cut
+		}
+		out = append(out, s)
+	}
+	out[0].from, out[len(out)-1].to = 0, len(p.y.v)
+	return out
+}
+
+// part looks at one half hour: near the offset of the whole, or where it
+// clearly fits better.
+func (p *pairing) part(from, to int, off float64) (Fit, bool) {
+	const stride = 4
+	count := 0
+	for _, v := range p.y.v[from:to] {
+		if !math.IsNaN(v) {
+			count++
+		}
+	}
+	if count < little {
+		return Fit{}, false
+	}
+	part := grid{p.y.first + int64(from), p.y.v[from:to], p.y.every}
+	if p.thin.v == nil {
+		p.thin = p.x.highPass(stride)
+	}
+	ys, xs := part.highPass(stride), p.thin
+	base := int64(math.Round(off / (stride * dt)))
+	n := int64(around)
+	ls := make([]score, 2*n+1)
+	for i := range ls {
+		ls[i] = likelihood(xs, ys, 0, len(ys.v), base+int64(i)-n, spread/stride)
+	}
+	best, by := optima(ls, int(apart))
+	at := int(n)
+	for i := at - 3; i <= int(n)+3; i++ {
+		if ls[i].l > ls[at].l {
+			at = i
+		}
+	}
+	clear := by > beat && ls[best].r2 > leastFit
+	switch {
+	case clear && (p.alone || ls[best].over(ls[at]) > beat):
+		at = best
+	case p.alone:
+		return Fit{}, false
+	}
+	if ls[at].l < beat/2 {
+		return Fit{}, false
+	}
+	f, ok := p.refine(from, to, float64(base+int64(at)-n)*stride*dt, 1e-9)
+	if !ok || math.Abs(f.Offset-float64(base+int64(at)-n)*stride*dt) > 3 {
+		return Fit{}, false
+	}
+	return f, f.SE < 0.3
+}
+
+// change finds where the clock was set: up to there the first offset fits
+// better, from there on the second.
+func (p *pairing) change(from, to int, a, b float64) int {
+	best, sum, at := 0.0, 0.0, from
+	gain, base := p.level(from, to, a)
+	for i := from; i < to; i++ {
+		y := p.y.v[i]
+		if math.IsNaN(y) {
+			continue
+		}
+		u, _, ok1 := p.x.at(p.y.first, i, a)
+		w, _, ok2 := p.x.at(p.y.first, i, b)
+		if !ok1 || !ok2 {
+			continue
+		}
+		ra, rb := y-base-gain*u, y-base-gain*w
+		sum += ra*ra - rb*rb
+		if sum < best {
+			best, at = sum, i+1
+		}
+	}
+	return at
+}
+
+// level gives gain and base of y over x at an offset.
+func (p *pairing) level(from, to int, off float64) (gain, base float64) {
+	var n, sx, sy, sxx, sxy float64
+	for i := from; i < to; i++ {
+		y := p.y.v[i]
+		u, _, ok := p.x.at(p.y.first, i, off)
+		if math.IsNaN(y) || !ok {
+			continue
+		}
+		n++
+		sx += u
+		sy += y
+		sxx += u * u
+		sxy += u * y
+	}
+	if v := sxx - sx*sx/n; n > 2 && v > 0 {
+		gain = (sxy - sx*sy/n) / v
+		return gain, (sy - gain*sx) / n
+	}
+	return 1, 0
+}
+
+// at gives value and slope per s of the grid at entry i of a grid that begins
+// at first, off seconds earlier: a cubic through four entries.
+func (g *grid) at(first int64, i int, off float64) (v, slope float64, ok bool) {
+	z := float64(first-g.first+int64(i)) - off/dt
+	k := int(math.Floor(z))
+	if k < 1 || k+2 >= len(g.v) {
+		return 0, 0, false
+	}
+	u := z - float64(k)
+	a, b, c, d := g.v[k-1], g.v[k], g.v[k+1], g.v[k+2]
+	m0, m1 := (c-a)/2, (d-b)/2
+	e, f := 3*(c-b)-2*m0-m1, 2*(b-c)+m0+m1
+	v = b + u*(m0+u*(e+u*f))
+	if math.IsNaN(v) {
+		return 0, 0, false
+	}
+	return v, (m0 + u*(2*e+u*3*f)) / dt, true
+}
+
+// refine finds offset and drift by Gauss-Newton steps from off: the box's
+// series, a value a second of it since it is smooth, as a straight function of the other's, shifted. Values four standard
+// deviations away do not count.
+func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
+	const thin = 4
+	first, last := -1, -1
+	for i := from; i < to; i++ {
+		if !math.IsNaN(p.y.v[i]) {
+			if first < 0 {
+				first = i
+			}
+			last = i
+		}
+	}
+	if last-first < little/2 {
+		return Fit{}, false
+	}
+	mid := (first + last) / 2
+	when := func(i int) evenstand.Micros { return evenstand.Micros(p.y.first+int64(i)) * step }
+	type obs struct {
+		y, x, slope, s float64
+	}
+	var os []obs
+	// Where the speed changes, which tells the time, more is left over than
+	// elsewhere: what another offset by so much would explain is no stray.
+	const loose = 0.3
+	start, drift := off, 0.0
+	limit := math.Inf(1)
+	gain, base := 1.0, 0.0
+	var cov [2][2]float64
+	var share float64
+	for round := range 12 {
+		os = os[:0]
+		for i := first; i <= last; i += thin {
+			y := p.y.v[i]
+			if math.IsNaN(y) {
+				continue
+			}
+			s := float64(i-mid) * dt
+			o := off + drift*s
+			x, slope, ok := p.x.at(p.y.first, i, o)
+			if !ok || p.mask != nil && !p.mask(when(i), o, round > 2) {
+				continue
+			}
+			if round > 0 && math.Abs(y-base-gain*x) > limit+loose*math.Abs(gain*slope) {
+				continue
+			}
+			os = append(os, obs{y, x, slope, s})
+		}
+		if len(os) < little/2/thin {
+			return Fit{}, false
+		}
+		// Gain and base first, then offset and drift with all four together.
+		var n, sx, sy, sxx, sxy, syy float64
+		for _, o := range os {
+			n++
+			sx += o.x
+			sy += o.y
+			sxx += o.x * o.x
+			sxy += o.x * o.y
+			syy += o.y * o.y
+		}
+		vx, vy, vxy := sxx-sx*sx/n, syy-sy*sy/n, sxy-sx*sy/n
+		if !(vx > 0) || !(vxy > 0) {
+			return Fit{}, false
+		}
+		gain = vxy / vx
+		base = (sy - gain*sx) / n
+		share = vxy * vxy / (vx * vy)
+		var a [4][5]float64
+		var ss float64
+		for _, o := range os {
+			e := o.y - base - gain*o.x
+			ss += e * e
+			j := [4]float64{1, o.x, -gain * o.slope, -gain * o.slope * o.s}
+			for r := range 4 {
+				for c := range 4 {
+					a[r][c] += j[r] * j[c]
+				}
+				a[r][4] += j[r] * e
+			}
+		}
+		limit = 4 * math.Sqrt(math.Max(ss/n, 1e-12))
+		noise := math.Max(ss/n, 1e-12) * spread / thin
+		a[3][3] += noise / (driftSD * driftSD)
+		a[3][4] -= drift * noise / (driftSD * driftSD)
+		inv, sol, ok := solve4(a)
+		if !ok {
+			return Fit{}, false
+		}
+		do, dd := sol[2], sol[3]
+		if most := 1.0; math.Abs(do) > most {
+			do = math.Copysign(most, do)
+		}
+		off += do
+		drift += dd
+		k := noise * p.inflate * p.inflate
+		cov = [2][2]float64{{inv[2][2] * k, inv[2][3] * k}, {inv[3][2] * k, inv[3][3] * k}}
+		if round > 3 && math.Abs(do) < 1e-4 && math.Abs(dd)*float64(last-first)*dt < 1e-4 {
+			break
+		}
+	}
+	if math.Abs(off-start) > apart {
+		return Fit{}, false
+	}
+	return Fit{
+		From: when(first), To: when(last), At: when(mid), Offset: off, Drift: drift,
+		SE: math.Sqrt(cov[0][0]), DriftSE: math.Sqrt(cov[1][1]), Cov: cov[0][1], Share: share,
+	}, share >= leastAtAll
+}
+
+// solve4 solves four equations by elimination and gives the inverse as well.
+func solve4(a [4][5]float64) (inv [4][4]float64, sol [4]float64, ok bool) {
+	var m [4][9]float64
+	var scale [4]float64
+	for r := range 4 {
+		scale[r] = math.Sqrt(a[r][r])
+		if !(scale[r] > 0) {
+			return inv, sol, false
+		}
+	}
+	for r := range 4 {
+		for c := range 4 {
+			m[r][c] = a[r][c] / (scale[r] * scale[c])
+		}
+		m[r][4] = a[r][4] / scale[r]
+		m[r][5+r] = 1
+	}
+	for k := range 4 {
+		p := k
+		for r := k + 1; r < 4; r++ {
+			if math.Abs(m[r][k]) > math.Abs(m[p][k]) {
+				p = r
+			}
+		}
+		m[k], m[p] = m[p], m[k]
+		if math.Abs(m[k][k]) < 1e-12 {
+			return inv, sol, false
+		}
+		d := m[k][k]
+		for c := range 9 {
+			m[k][c] /= d
+		}
+		for r := range 4 {
+			if r == k {
+				continue
+			}
+			f := m[r][k]
+			for c := range 9 {
+				m[r][c] -= f * m[k][c]
+			}
+		}
+	}
+	for r := range 4 {
+		sol[r] = m[r][4] / scale[r]
+		for c := range 4 {
+			inv[r][c] = m[r][5+c] / (scale[r] * scale[c])
+		}
+	}
+	return inv, sol, true
+}

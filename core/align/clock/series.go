@@ -1,0 +1,264 @@
+package clock
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"evenstand"
+)
+
+// The smoother of the methods document, section k.
+const (
+	kernel = 1.5                   // s, standard deviation of the Gaussian kernel
+	step   = evenstand.Second / 4  // of the grid
+	dt     = 0.25                  // the same in s
+	reach  = 6.5                   // kernels beyond which a value weighs nothing (1e-9)
+	near   = 4.5                   // the same on the grid (4e-5)
+	spread = 3.5 * kernel / dt     // values of the smoothed series that count as one
+	edge   = int(2 * kernel / dt)  // values next to a hole that are not compared
+	hole   = 3.0                   // s without a value that the smoother does not reach over
+	seldom = 2.5                   // s between values, beyond which a series is too slow to tell a clock
+	held   = 10 * evenstand.Second // the same value for longer is a logger that repeats itself (judged)
+)
+
+// Series is what one box logged of something that follows the ground speed, by
+// the box's own clock.
+type Series struct {
+	T []evenstand.Micros
+	V []float64
+}
+
+// Add takes in a value. Values may come in any order.
+func (s *Series) Add(t evenstand.Micros, v float64) {
+	s.T, s.V = append(s.T, t), append(s.V, v)
+}
+
+// Clean gives the series in order of time, each time once, without what is not
+// a number and without repeats of a held value: a logger that writes its last
+// value more often than the sensor gives one, or on and on when the sensor is
+// silent, tells nothing of the time in between. Zero is a machine that stands,
+// and stays.
+func (s Series) Clean() Series {
+	order := make([]int, 0, len(s.T))
+	for i, v := range s.V {
+		if !math.IsNaN(v) && !math.IsInf(v, 0) {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(s.T[a], s.T[b]) })
+	out := Series{make([]evenstand.Micros, 0, len(order)), make([]float64, 0, len(order))}
+	for _, i := range order {
+		if n := len(out.T); n > 0 && out.T[n-1] == s.T[i] {
+			continue
+		}
+		out.Add(s.T[i], s.V[i])
+	}
+	return out.unheld()
+}
+
+// unheld drops the repeats of held values.
+func (s Series) unheld() Series {
+	var runs []int
+	for i := 0; i < len(s.V); {
+		j := i + 1
+		for j < len(s.V) && s.V[j] == s.V[i] {
+			j++
+		}
+		if s.V[i] != 0 {
+			runs = append(runs, j-i)
+		}
+		i = j
+	}
+	if len(runs) == 0 {
+		return s
+	}
+	slices.Sort(runs)
+	// Three in a row and more nearly always, at more than one a second, is a
+	// sensor that is slower than its logger. A speed written in coarse steps
+	// stays the same for a while too, but not always.
+	turn := 1
+	if r := runs[len(runs)/10]; r >= 3 && s.Every() < 0.6 {
+		turn = r
+	}
+	out := Series{}
+	for i := 0; i < len(s.V); {
+		j := i + 1
+		for j < len(s.V) && s.V[j] == s.V[i] {
+			j++
+		}
+		switch {
+		case s.V[i] == 0:
+			out.T, out.V = append(out.T, s.T[i:j]...), append(out.V, s.V[i:j]...)
+		case s.T[j-1]-s.T[i] > held:
+			out.Add(s.T[i], s.V[i])
+		default:
+			for k := i; k < j; k += turn {
+				out.Add(s.T[k], s.V[k])
+			}
+		}
+		i = j
+	}
+	return out
+}
+
+// Every gives the median time between values in s, infinite for fewer than
+// three. The series must be in order.
+func (s Series) Every() float64 {
+	if len(s.T) < 3 {
+		return math.Inf(1)
+	}
+	d := make([]evenstand.Micros, 0, 2001)
+	for i := 1; i < len(s.T); i += 1 + len(s.T)/2000 {
+		d = append(d, s.T[i]-s.T[i-1])
+	}
+	slices.Sort(d)
+	return d[len(d)/2].Seconds()
+}
+
+// LocalLinear gives value and slope of the line through the values near x,
+// weighted by a Gaussian of standard deviation h: a smoother that neither
+// shifts a series nor bends it at its ends. t must rise. NaN where fewer than
+// two values are near.
+func LocalLinear(t, v []float64, h, x float64) (value, slope float64) {
+	i, _ := slices.BinarySearch(t, x-reach*h)
+	return line(t[i:], v[i:], h, x, reach)
+}
+
+// line is LocalLinear from the first value that may weigh.
+func line(t, v []float64, h, x, reach float64) (value, slope float64) {
+	var w, wx, wxx, wy, wxy float64
+	c := -0.5 / (h * h)
+	for i, ti := range t {
+		d := ti - x
+		if d > reach*h {
+			break
+		}
+		k := math.Exp(c * d * d)
+		w += k
+		wx += k * d
+		wxx += k * d * d
+		wy += k * v[i]
+		wxy += k * d * v[i]
+	}
+	det := w*wxx - wx*wx
+	if !(det > 1e-12*w*w) {
+		return math.NaN(), math.NaN()
+	}
+	return (wxx*wy - wx*wxy) / det, (w*wxy - wx*wy) / det
+}
+
+// grid is a smoothed series at even steps: entry i is that of (first+i)·step.
+type grid struct {
+	first int64
+	v     []float64 // NaN in holes and next to them
+	every float64   // s between the values that it was made of
+}
+
+// smooth puts a clean series on the grid. nil when it is too short or slow.
+func smooth(s Series) *grid {
+	every := s.Every()
+	if len(s.T) < 60 || every > seldom {
+		return nil
+	}
+	g := &grid{first: ceil(s.T[0]), every: every}
+	n := floor(s.T[len(s.T)-1]) - g.first + 1
+	if n < 1 || n > 4*3600*40 {
+		return nil
+	}
+	g.v = make([]float64, n)
+	t := make([]float64, len(s.T))
+	origin := evenstand.Micros(g.first) * step
+	for i, x := range s.T {
+		t[i] = (x - origin).Seconds()
+	}
+	far := math.Max(hole, 2.5*every)
+	from, next := 0, 0
+	for i := range g.v {
+		x := float64(i) * dt
+		for from < len(t) && t[from] < x-near*kernel {
+			from++
+		}
+		for next < len(t) && t[next] < x {
+			next++
+		}
+		g.v[i] = math.NaN()
+		if next < len(t) && (t[next] == x || next > 0 && t[next]-t[next-1] <= far) {
+			g.v[i], _ = line(t[from:], s.V[from:], kernel, x, near)
+		}
+	}
+	g.erode(edge)
+	return g
+}
+
+// erode takes out the values next to a hole and at the ends.
+func (g *grid) erode(n int) {
+	bad := -1
+	out := make([]bool, len(g.v))
+	for i := range g.v {
+		if math.IsNaN(g.v[i]) {
+			bad = i
+		}
+		out[i] = i-bad <= n
+	}
+	bad = len(g.v)
+	for i := len(g.v) - 1; i >= 0; i-- {
+		if math.IsNaN(g.v[i]) {
+			bad = i
+		}
+		if bad-i <= n || out[i] {
+			out[i] = true
+		}
+	}
+	for i := range out {
+		if out[i] {
+			g.v[i] = math.NaN()
+		}
+	}
+}
+
+func ceil(t evenstand.Micros) int64  { return -floor(-t) }
+func floor(t evenstand.Micros) int64 { return int64(math.Floor(float64(t) / float64(step))) }
+
+// highPassed is the grid less its mean over a minute, every few steps, with
+// zeros and a mask in place of what is not known.
+type highPassed struct {
+	first int64 // in units of the stride
+	v, m  []float64
+}
+
+// highPass thins the grid to every so many steps after taking the mean of the
+// minute around it away, so that hours and hills do not match.
+func (g *grid) highPass(every int) highPassed {
+	const half = 120
+	sum := make([]float64, len(g.v)+1)
+	num := make([]float64, len(g.v)+1)
+	for i, v := range g.v {
+		sum[i+1], num[i+1] = sum[i], num[i]
+		if !math.IsNaN(v) {
+			sum[i+1] += v
+			num[i+1]++
+		}
+	}
+	h := highPassed{first: -floorDiv(-g.first, int64(every))}
+	for k := h.first*int64(every) - g.first; k < int64(len(g.v)); k += int64(every) {
+		i := int(k)
+		v, m := g.v[i], 1.0
+		if math.IsNaN(v) {
+			v, m = 0, 0
+		} else {
+			a, b := max(0, i-half), min(len(g.v), i+half+1)
+			v -= (sum[b] - sum[a]) / (num[b] - num[a])
+		}
+		h.v, h.m = append(h.v, v), append(h.m, m)
+	}
+	return h
+}
+
+func floorDiv(a, b int64) int64 {
+	q := a / b
+	if a%b != 0 && (a < 0) != (b < 0) {
+		q--
+	}
+	return q
+}
