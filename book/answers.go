@@ -377,6 +377,7 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 			for _, clock := range c.Clocks {
 				if clock.Source == r.Name {
 					r.ClockOffset, r.ClockError = clock.Offset, clock.Error
+					r.ClockFrom, r.ClockAt, r.Drift, r.DriftError, r.ClockSet = clock.From, clock.At, clock.Drift, clock.DriftError, clock.Set
 					r.Gaps = append(r.Gaps, clock.Gaps...)
 				}
 			}

@@ -244,10 +244,15 @@ type clocksJSON struct {
 }
 
 type clockJSON struct {
-	Source string           `json:"source"`
-	Offset evenstand.Number `json:"offset_s"`
-	Error  evenstand.Number `json:"error_s"`
-	Gaps   []Gap            `json:"gaps"`
+	Source     string             `json:"source"`
+	Offset     evenstand.Number   `json:"offset_s"`
+	Error      evenstand.Number   `json:"error_s"`
+	From       pipeline.ClockFrom `json:"from"`
+	At         evenstand.Micros   `json:"at"`
+	Drift      evenstand.Number   `json:"drift_ppm"`
+	DriftError evenstand.Number   `json:"drift_error_ppm"`
+	Set        []ClockSet         `json:"set"`
+	Gaps       []Gap              `json:"gaps"`
 }
 
 type summaryJSON struct {

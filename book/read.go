@@ -6,12 +6,14 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path"
 	"slices"
 	"strconv"
 
 	"evenstand"
+	"evenstand/pipeline"
 )
 
 // Progress says how far a long job is.
@@ -59,10 +61,23 @@ type SourceReport struct {
 	Grade       evenstand.Grade    `json:"grade"`
 	ClockOffset evenstand.Number   `json:"clock_offset_s"`
 	ClockError  evenstand.Number   `json:"clock_error_s"`
+	ClockFrom   pipeline.ClockFrom `json:"clock_from"`
+	ClockAt     evenstand.Micros   `json:"clock_at"` // when the offset held, by the box's clock; null all day
+	Drift       evenstand.Number   `json:"drift_ppm"`
+	DriftError  evenstand.Number   `json:"drift_error_ppm"`
+	ClockSet    []ClockSet         `json:"clock_set,omitempty"` // of the last day, when the clock was set on it
 	Gaps        []Gap              `json:"gaps"`
 	Unused      []evenstand.Unused `json:"unused"`
 	Counts      Counts             `json:"counts"`
 	Notes       []string           `json:"notes"`
+}
+
+// ClockSet is a part of a day, by the box's clock, with one offset.
+type ClockSet struct {
+	From   evenstand.Micros `json:"from"`
+	To     evenstand.Micros `json:"to"`
+	Offset evenstand.Number `json:"offset_s"`
+	Error  evenstand.Number `json:"error_s"`
 }
 
 // Gap is a hole in a source's log while the others went on.
@@ -352,7 +367,11 @@ func (b *Book) sourceReport(s *sourceState) SourceReport {
 	r := SourceReport{
 		Name: s.Source.Name, Format: s.Source.Format, Planter: planter, Files: s.Source.Files, First: s.First, Last: s.Last,
 		Grade: s.Source.Grade, ClockOffset: s.Source.ClockOffset, ClockError: s.Source.ClockError,
+		ClockFrom: pipeline.ClockUnknown, ClockAt: evenstand.NoTime, Drift: evenstand.Unknown, DriftError: evenstand.Unknown,
 		Gaps: []Gap{}, Unused: slices.Clone(s.Unused), Counts: s.Counts, Notes: slices.Clone(s.Source.Notes),
+	}
+	if !math.IsNaN(float64(r.ClockOffset)) {
+		r.ClockFrom = pipeline.ClockDeclared
 	}
 	if r.Files == nil {
 		r.Files = []string{}

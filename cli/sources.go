@@ -9,6 +9,7 @@ import (
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/pipeline"
 )
 
 func sourcesCommand() command {
@@ -40,7 +41,10 @@ func sourcesCommand() command {
 				if s.First != evenstand.NoTime {
 					c.text("    ", "    ", spell(v, s.First, s.Last))
 				}
-				c.text("    ", "    ", clockLine(float64(s.ClockOffset), float64(s.ClockError)))
+				c.text("    ", "    ", clockLine(&s))
+				for _, p := range s.ClockSet {
+					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by itself it was "+fast(float64(p.Offset))+", to within "+seconds(float64(p.Error))+".")
+				}
 				for i, g := range s.Gaps {
 					if i == most {
 						c.text("    ", "    ", fmt.Sprintf("Silent %d times more.", len(s.Gaps)-most))
@@ -70,22 +74,49 @@ func spell(v advise.Voice, first, last evenstand.Micros) string {
 	return from + ", to " + v.Date(last) + ", " + v.Clock(last)
 }
 
-// clockLine says how far a box's clock is off: logged minus true, and the
-// half-width of its 90 % interval, both in seconds, NaN unknown.
-func clockLine(off, e float64) string {
-	if math.IsNaN(off) {
-		return "Clock: nobody has said how far it is off."
+// clockLine says how far a box's clock is off, logged minus true, how well
+// that is known, and who says so.
+func clockLine(s *book.SourceReport) string {
+	off, e := float64(s.ClockOffset), float64(s.ClockError)
+	switch {
+	case s.ClockFrom == pipeline.ClockReceiver:
+		return "Clock: the receiver's own, by which the others are told."
+	case math.IsNaN(off):
+		return "Clock: nobody has said how far it is off, and the logs do not show it."
 	}
-	s := "Clock: right"
-	if math.Abs(off) >= 0.005 {
-		word := "fast"
-		if off < 0 {
-			word = "slow"
+	line := "Clock: " + fast(off)
+	switch {
+	case s.ClockFrom == pipeline.ClockEstimated:
+		line += " by the receiver, to within " + seconds(e)
+		if d, de := float64(s.Drift), float64(s.DriftError); math.Abs(d) > de {
+			way := "gaining"
+			if d < 0 {
+				way = "losing"
+			}
+			line += fmt.Sprintf(", %s %.0f ms an hour", way, math.Abs(d)*3.6)
 		}
-		s = fmt.Sprintf("Clock: %.2f s %s", math.Abs(off), word)
+		return line + "."
+	case math.IsNaN(e):
+		return line + ", as was said of it; how well is not known."
 	}
-	if math.IsNaN(e) {
-		return s + ", as was said of it; how well is not known."
+	return line + ", as was said of it, to within " + seconds(e) + "."
+}
+
+// seconds writes a length of time in seconds.
+func seconds(s float64) string { return fmt.Sprintf("%.2f s", s) }
+
+// fast writes an offset: logged minus true, in seconds.
+func fast(off float64) string {
+	word := "fast"
+	if off < 0 {
+		word = "slow"
 	}
-	return s + fmt.Sprintf(" to within %.2f s.", e)
+	switch a := math.Abs(off); {
+	case a < 0.005:
+		return "right"
+	case a >= 600:
+		return span(time.Duration(a*float64(time.Second))) + " " + word
+	default:
+		return seconds(a) + " " + word
+	}
 }

@@ -21,7 +21,8 @@ const (
 
 // judgeClocks estimates by how much the seeds of each stream follow the speed
 // and decides whether their rhythm may be read. Declared clocks are believed;
-// without them the logs themselves must show that they agree.
+// without them the logs themselves must show that they agree. The lag holds the
+// drive and what is left of the clock together, which is what the rhythm needs.
 func (s *settler) judgeClocks() {
 	s.clocks = make([]seedClock, len(s.day.Streams))
 	if s.survey_.track < 0 {
@@ -44,6 +45,8 @@ func (s *settler) judgeClock(i int) (c seedClock) {
 		if ok && half <= lagErrorMost {
 			c.refuse = "the seed times and the speed do not fit together although their clocks are said to"
 			s.note("Seeds of %s follow the speed by %.2f s, which no drive explains: the clocks said to be one are not. Single skips and cells cannot be said; set clock_offset_s in source.toml.", src, lag)
+		} else if s.timings[i].against != 0 {
+			c.refuse = "the seed times and the speed do not fit together although their clocks are said to"
 		}
 	case ok && half <= lagErrorMost:
 		c.refuse = "clocks not aligned"

@@ -49,10 +49,34 @@ type Result struct {
 
 // Clock is what is known of one source's clock on this day.
 type Clock struct {
-	Source string           `json:"source"`
-	Offset evenstand.Number `json:"offset_s"` // logged minus true
-	Error  evenstand.Number `json:"error_s"`  // half-width of the 90 % interval
-	Gaps   []Gap            `json:"gaps"`
+	Source     string           `json:"source"`
+	Offset     evenstand.Number `json:"offset_s"`        // logged minus true, at At
+	Error      evenstand.Number `json:"error_s"`         // half-width of the 90 % interval
+	From       ClockFrom        `json:"from"`            // where it comes from
+	At         evenstand.Micros `json:"at"`              // when Offset held, by the box's clock; NoTime all day
+	Drift      evenstand.Number `json:"drift_ppm"`       // by which the offset grows
+	DriftError evenstand.Number `json:"drift_error_ppm"` // half-width of the 90 % interval
+	Set        []ClockSet       `json:"set,omitempty"`   // the parts of a day on which the clock was set
+	Gaps       []Gap            `json:"gaps"`
+}
+
+// ClockFrom says where what is known of a clock comes from.
+type ClockFrom string
+
+// Where clocks come from.
+const (
+	ClockUnknown   ClockFrom = "unknown"
+	ClockDeclared  ClockFrom = "declared"  // by source.toml or by the log itself
+	ClockReceiver  ClockFrom = "receiver"  // it is the receiver's, by which all others are told
+	ClockEstimated ClockFrom = "estimated" // by speed, seeds and lifting against the receiver
+)
+
+// ClockSet is a part of a day, by the box's clock, with one offset.
+type ClockSet struct {
+	From   evenstand.Micros `json:"from"`
+	To     evenstand.Micros `json:"to"`
+	Offset evenstand.Number `json:"offset_s"`
+	Error  evenstand.Number `json:"error_s"`
 }
 
 // Gap is a hole in a source's log while the others went on.

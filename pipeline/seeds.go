@@ -121,8 +121,8 @@ func (s *settler) pickSeeds() {
 	}
 }
 
-// declared gives the error in s that people's words put on the clock of a
-// stream against the receiver's, NaN when nobody has said anything.
+// declared gives the error in s that people's words, or the logs, put on the
+// clock of a stream against the receiver's, NaN when it is not known.
 func (s *settler) declared(i int) float64 {
 	if s.survey_.track < 0 {
 		return math.NaN()
@@ -133,6 +133,8 @@ func (s *settler) declared(i int) float64 {
 		return 0
 	case !math.IsNaN(a.ClockOffset) && !math.IsNaN(b.ClockOffset):
 		return 0.05
+	case s.timings[i].said.From == ClockEstimated:
+		return float64(s.timings[i].said.Error)
 	}
 	return math.NaN()
 }

@@ -27,6 +27,14 @@ func Settle(ctx context.Context, day Day, out Output) (Result, error) {
 	if err := s.survey(); err != nil {
 		return Result{}, err
 	}
+	s.smoothTrack()
+	changed := s.setClocks()
+	s.heard = nil
+	if changed { // what was read by another clock is looked over again
+		if err := s.lookOver(); err != nil {
+			return Result{}, err
+		}
+	}
 	s.align()
 	if err := s.walk(); err != nil {
 		return Result{}, err
@@ -66,6 +74,9 @@ type settler struct {
 	res  Result
 
 	survey_ surveyed
+	heard   []heard  // by stream, until the clocks are known
+	timings []timing // by stream
+	track   *align.Track
 	path    *align.Path
 	passes  []evenstand.Pass
 	engine  *find.Engine
@@ -124,14 +135,6 @@ type sourceSeen struct {
 	n    int64
 }
 
-func (s *settler) offset(i int) evenstand.Micros {
-	o := s.day.Streams[i].Source.ClockOffset
-	if math.IsNaN(o) {
-		return 0
-	}
-	return evenstand.FromSeconds(o)
-}
-
 // see notes that a source logged something at t.
 func (s *settler) see(i int, t evenstand.Micros) {
 	v := &s.survey_
@@ -149,10 +152,12 @@ func (s *settler) see(i int, t evenstand.Micros) {
 // survey reads the fixes and the states, and counts seeds by time.
 func (s *settler) survey() error {
 	v := &s.survey_
-	v.first, v.last, v.track = evenstand.NoTime, evenstand.NoTime, -1
-	v.sources = make([]sourceSeen, len(s.day.Streams))
-	v.seeds = make([]seedsSeen, len(s.day.Streams))
-	v.parts = map[evenstand.Element]uint64{}
+	v.track = -1
+	s.timings = make([]timing, len(s.day.Streams))
+	s.heard = make([]heard, len(s.day.Streams))
+	for i := range s.timings {
+		s.timings[i].declare(&s.day.Streams[i].Source)
+	}
 	best := 0
 	for i := range s.day.Streams {
 		st := &s.day.Streams[i]
@@ -163,10 +168,10 @@ func (s *settler) survey() error {
 			continue
 		}
 		var fixes []evenstand.Fix
-		off := s.offset(i)
+		tm := &s.timings[i]
 		err := st.Fixes(func(b []evenstand.Fix) bool {
 			for _, f := range b {
-				f.T -= off
+				f.T = tm.at(f.T)
 				if f.T < s.day.From {
 					continue
 				}
@@ -187,17 +192,35 @@ func (s *settler) survey() error {
 			s.note("Positions of %s are not used: %s has more.", st.Source.Name, s.day.Streams[v.track].Source.Name)
 		}
 	}
+	return s.lookOver()
+}
+
+// lookOver reads states and seeds, by the clocks as they are known so far.
+func (s *settler) lookOver() error {
+	v := &s.survey_
+	v.first, v.last, v.maxRow = evenstand.NoTime, evenstand.NoTime, 0
+	v.sources = make([]sourceSeen, len(s.day.Streams))
+	v.seeds = make([]seedsSeen, len(s.day.Streams))
+	v.parts = map[evenstand.Element]uint64{}
 	for _, f := range v.fixes {
 		s.see(v.track, f.T)
 	}
 	v.lowering = align.NewLowering(s.card.Rows)
 	for i := range s.day.Streams {
 		st := &s.day.Streams[i]
-		off := s.offset(i)
+		tm := &s.timings[i]
+		var ear *heard
+		if s.heard != nil {
+			ear = &s.heard[i]
+		}
+		tm.restart()
 		if st.Readings != nil {
 			err := st.Readings(func(b []evenstand.Reading) bool {
 				for _, r := range b {
-					r.T -= off
+					if ear != nil {
+						ear.reading(r)
+					}
+					r.T = tm.at(r.T)
 					if r.T < s.day.From {
 						continue
 					}
@@ -228,10 +251,14 @@ func (s *settler) survey() error {
 				return err
 			}
 		}
+		tm.restart()
 		if st.Seeds != nil {
 			err := st.Seeds(func(b []evenstand.Seed) bool {
 				for _, x := range b {
-					x.T -= off
+					if ear != nil {
+						ear.seed(x)
+					}
+					x.T = tm.at(x.T)
 					if x.T < s.day.From {
 						continue
 					}
@@ -319,29 +346,12 @@ func (s *settler) align() {
 	if math.IsNaN(s.card.RowSpacing) {
 		s.note("The spacing of the rows is not known: no area and no money can be said. Give a planter card with row_spacing_m.")
 	}
-	lat, lon := 0.0, 0.0
-	if len(v.fixes) > 0 {
-		var lats, lons []float64
-		for i := 0; i < len(v.fixes); i += max(1, len(v.fixes)/999) {
-			if f := v.fixes[i]; f.Lat != 0 || f.Lon != 0 {
-				lats = append(lats, f.Lat)
-				lons = append(lons, f.Lon)
-			}
-		}
-		if len(lats) > 0 {
-			slices.Sort(lats)
-			slices.Sort(lons)
-			lat, lon = lats[len(lats)/2], lons[len(lons)/2]
-		}
-	}
-	frame := ground.NewFrame(lat, lon)
-	track := align.Smooth(v.fixes, frame, align.DefaultSmooth())
-	for _, n := range track.Report.Notes() {
+	for _, n := range s.track.Report.Notes() {
 		s.note("%s", n)
 	}
 	v.trackGaps()
 	v.fixes = nil
-	s.path = align.BarPath(track, s.card.Geometry, align.DefaultPath())
+	s.path = align.BarPath(s.track, s.card.Geometry, align.DefaultPath())
 	for _, n := range s.path.Notes {
 		s.note("%s", n)
 	}
@@ -370,6 +380,28 @@ func (s *settler) align() {
 	}
 	s.judgeClocks()
 	s.start()
+}
+
+// smoothTrack makes the antenna's track of the fixes.
+func (s *settler) smoothTrack() {
+	v := &s.survey_
+	lat, lon := 0.0, 0.0
+	if len(v.fixes) > 0 {
+		var lats, lons []float64
+		for i := 0; i < len(v.fixes); i += max(1, len(v.fixes)/999) {
+			if f := v.fixes[i]; f.Lat != 0 || f.Lon != 0 {
+				lats = append(lats, f.Lat)
+				lons = append(lons, f.Lon)
+			}
+		}
+		if len(lats) > 0 {
+			slices.Sort(lats)
+			slices.Sort(lons)
+			lat, lon = lats[len(lats)/2], lons[len(lons)/2]
+		}
+	}
+	frame := ground.NewFrame(lat, lon)
+	s.track = align.Smooth(v.fixes, frame, align.DefaultSmooth())
 }
 
 // clipCard leaves out of the card's row lists what lies beyond its rows: a log
@@ -473,7 +505,8 @@ func (s *settler) finish() Result {
 	s.res.Findings = fs
 	for i := range s.day.Streams {
 		src := s.day.Streams[i].Source
-		c := Clock{Source: src.Name, Offset: evenstand.Number(src.ClockOffset), Error: evenstand.Number(src.ClockError), Gaps: v.sources[i].gaps}
+		c := s.timings[i].said
+		c.Source, c.Gaps = src.Name, v.sources[i].gaps
 		s.res.Clocks = append(s.res.Clocks, c)
 	}
 	return s.res

@@ -26,12 +26,12 @@ func (s *settler) walk() error {
 	defer func() { seeds.close(); readings.close() }()
 	for i := range s.day.Streams {
 		st := &s.day.Streams[i]
-		off := s.offset(i)
+		tm := &s.timings[i]
 		if st.Seeds != nil {
-			seeds.add(i, shifted(st.Seeds, off, s.day.From, s.cut, func(x *evenstand.Seed) *evenstand.Micros { return &x.T }))
+			seeds.add(i, shifted(st.Seeds, *tm, s.day.From, s.cut, func(x *evenstand.Seed) *evenstand.Micros { return &x.T }))
 		}
 		if st.Readings != nil {
-			readings.add(i, shifted(st.Readings, off, s.day.From, s.cut, func(x *evenstand.Reading) *evenstand.Micros { return &x.T }))
+			readings.add(i, shifted(st.Readings, *tm, s.day.From, s.cut, func(x *evenstand.Reading) *evenstand.Micros { return &x.T }))
 		}
 	}
 	if s.survey_.first == evenstand.NoTime {
@@ -110,18 +110,19 @@ func (s *settler) walk() error {
 
 // shifted puts a stream on the one clock and leaves out what belongs to the
 // day before or the day after.
-func shifted[T any](read func(func([]T) bool) error, off, from, to evenstand.Micros, at func(*T) *evenstand.Micros) func(func([]T) bool) error {
+func shifted[T any](read func(func([]T) bool) error, tm timing, from, to evenstand.Micros, at func(*T) *evenstand.Micros) func(func([]T) bool) error {
 	return func(yield func([]T) bool) error {
 		var buf []T
+		tm.restart()
 		return read(func(b []T) bool {
-			if len(b) > 0 && off == 0 && *at(&b[0]) >= from && *at(&b[len(b)-1]) < to {
+			if len(b) > 0 && tm.right() && *at(&b[0]) >= from && *at(&b[len(b)-1]) < to {
 				return yield(b) // in order, so all of it belongs here
 			}
 			buf = append(buf[:0], b...)
 			keep := buf[:0]
 			for i := range buf {
 				t := at(&buf[i])
-				*t -= off
+				*t = tm.at(*t)
 				if *t >= from && *t < to {
 					keep = append(keep, buf[i])
 				}

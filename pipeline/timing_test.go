@@ -1,0 +1,197 @@
+package pipeline_test
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"evenstand"
+	"evenstand/pipeline"
+)
+
+// wander is a day of passes at a speed that wanders, with a stop of 12 s in the
+// ground on every second pass, a seed every 0.16 m on each row 0.25 s after
+// its place is due, and boxes with clocks of their own.
+type wander struct {
+	start    evenstand.Micros
+	hours    float64
+	seeds    float64          // s, logged minus true
+	machine  float64          // s
+	drift    float64          // s/s, of the machine
+	setAt    float64          // h; 0 never
+	setBy    float64          // s
+	receiver evenstand.Micros // time between fixes
+}
+
+const fall = 0.25
+
+func (w wander) streams() (fixes []evenstand.Fix, seeds []evenstand.Seed, reads, vacuum []evenstand.Reading) {
+	g := rand.New(rand.NewPCG(7603, 1))
+	const tick = 0.01
+	v, way, haste, due := 0.0, 0.0, 0.0, 0.0
+	length := 120 + 60*g.Float64() // s of this pass
+	begun := 0.0
+	n := int(w.hours * 3600 / tick)
+	every := int(w.receiver.Seconds() / tick)
+	pass := 0
+	box := func(t float64) evenstand.Micros {
+		o := w.machine + w.drift*t
+		if w.setAt > 0 && t >= w.setAt*3600 {
+			o += w.setBy
+		}
+		return w.start + evenstand.FromSeconds(t+o)
+	}
+	reads = append(reads, evenstand.Reading{T: box(0), Quantity: evenstand.SeedRateTarget, Value: 1 / (spacing * rowGap)})
+	for i := range n {
+		t := float64(i) * tick
+		haste += -haste*tick/12 + g.NormFloat64()*math.Sqrt(2*tick/12)
+		in := t - begun
+		lifted := in > length
+		want := 2.2 * (1 + 0.03*haste)
+		switch {
+		case in > length+18:
+			begun, length = t, 120+60*g.Float64()
+			pass++
+		case lifted:
+			want = 1.3
+		case pass%2 == 0 && in > 60 && in < 72:
+			want = 0
+		}
+		if v > want {
+			v = math.Max(want, v-2*tick)
+		} else {
+			v = math.Min(want, v+0.8*tick)
+		}
+		way += v * tick
+		if i%every == 0 {
+			lat, lon := frame.ToGlobal(0.01*g.NormFloat64(), way+0.01*g.NormFloat64())
+			f := evenstand.NewFix(w.start+evenstand.FromSeconds(t), lat, lon)
+			f.Kind = evenstand.FixRTK
+			fixes = append(fixes, f)
+		}
+		if i%100 == 0 {
+			lift, shown := 0.0, v
+			if lifted {
+				lift = 1
+			}
+			if v > 0 {
+				shown = math.Max(0, v+0.03*g.NormFloat64())
+			}
+			reads = append(reads, evenstand.Reading{T: box(t), Quantity: evenstand.GroundSpeed, Value: shown},
+				evenstand.Reading{T: box(t), Quantity: evenstand.ImplementLifted, Value: lift})
+			// A box that knows only when the planter is lifted.
+			vacuum = append(vacuum, evenstand.Reading{T: w.start + evenstand.FromSeconds(t-11), Quantity: evenstand.ImplementLifted, Value: lift})
+		}
+		if !lifted {
+			due += v * tick / spacing
+			for ; due >= 1; due-- {
+				for r := 1; r <= rows; r++ {
+					at := t + fall + 0.004*g.NormFloat64() + w.seeds
+					seeds = append(seeds, evenstand.Seed{T: w.start + evenstand.FromSeconds(at) + evenstand.Micros(r), Row: int16(r)})
+				}
+			}
+		}
+	}
+	return
+}
+
+func (w wander) settle(t *testing.T, seedsSaid, machineSaid float64) (*kept, pipeline.Result) {
+	t.Helper()
+	fixes, seeds, reads, vacuum := w.streams()
+	k := &kept{}
+	res, err := pipeline.Settle(context.Background(), pipeline.Day{
+		Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{
+			{Source: source("track", "", 0), Fixes: once(fixes)},
+			{Source: source("states", "", machineSaid), Readings: once(reads)},
+			{Source: source("seeds", "", seedsSaid), Seeds: once(seeds)},
+			{Source: source("fan", "", math.NaN()), Readings: once(vacuum)},
+		},
+	}, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k, res
+}
+
+func told(t *testing.T, c pipeline.Clock, off, most float64) {
+	t.Helper()
+	if c.From != pipeline.ClockEstimated {
+		t.Errorf("the clock of %s is %s, want it estimated", c.Source, c.From)
+		return
+	}
+	if e := math.Abs(float64(c.Offset) - off); !(e <= most) || !(float64(c.Error) > 0) || !(e <= 2.5*float64(c.Error)) {
+		t.Errorf("the clock of %s is %.3f s off to within %.3f, want %.3f", c.Source, float64(c.Offset), float64(c.Error), off)
+	}
+}
+
+// Nobody has said anything: a box half a minute fast and adrift tells its clock
+// by its speed, the seeds by their rate, the fan by the lifting of the planter;
+// all are put right, so that places on the disc can be told.
+func TestClocksEstimated(t *testing.T) {
+	const drift = 60e-6
+	k, res := wander{start: at("2026-05-02 12:00"), hours: 1.5, seeds: -8.4, machine: 30, drift: drift, receiver: evenstand.Second / 5}.settle(t, math.NaN(), math.NaN())
+	told(t, res.Clocks[1], 30+drift*2700, 0.05)
+	told(t, res.Clocks[2], -8.4, 0.1)
+	told(t, res.Clocks[3], -11, 0.15)
+	if d := float64(res.Clocks[1].Drift); math.Abs(d-60) > 15 {
+		t.Errorf("drift %.0f ppm, want 60", d)
+	}
+	if c := res.Clocks[0]; c.From != pipeline.ClockDeclared {
+		t.Errorf("the receiver's clock is %s", c.From)
+	}
+	cells := 0
+	for _, p := range k.seeds {
+		for _, s := range p {
+			if s.Cell >= 0 {
+				cells++
+			}
+		}
+	}
+	if cells < 10000 {
+		t.Errorf("%d places on the disc told; notes %q", cells, res.Notes)
+	}
+	if n := strings.Join(res.Notes, " "); !strings.Contains(n, "The clock of states is 30.1") || !strings.Contains(n, "put right") {
+		t.Errorf("notes %q do not say that the clock was put right", res.Notes)
+	}
+}
+
+// A box that writes local time for UTC, and one that was set at noon.
+func TestClocksFar(t *testing.T) {
+	_, res := wander{start: at("2026-05-02 12:00"), hours: 1.5, machine: -5 * 3600, receiver: evenstand.Second / 5}.settle(t, 0, math.NaN())
+	told(t, res.Clocks[1], -5*3600, 0.05)
+	if n := strings.Join(res.Notes, " "); !strings.Contains(n, "5 h 00 min 00 s slow") || !strings.Contains(n, "local time") {
+		t.Errorf("notes %q do not speak of local time", res.Notes)
+	}
+	_, res = wander{start: at("2026-05-02 12:00"), hours: 2.2, machine: 2, setAt: 1.2, setBy: 20, receiver: evenstand.Second}.settle(t, 0, math.NaN())
+	set := res.Clocks[1].Set
+	if len(set) != 2 || math.Abs(float64(set[0].Offset)-2) > 0.1 || math.Abs(float64(set[1].Offset)-22) > 0.1 {
+		t.Errorf("a clock that was set from 2 to 22 s is told as %+v", set)
+	}
+}
+
+// What was declared is used though the logs contradict it, and that is said.
+func TestClocksContradicted(t *testing.T) {
+	k, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, seeds: 6, receiver: evenstand.Second / 5}.settle(t, 0, 0)
+	c := res.Clocks[2]
+	if c.From != pipeline.ClockDeclared || c.Offset != 0 {
+		t.Errorf("clock %+v, want what was declared", c)
+	}
+	n := strings.Join(res.Notes, " ")
+	if !strings.Contains(n, "The clock of seeds is said to be right; beside the receiver it looks ") || !strings.Contains(n, "s fast") {
+		t.Errorf("notes %q do not say that logs and words disagree", res.Notes)
+	}
+	if strings.Contains(n, "The clock of states") {
+		t.Errorf("notes %q blame a clock that is right", res.Notes)
+	}
+	for _, p := range k.seeds {
+		for _, s := range p {
+			if s.Cell >= 0 {
+				t.Fatal("a place on the disc is told though the clocks contradict one another")
+			}
+		}
+	}
+}
