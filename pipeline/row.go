@@ -16,7 +16,6 @@ type rowState struct {
 	out     []rhythm.Decision
 	target  float64 // seeds per m2; NaN unknown
 	xref    float64 // m; NaN unknown
-	own     ownSpacing
 	lastT   evenstand.Micros
 	lastD   float64          // way of the row at the last seed, m
 	lastU   float64          // the same at the moment that drove it
@@ -48,6 +47,8 @@ type rowState struct {
 	counted  float64 // seeds by counts in the open pass
 	every    float64 // s between counts, of late
 	ever     bool    // the row gave seed in an earlier pass of the day
+
+	own ownSpacing // large, so last: what every seed touches stands close together
 }
 
 type count struct {

@@ -198,5 +198,15 @@ func (e *Engine) hourCase(r *row, kind int, from evenstand.Micros, hr *hourRow, 
 	f.sum = excess{places: c.N, got: c.Y, expected: math.Exp(lnExp) * c.N, varExp: 0.15 * 0.15}
 	f.was = c.Y / math.Max(1, c.N)
 	hr.flagged, hr.seen = 0, 0
+	// An hour is long: when in it the rate changed the batches tell, as far as
+	// they reach back.
+	if !level {
+		if at := w.shifted(kind, onset); at >= 0 && at < min(w.count, rateRing)-2 {
+			if on := e.afterHalt(w.began(at), w.doubtOf()); on > onset && on < t {
+				f.onset = on
+				e.startSum(r, kind, f)
+			}
+		}
+	}
 	e.raiseRate(r, kind, f)
 }

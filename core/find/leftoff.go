@@ -9,12 +9,17 @@ import (
 
 // A row that is switched off while its peers plant, for longer than sections
 // need at headlands and point rows.
-const leftOffWay = 30.0 // m
+const (
+	leftOffWay = 30.0 // m
+	leftOffOn  = 20.0 // m planted in between: less, such as none over a fill, and it was never on
+)
 
 type offWatch struct {
 	since evenstand.Micros
 	way   float64
+	on    float64 // m planted since it was off
 	cse   *caseFile
+	was   *caseFile // that ended when it was switched on
 }
 
 type offCase struct {
@@ -35,7 +40,7 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 		}
 	}
 	most := float64(on) >= 0.5*float64(len(e.rows))
-	e.endOff(t)
+	e.endOff(t, way)
 	for _, r := range e.rows {
 		o := &r.off
 		if r.enabled {
@@ -47,7 +52,9 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 		if o.way == 0 {
 			o.since = t - evenstand.Second
 		}
+		on := o.on
 		o.way += way
+		o.on = 0
 		if o.cse != nil {
 			o.cse.off.add(e, way)
 			continue
@@ -59,7 +66,7 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 		// switched on for a turn only.
 		var c *caseFile
 		for _, x := range e.cases {
-			if x.kind == evenstand.KindRowLeftOff && !x.open() && x.hasRow(r.n) && o.since-x.until < stopMerge {
+			if x.kind == evenstand.KindRowLeftOff && !x.open() && !x.dropped && x.hasRow(r.n) && (o.since-x.until < stopMerge || on < leftOffOn && o.was == x) {
 				x.until = evenstand.NoTime
 				o.cse = x
 				x.off.add(e, o.way)
@@ -92,7 +99,7 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 // endOff ends what is switched on again. Of a finding of several rows those
 // that come back leave it as a finding of their own that has ended; the others
 // stay.
-func (e *Engine) endOff(t evenstand.Micros) {
+func (e *Engine) endOff(t evenstand.Micros, way float64) {
 	back := map[*caseFile][]*row{}
 	for _, r := range e.rows {
 		if !r.enabled {
@@ -102,7 +109,9 @@ func (e *Engine) endOff(t evenstand.Micros) {
 			back[c] = append(back[c], r)
 			continue
 		}
-		r.off = offWatch{}
+		if r.off.on += way; r.off.on > leftOffOn {
+			r.off = offWatch{on: r.off.on}
+		}
 	}
 	for _, c := range e.cases {
 		rows := back[c]
@@ -125,7 +134,7 @@ func (e *Engine) endOff(t evenstand.Micros) {
 			c.until = t
 		}
 		for _, r := range rows {
-			r.off = offWatch{}
+			r.off = offWatch{was: r.off.cse}
 		}
 	}
 }

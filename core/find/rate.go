@@ -357,7 +357,11 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 		e.rockOrPart(r, kind, b)
 		return
 	}
-	if s >= rateAlarm[kind]+rateEarly*math.Exp(-float64(w.n*perBatch(b))/300) {
+	need := rateAlarm[kind] + rateEarly*math.Exp(-float64(w.n*perBatch(b))/300)
+	if kind == kindSkips && e.anyOpen(r.n, evenstand.KindLowVacuum) != nil {
+		need *= 2 // where a whole side skips, its rows differ more than healthy ones
+	}
+	if s >= need {
 		w.doubt = w.onset().end - int64(w.onset().n)
 		w.alarm = b.t1
 		e.rockOrPart(r, kind, b)
@@ -548,33 +552,9 @@ func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 			exp += b.p * b.n
 		}
 	}
-	at := -1
-	for on := c.onset; ; { // the ratio from the onset on, the onset from the ratio
-		var y, x float64
-		for j := range min(w.count, rateRing) {
-			if b := w.back(j); b.t1 > on {
-				y += b.y
-				x += b.p * b.n
-			}
-		}
-		ratio := math.Max(1.2, (y+0.5)/(x+0.5))
-		sum, best, was := 0.0, 0.0, at
-		for j := range min(w.count, rateRing) {
-			b := w.back(j)
-			sum += (b.y*math.Log(ratio) - b.p*b.n*(ratio-1)) / ratePhi[kind]
-			if sum > best {
-				best, at = sum, j
-			}
-		}
-		if at < 0 {
-			return
-		}
-		if at == was {
-			break
-		}
-		if on = w.began(at); was >= 0 {
-			break
-		}
+	at := w.shifted(kind, c.onset)
+	if at < 0 {
+		return
 	}
 	on := e.afterHalt(w.began(at), w.doubtOf())
 	if on > c.alarm {
@@ -586,9 +566,49 @@ func (e *Engine) refineOnset(r *row, kind int, c *caseFile) {
 	c.weak = c.weak && got < rateConfirm*exp
 	if !c.weak && c.waiting {
 		c.waiting = false
-		e.raiseRate(r, kind, c)
+		e.confirmRate(r, kind, c)
 	}
 }
+
+// shifted gives how many batches ago the rate most probably changed, seen from
+// a first guess of when: the largest backward sum of the log likelihood of the
+// ratio since then. Negative when nothing speaks for a change.
+func (w *rateWatchRow) shifted(kind int, on evenstand.Micros) int {
+	at := -1
+	for { // the ratio from the onset on, the onset from the ratio
+		var y, x float64
+		for j := range min(w.count, rateRing) {
+			if b := w.back(j); b.t1 > on && !w.healed(b) {
+				y += b.y
+				x += b.p * b.n
+			}
+		}
+		ratio := math.Max(1.2, (y+0.5)/(x+0.5))
+		sum, best, was := 0.0, 0.0, at
+		for j := range min(w.count, rateRing) {
+			b := w.back(j)
+			if w.healed(b) {
+				continue
+			}
+			sum += (b.y*math.Log(ratio) - b.p*b.n*(ratio-1)) / ratePhi[kind]
+			if sum > best {
+				best, at = sum, j
+			}
+		}
+		if at < 0 {
+			return at
+		}
+		if at == was {
+			return at
+		}
+		if on = w.began(at); was >= 0 {
+			return at
+		}
+	}
+}
+
+// healed tells whether a batch came after the open case may have been over.
+func (w *rateWatchRow) healed(b rateBatch) bool { return w.heal > 0 && b.t0 >= w.healT }
 
 // startSum fills a case's sum with what the ring still holds since its onset.
 func (e *Engine) startSum(r *row, kind int, c *caseFile) {
@@ -626,12 +646,25 @@ func (w *rateWatchRow) healing(e *Engine, r *row, b batch, y, p float64, kind in
 		if c.waiting { // over before it was sure
 			c.waiting = false
 			if c.sum.got >= rateSure*c.sum.expected {
-				e.raiseRate(r, kind, c)
+				e.confirmRate(r, kind, c)
 			}
 		}
 		w.cse = nil
 		w.det.Reset()
 	}
+}
+
+// confirmRate raises a case that waited for more batches, unless its whole side
+// fell off meanwhile: then what came after says nothing of the row.
+func (e *Engine) confirmRate(r *row, kind int, c *caseFile) {
+	for _, o := range e.cases {
+		if kind == kindSkips && o.kind == evenstand.KindLowVacuum && !o.dropped && o.hasRow(r.n) && o.alarm > c.alarm && overlap(o, c) {
+			c.dropped = true
+			e.release(c)
+			return
+		}
+	}
+	e.raiseRate(r, kind, c)
 }
 
 // raiseRate puts a rate case on the worklist unless something else explains it.
