@@ -45,7 +45,7 @@ type Env struct {
 }
 
 // spoken finds the program's name in front of a command.
-var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|read|worklist|show|done|set-aside|sources|rebuild|check|simulate|score)\b`)
+var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|read|replay|worklist|show|done|set-aside|sources|rebuild|check|simulate|score)\b`)
 
 // named writes the commands in a text with the name by which the program was
 // called, so that they can be copied.
@@ -81,7 +81,7 @@ type call struct {
 // commands lists all there are, in the order of a day.
 func commands() []command {
 	return []command{
-		newCommand(), readCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(),
+		newCommand(), readCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(),
 		sourcesCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
 	}
 }
@@ -336,11 +336,14 @@ func (c *call) say(format string, a ...any) {
 }
 
 // open opens a book for a command.
-func (c *call) open(dir string) (*book.Book, error) {
+func (c *call) open(dir string) (*book.Book, error) { return c.openWith(dir, pipeline.Settle) }
+
+// openWith opens a book with a deriver of its own.
+func (c *call) openWith(dir string, derive book.Deriver) (*book.Book, error) {
 	if _, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%s: there is no such folder. Check the spelling, or say evenstand new %s to make a logbook", dir, dir)
 	}
-	return book.Open(dir, book.Options{Derive: pipeline.Settle})
+	return book.Open(dir, book.Options{Derive: derive})
 }
 
 // colour tells whether emphasis may be used: on a terminal that can, unless

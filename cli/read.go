@@ -84,10 +84,16 @@ func (c *call) report(ctx context.Context, b *book.Book, rep book.Report) error 
 		}
 	}
 	if c.json {
-		return c.printJSON(struct {
-			Schema int `json:"schema"`
+		out := struct {
+			Schema int    `json:"schema"`
+			Event  string `json:"event,omitempty"`
 			book.Report
-		}{1, rep})
+		}{1, "", rep}
+		if c.cmd.name == "replay" {
+			out.Event = "read"
+			return c.line(out)
+		}
+		return c.printJSON(out)
 	}
 	nothing := c.nothing(rep.Files)
 	if !nothing {
@@ -198,7 +204,7 @@ var glob = strings.NewReplacer("*", "?", "[", "?")
 // nothing says in one sentence why an input gave nothing: it holds no files,
 // none of them is new, or none can be used; false when it gave something.
 func (c *call) nothing(fs []book.FileReport) bool {
-	if c.cmd.name != "read" {
+	if c.cmd.name != "read" && c.cmd.name != "replay" {
 		return false
 	}
 	var known, unused int
@@ -357,12 +363,17 @@ func local(text string, v advise.Voice) string {
 		if t.UnmarshalText([]byte(s)) != nil {
 			return s
 		}
-		layout := "3:04:05 pm"
-		if v.Units == evenstand.Metric {
-			layout = "15:04:05"
-		}
-		return t.Time().In(v.Zone).Format(layout) + ", " + v.Date(t)
+		return second(t, v) + ", " + v.Date(t)
 	})
+}
+
+// second writes a time of day to the second.
+func second(t evenstand.Micros, v advise.Voice) string {
+	layout := "3:04:05 pm"
+	if v.Units == evenstand.Metric {
+		layout = "15:04:05"
+	}
+	return t.Time().In(v.Zone).Format(layout)
 }
 
 // days names the local days of machine-days: each of a few, else the first

@@ -16,7 +16,9 @@ const (
 	lagStep         = 0.05
 	lagPlausibleLow = -0.3
 	lagPlausible    = 1.3
-	lagErrorMost    = 0.1 // s, half-width of the 90 % interval
+	lagErrorMost    = 0.1  // s, half-width of the 90 % interval
+	lagLeast        = 40   // quarter seconds in which the speed changes
+	lagMoves        = 0.08 // m/s by which it does within two seconds
 )
 
 // judgeClocks estimates by how much the seeds of each stream follow the speed
@@ -36,7 +38,7 @@ func (s *settler) judgeClocks() {
 }
 
 func (s *settler) judgeClock(i int) (c seedClock) {
-	lag, half, ok := s.estimateLag(&s.survey_.seeds[i])
+	lag, half, ok := s.seedLag(i)
 	src := s.day.Streams[i].Source.Name
 	switch {
 	case ok && half <= lagErrorMost && lag > lagPlausibleLow && lag < lagPlausible:
@@ -74,12 +76,12 @@ func (s *settler) estimateLag(v *seedsSeen) (lag, half float64, ok bool) {
 			t := v.from + evenstand.Micros(i)*binWidth
 			a := cur.At(t - evenstand.Second)
 			b := cur.At(t + evenstand.Second)
-			if a.OK && b.OK && math.Abs(b.V-a.V) > 0.08 {
+			if a.OK && b.OK && math.Abs(b.V-a.V) > lagMoves {
 				bins = append(bins, bin{(t - t0).Seconds(), float64(v.bins[i])})
 			}
 		}
 	}
-	if len(bins) < 40 {
+	if len(bins) < lagLeast {
 		return 0, math.Inf(1), false
 	}
 	if len(bins) > 40000 {
@@ -111,13 +113,18 @@ func (s *settler) estimateLag(v *seedsSeen) (lag, half float64, ok bool) {
 		}
 		sse[j] = yy - xy*xy/xx
 	}
-	at := 0
+	return bestLag(sse, len(bins))
+}
+
+// bestLag gives the lag with the least squared error over n quarter seconds.
+func bestLag(sse []float64, n int) (lag, half float64, ok bool) {
+	at, last := 0, len(sse)-1
 	for j := range sse {
 		if sse[j] < sse[at] {
 			at = j
 		}
 	}
-	if at == 0 || at == n {
+	if at == 0 || at == last {
 		return lagLow + float64(at)*lagStep, math.Inf(1), false
 	}
 	curve := (sse[at-1] - 2*sse[at] + sse[at+1]) / (lagStep * lagStep)
@@ -125,7 +132,7 @@ func (s *settler) estimateLag(v *seedsSeen) (lag, half float64, ok bool) {
 	if curve > 0 {
 		shift = (sse[at-1] - sse[at+1]) / (2 * curve * lagStep)
 	}
-	sigma2 := sse[at] / float64(len(bins))
+	sigma2 := sse[at] / float64(n)
 	// Counts of neighbouring quarter seconds are not independent: 2 for that.
 	se := math.Sqrt(2 * 2 * sigma2 / math.Max(curve, 1e-9))
 	return lagLow + float64(at)*lagStep + shift, 1.645 * se, true

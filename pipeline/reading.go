@@ -32,6 +32,9 @@ func (s *settler) reading(x evenstand.Reading) error {
 		}
 		return nil
 	case evenstand.SeedRateTarget:
+		if s.live != nil && x.Element.Scope == evenstand.ScopeMachine {
+			s.live.target = x
+		}
 		for _, n := range s.card.RowsOf(x.Element) {
 			s.setTarget(s.rows[n-1], x.Value, x.T)
 		}

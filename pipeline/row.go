@@ -26,8 +26,10 @@ type rowState struct {
 	hole    int // places before the first seed of the segment
 	enabled bool
 
-	seeds []evenstand.PlacedSeed // of the open pass
-	str   []evenstand.Stretch
+	seeds    []evenstand.PlacedSeed // of the open pass; the live pass keeps the last ones only
+	str      []evenstand.Stretch
+	seedBase int32 // seeds and stretches of the pass before those
+	strBase  int32
 
 	// Grade B: the last count or rate and the shares that came with it.
 	countT   evenstand.Micros
@@ -65,6 +67,21 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 	return &rowState{
 		n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true, stream: -1,
 		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, seedAt: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1,
+	}
+}
+
+// trim keeps the last seeds and stretches only: more than the decoder looks
+// back.
+func (r *rowState) trim() {
+	if n := len(r.seeds); n >= 512 {
+		const keep = 64
+		r.seedBase += int32(n - keep)
+		r.seeds = r.seeds[:copy(r.seeds, r.seeds[n-keep:])]
+	}
+	if n := len(r.str); n >= 128 {
+		const keep = 16
+		r.strBase += int32(n - keep)
+		r.str = r.str[:copy(r.str, r.str[n-keep:])]
 	}
 }
 

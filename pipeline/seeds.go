@@ -63,6 +63,15 @@ func (v *seedsSeen) used() bool {
 // uses tells whether the stream's seeds are those of the row.
 func (v *seedsSeen) uses(row int) bool { return row < len(v.rows) && v.rows[row].used }
 
+// uses tells whether a row's seeds are taken from the stream. The live pass
+// goes by the first box that gave them until it has been silent for long.
+func (s *settler) uses(r *rowState, stream int, t evenstand.Micros) bool {
+	if s.live != nil {
+		return r.stream < 0 || r.stream == stream || t-r.lastT > seedsBeat
+	}
+	return s.survey_.seeds[stream].uses(r.n)
+}
+
 // pickSeeds takes the seeds of each row from one stream: the one with the most
 // on this day. Two boxes on one sensor would count every seed twice. A stream
 // that began after the other had ended does not say the same twice and is used

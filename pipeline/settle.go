@@ -66,11 +66,15 @@ func nextDay(d evenstand.Day, zone *time.Location) (evenstand.Micros, error) {
 	return at, nil
 }
 
+// settler holds what the steps of the walk share. The settled pass has path,
+// passes and clocks before it walks; the live pass (live is set, out is not)
+// lets them grow as it goes.
 type settler struct {
 	ctx  context.Context
 	day  Day
 	out  Output
 	card evenstand.Card
+	live *Live
 	res  Result
 
 	survey_ surveyed
@@ -89,7 +93,9 @@ type settler struct {
 	midnight evenstand.Micros // passes that begin later are the next day's
 	cut      evenstand.Micros // events from here on are the next day's
 
-	cur      int // index of the pass that time has reached
+	next     evenstand.Micros    // the full second at which is decided next
+	keep     []evenstand.Reading // not yet handed over
+	cur      int                 // index of the pass that time has reached
 	here     *align.Cursor
 	driven   *align.Cursor
 	landing  *align.Cursor
@@ -375,9 +381,6 @@ func (s *settler) align() {
 	width := float64(s.card.Rows) * s.card.RowSpacing
 	s.passes = align.Passes(s.path, down, align.PassOptions{Planter: s.day.Planter, Fields: s.day.Fields, Width: width, ClockError: clockErr, FallSD: 0.005})
 	s.ownPasses()
-	if fall := s.card.Geometry.SeedFall; !math.IsNaN(fall) {
-		s.fall = evenstand.FromSeconds(fall)
-	}
 	s.judgeClocks()
 	s.start()
 }
@@ -462,6 +465,9 @@ func (s *settler) ownPasses() {
 
 // start readies rows, engine and cursors.
 func (s *settler) start() {
+	if fall := s.card.Geometry.SeedFall; !math.IsNaN(fall) {
+		s.fall = evenstand.FromSeconds(fall)
+	}
 	cfg := find.Config{Planter: s.day.Planter, Rows: s.card.Rows, Spacing: s.card.RowSpacing}
 	s.sideOf = make([]int, s.card.Rows+1)
 	for i := range s.sideOf {

@@ -11,12 +11,10 @@ import (
 
 // stretch gives the row's stretch k of the open pass.
 func (r *rowState) stretch(k int32) *evenstand.Stretch {
-	if k < 0 {
-		k = 0
-	}
+	k = max(0, k-r.strBase)
 	for int(k) >= len(r.str) {
 		nan := float32(math.NaN())
-		r.str = append(r.str, evenstand.Stretch{Row: int16(r.n), K: int32(len(r.str)), Target: nan, LoadP5: nan, Liquid: nan, Granular: nan, PosError: nan})
+		r.str = append(r.str, evenstand.Stretch{Row: int16(r.n), K: r.strBase + int32(len(r.str)), Target: nan, LoadP5: nan, Liquid: nan, Granular: nan, PosError: nan})
 	}
 	return &r.str[k]
 }
@@ -44,7 +42,7 @@ func (s *settler) stretchSeed(r *rowState, at float64, gap int32, class evenstan
 	}
 }
 
-// endPass finishes the open pass and hands it over.
+// endPass finishes the open pass.
 func (s *settler) endPass() error {
 	p := &s.passes[s.cur]
 	s.begin(p)
@@ -55,6 +53,21 @@ func (s *settler) endPass() error {
 		s.lowered = false
 		s.engine.Lift(p.End)
 	}
+	if s.out != nil {
+		if err := s.handOver(p); err != nil {
+			return err
+		}
+	}
+	for _, r := range s.rows {
+		r.ever = r.ever || r.hasSeeds || r.counted > 0
+	}
+	s.cur++
+	s.open = false
+	return nil
+}
+
+// handOver hands a finished pass over, with its seeds and stretches.
+func (s *settler) handOver(p *evenstand.Pass) error {
 	marks := s.marks(p)
 	seeds, stretches := s.passOut[:0], s.strOut[:0]
 	planted := 0.0
@@ -112,11 +125,6 @@ func (s *settler) endPass() error {
 		}
 		return 0
 	})
-	for _, r := range s.rows {
-		r.ever = r.ever || r.hasSeeds || r.counted > 0
-	}
-	s.cur++
-	s.open = false
 	s.passOut, s.strOut = seeds, stretches
 	return s.out.Pass(*p, seeds, stretches)
 }

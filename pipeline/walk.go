@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"evenstand"
+	"evenstand/core/align"
 	"evenstand/core/find"
 	"evenstand/core/measure/rhythm"
 	"evenstand/core/measure/seedspacing"
@@ -40,14 +41,8 @@ func (s *settler) walk() error {
 	if err := s.writeTrack(); err != nil {
 		return err
 	}
-	tick := s.survey_.first/evenstand.Second*evenstand.Second + evenstand.Second
-	keep := make([]evenstand.Reading, 0, 4096)
+	s.next = s.survey_.first/evenstand.Second*evenstand.Second + evenstand.Second
 	for {
-		if s.tickN&63 == 0 {
-			if err := s.ctx.Err(); err != nil {
-				return err
-			}
-		}
 		sd, si, err := seeds.peek()
 		if err != nil {
 			return err
@@ -56,55 +51,88 @@ func (s *settler) walk() error {
 		if err != nil {
 			return err
 		}
-		next := evenstand.NoTime
-		if sd != nil {
-			next = sd.T
-		}
-		if rd != nil && (next == evenstand.NoTime || rd.T < next) {
-			next = rd.T
-		}
-		if next == evenstand.NoTime || next >= tick {
-			if err := s.tick(tick); err != nil {
-				return err
-			}
-			if next == evenstand.NoTime && s.cur >= len(s.passes) && tick > s.survey_.last {
-				break
-			}
-			if next != evenstand.NoTime && next > tick+10*evenstand.Second && s.idle(next) {
-				tick = next/evenstand.Second*evenstand.Second + evenstand.Second
-			} else {
-				tick += evenstand.Second
-			}
-			continue
-		}
 		if rd != nil && (sd == nil || rd.T <= sd.T) {
-			s.seeSource(readings.stream(ri), rd.T)
-			if err := s.advance(rd.T); err != nil {
+			if err := s.takeReading(rd, readings.stream(ri)); err != nil {
 				return err
-			}
-			if err := s.reading(*rd); err != nil {
-				return err
-			}
-			keep = append(keep, *rd)
-			if len(keep) == cap(keep) {
-				if err := s.out.Readings(keep); err != nil {
-					return err
-				}
-				keep = keep[:0]
 			}
 			readings.take(ri)
 			continue
 		}
-		s.seeSource(seeds.stream(si), sd.T)
-		if err := s.advance(sd.T); err != nil {
+		if sd == nil {
+			break
+		}
+		if err := s.takeSeed(sd, seeds.stream(si)); err != nil {
 			return err
 		}
-		s.seed(*sd, seeds.stream(si))
 		seeds.take(si)
 	}
-	if len(keep) > 0 {
-		return s.out.Readings(keep)
+	for done := false; !done; s.next += evenstand.Second {
+		if err := s.tick(s.next); err != nil {
+			return err
+		}
+		done = s.cur >= len(s.passes) && s.next > s.survey_.last
 	}
+	if len(s.keep) > 0 {
+		return s.out.Readings(s.keep)
+	}
+	return nil
+}
+
+// The steps of the walk. The settled pass is driven by the day's streams,
+// merged; the live pass by the feed (live.go).
+
+// until lets the stages decide at each full second up to t.
+func (s *settler) until(t evenstand.Micros) error {
+	for t >= s.next {
+		if err := s.tick(s.next); err != nil {
+			return err
+		}
+		if t > s.next+10*evenstand.Second && s.idle(t) {
+			s.next = t / evenstand.Second * evenstand.Second
+		}
+		s.next += evenstand.Second
+	}
+	return nil
+}
+
+// takeReading takes the next event when it is a reading.
+func (s *settler) takeReading(x *evenstand.Reading, stream int) error {
+	if err := s.until(x.T); err != nil {
+		return err
+	}
+	s.seeSource(stream, x.T)
+	if err := s.advance(x.T); err != nil {
+		return err
+	}
+	if err := s.reading(*x); err != nil {
+		return err
+	}
+	if s.out == nil {
+		return nil
+	}
+	if s.keep == nil {
+		s.keep = make([]evenstand.Reading, 0, 4096)
+	}
+	s.keep = append(s.keep, *x)
+	if len(s.keep) == cap(s.keep) {
+		if err := s.out.Readings(s.keep); err != nil {
+			return err
+		}
+		s.keep = s.keep[:0]
+	}
+	return nil
+}
+
+// takeSeed takes the next event when it is a seed.
+func (s *settler) takeSeed(x *evenstand.Seed, stream int) error {
+	if err := s.until(x.T); err != nil {
+		return err
+	}
+	s.seeSource(stream, x.T)
+	if err := s.advance(x.T); err != nil {
+		return err
+	}
+	s.seed(*x, stream)
 	return nil
 }
 
@@ -250,7 +278,7 @@ func (s *settler) passAt(t evenstand.Micros) *evenstand.Pass {
 
 // seed takes one seed of a stream.
 func (s *settler) seed(x evenstand.Seed, stream int) {
-	if int(x.Row) > len(s.rows) || x.Row < 1 || !s.survey_.seeds[stream].uses(int(x.Row)) {
+	if int(x.Row) > len(s.rows) || x.Row < 1 || !s.uses(s.rows[x.Row-1], stream, x.T) {
 		return
 	}
 	p := s.passAt(x.T)
@@ -301,7 +329,7 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	}
 	r.hasSeeds = true
 	r.seedAt = x.T
-	tag := int32(len(r.seeds))
+	tag := r.seedBase + int32(len(r.seeds))
 	place := math.Round((land - p.S0) * 1000)
 	r.seeds = append(r.seeds, evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
 	s.stretchSeed(r, place/1000, gap, class, xref)
@@ -343,7 +371,7 @@ func (s *settler) gapOnly(r *rowState, gap int32, xref float64, t evenstand.Micr
 
 // settleSeed takes over what the decoder settled.
 func (s *settler) settleSeed(r *rowState, dec rhythm.Decision) {
-	ps := &r.seeds[dec.Tag]
+	ps := &r.seeds[dec.Tag-r.seedBase]
 	readable := r.dec.Sigma() <= rhythm.Unreadable
 	if dec.First {
 		s.engine.Place(r.n, find.Place{T: ps.T, K: dec.K, Missing: r.hole, First: true, Readable: readable})
@@ -396,8 +424,11 @@ func (s *settler) begin(p *evenstand.Pass) {
 	s.open = true
 	for _, r := range s.rows {
 		r.inSeg, r.hasSeeds, r.hasCount, r.counted = false, false, false, 0
-		r.seeds = r.seeds[:0]
-		r.str = r.str[:0]
+		r.seeds, r.seedBase = r.seeds[:0], 0
+		r.str, r.strBase = r.str[:0], 0
+		if r.stream >= 0 {
+			r.clock = s.clocks[r.stream] // the live pass learns them
+		}
 	}
 	if !s.lowered {
 		s.lowered = true
@@ -407,12 +438,23 @@ func (s *settler) begin(p *evenstand.Pass) {
 
 // tick lets the stages decide at t.
 func (s *settler) tick(t evenstand.Micros) error {
+	if s.tickN&63 == 0 {
+		if err := s.ctx.Err(); err != nil {
+			return err
+		}
+	}
 	s.tickN++
+	if s.live != nil {
+		s.live.carry(t)
+	}
 	if err := s.advance(t); err != nil {
 		return err
 	}
 	var bar find.Bar
 	s.pose = s.machine.At(t)
+	if math.IsNaN(s.pose.S) {
+		s.pose = align.Pose{} // no position yet
+	}
 	s.planting = false
 	if s.cur < len(s.passes) {
 		p := &s.passes[s.cur]
@@ -435,6 +477,9 @@ func (s *settler) tick(t evenstand.Micros) error {
 	}
 	s.counts()
 	s.engine.Tick(t, bar)
+	if s.live != nil {
+		s.live.ticked()
+	}
 	return nil
 }
 

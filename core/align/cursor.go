@@ -96,13 +96,16 @@ func (c *Cursor) seek(t evenstand.Micros) {
 	if len(p.Pieces) == 0 {
 		nan := math.NaN()
 		*c = Cursor{p: p, t0: evenstand.NoTime, span: math.MaxUint64, e: cubic{a: nan}, n: cubic{a: nan}, psi: cubic{a: nan}, s: cubic{a: nan}, v: nan, k: nan, sd: nan, psiSD: nan}
+		if p.grows {
+			c.span = 0
+		}
 		return
 	}
 	first := func(k int) evenstand.Micros { return p.T[p.Pieces[k].From] }
 	last := func(k int) evenstand.Micros { return p.T[p.Pieces[k].To-1] }
 	// The last piece that begins at or before t; usually the one of before, or
 	// the next.
-	k := c.piece
+	k := min(c.piece, len(p.Pieces)-1)
 	if t < first(k) || k+1 < len(p.Pieces) && t >= first(k+1) {
 		if k+1 < len(p.Pieces) && t >= first(k+1) && (k+2 == len(p.Pieces) || t < first(k+2)) {
 			k++
@@ -120,6 +123,9 @@ func (c *Cursor) seek(t evenstand.Micros) {
 		i := p.Pieces[k].To - 1
 		if k+1 == len(p.Pieces) {
 			c.still(i, p.T[i], math.MaxInt64) // no moment before it is that far
+			if p.grows {
+				c.span = 0 // the next look may find more
+			}
 		} else {
 			c.across(i, i+1)
 		}

@@ -184,54 +184,31 @@ func (s *switches) intervals(rows int, path *Path) (out []Interval, off bool) {
 		}
 		return 0
 	})
-	// Two or three rows' states say nothing of the planter as a whole.
-	told, machine := map[evenstand.Element]bool{}, false
-	parts := 0
+	d := lowered{rows: rows}
 	for _, c := range s.log {
-		switch {
-		case c.el.Scope == evenstand.ScopeMachine:
-			machine = true
-		case !told[c.el]:
-			told[c.el] = true
-			parts++
-			if c.el.Scope != evenstand.ScopeRow {
-				parts += rows // a section or side stands for many
-			}
-		}
+		d.tell(c.el)
 	}
-	useParts := parts > 0 && 2*parts >= rows
-	if !machine && !useParts {
+	if !d.machine && !d.useParts() {
 		return nil, false
 	}
-	main, mainTold, active := false, false, 0
-	now := map[evenstand.Element]bool{}
 	var from evenstand.Micros
 	isDown := false
 	for i, c := range s.log {
-		if c.el.Scope == evenstand.ScopeMachine {
-			main, mainTold = c.on, true
-		} else if useParts && now[c.el] != c.on {
-			now[c.el] = c.on
-			if c.on {
-				active++
-			} else {
-				active--
-			}
-		}
+		d.take(c)
 		if i+1 < len(s.log) && s.log[i+1].t == c.t {
 			continue // all that happened at once
 		}
-		d := (!mainTold || main) && (!useParts || len(now) == 0 || active > 0) && (mainTold || active > 0)
-		if d && !isDown {
+		down := d.down()
+		if down && !isDown {
 			from = c.t
 		}
-		if !d {
+		if !down {
 			off = true
 			if isDown {
 				out = append(out, Interval{from, c.t})
 			}
 		}
-		isDown = d
+		isDown = down
 	}
 	if isDown {
 		end := s.log[len(s.log)-1].t
@@ -244,6 +221,62 @@ func (s *switches) intervals(rows int, path *Path) (out []Interval, off bool) {
 		out = append(out, Interval{from, end + 1})
 	}
 	return out, off
+}
+
+// lowered is the planter by the changes of one state quantity so far.
+type lowered struct {
+	rows    int
+	machine bool // the whole machine's state is told
+	parts   int  // rows whose state is told, a section or side standing for all
+	told    map[evenstand.Element]bool
+
+	main, mainTold bool
+	active         int
+	now            map[evenstand.Element]bool
+}
+
+// tell notes that an element's state is told.
+func (d *lowered) tell(el evenstand.Element) {
+	switch {
+	case el.Scope == evenstand.ScopeMachine:
+		d.machine = true
+	case !d.told[el]:
+		if d.told == nil {
+			d.told = map[evenstand.Element]bool{}
+		}
+		d.told[el] = true
+		d.parts++
+		if el.Scope != evenstand.ScopeRow {
+			d.parts += d.rows // a section or side stands for many
+		}
+	}
+}
+
+// useParts tells whether rows and sections count. Two or three rows' states
+// say nothing of the planter as a whole.
+func (d *lowered) useParts() bool { return d.parts > 0 && 2*d.parts >= d.rows }
+
+// take takes a change.
+func (d *lowered) take(c change) {
+	if c.el.Scope == evenstand.ScopeMachine {
+		d.main, d.mainTold = c.on, true
+	} else if d.now[c.el] != c.on {
+		if d.now == nil {
+			d.now = map[evenstand.Element]bool{}
+		}
+		d.now[c.el] = c.on
+		if c.on {
+			d.active++
+		} else {
+			d.active--
+		}
+	}
+}
+
+// down tells whether the planter is in the ground.
+func (d *lowered) down() bool {
+	use := d.useParts()
+	return (!d.mainTold || d.main) && (!use || len(d.now) == 0 || d.active > 0) && (d.mainTold || use && d.active > 0)
 }
 
 // dropping gives the spans in which at least a quarter of the rows that ever
@@ -301,7 +334,11 @@ func dropping(bins []bin, counts bool, path *Path) []Interval {
 
 // stood tells whether the planter hardly moved between two moments.
 func stood(c *Cursor, from, to evenstand.Micros) bool {
-	a, b := c.At(from), c.At(to)
+	return Stood(c.At(from), c.At(to))
+}
+
+// Stood tells whether the planter hardly moved from one pose to a later one.
+func Stood(a, b Pose) bool {
 	return b.S-a.S < stopWay && math.Hypot(b.E-a.E, b.N-a.N) < stopWay
 }
 

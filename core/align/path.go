@@ -46,9 +46,10 @@ type Path struct {
 	// Antenna is true when the geometry is unknown and the path is the antenna's.
 	Antenna bool
 
-	step evenstand.Micros
-	hold float64
-	last follower // at the end of the last piece
+	step  evenstand.Micros
+	hold  float64
+	grows bool     // entries are still added at its end
+	last  follower // at the end of the last piece
 }
 
 // follower is the state of tractor and bar while they are followed.
@@ -76,9 +77,9 @@ const (
 // half a length; a short gap in the track does not unsettle it on a straight. Without geometry the path is the antenna's and Notes say so.
 func BarPath(track *Track, geometry evenstand.Geometry, opt PathOptions) *Path {
 	p := &Path{Frame: track.Frame, hold: opt.Hold, step: max(1, evenstand.FromSeconds(opt.Step))}
-	a, l, r := p.geometry(geometry)
+	f := p.newBar(geometry, opt)
 	for _, piece := range track.Pieces {
-		p.follow(track, piece, geometry.Hitch, a, l, r, opt)
+		p.follow(track, piece, f)
 	}
 	return p
 }
@@ -120,7 +121,7 @@ type leg struct {
 }
 
 // follow adds one piece of the track.
-func (p *Path) follow(track *Track, piece Piece, hitch evenstand.Hitch, a, l, r float64, opt PathOptions) {
+func (p *Path) follow(track *Track, piece Piece, f *bar) {
 	// The antenna at even steps, one beyond the end so that every moment of the
 	// piece lies between two entries.
 	t0, end := track.T[piece.From], track.T[piece.To-1]
@@ -133,120 +134,157 @@ func (p *Path) follow(track *Track, piece Piece, hitch evenstand.Hitch, a, l, r 
 		}
 		ant[k] = track.at(i, (t - track.T[i]).Seconds())
 	}
-	dir, moving := directions(ant, opt.Hold, opt.Step)
-
-	// Headings and places.
-	behind := opt.AntennaToAxle
-	if p.Antenna {
-		behind = 0
-	}
-	base := len(p.T)
-	theta, psi := dir[0], dir[0]
-	if base > 0 {
-		theta += 2 * math.Pi * math.Round((p.Psi[base-1]-theta)/(2*math.Pi))
-		psi = theta
-	}
-	// Centre line under the antenna, and hitch point, at the last step taken.
-	var ce, cn, pe, pn float64
-	travelled, backed := 0.0, 0.0
-	over := base > 0 && t0-p.last.t <= shortGap && p.last.travelled > 0 &&
-		math.Abs(turn(p.last.theta, dir[0])) < straightGap
-	if over {
-		travelled, backed = p.last.travelled, p.last.backed
-	}
-	need := opt.Settle * l
-	if hitch == evenstand.Mounted || l == 0 {
-		need = opt.Settle * behind
-	}
-	was := false // was moving
+	dir, moving := directions(ant, f.opt.Hold, f.opt.Step)
+	f.begin(p, t0, dir[0])
 	for k := range n {
-		s, c := math.Sincos(theta)
-		e, m := ant[k].e-r*c, ant[k].n+r*s // centre line, by the heading of a step ago
-		if k == 0 {
-			ce, cn = e, m
-			pe, pn = e-a*s, m-a*c
-			if de, dn := pe-p.last.pe, pn-p.last.pn; over && l > 0 && hitch != evenstand.Mounted {
-				psi = p.last.psi
-				if math.Hypot(de, dn) > 1 {
-					psi = tractrix(psi, math.Atan2(de, dn), math.Hypot(de, dn), l)
-				}
-			}
-		}
-		if moving[k] {
-			if !was && travelled == 0 {
-				psi += turn(psi, dir[k])
-				theta = psi
-				s, c = math.Sincos(theta)
-				e, m = ant[k].e-r*c, ant[k].n+r*s
-				ce, cn = e, m
-				pe, pn = e-a*s, m-a*c
-			}
-			de, dn := e-ce, m-cn
-			ds := math.Hypot(de, dn)
-			back := math.Cos(math.Atan2(ant[k].ve, ant[k].vn)-dir[k]) < 0
-			switch {
-			case behind < 0.05 || back:
-				// Backing up, the axle leads and the antenna follows it.
-				theta += turn(theta, dir[k])
-			case ds > 0:
-				theta = tractrix(theta, math.Atan2(de, dn), ds, behind)
-			}
-			ce, cn = e, m
-			if r != 0 {
-				s, c = math.Sincos(theta)
-				ce, cn = ant[k].e-r*c, ant[k].n+r*s
-			}
-			s, c = math.Sincos(theta)
-			he, hn := ce-a*s, cn-a*c
-			if hitch == evenstand.Mounted || l == 0 {
-				psi = theta
-			} else if ds := math.Hypot(he-pe, hn-pn); ds > 0 {
-				psi = tractrix(psi, math.Atan2(he-pe, hn-pn), ds, l)
-				if d := turn(theta, psi); math.Abs(d) > math.Pi/2 { // a jack-knife goes no further
-					psi = theta + math.Copysign(math.Pi/2, d)
-				}
-			}
-			step := math.Hypot(he-pe, hn-pn)
-			if back {
-				if backed += step; backed > l/2 && hitch != evenstand.Mounted {
-					travelled = 1e-9
-				}
-			} else {
-				travelled += step
-				backed = math.Max(0, backed-step)
-			}
-			pe, pn = he, hn
-		}
-		was = moving[k]
-		// Where the bar is now, moving or not.
-		s, c = math.Sincos(theta)
-		ce2, cn2 := ant[k].e-r*c, ant[k].n+r*s
-		sp, cp := math.Sincos(psi)
-		be, bn := ce2-a*s-l*sp, cn2-a*c-l*cp
-
-		v := math.Hypot(ant[k].ve, ant[k].vn)
-		thetaSD := ant[k].vsd / math.Max(v, math.Max(opt.Hold, 0.1))
-		if behind > 0 { // a heading that follows the axle is steadier
-			far := correlated * math.Max(v, opt.Hold)
-			thetaSD *= math.Sqrt(far / (far + behind))
-		}
-		place := ant[k].sd
-		psiSD := thetaSD
-		if hitch == evenstand.Mounted {
-			place = math.Hypot(place, (a+l)*thetaSD)
-		} else if l > 0 {
-			pin := math.Hypot(ant[k].sd, a*thetaSD)
-			psiSD = pin / math.Sqrt(l*(l+correlated*math.Max(v, opt.Hold)))
-		}
-		p.T = append(p.T, t0+evenstand.Micros(k)*p.step)
-		p.E, p.N = append(p.E, be), append(p.N, bn)
-		p.Psi = append(p.Psi, psi)
-		p.SD, p.PsiSD = append(p.SD, place), append(p.PsiSD, psiSD)
-		p.Settled = append(p.Settled, travelled > 0 && travelled >= need)
+		f.take(p, t0+evenstand.Micros(k)*p.step, &ant[k], dir[k], moving[k])
 	}
-	p.last = follower{end, theta, psi, pe, pn, travelled, backed}
-	p.Pieces = append(p.Pieces, Piece{base, len(p.T)})
-	p.odometer(base)
+	f.last(p, end)
+	p.Pieces = append(p.Pieces, Piece{f.base, len(p.T)})
+}
+
+// bar follows tractor and bar behind the antenna, step by step.
+type bar struct {
+	hitch   evenstand.Hitch
+	a, l, r float64
+	behind  float64 // the axle behind the antenna, m
+	need    float64 // m to travel before the bar's heading is trusted
+	opt     PathOptions
+
+	base              int     // the piece's first entry
+	theta, psi        float64 // rad
+	ce, cn, pe, pn    float64 // centre line under the antenna, and hitch point, at the last step taken
+	travelled, backed float64
+	over              bool // the bar was followed over the gap before the piece
+	was               bool // was moving
+	odo               odometer
+}
+
+// newBar readies the geometry.
+func (p *Path) newBar(g evenstand.Geometry, opt PathOptions) *bar {
+	f := &bar{hitch: g.Hitch, opt: opt, behind: opt.AntennaToAxle}
+	f.a, f.l, f.r = p.geometry(g)
+	if p.Antenna {
+		f.behind = 0
+	}
+	f.need = opt.Settle * f.l
+	if f.hitch == evenstand.Mounted || f.l == 0 {
+		f.need = opt.Settle * f.behind
+	}
+	return f
+}
+
+// begin starts a piece at t0, with the tractor pointing along dir.
+func (f *bar) begin(p *Path, t0 evenstand.Micros, dir float64) {
+	f.base = len(p.T)
+	f.theta, f.psi = dir, dir
+	if f.base > 0 {
+		f.theta += 2 * math.Pi * math.Round((p.Psi[f.base-1]-f.theta)/(2*math.Pi))
+		f.psi = f.theta
+	}
+	f.ce, f.cn, f.pe, f.pn = 0, 0, 0, 0
+	f.travelled, f.backed = 0, 0
+	f.over = f.base > 0 && t0-p.last.t <= shortGap && p.last.travelled > 0 &&
+		math.Abs(turn(p.last.theta, dir)) < straightGap
+	if f.over {
+		f.travelled, f.backed = p.last.travelled, p.last.backed
+	}
+	f.was = false
+}
+
+// last keeps the bar as it was at t, the end of a piece.
+func (f *bar) last(p *Path, t evenstand.Micros) {
+	p.last = follower{t, f.theta, f.psi, f.pe, f.pn, f.travelled, f.backed}
+}
+
+// take adds an entry: the antenna at t, where the tractor points by its way
+// alone, and whether it moves.
+func (f *bar) take(p *Path, t evenstand.Micros, ant *antenna, dir float64, moving bool) {
+	a, l, r := f.a, f.l, f.r
+	s, c := math.Sincos(f.theta)
+	e, m := ant.e-r*c, ant.n+r*s // centre line, by the heading of a step ago
+	if len(p.T) == f.base {
+		f.ce, f.cn = e, m
+		f.pe, f.pn = e-a*s, m-a*c
+		if de, dn := f.pe-p.last.pe, f.pn-p.last.pn; f.over && l > 0 && f.hitch != evenstand.Mounted {
+			f.psi = p.last.psi
+			if math.Hypot(de, dn) > 1 {
+				f.psi = tractrix(f.psi, math.Atan2(de, dn), math.Hypot(de, dn), l)
+			}
+		}
+	}
+	if moving {
+		if !f.was && f.travelled == 0 {
+			f.psi += turn(f.psi, dir)
+			f.theta = f.psi
+			s, c = math.Sincos(f.theta)
+			e, m = ant.e-r*c, ant.n+r*s
+			f.ce, f.cn = e, m
+			f.pe, f.pn = e-a*s, m-a*c
+		}
+		de, dn := e-f.ce, m-f.cn
+		ds := math.Hypot(de, dn)
+		back := math.Cos(math.Atan2(ant.ve, ant.vn)-dir) < 0
+		switch {
+		case f.behind < 0.05 || back:
+			// Backing up, the axle leads and the antenna follows it.
+			f.theta += turn(f.theta, dir)
+		case ds > 0:
+			f.theta = tractrix(f.theta, math.Atan2(de, dn), ds, f.behind)
+		}
+		f.ce, f.cn = e, m
+		if r != 0 {
+			s, c = math.Sincos(f.theta)
+			f.ce, f.cn = ant.e-r*c, ant.n+r*s
+		}
+		s, c = math.Sincos(f.theta)
+		he, hn := f.ce-a*s, f.cn-a*c
+		if f.hitch == evenstand.Mounted || l == 0 {
+			f.psi = f.theta
+		} else if ds := math.Hypot(he-f.pe, hn-f.pn); ds > 0 {
+			f.psi = tractrix(f.psi, math.Atan2(he-f.pe, hn-f.pn), ds, l)
+			if d := turn(f.theta, f.psi); math.Abs(d) > math.Pi/2 { // a jack-knife goes no further
+				f.psi = f.theta + math.Copysign(math.Pi/2, d)
+			}
+		}
+		step := math.Hypot(he-f.pe, hn-f.pn)
+		if back {
+			if f.backed += step; f.backed > l/2 && f.hitch != evenstand.Mounted {
+				f.travelled = 1e-9
+			}
+		} else {
+			f.travelled += step
+			f.backed = math.Max(0, f.backed-step)
+		}
+		f.pe, f.pn = he, hn
+	}
+	f.was = moving
+	// Where the bar is now, moving or not.
+	s, c = math.Sincos(f.theta)
+	ce2, cn2 := ant.e-r*c, ant.n+r*s
+	sp, cp := math.Sincos(f.psi)
+	be, bn := ce2-a*s-l*sp, cn2-a*c-l*cp
+
+	v := math.Hypot(ant.ve, ant.vn)
+	thetaSD := ant.vsd / math.Max(v, math.Max(f.opt.Hold, 0.1))
+	if f.behind > 0 { // a heading that follows the axle is steadier
+		far := correlated * math.Max(v, f.opt.Hold)
+		thetaSD *= math.Sqrt(far / (far + f.behind))
+	}
+	place := ant.sd
+	psiSD := thetaSD
+	if f.hitch == evenstand.Mounted {
+		place = math.Hypot(place, (a+l)*thetaSD)
+	} else if l > 0 {
+		pin := math.Hypot(ant.sd, a*thetaSD)
+		psiSD = pin / math.Sqrt(l*(l+correlated*math.Max(v, f.opt.Hold)))
+	}
+	p.T = append(p.T, t)
+	p.E, p.N = append(p.E, be), append(p.N, bn)
+	p.Psi = append(p.Psi, f.psi)
+	p.SD, p.PsiSD = append(p.SD, place), append(p.PsiSD, psiSD)
+	p.Settled = append(p.Settled, f.travelled > 0 && f.travelled >= f.need)
+	f.odo.take(p, f.base)
 }
 
 // correlated is the time in seconds over which the errors of the smoothed
@@ -373,36 +411,42 @@ func tractrix(psi, theta, ds, l float64) float64 {
 	return psi + d - 2*math.Atan(math.Tan(d/2)*math.Exp(-ds/l))
 }
 
-// odometer fills V and S of the entries from base on. The way is that along
-// the bar's heading. S follows it forward only; a play of four SDs of place
-// (0.1 m at least) keeps a standing bar's jitter and a short roll back from
-// adding up.
-func (p *Path) odometer(base int) {
-	n := len(p.T)
-	way := make([]float64, n-base)
+// odometer gives V and S. The way is that along the bar's heading. S follows it
+// forward only; a play of four SDs of place (0.1 m at least) keeps a standing
+// bar's jitter and a short roll back from adding up.
+type odometer struct {
+	way, before float64 // of the last entry and of the one before it, since the piece began
+	s, offset   float64
+}
+
+// take fills V and S of the newest entry, and V of the one before it, which is
+// the mean over both sides. base is the piece's first entry.
+func (o *odometer) take(p *Path, base int) {
+	i := len(p.T) - 1
 	h := p.step.Seconds()
-	for i := base + 1; i < n; i++ {
-		s, c := math.Sincos((p.Psi[i] + p.Psi[i-1]) / 2)
-		way[i-base] = way[i-1-base] + (p.E[i]-p.E[i-1])*s + (p.N[i]-p.N[i-1])*c
-	}
-	s0 := 0.0
-	if base > 0 {
-		s0 = p.S[base-1] + math.Hypot(p.E[base]-p.E[base-1], p.N[base]-p.N[base-1])
-	}
-	s, offset := s0, s0
-	for i := base; i < n; i++ {
-		lo, hi := max(base, i-1), min(n-1, i+1)
-		v := 0.0
-		if hi > lo {
-			v = (way[hi-base] - way[lo-base]) / (float64(hi-lo) * h)
+	if i == base {
+		s0 := 0.0
+		if base > 0 {
+			s0 = p.S[base-1] + math.Hypot(p.E[base]-p.E[base-1], p.N[base]-p.N[base-1])
 		}
-		at := way[i-base] + offset
-		play := math.Max(0.1, 4*p.SD[i])
-		if at < s-play {
-			offset += s - play - at
-		}
-		s = math.Max(s, at)
-		p.S = append(p.S, s)
-		p.V = append(p.V, v)
+		*o = odometer{s: s0, offset: s0}
+		p.S, p.V = append(p.S, s0), append(p.V, 0)
+		return
 	}
+	s, c := math.Sincos((p.Psi[i] + p.Psi[i-1]) / 2)
+	way := o.way + (p.E[i]-p.E[i-1])*s + (p.N[i]-p.N[i-1])*c
+	p.V = append(p.V, (way-o.way)/h)
+	if i-1 > base {
+		p.V[i-1] = (way - o.before) / (2 * h)
+	} else {
+		p.V[i-1] = p.V[i]
+	}
+	o.before, o.way = o.way, way
+	at := way + o.offset
+	play := math.Max(0.1, 4*p.SD[i])
+	if at < o.s-play {
+		o.offset += o.s - play - at
+	}
+	o.s = math.Max(o.s, at)
+	p.S = append(p.S, o.s)
 }

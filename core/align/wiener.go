@@ -99,7 +99,6 @@ type filtered struct {
 // before the first of those that did not pass.
 func (w wiener) filter(prior estimate, z []obs, gate, lost float64) filtered {
 	out := filtered{prior: make([]estimate, len(z)), post: make([]estimate, len(z)), used: make([]bool, len(z))}
-	n := w.order
 	e := prior
 	run, last := 0, 0.0 // skipped in a row; time of the last one used
 	for i, o := range z {
@@ -122,23 +121,30 @@ func (w wiener) filter(prior estimate, z []obs, gate, lost float64) filtered {
 			run, last = 0, o.t
 			out.used[i] = true
 			out.loglik -= math.Log(2*math.Pi*s) + (d0*d0+d1*d1)/(2*s)
-			var k vec
-			for a := range n {
-				k[a] = e.p[a][0] / s
-				e.x[0][a] += k[a] * d0
-				e.x[1][a] += k[a] * d1
-			}
-			// P − K s Kᵀ is symmetric and, in this order of magnitude, safe.
-			for a := range n {
-				for b := a; b < n; b++ {
-					e.p[a][b] -= k[a] * s * k[b]
-					e.p[b][a] = e.p[a][b]
-				}
-			}
+			w.update(&e, d0, d1, s)
 		}
 		out.post[i] = e
 	}
 	return out
+}
+
+// update takes in a measurement that lies d0 and d1 off what was expected, s
+// being the variance of that.
+func (w wiener) update(e *estimate, d0, d1, s float64) {
+	n := w.order
+	var k vec
+	for a := range n {
+		k[a] = e.p[a][0] / s
+		e.x[0][a] += k[a] * d0
+		e.x[1][a] += k[a] * d1
+	}
+	// P − K s Kᵀ is symmetric and, in this order of magnitude, safe.
+	for a := range n {
+		for b := a; b < n; b++ {
+			e.p[a][b] -= k[a] * s * k[b]
+			e.p[b][a] = e.p[a][b]
+		}
+	}
 }
 
 // smooth runs back over what filter gave (Rauch, Tung and Striebel 1965) and

@@ -121,11 +121,7 @@ func (e *Engine) reportCell(c *caseFile, f *evenstand.Finding) {
 	cc := c.cell
 	q := cc.misses / math.Max(1, cc.turns)
 	lo, hi := stat.Jeffreys(cc.misses, cc.turns, 0.90)
-	if lo > 0.9 {
-		f.Kind = evenstand.KindBlockedCell
-	} else {
-		f.Kind = evenstand.KindWeakCell
-	}
+	f.Kind = cc.kind()
 	f.Evidence = []evenstand.Evidence{
 		ev(fmt.Sprintf("odds for a rhythm of %d", cc.n), math.Exp(math.Min(cc.odds, 690)), nan, nan, cc.turns*float64(cc.n), ""),
 		ev("cells on the disc", float64(cc.n), nan, nan, nan, ""),
@@ -148,6 +144,14 @@ func (e *Engine) reportCell(c *caseFile, f *evenstand.Finding) {
 	h := e.harm(c, evenstand.MissingSeeds, got, sd+0.03*got, e.placesSince(c))
 	f.Harm = []evenstand.Harm{h}
 	f.Chart = e.chart(c)
+}
+
+// kind tells a cell that misses every turn from one that misses part of them.
+func (cc *cellCase) kind() string {
+	if lo, _ := stat.Jeffreys(cc.misses, cc.turns, 0.90); lo > 0.9 {
+		return evenstand.KindBlockedCell
+	}
+	return evenstand.KindWeakCell
 }
 
 // cellRecall is the share of missed places that the decoder names as such:

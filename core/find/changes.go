@@ -1,0 +1,99 @@
+package find
+
+import (
+	"slices"
+
+	"evenstand"
+)
+
+// What became of a finding since the last look.
+const (
+	ChangeRaised  = "raised"
+	ChangeChanged = "changed" // its rows, its kind or its beginning are others now, or it goes on
+	ChangeEnded   = "ended"
+	ChangeTaken   = "taken back" // something else explains it
+)
+
+// Change is what became of a finding.
+type Change struct {
+	What    string
+	N       int              // the finding's number in the order of raising, from 1
+	At      evenstand.Micros // the tick
+	Finding evenstand.Finding
+}
+
+// Watcher looks at an engine after its ticks and tells what changed: what a
+// live screen shows. It keeps a line for each finding that was raised.
+type Watcher struct {
+	e     *Engine
+	known []*shown
+	by    map[*caseFile]*shown
+}
+
+// shown is a case as it was last told.
+type shown struct {
+	c     *caseFile
+	n     int
+	gone  bool
+	kind  string
+	rows  []int
+	since evenstand.Micros
+	until evenstand.Micros
+}
+
+// sinceMoves is by how much a beginning must move to be told again: a person
+// does not look at half minutes.
+const sinceMoves = 30 * evenstand.Second
+
+// Watch gives a watcher.
+func (e *Engine) Watch() *Watcher { return &Watcher{e: e, by: map[*caseFile]*shown{}} }
+
+// Look tells what changed since the last look, at most one change a finding.
+func (w *Watcher) Look() []Change {
+	var out []Change
+	tell := func(what string, k *shown) {
+		f, ok := w.e.report(k.c, w.e.now)
+		if !ok {
+			return
+		}
+		k.kind, k.rows, k.since, k.until = f.Kind, slices.Clone(k.c.rows), k.c.onset, k.c.until
+		out = append(out, Change{what, k.n, w.e.now, f})
+	}
+	for _, k := range w.known {
+		switch c := k.c; {
+		case k.gone:
+		case c.dropped:
+			k.gone = true
+			tell(ChangeTaken, k)
+		case c.until != evenstand.NoTime && k.until == evenstand.NoTime:
+			tell(ChangeEnded, k)
+		case c.until == evenstand.NoTime && k.until != evenstand.NoTime,
+			absT(c.onset-k.since) > sinceMoves, !slices.Equal(c.rows, k.rows),
+			c.cell != nil && c.open() && c.cell.kind() != k.kind:
+			tell(ChangeChanged, k)
+		}
+	}
+	for _, c := range w.e.cases {
+		if !c.raised || c.dropped || w.by[c] != nil {
+			continue
+		}
+		k := &shown{c: c, n: len(w.known) + 1}
+		w.known, w.by[c] = append(w.known, k), k
+		tell(ChangeRaised, k)
+	}
+	return out
+}
+
+// Standing gives the findings that have been raised and not been taken back,
+// ended ones included, in order of raising, each with its number.
+func (w *Watcher) Standing() (fs []evenstand.Finding, numbers []int) {
+	for _, k := range w.known {
+		if k.gone || k.c.dropped {
+			continue
+		}
+		if f, ok := w.e.report(k.c, w.e.now); ok {
+			fs, numbers = append(fs, f), append(numbers, k.n)
+		}
+	}
+	return fs, numbers
+}
