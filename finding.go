@@ -126,6 +126,7 @@ const (
 	KindRateOff     = "rate-off"
 	KindStarvedRow  = "starved-row"
 	KindRowBounce   = "row-bounce"
+	KindSensorDoubt = "sensor-doubt"
 	KindUpset       = "upset"
 )
 

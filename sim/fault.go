@@ -29,6 +29,7 @@ type faultKind struct {
 	low, high  float64  // range that a scenario may set
 	grades     string   // of the rows' data at which it can be found
 	machine    bool     // all rows or a side; never a single row
+	as         string   // the kind that it is where it is as strong as tests demand
 }
 
 var faultKinds = map[string]faultKind{
@@ -41,6 +42,9 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindRowLeftOff:  {expected: evenstand.KindRowLeftOff, unit: "", strength: 1, low: 1, high: 1, grades: "AB"},
 	// Strength of cells is how many are fitted, of the others the relative error.
 	evenstand.KindRateOff: {expected: evenstand.KindRateOff, unit: "strength", strength: 0, low: -0.4, high: 120, grades: "AB", machine: true, variants: []string{"cells", "radar", "setting"}},
+	// Strength is pulses a second for dust, else the share of seeds not seen. What
+	// is weaker than tests demand may be taken for what it looks like.
+	evenstand.KindSensorDoubt: {expected: evenstand.KindSensorDoubt, unit: "strength", low: 0, high: 50, grades: "A", variants: []string{"dust", "misses", "drop-out"}},
 	// A row that skips in runs does skip more, each run looks like trouble in
 	// passing, and the longest put nothing down for a second or two: all may be
 	// said beside it.
@@ -53,10 +57,11 @@ var faultKinds = map[string]faultKind{
 
 	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
 	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
-	// No method on one row tells a seed overlooked from a skip, or a dust pulse
-	// from a double: the finding may be raised, with the sensor as a cause.
-	KindSensorMisses: {distractor: true, excused: []string{evenstand.KindRowSkips}, unit: "share", strength: 0.05, low: 0, high: 1, grades: "AB"},
-	KindDust:         {distractor: true, excused: []string{evenstand.KindRowDoubles}, unit: "per_s", strength: 4, low: 0, high: 50, grades: "AB"},
+	// No method on one row tells a few seeds overlooked from skips, or a few
+	// pulses of dust from doubles: the finding may be raised, with the sensor as
+	// a cause. What is strong enough is sensor-doubt (methods, "Detectable").
+	KindSensorMisses: {distractor: true, expected: evenstand.KindSensorDoubt, as: evenstand.KindSensorDoubt, excused: []string{evenstand.KindRowSkips, evenstand.KindSensorDoubt}, unit: "share", strength: 0.05, low: 0, high: 1, grades: "A"},
+	KindDust:         {distractor: true, expected: evenstand.KindSensorDoubt, as: evenstand.KindSensorDoubt, excused: []string{evenstand.KindRowDoubles, evenstand.KindSensorDoubt}, unit: "per_s", strength: 4, low: 0, high: 50, grades: "A"},
 }
 
 // FaultKinds lists the kinds that a scenario may name.
@@ -146,6 +151,9 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if f.Strength == 0 {
 		f.Strength = k.strength
 	}
+	if p.Kind == evenstand.KindSensorDoubt && f.Strength == 0 {
+		f.Strength = doubtStrength[f.Variant]
+	}
 	card := s.card()
 	var err error
 	switch p.Rows {
@@ -187,6 +195,8 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 			return nil, fmt.Errorf("rate-off: strength %g: want the relative error, such as 0.04", f.Strength)
 		}
 		f.mult = 1 + f.Strength
+	case p.Kind == evenstand.KindSensorDoubt && f.Variant != "dust" && !(f.Strength > 0 && f.Strength <= 1):
+		return nil, fmt.Errorf("sensor-doubt by %s: strength %g: want the share of seeds not seen, 0 to 1", f.Variant, f.Strength)
 	case !(f.Strength >= k.low && f.Strength <= k.high):
 		return nil, fmt.Errorf("%s: strength %g: want %g to %g", p.Kind, f.Strength, k.low, k.high)
 	}
@@ -325,7 +335,7 @@ type effect struct {
 	bounce       float64 // times the scatter of the seeds
 	late         bool    // what is more of it only delays seeds
 	miss         float64
-	dust         float64
+	loose        *fault  // the sensor's plug is loose: it sees nothing for moments
 	kpa          float64 // of the side's vacuum, lost
 }
 
@@ -380,8 +390,13 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 		e.late = e.late || f.Variant == "release"
 	case KindSensorMisses:
 		e.miss = 1 - (1-e.miss)*(1-f.Strength)
-	case KindDust:
-		e.dust += f.Strength
+	case evenstand.KindSensorDoubt:
+		switch f.Variant {
+		case "misses":
+			e.miss = 1 - (1-e.miss)*(1-f.Strength)
+		case "drop-out":
+			e.loose = f
+		}
 	}
 }
 
@@ -450,7 +465,7 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseRock)
 	case KindFanRestart:
 		return one(evenstand.CauseFan)
-	case KindSensorMisses, KindDust:
+	case KindSensorMisses, KindDust, evenstand.KindSensorDoubt:
 		return one(evenstand.CauseSensor)
 	}
 	return "", nil
@@ -460,7 +475,7 @@ func (f *fault) causes() (string, []string) {
 // finding for (methods.md, "Detectable"), at the grade of its rows' data.
 func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 	m := &s.Meter
-	if f.kind.distractor || !strings.Contains(f.kind.grades, grade) {
+	if f.kind.distractor && f.kind.as == "" || !strings.Contains(f.kind.grades, grade) {
 		return false
 	}
 	places := turns * float64(s.Planter.Cells)
@@ -473,6 +488,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 	case evenstand.KindLowVacuum:
 		// With a step of the vacuum that a box logs: task data here has none.
 		return s.Output.Layout == "plain" && m.VacuumTerm*f.Strength >= math.Ln2 && f.planting-f.Ramp*60 >= 600
+	case evenstand.KindSensorDoubt, KindDust, KindSensorMisses:
+		return f.doubtful()
 	case evenstand.KindRowStopped:
 		return f.longest >= 3
 	case evenstand.KindRowLeftOff:

@@ -290,7 +290,8 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			at := us + fallUS + fallSD*quantile32(uint32(w2>>32)) + d/vRow*1e6
 			seen := int32(0)
-			if uint16(w3>>32) >= missBits && e.dead == nil {
+			blind := e.dead != nil || e.loose != nil && e.loose.starving[r.n]
+			if uint16(w3>>32) >= missBits && !blind {
 				logged := uint64(int64(at + noiseSD*quantile32(uint32(w3<<8))))
 				r.seeds = append(r.seeds, logged<<pulseShift|(w3>>24&0xff)<<8)
 				seen++
@@ -304,7 +305,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 				x1 := mix(w1)
 				x2 := mix(x1)
 				behind := min(-doubleMean*math.Log(unit(x1)), doubleMost) / inc * (stride * tick * 1e6)
-				if uint16(x2) >= missBits && e.dead == nil {
+				if uint16(x2) >= missBits && !blind {
 					at2 := us + behind + fallUS + fallSD*quantile32(uint32(x2>>32)) + d/vRow*1e6
 					r.seeds = append(r.seeds, uint64(int64(at2))<<pulseShift|(x2>>16&0xff)<<8|flagSecond)
 					seen++
@@ -345,6 +346,8 @@ func (r *row) harm(e *effect, mine []*fault, chance []*rand.PCG, skip bool, by *
 			if u < e.burst {
 				take(f)
 			}
+		case f == e.loose:
+			f.loosen(r.n, u)
 		case f == e.starving:
 			p := f.Strength
 			if f.starving[r.n] {
@@ -520,7 +523,7 @@ type dust struct {
 
 func newDust(s *Scenario, lg *leg, n int, mine []*fault) dust {
 	for _, f := range mine {
-		if f.Kind == KindDust {
+		if f.dusty() {
 			d := dust{g: stream(s.Seed, "dust "+f.ID, n, lg.pass), f: f, at: f.w0, stop: f.w1}
 			d.step()
 			return d

@@ -254,6 +254,14 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		if p.Variant == "strainer" || pick(0.5) {
 			p.Strength = -p.Strength
 		}
+	case evenstand.KindSensorDoubt:
+		if p.Variant == "dust" {
+			p.Strength = round(between(g, 2, 6), 2)
+			p.Seconds = round(math.Exp(between(g, math.Log(30/p.Strength), math.Log(1500))), 1)
+			break
+		}
+		p.Strength = round(between(g, 0.32, 0.6), 3)
+		p.Seconds = round(math.Exp(between(g, math.Log(70), math.Log(1500))), 1)
 	case KindRock:
 		p.Strength = round(between(g, 0.1, 0.6), 3)
 		p.Places = math.Round(between(g, 20, 250))

@@ -484,6 +484,7 @@ func (w *world) settle(f *fault) Fault {
 		t.Excused = append(slices.Clone(t.Excused), evenstand.KindRowSkips)
 	}
 	t.Detectable = t.Happened && f.detectable(s, t.Turns, t.Grade)
+	f.settleDoubt(&t)
 	// Money: true places lost and seeds too many, the true coefficients.
 	perPlace := s.spacing() * s.Planter.RowSpacing
 	bushels := s.Money.Yield / evenstand.Acre * perPlace

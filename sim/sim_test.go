@@ -145,6 +145,7 @@ func TestFaultLeavesOtherRowsAlone(t *testing.T) {
 		"kind = \"row-doubles\"\nplaces = 3000\n", "kind = \"row-stopped\"\nseconds = 30\n", "kind = \"row-left-off\"\nseconds = 30\n",
 		"kind = \"starved-row\"\nplaces = 3000\n", "kind = \"rock\"\n", "kind = \"row-bounce\"\nplaces = 3000\n",
 		"kind = \"sensor-misses\"\nplaces = 3000\n", "kind = \"dust\"\nplaces = 3000\n",
+		"kind = \"sensor-doubt\"\nvariant = \"drop-out\"\nplaces = 3000\n",
 	} {
 		out, sum := run(t, small+"[[fault]]\nrows = \"4\"\nat_h = 0.1\n"+fault)
 		after := seedLines(t, out)

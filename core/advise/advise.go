@@ -235,6 +235,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return s + ", while " + its(f) + " metering " + verb(f, "is", "is", "was") + " right"
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
 		return v.liquid(f)
+	case evenstand.KindSensorDoubt:
+		return v.doubted(f, who, since)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -425,6 +427,7 @@ var looks = map[string]struct {
 	evenstand.KindRowDoubles:  {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
 	evenstand.KindLowVacuum:   {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
 	evenstand.KindRateOff:     {"At the next stop compare the rate in the box with the plan for the field.", 0},
+	evenstand.KindSensorDoubt: {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
 	evenstand.KindStarvedRow:  {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
 	evenstand.KindRowBounce:   {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
 
@@ -521,7 +524,7 @@ func touches(kind, cause string) touch {
 // cautions gives the words of caution in the order to read them.
 func cautions(kind string, t touch) []string {
 	out := []string{}
-	if kind == evenstand.KindRowSkips { // the hand check swaps sensors in the tubes
+	if kind == evenstand.KindRowSkips || kind == evenstand.KindSensorDoubt { // the hand check swaps sensors in the tubes
 		t |= machine | under
 	}
 	if t&machine != 0 {
@@ -587,6 +590,12 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("whether the row's flow or its meter is off", "the log knows the row's meter alone", "catch a minute from this row and from two of its peers, or swap its meter with a neighbour's")
 	case evenstand.KindLiquidRateOff:
 		say("what really went on the ground", "the log knows the meters alone", "catch a minute from three rows, or weigh what the tank lost against what the box counted")
+	case evenstand.KindSensorDoubt:
+		if _, ok := Figure(f, "share of seeds not seen"); ok {
+			say("whether the seeds are missing or only not seen", "the log knows the sensor alone", "dig "+dig+" of the row, or swap its sensor with a neighbour's")
+		} else {
+			say("how many seeds lie there", "the log knows the sensor alone", "dig "+dig+" of the row, or weigh a fill")
+		}
 	case evenstand.KindStarvedRow:
 		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "look into the box while the row runs short")
 	}
@@ -594,7 +603,7 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		out = append(out, "For better data: switch on the raw row log rather than the map export, at the shortest interval.")
 	}
 	switch f.Kind {
-	case evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindStarvedRow:
+	case evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindStarvedRow, evenstand.KindSensorDoubt:
 		out = append(out, afterFan)
 	}
 	if out == nil {

@@ -56,6 +56,22 @@ func TestSentence(t *testing.T) {
 			"Row 7 skips every 40th seed since 2:12 pm: almost certainly one blocked or broken cell (30 to 1).",
 		},
 		{
+			"dust", us,
+			evenstand.Finding{
+				Kind: "sensor-doubt", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12),
+				Evidence: []evenstand.Evidence{ev("extra pulses", 340, "")}, Causes: causes(evenstand.CauseSensor, 30.0/31),
+			},
+			"Row 7's sensor counts pulses that are no seeds since 2:12 pm, 340 so far: almost certainly the seed sensor (30 to 1).",
+		},
+		{
+			"seeds not seen", us,
+			evenstand.Finding{
+				Kind: "sensor-doubt", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12),
+				Evidence: []evenstand.Evidence{ev("share of seeds not seen", 0.4, "fraction")}, Causes: causes(evenstand.CauseSensor, 0.65, evenstand.CauseBridging, 0.13, evenstand.CauseDrive, 0.1),
+			},
+			"Row 7's sensor shows 40% of the seeds missing from one moment to the next since 2:12 pm: one of three (the seed sensor, seed that bridges or sticks or the meter's drive).",
+		},
+		{
 			"blocked cell at grade B", us,
 			evenstand.Finding{
 				Kind: "blocked-cell", Grade: evenstand.GradeB, Rows: evenstand.Rows{7}, Since: at(14, 12),

@@ -123,6 +123,9 @@ func (w *bounceWatch) recent(now evenstand.Micros) float64 {
 func (e *Engine) tickBounce(t evenstand.Micros) {
 	for _, r := range e.rows {
 		w := &r.bounce
+		if r.sensor.trial != nil || e.dusty(r) { // pulses that are no seeds scatter most
+			w.pending = w.pending[:0]
+		}
 		for i := range w.pending {
 			v, _ := w.pending[i].spread()
 			w.late[w.k%len(w.late)] = v

@@ -39,6 +39,7 @@ type Engine struct {
 	machine         *side   // the vacuum of the whole machine
 	peers           [numKinds]peers
 	common          commonTrouble
+	pulses          pulseKeep
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch
@@ -81,8 +82,7 @@ type row struct {
 	missAt       ring    // place numbers of late misses
 	dblAt        ring
 	grade        evenstand.Grade
-	dblOff       [64][2]float32 // offsets of the two pulses of late doubles, places
-	dblN         int
+	sensor       sensorWatch
 	lastOff      float32
 	sigma        float32 // scatter of late, places
 	usual        float64 // scatter over the last hour
@@ -178,6 +178,7 @@ type Place struct {
 	// Readable says that single seeds may be classed; without it only rates
 	// and cells are spoken of.
 	Readable bool
+	byGap    bool // only the gap is known: Off says nothing
 }
 
 // Target says the seeds per m2 asked of a row; NaN unknown.
@@ -221,8 +222,9 @@ func (e *Engine) Place(n int, p Place) {
 		r.dblAt.add(r.places)
 		r.batch.doubles++
 		r.batch.seeds++
-		r.dblOff[r.dblN&63] = [2]float32{r.lastOff, p.Off}
-		r.dblN++
+		if !p.byGap {
+			r.sensor.extra(e, r, p.T, r.lastOff, p.Off)
+		}
 		return
 	}
 	r.lastOff = p.Off
@@ -237,6 +239,7 @@ func (e *Engine) PlaceByGap(n int, p Place) {
 	keep := r.cells.n
 	scan := r.scan.off
 	r.cells.n, r.scan.off = 0, true
+	p.byGap = true
 	e.Place(n, p)
 	r.cells.n, r.scan.off = keep, scan
 }
@@ -259,6 +262,9 @@ func (e *Engine) rowPlaces(r *row, p Place) {
 			named = r.cells.place(e, r, k, missed, i > 0 && missed, p.T)
 		}
 		r.starved.place()
+		if !named && !p.byGap {
+			r.sensor.place(e, r, missed, p.T)
+		}
 		r.places++
 		r.due++
 		const slow = 1.0 / 4000
@@ -384,6 +390,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickBounce(t)
 	e.tickRate(t)
 	e.tickLiquid(t)
+	e.tickSensor(t)
 	if b.Planting {
 		e.hour.planting(e, t)
 	}

@@ -86,9 +86,9 @@ func (h *hourly) closeKind(e *Engine, kind int, t evenstand.Micros) {
 	if len(tab) == 0 {
 		return
 	}
-	kinds := []string{evenstand.KindRowSkips, evenstand.KindStarvedRow, evenstand.KindLowVacuum, evenstand.KindRowStopped}
+	kinds := []string{evenstand.KindRowSkips, evenstand.KindStarvedRow, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindSensorDoubt}
 	if kind == kindDoubles {
-		kinds = []string{evenstand.KindRowDoubles}
+		kinds = []string{evenstand.KindRowDoubles, evenstand.KindSensorDoubt}
 	}
 	var rows []*row
 	var counts []stat.RowCount

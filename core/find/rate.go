@@ -300,6 +300,7 @@ func (e *Engine) judge(r *row, b batch) {
 	for kind := range numKinds {
 		e.judgeKind(r, kind, b)
 	}
+	e.sensorBatch(r, b)
 	e.hour.add(e, r, b)
 	e.sideBatch(r, b)
 }
@@ -320,6 +321,11 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 	}
 	if e.common.covers(b.t0, b.t1) {
 		b.excused = true
+	}
+	if e.anyDuring(r.n, b.t0, b.t1, evenstand.KindSensorDoubt) { // what was logged is not what happened
+		b.excused = true
+		w.spoilt = b.t1
+		w.reset()
 	}
 	w.ring[w.count%rateRing] = rateBatch{t0: b.t0, t1: b.t1, y: y, n: b.n, p: p, rel: w.rel, end: b.end}
 	w.count++
@@ -697,62 +703,6 @@ func (c *caseFile) sumKind() int {
 	return -1
 }
 
-// dusty tells whether the extra pulses of the row's late doubles lie anywhere
-// in their place. The second seed of a real double follows the first closely,
-// about exponential with a mean of 0.15 place blurred by the fall; a pulse of
-// dust falls at any time, and as often before the seed as behind it. How far
-// that holds on this machine its other rows tell.
-func (e *Engine) dusty(r *row) bool {
-	n, own := r.dustOdds()
-	if n < dustLeast {
-		return false
-	}
-	var others []float64
-	for _, o := range e.rows {
-		if k, v := o.dustOdds(); o != r && k >= dustLeast {
-			others = append(others, v)
-		}
-	}
-	usual := dustUsual
-	if len(others) >= 3 {
-		usual = stat.Median(others)
-	}
-	return float64(n)*(own-usual) > dustNats
-}
-
-const (
-	dustLeast = 20   // doubles before anything is said
-	dustUsual = 0.15 // nats a double on clean simulated rows
-	dustNats  = 18.0 // of some thirty that dust gives with 64 doubles; real doubles gave nine at most
-)
-
-// dustOdds gives the number of late doubles, 64 at most, and the mean log odds
-// of dust against a second seed.
-func (r *row) dustOdds() (n int, mean float64) {
-	n = min(r.dblN, len(r.dblOff))
-	for _, u := range r.dblOff[:n] {
-		a, b := float64(u[0]), float64(u[1])
-		na, nb := scatterDensity(a), scatterDensity(b)
-		mean += (math.Log(na+nb+1e-9) - math.Log(na*doubleDensity(b)+nb*doubleDensity(a)+1e-9)) / float64(n)
-	}
-	return n, mean
-}
-
-// scatterSD is a usual scatter of seeds around their place, in places.
-const scatterSD = 0.14
-
-// scatterDensity is the density of a seed's offset from its place.
-func scatterDensity(u float64) float64 {
-	return math.Exp(-u*u/(2*scatterSD*scatterSD)) / (scatterSD * math.Sqrt(2*math.Pi))
-}
-
-// doubleDensity is the density of the offset of a double's second seed: an
-// exponential of mean 0.15 place convolved with the scatter; never under 0.05.
-func doubleDensity(u float64) float64 {
-	const m, s = 0.15, scatterSD
-	return math.Max(0.05, 1/m*math.Exp(s*s/(2*m*m)-u/m)*stat.NormalCDF(u/s-s/m))
-}
-
 // explain lets a new case take over what it explains, or drops it when an
 // older one explains it: one finding for one cause.
 func (e *Engine) explain(n *caseFile) {
@@ -783,6 +733,10 @@ func rank(c *caseFile) int {
 		return 5
 	case evenstand.KindRowStopped, evenstand.KindRowLeftOff:
 		return 4
+	case evenstand.KindSensorDoubt:
+		if !c.doubt.dust {
+			return 4
+		}
 	case evenstand.KindBlockedCell:
 		return 3
 	case evenstand.KindStarvedRow:
@@ -799,6 +753,8 @@ func covers(strong, weak *caseFile) bool {
 		return false
 	}
 	switch strong.kind {
+	case evenstand.KindSensorDoubt: // what one is blind to looks like skips of any kind
+		return weak.kind != evenstand.KindLowVacuum && weak.onset > strong.onset-2*rateDoubt
 	case evenstand.KindRowStopped, evenstand.KindRowLeftOff:
 		// Places that were not planted are not read, so they look like no cell.
 		if weak.kind != evenstand.KindRowSkips && weak.kind != evenstand.KindStarvedRow {

@@ -23,6 +23,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		f.Until, f.Status = &u, evenstand.Ended
 	}
 	switch {
+	case c.doubt != nil:
+		e.reportDoubt(c, &f)
 	case c.cell != nil:
 		e.reportCell(c, &f)
 	case c.stop != nil:
@@ -205,7 +207,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil: // no chart
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.doubt != nil: // no chart
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

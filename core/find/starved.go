@@ -125,7 +125,7 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 		w.cse.tail = excess{}
 		w.last = t
 	}
-	if w.since < runPause || e.common.n > 0 {
+	if w.since < runPause || e.common.n > 0 || r.sensor.blind() {
 		return
 	}
 	w.since = 0

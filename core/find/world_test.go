@@ -3,6 +3,7 @@ package find_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/find"
@@ -26,6 +27,8 @@ type world struct {
 	slip    float64 // chance that the place number slips by one at a stop
 	ratio   func(t float64) float64
 	working func(row int, t float64) int
+	dust    func(row int, t float64) float64 // pulses that are no seeds, a place
+	blind   func(row int, t float64) float64 // share of the seeds that the sensor does not see
 }
 
 const sec = float64(evenstand.Second)
@@ -127,6 +130,9 @@ func (w world) run(cfg find.Config) []evenstand.Finding {
 							q = 1
 						}
 					}
+					if w.blind != nil && rnd.Float64() < w.blind(r+1, tt) {
+						q = 1
+					}
 					if rnd.Float64() < q {
 						if pend[r] >= 0 {
 							pend[r]++
@@ -137,6 +143,10 @@ func (w world) run(cfg find.Config) []evenstand.Finding {
 					m := max(0, pend[r])
 					pend[r] = 0
 					e.Seed(r+1, at(tt))
+					if w.dust != nil {
+						w.scattered(rnd, pd, r+1, tt, find.Place{T: at(tt), K: k[r] + shift[r], Missing: m, First: first, Readable: true}, e)
+						continue
+					}
 					e.Place(r+1, find.Place{T: at(tt), K: k[r] + shift[r], Missing: m, First: first, Readable: true})
 					if rnd.Float64() < pd {
 						e.Place(r+1, find.Place{T: at(tt) + 3000, K: k[r] + shift[r], Double: true, Off: float32(rnd.ExpFloat64()*0.15 + 0.1*rnd.NormFloat64()), Readable: true})
@@ -150,6 +160,28 @@ func (w world) run(cfg find.Config) []evenstand.Finding {
 		e.Tick(at(t+1), find.Bar{Planting: planting, Speed: w.rate * 0.165, Way: way})
 	}
 	return e.Finish(at(w.hours * 3600))
+}
+
+// scattered hands over a seed that lies a little off its place, a second seed
+// close behind it where there is one, and a
+// pulse of dust anywhere in the place (methods e; simulator.md section 4), or
+// late in the one before, which the decoder takes for this one.
+func (w world) scattered(rnd *rand.Rand, double float64, row int, t float64, p find.Place, e *find.Engine) {
+	pulses := []float64{0.12 * rnd.NormFloat64()}
+	if rnd.Float64() < double {
+		pulses = append(pulses, pulses[0]+0.15*rnd.ExpFloat64()+0.1*rnd.NormFloat64())
+	}
+	if rnd.Float64() < w.dust(row, t) {
+		pulses = append(pulses, rnd.Float64()-0.62)
+	}
+	slices.Sort(pulses)
+	for i, x := range pulses {
+		if i > 0 && x-pulses[i-1] < 0.1 && rnd.Float64() < 0.6 {
+			continue // within 4 ms: counted as one
+		}
+		p.Off, p.Double = float32(x), i > 0
+		e.Place(row, p)
+	}
 }
 
 func config(rows int) find.Config {

@@ -28,6 +28,13 @@ type Context struct {
 	Seed      uint64           // of the draws; one for the whole report
 }
 
+// unpriced are the kinds that are not priced, with what would tell a loss:
+// they doubt what was logged, and what a sensor adds or overlooks costs nothing
+// by itself (agronomy, F27 and F29).
+var unpriced = map[string]string{
+	evenstand.KindSensorDoubt: "a dig, since pulses that are no seeds and seeds that are only not seen cost nothing",
+}
+
 // Price prices one finding by itself.
 func Price(f *evenstand.Finding, ctx Context) evenstand.Money {
 	b := newBill(f, ctx, drawRanks(ctx.Seed))
@@ -136,6 +143,11 @@ func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
 		b.unit = ctx.Settings.Currency
 	}
 	b.ground()
+	if need, ok := unpriced[f.Kind]; ok {
+		b.needs = nil
+		b.need(need)
+		return b
+	}
 	for i, h := range f.Harm {
 		b.harm(i, h, r)
 	}
@@ -572,7 +584,7 @@ func Usual(kind string) evenstand.When {
 	switch kind {
 	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:
 		return evenstand.NextStop
-	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce:
+	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt:
 		return evenstand.Tonight
 	case evenstand.KindUpset:
 		return evenstand.Never

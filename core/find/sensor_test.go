@@ -1,0 +1,134 @@
+package find_test
+
+import (
+	"math"
+	"testing"
+
+	"evenstand"
+	"evenstand/core/find"
+)
+
+// Dust of 20 pulses and more is named as a doubt of the sensor, not as doubles,
+// with its beginning and end; real doubles, up to seven times the usual, are
+// not (methods, e and "Detectable").
+func TestDustAndDoubles(t *testing.T) {
+	for _, tt := range []struct {
+		name     string
+		perPlace float64 // of dust; 4 a second at 25 places are 0.16
+		times    float64 // of real doubles
+		from, to float64
+		want     string
+	}{
+		{"dust, 25 min", 0.16, 1, 4000, 5500, evenstand.KindSensorDoubt},
+		{"dust, ten seconds", 0.16, 1, 4300, 4310, evenstand.KindSensorDoubt},
+		{"thin dust, ten minutes", 0.03, 1, 4000, 4600, evenstand.KindSensorDoubt},
+		{"real doubles, threefold", 0, 3, 4000, 7000, evenstand.KindRowDoubles},
+		{"real doubles, sevenfold", 0, 7, 4000, 7000, evenstand.KindRowDoubles},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			on := func(r int, s float64) bool { return r == 5 && s >= tt.from && s < tt.to }
+			w := world{rows: 16, hours: 2.2, rate: 25, seed: 41, slip: 0.05}
+			w.dust = func(r int, s float64) float64 {
+				if on(r, s) {
+					return tt.perPlace
+				}
+				return 0.002 // of any sensor: 0.05 a second
+			}
+			w.double = func(r int, s float64) float64 {
+				if on(r, s) {
+					return tt.times
+				}
+				return 1
+			}
+			fs := raised(w.run(config(16)))
+			if len(fs) != 1 || fs[0].Kind != tt.want || fs[0].Rows.String() != "5" {
+				show(t, fs)
+				t.Fatalf("want one %s of row 5", tt.want)
+			}
+			f := fs[0]
+			if tt.want != evenstand.KindSensorDoubt {
+				return
+			}
+			if d := math.Abs((f.Since - at(tt.from)).Seconds()); d > 10 {
+				t.Errorf("begins %.1f s from the truth", d)
+			}
+			if f.Until == nil || math.Abs((*f.Until-at(tt.to)).Seconds()) > 25 {
+				t.Errorf("ends at %v, want %v", f.Until, at(tt.to))
+			}
+			if f.Causes[0].Cause != evenstand.CauseSensor || len(f.Harm) != 0 {
+				t.Errorf("causes %v, harm %v: want the sensor, and nothing lost", f.Causes, f.Harm)
+			}
+		})
+	}
+}
+
+// A third of the seeds gone from one moment to the next is a doubt of the
+// sensor; the odds say that it may be real while it lasts (methods e: prior 5
+// to 1 for real skips). Skips that come on over a quarter of an hour, or a
+// stone of six seconds, are not.
+func TestDropOutAndSkips(t *testing.T) {
+	for _, tt := range []struct {
+		name     string
+		share    func(s float64) float64
+		from, to float64
+		want     string
+		sure     float64 // least and
+		most     float64 // greatest chance of the sensor
+	}{
+		{"forty in a hundred, five minutes", func(float64) float64 { return 0.4 }, 4000, 4300, evenstand.KindSensorDoubt, 0.9, 1},
+		{"the same to the end", func(float64) float64 { return 0.4 }, 4000, 1e9, evenstand.KindSensorDoubt, 0.5, 0.9},
+		{"by degrees", func(s float64) float64 { return 0.4 * math.Min(1, (s-4000)/900) }, 4000, 7000, evenstand.KindRowSkips, 0, 0.5},
+		{"six seconds", func(float64) float64 { return 0.4 }, 4000, 4006, "", 0, 0},
+		{"seven in a hundred", func(float64) float64 { return 0.07 }, 4000, 6000, evenstand.KindRowSkips, 0, 0.5},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			w := world{rows: 16, hours: 2.2, rate: 25, seed: 42, slip: 0.05}
+			w.blind = func(r int, s float64) float64 {
+				if r == 5 && s >= tt.from && s < tt.to {
+					return tt.share(s)
+				}
+				return 0
+			}
+			fs := raised(w.run(config(16)))
+			if tt.want == "" {
+				if len(fs) != 0 {
+					show(t, fs)
+					t.Error("want nothing")
+				}
+				return
+			}
+			if len(fs) != 1 || fs[0].Kind != tt.want {
+				show(t, fs)
+				t.Fatalf("want one %s", tt.want)
+			}
+			sensor := 0.0
+			for _, c := range fs[0].Causes {
+				if c.Cause == evenstand.CauseSensor {
+					sensor = c.Probability
+				}
+			}
+			if sensor < tt.sure || sensor > tt.most {
+				t.Errorf("the sensor by %.2f, want %.2f to %.2f", sensor, tt.sure, tt.most)
+			}
+		})
+	}
+}
+
+// Without the rhythm nothing is known of where in its place a pulse lies: no
+// dust is named.
+func TestNoDustByGaps(t *testing.T) {
+	e := find.New(config(4))
+	for i := range 20000 {
+		for r := 1; r <= 4; r++ {
+			e.PlaceByGap(r, find.Place{T: at(float64(i) * 0.04), Double: r == 2 && i > 10000 && i%5 == 0})
+		}
+		if i%25 == 0 {
+			e.Tick(at(float64(i)*0.04), find.Bar{Planting: true, Speed: 4, Way: float64(i) * 0.165})
+		}
+	}
+	for _, f := range e.Finish(at(900)) {
+		if f.Kind == evenstand.KindSensorDoubt {
+			t.Errorf("named %s", f.Kind)
+		}
+	}
+}

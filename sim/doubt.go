@@ -1,0 +1,63 @@
+package sim
+
+import (
+	"slices"
+
+	"evenstand"
+)
+
+// Trouble of the sensors and boxes: what they say is not what happened.
+
+// doubtStrength is the default by variant of sensor-doubt: pulses of dust a
+// second (simulator.md section 8), share of the seeds not seen.
+var doubtStrength = map[string]float64{"dust": 4, "misses": 0.4, "drop-out": 0.4}
+
+// looseMean is how many places on end a loose plug swallows, on average: at 25
+// seeds a second 0.12 s, the middle of 40 to 200 ms (methods e).
+const looseMean = 3.0
+
+// dusty tells whether the fault makes pulses that are no seeds.
+func (f *fault) dusty() bool {
+	return f.Kind == KindDust || f.Kind == evenstand.KindSensorDoubt && f.Variant == "dust"
+}
+
+// loosen walks a loose plug one place on: whether the row's sensor is blind to
+// it. The share of places that it swallows is the fault's strength.
+func (f *fault) loosen(row int, u float64) {
+	p := f.Strength / max(1-f.Strength, 1e-9) / looseMean // begin
+	if f.starving[row] {
+		p = 1 - 1/looseMean // go on
+	}
+	f.starving[row] = u < p
+}
+
+// doubtful tells whether sensor-doubt is as strong and long as tests demand:
+// a third of the seeds lost for a minute with sharp ends, or 20 pulses of dust
+// (methods, "Detectable"), these at a second or less from one another, since a
+// healthy sensor gives one in 20 s.
+func (f *fault) doubtful() bool {
+	if f.dusty() {
+		return f.Strength >= 1 && f.Strength*f.planting >= 20
+	}
+	return f.Strength >= 0.3 && f.planting >= 60 && f.Ramp == 0
+}
+
+// settleDoubt says what trouble of a sensor is: a fault where tests demand a
+// finding, a look-alike of skips or doubles below that.
+func (f *fault) settleDoubt(t *Fault) {
+	switch {
+	case f.kind.as != "" && t.Detectable:
+		t.Kind, t.Variant, t.Distract, t.Excused = f.kind.as, "misses", false, nil
+		if f.dusty() {
+			t.Variant = "dust"
+		}
+	case f.kind.as != "":
+		t.Expected = ""
+	case f.Kind == evenstand.KindSensorDoubt && !t.Detectable:
+		alike := evenstand.KindRowSkips
+		if f.dusty() {
+			alike = evenstand.KindRowDoubles
+		}
+		t.Excused = append(slices.Clone(t.Excused), alike)
+	}
+}

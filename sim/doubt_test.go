@@ -1,0 +1,46 @@
+package sim_test
+
+import (
+	"testing"
+
+	"evenstand"
+)
+
+// What is as strong as "Detectable" of the methods asks is sensor-doubt, of
+// whatever name; below that it is a look-alike. A sensor loses no seed.
+func TestSensorDoubtTruth(t *testing.T) {
+	for _, tt := range []struct {
+		name, fault string
+		kind        string
+		demanded    bool
+		share       float64 // of seeds that the sensor must have lost
+	}{
+		{"dust, 24 pulses", "kind = \"sensor-doubt\"\nvariant = \"dust\"\nstrength = 4\nseconds = 6\n", evenstand.KindSensorDoubt, true, 0},
+		{"dust, 16 pulses", "kind = \"sensor-doubt\"\nvariant = \"dust\"\nstrength = 4\nseconds = 4\n", evenstand.KindSensorDoubt, false, 0},
+		{"dust by its old name", "kind = \"dust\"\nseconds = 60\n", evenstand.KindSensorDoubt, true, 0},
+		{"thin dust", "kind = \"dust\"\nstrength = 0.2\nseconds = 200\n", "dust", false, 0},
+		{"a third for a minute", "kind = \"sensor-misses\"\nstrength = 0.35\nseconds = 80\n", evenstand.KindSensorDoubt, true, 0.35},
+		{"one in twenty", "kind = \"sensor-misses\"\nseconds = 80\n", "sensor-misses", false, 0.05},
+		{"a loose plug", "kind = \"sensor-doubt\"\nvariant = \"drop-out\"\nstrength = 0.4\nseconds = 80\n", evenstand.KindSensorDoubt, true, 0.4},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			healthy, _ := run(t, small)
+			out, sum := run(t, small+"[[fault]]\nrows = \"4\"\nat_h = 0.05\n"+tt.fault)
+			f := sum.Faults[0]
+			if f.Kind != tt.kind || f.Detectable != tt.demanded || f.Distract == (tt.kind == evenstand.KindSensorDoubt) {
+				t.Errorf("kind %s, demanded %v, distractor %v: want %s, %v", f.Kind, f.Detectable, f.Distract, tt.kind, tt.demanded)
+			}
+			if f.Cause != evenstand.CauseSensor || f.Bushels != 0 || f.Lost != 0 {
+				t.Errorf("cause %s, %g bu, %g places lost: want the sensor and nothing", f.Cause, f.Bushels, f.Lost)
+			}
+			if tt.share > 0 {
+				lines := func(dir string) int { return len(seedLines(t, dir)["4"]) }
+				lost := 1 - float64(lines(out))/float64(lines(healthy))
+				want := tt.share * f.Places / sum.Day.Places * float64(sum.Day.Rows)
+				if lost < 0.8*want || lost > 1.2*want {
+					t.Errorf("%.3f of the row's lines are gone, want about %.3f", lost, want)
+				}
+			}
+		})
+	}
+}
