@@ -27,7 +27,7 @@ type options struct {
 }
 
 // parts are what can be asked for, in the order of the page.
-var parts = []string{"days", "real", "kills", "rebuild", "season", "fuzz", "demo"}
+var parts = []string{"days", "real", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
@@ -125,6 +125,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		}
 		flat, err := memory(ctx, p.root)
 		return []Figure{speed, flat}, err
+	case "speed":
+		return p.speed(ctx, o.seeds)
 	case "fuzz":
 		return one(fuzz(ctx, p.root, o.fuzztime))
 	case "demo":

@@ -1,0 +1,296 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/format/plain"
+	"evenstand/pipeline"
+)
+
+// speed times what people wait for: reading a day, looking at a pass, and the
+// whole chain of measures and detectors over a season of stored seeds.
+func (p *program) speed(ctx context.Context, seeds int) ([]Figure, error) {
+	const command = "go run ./internal/measure speed"
+	day := filepath.Join(p.work, "speed-day")
+	if err := p.simulate(ctx, filepath.Join(p.root, "scenarios", "demo.toml"), 7001, day); err != nil {
+		return nil, err
+	}
+	dir := filepath.Join(p.work, "speed-book")
+	if err := p.newBook(ctx, dir, day); err != nil {
+		return nil, err
+	}
+	start := time.Now()
+	if _, err := p.run(ctx, "read", dir, filepath.Join(day, "boxes")); err != nil {
+		return nil, err
+	}
+	if _, err := p.run(ctx, "worklist", dir); err != nil {
+		return nil, err
+	}
+	took := time.Since(start)
+	b, err := book.Open(dir, book.Options{Derive: pipeline.Settle})
+	if err != nil {
+		return nil, err
+	}
+	days, err := b.Days(ctx)
+	n := 0.0
+	for _, d := range days {
+		n += float64(d.Seeds)
+	}
+	if err := errorsOf(err, b.Close()); err != nil {
+		return nil, err
+	}
+	out := []Figure{{
+		What: "from read to worklist, a day in the plain layout", Target: "< 8 s for 2.5 million seeds", Command: command,
+		Value: fmt.Sprintf("%.1f s, %.2f million seeds", took.Seconds(), n/1e6), Verdict: judge(took.Seconds() < 8 && n > 2e6),
+	}}
+	wide, streams, card, date, zone, err := p.wideDay(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer wide.Close()
+	fetch, err := p.fetches(ctx, wide, date, command)
+	if err != nil {
+		return nil, err
+	}
+	season, err := p.chain(ctx, wide, streams, card, date, zone, seeds, command)
+	return append(out, fetch, season), err
+}
+
+func errorsOf(errs ...error) error {
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// memorySink keeps what a reader gives.
+type memorySink struct {
+	fixes []evenstand.Fix
+	reads []evenstand.Reading
+	seeds int
+}
+
+func (s *memorySink) Fixes(x []evenstand.Fix) error { s.fixes = append(s.fixes, x...); return nil }
+func (s *memorySink) Seeds(x []evenstand.Seed) error {
+	s.seeds += len(x)
+	return nil
+}
+
+func (s *memorySink) Readings(x []evenstand.Reading) error {
+	s.reads = append(s.reads, x...)
+	return nil
+}
+func (s *memorySink) Entries([]evenstand.Entry) error { return nil }
+func (s *memorySink) Unused(evenstand.Unused)         {}
+func (s *memorySink) Progress(int64)                  {}
+
+// wideDay makes a day of a planter of 24 rows, reads it into a book, and gives
+// its streams but for the seeds, which are then taken from the book.
+func (p *program) wideDay(ctx context.Context) (b *book.Book, streams []evenstand.Stream, card evenstand.Card, date evenstand.Day, zone *time.Location, err error) {
+	day, dir := filepath.Join(p.work, "wide-day"), filepath.Join(p.work, "wide-book")
+	if err = p.simulate(ctx, filepath.Join(p.root, "scenarios", "wide.toml"), 7001, day); err != nil {
+		return
+	}
+	if err = p.newBook(ctx, dir, day); err != nil {
+		return
+	}
+	boxes := filepath.Join(day, "boxes")
+	if _, err = p.run(ctx, "read", dir, boxes); err != nil {
+		return
+	}
+	if b, err = book.Open(dir, book.Options{Derive: pipeline.Settle}); err != nil {
+		return
+	}
+	zone = b.Zone()
+	days, err := b.Days(ctx)
+	if err != nil || len(days) != 1 {
+		err = fmt.Errorf("the wide day came out as %d days: %w", len(days), err)
+		return
+	}
+	date = days[0].Day
+	if card, err = b.Card(days[0].Planter, date); err != nil {
+		return
+	}
+	in := os.DirFS(boxes).(fs.FS)
+	sources, _, _, err := plain.Format{}.Find(ctx, in)
+	if err != nil {
+		return
+	}
+	for _, src := range sources {
+		var s memorySink
+		if src, err = (plain.Format{}).Read(ctx, in, src, &s); err != nil {
+			return
+		}
+		st := evenstand.Stream{Source: src}
+		if s.fixes != nil {
+			st.Fixes = lend(s.fixes)
+		}
+		if s.reads != nil {
+			st.Readings = lend(s.reads)
+		}
+		if s.seeds > 0 {
+			st.Seeds = storedSeeds(ctx, b, days[0].Planter, date)
+		}
+		streams = append(streams, st)
+	}
+	return
+}
+
+func lend[T any](x []T) func(func([]T) bool) error {
+	return func(yield func([]T) bool) error {
+		for part := range slices.Chunk(x, 4096) {
+			if !yield(part) {
+				break
+			}
+		}
+		return nil
+	}
+}
+
+// storedSeeds streams the seeds of a day from the book, in order of time: they
+// are stored by pass, row and time, so the rows of a pass are merged.
+func storedSeeds(ctx context.Context, b *book.Book, planter string, day evenstand.Day) func(func([]evenstand.Seed) bool) error {
+	return func(yield func([]evenstand.Seed) bool) error {
+		passes, err := b.Passes(ctx, planter, day)
+		if err != nil {
+			return err
+		}
+		var buf []evenstand.Seed
+		for _, pass := range passes {
+			seeds, err := b.Seeds(ctx, planter, day, pass.Index)
+			if err != nil {
+				return err
+			}
+			buf = inTime(buf[:0], seeds)
+			for part := range slices.Chunk(buf, 4096) {
+				if !yield(part) {
+					return nil
+				}
+			}
+		}
+		return nil
+	}
+}
+
+// inTime merges the rows of a pass, second by second.
+func inTime(dst []evenstand.Seed, seeds []evenstand.PlacedSeed) []evenstand.Seed {
+	type run struct{ at, to int }
+	var runs []run
+	for i := range seeds {
+		if i == 0 || seeds[i].Row != seeds[i-1].Row {
+			runs = append(runs, run{i, i})
+		}
+		runs[len(runs)-1].to = i + 1
+	}
+	const step = 100_000 // µs; about three seeds of a row
+	for left := len(seeds); left > 0; {
+		first := evenstand.Micros(math.MaxInt64)
+		for _, r := range runs {
+			if r.at < r.to {
+				first = min(first, seeds[r.at].T)
+			}
+		}
+		from := len(dst)
+		for i := range runs {
+			r := &runs[i]
+			for ; r.at < r.to && seeds[r.at].T < first+step; r.at++ {
+				dst = append(dst, evenstand.Seed{T: seeds[r.at].T, Row: seeds[r.at].Row})
+			}
+		}
+		left -= len(dst) - from
+		slices.SortFunc(dst[from:], func(a, b evenstand.Seed) int { return int(a.T - b.T) })
+	}
+	return dst
+}
+
+// fetches times fetching a pass's seeds from a book.
+func (p *program) fetches(ctx context.Context, b *book.Book, day evenstand.Day, command string) (Figure, error) {
+	f := Figure{What: "one pass of 24 rows fetched from the book", Target: "p99 < 20 ms for 120,000 seeds", Command: command}
+	days, err := b.Days(ctx)
+	if err != nil {
+		return f, err
+	}
+	passes, err := b.Passes(ctx, days[0].Planter, day)
+	if err != nil {
+		return f, err
+	}
+	var took []float64
+	most := 0
+	for range 5 {
+		for _, pass := range passes {
+			start := time.Now()
+			seeds, err := b.Seeds(ctx, days[0].Planter, day, pass.Index)
+			if err != nil {
+				return f, err
+			}
+			if len(seeds) > 100_000 {
+				took = append(took, time.Since(start).Seconds()*1e3)
+				most = max(most, len(seeds))
+			}
+		}
+	}
+	slices.Sort(took)
+	if len(took) < 100 {
+		return f, fmt.Errorf("only %d passes of over 100,000 seeds", len(took))
+	}
+	at := func(q float64) float64 { return took[int(q*float64(len(took)-1))] }
+	f.Value = fmt.Sprintf("p50 %.1f ms, p99 %.1f ms over %d passes of up to %d seeds", at(0.5), at(0.99), len(took), most)
+	f.Verdict = judge(at(0.99) < 20)
+	return f, nil
+}
+
+// nowhere takes results and keeps none.
+type nowhere struct{ seeds *atomic.Int64 }
+
+func (n nowhere) Pass(_ evenstand.Pass, s []evenstand.PlacedSeed, _ []evenstand.Stretch) error {
+	n.seeds.Add(int64(len(s)))
+	return nil
+}
+func (nowhere) Track([]evenstand.TrackPoint) error { return nil }
+func (nowhere) Readings([]evenstand.Reading) error { return nil }
+
+// chain sends a season of stored seeds through decoder, measures and all
+// detectors: one stored day again and again, two days at a time.
+func (p *program) chain(ctx context.Context, b *book.Book, streams []evenstand.Stream, card evenstand.Card, date evenstand.Day, zone *time.Location, seeds int, command string) (Figure, error) {
+	f := Figure{What: fmt.Sprintf("%d million stored seeds through decoder, measures and all detectors, two days at a time", seeds/1_000_000), Target: "< 10 s on two cores", Command: command}
+	var done atomic.Int64
+	var failed atomic.Pointer[error]
+	before, _ := usage()
+	start := time.Now()
+	var wg sync.WaitGroup
+	for range 2 {
+		wg.Go(func() {
+			for done.Load() < int64(seeds) && failed.Load() == nil {
+				_, err := pipeline.Settle(ctx, pipeline.Day{Date: date, Zone: zone, Planter: card.Name, Card: card, Fields: b.Fields(), From: evenstand.NoTime, Streams: streams}, nowhere{&done})
+				if err != nil {
+					failed.Store(&err)
+				}
+			}
+		})
+	}
+	wg.Wait()
+	took := time.Since(start)
+	after, peak := usage()
+	if err := failed.Load(); err != nil {
+		return f, *err
+	}
+	n := float64(done.Load())
+	cpu := float64(after-before) / n
+	scaled := took.Seconds() * float64(seeds) / n // the last days run over
+	f.Value = fmt.Sprintf("%.1f s for %.1f million, so %.1f s; %.0f ns of CPU a seed, %.1f million seeds a second; peak memory %d MiB", took.Seconds(), n/1e6, scaled, cpu, n/took.Seconds()/1e6, peak/1024)
+	f.Verdict = judge(scaled < 10)
+	return f, nil
+}
