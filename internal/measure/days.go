@@ -187,6 +187,11 @@ func (p *program) dayFigures(ctx context.Context, ss []suite, o options) ([]Figu
 	if len(all) == 0 {
 		return nil, fmt.Errorf("there is no suite %q", o.only)
 	}
+	var whole score.Report
+	for _, r := range all {
+		whole.Merge(r.report)
+	}
+	p.mistaken = whole.Mistaken().Text()
 	return figures(by, all), nil
 }
 
@@ -294,6 +299,12 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 				v = Untried
 			}
 			add(r, v, "where seeds lie, rms, "+what+", true card and clocks", fmt.Sprintf("≤ %.0f cm", 100*limit), "%.1f cm (%.0f seeds)", 100*rms, n[k])
+		}
+	}
+	if r := by["look-alikes"]; r != nil {
+		for _, c := range pairs() {
+			s := r.report.Apart(c[1], c[2])
+			add(r, atLeast(s, 0.85), "told apart: "+c[0]+fmt.Sprintf(", %d days", r.sum.Days), "≥ 0.85", "%s", s)
 		}
 	}
 	if r := by["clocks"]; r != nil {

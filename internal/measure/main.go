@@ -94,8 +94,13 @@ func run(ctx context.Context, args []string) (int, error) {
 		}
 		fmt.Println(strings.TrimSpace(fmt.Sprintf("%-12s %s: %s   %s", f.Verdict, f.What, f.Value, yes(f.Target != "", "(want "+f.Target+")", ""))))
 	}
+	text := where(ctx, root) + "\n\n" + table(got)
+	if p.mistaken != "" {
+		text += "\nWhat was there, and what it was taken for: of the faults at or above \"Detectable\" and the distractors of all these days, how often each kind was raised on their rows in their time. A finding that is true beside a fault counts here as well.\n\n```\n" + p.mistaken + "```\n"
+		fmt.Print("\nwhat was there, and what it was taken for\n", p.mistaken)
+	}
 	if o.write {
-		if err := write(filepath.Join(root, "docs", "measured.md"), where(ctx, root)+"\n\n"+table(got)); err != nil {
+		if err := write(filepath.Join(root, "docs", "measured.md"), text); err != nil {
 			return 1, err
 		}
 	}

@@ -22,6 +22,8 @@ type program struct {
 	root string // of the source tree
 	work string // scratch folder, removed at the end
 	keep string // folder of scored days
+
+	mistaken string // table of what was taken for what, of the days scored
 }
 
 func newProgram(root, bin, keep string) (*program, error) {

@@ -36,7 +36,21 @@ func suites() []suite {
 		{name: "task data", scenario: "grade-b.toml", seeds: days(9401, 4), from: 7401},
 		{name: "places", scenario: "places.toml", seeds: days(9501, 3), from: 7501},
 		{name: "clocks", scenario: "clocks.toml", seeds: days(9601, 3), from: 7601},
+		{name: "look-alikes", scenario: "random-look-alikes.toml", seeds: days(9801, 15), from: 7851},
 		{name: "money", scenario: "random-detectable.toml", seeds: days(9701, 60), from: 7701, money: true},
+	}
+}
+
+// pairs are faults that imitate one another: kinds, with a variant where that
+// makes the difference.
+func pairs() [][3]string {
+	return [][3]string{
+		{"dust and doubles", "dust", "row-doubles"},
+		{"drop-out and skips", "sensor-misses", "row-skips"},
+		{"bounce and skips", "row-bounce", "row-skips"},
+		{"a side and a row", "low-vacuum", "row-skips"},
+		{"a stone and a part", "rock", "row-skips"},
+		{"discs of other cells and a setting", "rate-off cells", "rate-off setting"},
 	}
 }
 
