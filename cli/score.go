@@ -45,7 +45,12 @@ false findings in ten hours, delay, causes, money and places.`,
 				return err
 			}
 			rep := score.Score(w.Findings, truth)
-			if rep.Places, err = places(ctx, b, dir, truth); err != nil {
+			told, err := clocks(ctx, b)
+			if err != nil {
+				return err
+			}
+			rep.Clocks = score.Clocks(told, &truth, rep.Days[0].Title())
+			if rep.Places, err = places(ctx, b, dir, truth, score.Shown(told, &truth, "seed monitor")); err != nil {
 				return err
 			}
 			if c.json {
@@ -56,8 +61,29 @@ false findings in ten hours, delay, causes, money and places.`,
 	}
 }
 
+// clocks gives what the book says of the clocks of its sources.
+func clocks(ctx context.Context, b *book.Book) (out []score.Told, err error) {
+	sources, err := b.Sources(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range sources {
+		t := score.Told{
+			Source: s.Name, From: string(s.ClockFrom), At: s.ClockAt, Offset: float64(s.ClockOffset), Error: float64(s.ClockError),
+		}
+		if d := float64(s.Drift); !math.IsNaN(d) {
+			t.Drift = d * 1e-6
+		}
+		for _, p := range s.ClockSet {
+			t.Parts = append(t.Parts, score.Part{From: p.From, To: p.To, At: p.At, Offset: float64(p.Offset), Error: float64(p.Error), Drift: 1e-6 * float64(p.Drift)})
+		}
+		out = append(out, t)
+	}
+	return out, nil
+}
+
 // places says how far the book's seeds lie from where they truly do.
-func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth) ([]score.Position, error) {
+func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth, shown func(evenstand.Micros) evenstand.Micros) ([]score.Position, error) {
 	seeds, err := sim.ReadSeeds(dir)
 	if errors.Is(err, fs.ErrNotExist) || (err == nil && len(seeds) == 0) {
 		return nil, nil
@@ -89,7 +115,7 @@ func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth) ([]s
 		for _, p := range passes {
 			var want []sim.SeedTruth
 			for _, s := range seeds {
-				if s.T >= p.Start-2*evenstand.Second && s.T <= p.End+2*evenstand.Second {
+				if t := shown(s.T); t >= p.Start-2*evenstand.Second && t <= p.End+2*evenstand.Second {
 					want = append(want, s)
 				}
 			}
@@ -106,18 +132,19 @@ func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth) ([]s
 			}
 			for _, t := range want {
 				row := byRow[t.Row]
-				i := sort.Search(len(row), func(i int) bool { return row[i].T >= t.T })
+				at := shown(t.T)
+				i := sort.Search(len(row), func(i int) bool { return row[i].T >= at })
 				best := -1
 				for j := max(0, i-1); j < len(row) && j <= i; j++ {
-					if best < 0 || abs(row[j].T-t.T) < abs(row[best].T-t.T) {
+					if best < 0 || abs(row[j].T-at) < abs(row[best].T-at) {
 						best = j
 					}
 				}
-				if best < 0 || abs(row[best].T-t.T) > 20_000 {
+				if best < 0 || abs(row[best].T-at) > 20_000 {
 					continue
 				}
 				if lat, lon, ok := onGround(track, p.S0+float64(row[best].S)/1000, p, card.Y(t.Row)); ok {
-					points = append(points, score.Point{T: row[best].T, Row: t.Row, Lat: lat, Lon: lon})
+					points = append(points, score.Point{T: t.T + row[best].T - at, Row: t.Row, Lat: lat, Lon: lon, Error: p.PosError})
 				}
 			}
 		}

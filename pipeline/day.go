@@ -75,8 +75,10 @@ const (
 type ClockSet struct {
 	From   evenstand.Micros `json:"from"`
 	To     evenstand.Micros `json:"to"`
-	Offset evenstand.Number `json:"offset_s"`
+	At     evenstand.Micros `json:"at"`
+	Offset evenstand.Number `json:"offset_s"` // at At
 	Error  evenstand.Number `json:"error_s"`
+	Drift  evenstand.Number `json:"drift_ppm"`
 }
 
 // Gap is a hole in a source's log while the others went on.

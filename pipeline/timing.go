@@ -13,13 +13,14 @@ import (
 )
 
 // Limits of what an estimate of a clock is good for. The lag is judged: a seed
-// falls 0.2 to 0.3 s from the disc to the sensor (0.25 to 0.45 m, falling
-// freely), and drives answer within a tenth.
+// that falls freely takes 0.15 to 0.3 s from the disc to the sensor (0.1 to
+// 0.45 m), one that is carried down hardly any, and drives answer within a
+// tenth.
 const (
 	half90     = 1.645
 	clockError = 0.3  // s, half-width beyond which an estimate is of no use (judged)
-	lagUsual   = 0.25 // s by which seeds follow the speed
-	lagSD      = 0.06 // s
+	lagUsual   = 0.23 // s by which seeds follow the speed
+	lagSD      = 0.07 // s
 	saidApart  = 0.3  // s by which what was said and what the logs show may differ
 )
 
@@ -53,7 +54,7 @@ func (m *timing) estimate(fits []clock.Fit) {
 	c.Drift, c.DriftError = evenstand.Number(1e6*f.Drift), evenstand.Number(half90*1e6*f.DriftSE)
 	if len(fits) > 1 {
 		for _, f := range fits {
-			c.Set = append(c.Set, ClockSet{f.From, f.To, evenstand.Number(f.Offset), evenstand.Number(half90 * f.SE)})
+			c.Set = append(c.Set, ClockSet{f.From, f.To, f.At, evenstand.Number(f.Offset), evenstand.Number(half90 * f.SE), evenstand.Number(1e6 * f.Drift)})
 		}
 	}
 }

@@ -33,23 +33,6 @@ type box interface {
 	close() error
 }
 
-// clock turns true seconds of the day into what a box writes.
-type clock struct {
-	t0     evenstand.Micros
-	offset float64
-	drift  float64
-}
-
-func (s *Scenario) boxClock(b Box) clock { return clock{s.t0, b.Offset, b.Drift * 1e-6} }
-
-// logs gives the logged instant of true microseconds of the day.
-func (c *clock) logs(us int64) evenstand.Micros {
-	if c.offset == 0 && c.drift == 0 {
-		return c.t0 + evenstand.Micros(us)
-	}
-	return c.t0 + evenstand.Micros(us) + evenstand.Micros(math.Round(c.offset*1e6+c.drift*float64(us)))
-}
-
 // units are those in which the boxes write.
 var units = map[evenstand.Quantity]string{
 	evenstand.Vacuum: "kPa", evenstand.SeedRateTarget: "1/ac", evenstand.SkipFraction: "%", evenstand.DoubleFraction: "%",
@@ -92,7 +75,11 @@ func newSeedBox(s *Scenario, dir string) (*seedBox, error) {
 
 func (b *seedBox) see(m *moment) error {
 	// Sort all rows' pulses by counting their logged milliseconds.
-	first := int64(b.clock.logs(m.leg.first*int64(tick*1e6)))/1000 - 1000
+	if b.clock.quiet(m.leg.start()) {
+		return nil
+	}
+	clk := b.clock.held(m.leg.start())
+	first := int64(clk.logs(m.leg.first*int64(tick*1e6)))/1000 - 1000
 	n := m.leg.n*int(tick*1000) + 4000
 	if cap(b.count) < n+1 {
 		b.count = make([]int32, n+1)
@@ -106,7 +93,7 @@ func (b *seedBox) see(m *moment) error {
 			if !m.allA && m.gradeB(float64(us)*1e-6) {
 				continue
 			}
-			t := min(max((int64(b.clock.logs(us))+500)/1000-first, 0), int64(n)-1)
+			t := min(max((int64(clk.logs(us))+500)/1000-first, 0), int64(n)-1)
 			b.count[t+1]++
 			b.all = append(b.all, uint64(t)<<8|uint64(r.n))
 		}
@@ -235,6 +222,9 @@ func (b *machineBox) see(m *moment) error {
 	cursor := make([]int, len(m.rows))
 	for i := 0; i < lg.n; i += slow {
 		t := lg.seconds(i)
+		if b.clock.quiet(t) {
+			continue
+		}
 		at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
 		say := func(q evenstand.Quantity, e evenstand.Element, v float64) {
 			b.readings = append(b.readings, evenstand.Reading{T: at, Quantity: q, Element: e, Value: v})
@@ -450,7 +440,7 @@ type plainRows struct {
 }
 
 func (p *plainRows) second(m *moment, i int, down bool, rows []rowReading) error {
-	if !down {
+	if !down || p.clock.quiet(m.leg.seconds(i)) {
 		return nil
 	}
 	at := p.clock.logs((m.leg.first + int64(i)) * int64(tick*1e6))
@@ -577,6 +567,9 @@ func (b *forceBox) see(m *moment) error {
 	g := stream(b.s.Seed, "force", -1, lg.pass)
 	b.readings = b.readings[:0]
 	for i := lg.down; i < lg.up; i += b.every {
+		if b.clock.quiet(lg.seconds(i)) {
+			continue
+		}
 		at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
 		for r := range b.need {
 			// Automatic force holds a margin of 600 N over the ground's need.

@@ -82,10 +82,12 @@ type world struct {
 }
 
 func newWorld(s *Scenario, outDir string) (*world, error) {
-	w := &world{s: s, rows: s.newRows()}
+	w := &world{s: s}
 	if err := s.draw(); err != nil {
 		return nil, err
 	}
+	s.drawClocks()
+	w.rows = s.newRows()
 	for i, p := range s.Faults {
 		f, err := s.newFault(i, p)
 		if err != nil {
@@ -131,6 +133,7 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 	if err := w.openBoxes(outDir); err != nil {
 		return nil, err
 	}
+	w.tot.Clocks = s.clockTruths(w.names)
 	var err error
 	truth := filepath.Join(outDir, "truth")
 	if w.passes, err = newLines(filepath.Join(truth, "passes.csv"), "pass,field,start,end,headland,way_m,places,curve_1_m"); err != nil {
@@ -267,6 +270,7 @@ func (w *world) do(ctx context.Context, lg *leg, refill bool) error {
 	for _, f := range w.faults {
 		f.window(s, lg, w.inField)
 	}
+	w.countStops(lg)
 	a := w.breathe(lg)
 	// Rows share nothing but what was made above, and boxes only look: both may
 	// run side by side without a draw changing its place.

@@ -101,13 +101,14 @@ type Meter struct {
 
 // Tube is the way of a seed from the disc to rest.
 type Tube struct {
-	FallMS     float64 `toml:"fall_ms"`     // from the disc to the sensor
-	FallSD     float64 `toml:"fall_sd_ms"`  // by the seeds' shape
-	Bounce     float64 `toml:"bounce_m"`    // SD in the tube, along the row
-	Jumps      float64 `toml:"jump_share"`  // of seeds that hit the wall, at 2.2 m/s
-	Jump       float64 `toml:"jump_m"`      // scale of their double-exponential displacement
-	FurrowSD   float64 `toml:"furrow_m"`    // SD of the roll in the furrow, at 2 m/s
-	FurrowJump float64 `toml:"furrow_jump"` // share of seeds that jump in the furrow, at 2.2 m/s
+	FallMS     float64 `toml:"fall_ms"`        // from the disc to the sensor
+	FallSD     float64 `toml:"fall_sd_ms"`     // by the seeds' shape
+	FallWithin float64 `toml:"fall_within_ms"` // the day's fall is drawn so far to either side of it
+	Bounce     float64 `toml:"bounce_m"`       // SD in the tube, along the row
+	Jumps      float64 `toml:"jump_share"`     // of seeds that hit the wall, at 2.2 m/s
+	Jump       float64 `toml:"jump_m"`         // scale of their double-exponential displacement
+	FurrowSD   float64 `toml:"furrow_m"`       // SD of the roll in the furrow, at 2 m/s
+	FurrowJump float64 `toml:"furrow_jump"`    // share of seeds that jump in the furrow, at 2.2 m/s
 }
 
 // Sensor is a row's seed sensor.
@@ -147,6 +148,12 @@ type Box struct {
 	Declare *bool   `toml:"declare"`   // whether source.toml says the offset; default true
 	Latency float64 `toml:"latency_s"` // values are logged this late, and nobody says so
 	NoiseM  float64 `toml:"noise_m"`   // guidance: SD of positions
+	Local   bool    `toml:"local"`     // it writes local time for UTC
+	SetAt   float64 `toml:"set_h"`     // hours from the start at which its clock is set …
+	SetBy   float64 `toml:"set_s"`     // … by so many seconds
+	QuietAt float64 `toml:"quiet_h"`   // hours from the start at which it falls silent …
+	Quiet   float64 `toml:"quiet_min"` // … for so many minutes
+	Chance  bool    `toml:"chance"`    // what its clock is like is drawn by the seed; nobody declares it
 }
 
 // Money is what the fields are worth.
@@ -276,7 +283,7 @@ func (s *Scenario) box(name string) Box {
 	return defaultBox(name)
 }
 
-func (b Box) declared() bool { return b.Declare == nil || *b.Declare }
+func (b Box) declared() bool { return !b.Chance && (b.Declare == nil || *b.Declare) }
 
 // check fills what follows from the rest and says what does not fit.
 func (s *Scenario) check() error {
@@ -392,6 +399,7 @@ func (s *Scenario) ranges() error {
 		{"meter.vacuum_dbl_term", m.VacuumDbl, 0, 3},
 		{"tube.fall_ms", t.FallMS, 1, 2000},
 		{"tube.fall_sd_ms", t.FallSD, 0, 100},
+		{"tube.fall_within_ms", t.FallWithin, 0, t.FallMS},
 		{"tube.bounce_m", t.Bounce, 0, 0.2},
 		{"tube.jump_share", t.Jumps, 0, 0.5},
 		{"tube.jump_m", t.Jump, 0, 0.5},
@@ -419,6 +427,9 @@ func (s *Scenario) ranges() error {
 	for name, b := range s.Boxes {
 		if !(math.Abs(b.Offset) <= 86400 && math.Abs(b.Drift) <= 1000 && b.Latency >= 0 && b.Latency <= 5 && b.NoiseM >= 0 && b.NoiseM <= 5) {
 			return fmt.Errorf("box.%s: want offset_s within a day, drift_ppm within 1000, latency_s and noise_m from 0 to 5", name)
+		}
+		if !(b.SetAt >= 0 && b.SetAt <= 24 && math.Abs(b.SetBy) <= 3600 && b.QuietAt >= 0 && b.QuietAt <= 24 && b.Quiet >= 0 && b.Quiet <= 600) {
+			return fmt.Errorf("box.%s: want set_h and quiet_h from 0 to 24, set_s within an hour, quiet_min from 0 to 600", name)
 		}
 	}
 	if r := s.Random; r != nil {

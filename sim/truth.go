@@ -72,6 +72,8 @@ type DayTruth struct {
 	Speed        float64          `json:"speed_m_s"`
 	Grade        string           `json:"grade"`
 	Coefficients Coefficients     `json:"coefficients"`
+	Clocks       []ClockTruth     `json:"clocks,omitempty"`
+	Stops        int              `json:"stops"` // of five seconds and more while the boxes log
 }
 
 // Coefficients are the true relations of the day, drawn once from the ranges

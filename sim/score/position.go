@@ -13,6 +13,7 @@ type Point struct {
 	T        evenstand.Micros // when the sensor saw it, on the one clock
 	Row      int
 	Lat, Lon float64
+	Error    float64 // m, half-width of the 90 % interval that was stated; NaN unknown
 }
 
 // Position is how far seeds were said to lie from where they truly do.
@@ -21,6 +22,7 @@ type Position struct {
 	N   int              `json:"n"`
 	RMS evenstand.Number `json:"rms_m"`
 	P95 evenstand.Number `json:"p95_m"`
+	In  Share            `json:"inside"` // the stated error, of those that have one
 }
 
 // near is how far the time of a point may lie from the true time of a seed to
@@ -43,6 +45,7 @@ func Places(truth []sim.SeedTruth, passes []sim.PassTruth, points []Point) []Pos
 		slices.SortFunc(ps, func(a, b Point) int { return int(a.T - b.T) })
 	}
 	var off [2][]float64
+	in := [2]Share{{Share: evenstand.Unknown}, {Share: evenstand.Unknown}}
 	for _, s := range truth {
 		ps := byRow[s.Row]
 		i, _ := slices.BinarySearchFunc(ps, s.T-near, func(p Point, t evenstand.Micros) int {
@@ -64,7 +67,11 @@ func Places(truth []sim.SeedTruth, passes []sim.PassTruth, points []Point) []Pos
 		if curved[s.Pass] {
 			k = 1
 		}
-		off[k] = append(off[k], metres(s.Lat, s.Lon, ps[best].Lat, ps[best].Lon))
+		d := metres(s.Lat, s.Lon, ps[best].Lat, ps[best].Lon)
+		off[k] = append(off[k], d)
+		if e := ps[best].Error; e > 0 {
+			in[k].add(d <= e)
+		}
 	}
 	var out []Position
 	for k, name := range []string{"straights", "curves"} {
@@ -75,7 +82,7 @@ func Places(truth []sim.SeedTruth, passes []sim.PassTruth, points []Point) []Pos
 		for _, d := range off[k] {
 			sum += d * d
 		}
-		out = append(out, Position{name, len(off[k]), evenstand.Number(math.Sqrt(sum / float64(len(off[k])))), quantile(off[k], 0.95)})
+		out = append(out, Position{name, len(off[k]), evenstand.Number(math.Sqrt(sum / float64(len(off[k])))), quantile(off[k], 0.95), in[k]})
 	}
 	return out
 }

@@ -23,6 +23,7 @@ type Report struct {
 	Upsets  int        `json:"upsets"`    // kept aside
 	Hinted  int        `json:"suspected"` // not raised, not scored
 	Places  []Position `json:"places,omitempty"`
+	Clocks  []Clock    `json:"clocks,omitempty"`
 	Taken   []Taken    `json:"taken"` // what each fault was taken for
 }
 
@@ -36,6 +37,9 @@ type Day struct {
 	Demanded int     `json:"detectable"` // of these
 	Distract int     `json:"distractors"`
 }
+
+// Title names the day in lists.
+func (d Day) Title() string { return fmt.Sprintf("%s, seed %d", d.Scenario, d.Seed) }
 
 // Match is a fault that was found.
 type Match struct {
@@ -90,8 +94,8 @@ type Stray struct {
 
 // Score holds the findings of one day against its truth.
 func Score(findings []evenstand.Finding, truth sim.Truth) Report {
-	day := fmt.Sprintf("%s, seed %d", truth.Day.Scenario, truth.Day.Seed)
 	d := Day{Scenario: truth.Day.Scenario, Seed: truth.Day.Seed, Hours: truth.Day.Hours, Seeds: truth.Day.Seen}
+	day := d.Title()
 	var r Report
 	var faults []*sim.Fault
 	for i := range truth.Faults {
@@ -342,6 +346,7 @@ func (r *Report) Merge(o Report) {
 	r.False = append(r.False, o.False...)
 	r.Excused = append(r.Excused, o.Excused...)
 	r.Places = append(r.Places, o.Places...)
+	r.Clocks = append(r.Clocks, o.Clocks...)
 	r.Taken = append(r.Taken, o.Taken...)
 	r.Upsets += o.Upsets
 	r.Hinted += o.Hinted
