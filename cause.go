@@ -25,4 +25,5 @@ const (
 	CauseTubeWorn    = "seed tube worn or loose"
 	CauseArms        = "worn arms or bushings"
 	CauseRelease     = "seed let go late"
+	CauseClock       = "clock not set"
 )

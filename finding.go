@@ -127,6 +127,7 @@ const (
 	KindStarvedRow  = "starved-row"
 	KindRowBounce   = "row-bounce"
 	KindSensorDoubt = "sensor-doubt"
+	KindClockOff    = "clock-off"
 	KindUpset       = "upset"
 )
 

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -78,8 +79,10 @@ type settler struct {
 	res  Result
 
 	survey_ surveyed
-	heard   []heard  // by stream, until the clocks are known
-	timings []timing // by stream
+	heard   []heard            // by stream, until the clocks are known
+	timings []timing           // by stream
+	boxes   []find.BoxClock    // whose clocks were told and that nobody declared
+	stops   []evenstand.Micros // of the planter
 	track   *align.Track
 	path    *align.Path
 	passes  []evenstand.Pass
@@ -505,6 +508,10 @@ func (s *settler) finish() Result {
 		s.note("No target rate is logged: spacing, skips and doubles are judged by each row's own most frequent spacing, so a rate that is wrong on all rows cannot be seen, and no ground or money can be said. Switch on the log of the target rate.")
 	}
 	fs := s.engine.Finish(end)
+	if f, ok := find.ClockOff(s.boxes, s.stops); ok {
+		i, _ := slices.BinarySearchFunc(fs, f.Alarm+1, func(x evenstand.Finding, t evenstand.Micros) int { return cmp.Compare(x.Alarm, t) })
+		fs = slices.Insert(fs, i, f)
+	}
 	for i := range fs {
 		s.locate(&fs[i])
 	}

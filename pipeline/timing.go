@@ -8,7 +8,9 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/core/align"
 	"evenstand/core/align/clock"
+	"evenstand/core/find"
 	"evenstand/core/ground"
 )
 
@@ -251,8 +253,45 @@ func (s *settler) setClocks() bool {
 			changed = true
 		}
 		s.noteSet(g)
+		s.boxes = append(s.boxes, s.boxClock(g))
 	}
+	s.stops = standsOf(s.track)
 	return changed
+}
+
+// boxClock is what the last that is told of a group's clock says.
+func (s *settler) boxClock(g *group) find.BoxClock {
+	f := g.fits[len(g.fits)-1]
+	box, _, _ := strings.Cut(g.name, "/")
+	b := find.BoxClock{
+		Box: box, Offset: f.Offset, Error: half90 * f.SE,
+		From: f.From - evenstand.FromSeconds(f.Offset), To: f.To - evenstand.FromSeconds(f.Offset),
+	}
+	for _, i := range g.streams {
+		if x := s.day.Streams[i].Source.Grade; x != evenstand.NoGrade && (b.Grade == evenstand.NoGrade || x < b.Grade) {
+			b.Grade = x
+		}
+	}
+	return b
+}
+
+// standsOf gives when the tractor came to a stand of five seconds at least.
+func standsOf(tr *align.Track) (at []evenstand.Micros) {
+	const slow, least = 0.25, 5 * evenstand.Second // m/s
+	from, said := evenstand.NoTime, false
+	for i, t := range tr.T {
+		if math.Hypot(tr.VE[i], tr.VN[i]) > slow {
+			from, said = evenstand.NoTime, false
+			continue
+		}
+		if from == evenstand.NoTime {
+			from = t
+		}
+		if !said && t-from >= least {
+			at, said = append(at, from), true
+		}
+	}
+	return at
 }
 
 // placesSpeed gives the speed of the receiver by its own places, from one to

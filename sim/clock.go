@@ -157,3 +157,29 @@ func (w *world) countStops(lg *leg) {
 		}
 	}
 }
+
+// clockFault is what a reader should make of the boxes' clocks: nil when those
+// that nobody declared are right, or hardly off.
+func (w *world) clockFault() *Fault {
+	const least, sure = 0.3, 0.6 // s
+	hours := w.tot.End - w.s.t0
+	worst, where := 0.0, ""
+	for _, c := range w.tot.Clocks {
+		if c.Declared || c.Box == "receiver" || c.Box == "row force" || c.Box == "liquid monitor" {
+			continue
+		}
+		if o := math.Abs(c.Off(hours.Seconds())); o > worst {
+			worst, where = o, c.Box
+		}
+	}
+	if worst < least {
+		return nil
+	}
+	return &Fault{
+		ID: "clock", Kind: evenstand.KindClockOff, Variant: where, Rows: evenstand.Rows{}, From: w.s.t0, To: w.tot.End,
+		Params: map[string]float64{"offset_s": round(worst, 3)}, Cause: evenstand.CauseClock, Causes: []string{evenstand.CauseClock},
+		Expected: evenstand.KindClockOff, Ratio: 1, Happened: true, Grade: w.s.Output.Grade,
+		// Four stops in the hour (methods document, Detectable).
+		Detectable: worst >= sure && hours >= 3600*evenstand.Second && float64(w.tot.Stops) >= 4*math.Max(1, hours.Seconds()/3600),
+	}
+}

@@ -419,8 +419,14 @@ func (w *world) finish(outDir string) (Summary, error) {
 		sum.Written = w.seedLn.total
 	}
 	var text []byte
+	var faults []Fault
 	for _, f := range w.faults {
-		t := w.settle(f)
+		faults = append(faults, w.settle(f))
+	}
+	if f := w.clockFault(); f != nil {
+		faults = append(faults, *f)
+	}
+	for _, t := range faults {
 		sum.Faults = append(sum.Faults, t)
 		b, err := json.Marshal(t)
 		if err != nil {

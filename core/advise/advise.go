@@ -41,6 +41,9 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 	if usual == evenstand.Never {
 		return usual
 	}
+	if f.Kind == evenstand.KindClockOff && f.Until == nil { // it costs no ground, but tomorrow's log
+		return usual
+	}
 	if f.Until != nil || f.Money.StillToSave.Basis == string(price.None) {
 		return evenstand.Winter
 	}
@@ -237,6 +240,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.liquid(f)
 	case evenstand.KindSensorDoubt:
 		return v.doubted(f, who, since)
+	case evenstand.KindClockOff:
+		return v.clocks(f)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -367,6 +372,7 @@ var phrases = map[string]string{
 	evenstand.CauseTubeWorn:    "a worn or loose seed tube",
 	evenstand.CauseArms:        "worn arms or bushings",
 	evenstand.CauseRelease:     "seed that the disc lets go late",
+	evenstand.CauseClock:       "clocks that nobody has set",
 
 	evenstand.CauseOrificePlugged: "a plugged orifice or strainer",
 	evenstand.CauseOrificeSize:    "an orifice of the wrong size",
@@ -429,6 +435,7 @@ var looks = map[string]struct {
 	evenstand.KindRateOff:     {"At the next stop compare the rate in the box with the plan for the field.", 0},
 	evenstand.KindSensorDoubt: {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
 	evenstand.KindStarvedRow:  {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
+	evenstand.KindClockOff:    {"At breakfast look whether the box's clock is right.", 0},
 	evenstand.KindRowBounce:   {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
 
 	evenstand.KindLiquidRowLow:  {"At the next stop check the row's orifice, strainer and check valve, so that it does not come back.", machine | under | product},
@@ -500,7 +507,7 @@ const (
 // everything.
 func touches(kind, cause string) touch {
 	switch cause {
-	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock:
+	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock:
 		return 0
 	case evenstand.CauseSectionCtl:
 		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
@@ -584,6 +591,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		}
 	case evenstand.KindRateOff:
 		say("whether the box or the ground is right", "both counts come from the box", v.pick("count {1/1000 acre|5 m} of row, or weigh a fill"))
+	case evenstand.KindClockOff:
+		say("whether the box's clock or the receiver is late by the last tenths of a second", "they are told against one another", "hold both clocks beside a phone's")
 	case evenstand.KindRowBounce:
 		say("how far the seeds roll below the sensor", "the log ends at the sensor", "dig ten seeds of the row and ten of a neighbour, and compare their gaps")
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:

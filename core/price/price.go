@@ -584,7 +584,7 @@ func Usual(kind string) evenstand.When {
 	switch kind {
 	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:
 		return evenstand.NextStop
-	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt:
+	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff:
 		return evenstand.Tonight
 	case evenstand.KindUpset:
 		return evenstand.Never

@@ -310,6 +310,9 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 	if r := by["clocks"]; r != nil {
 		add(r, judge(len(r.report.False) == 0), "false findings, boxes with clocks of their own", "0", "%d in %.1f machine-hours; recall %s", len(r.report.False), r.sum.Hours, r.sum.All.Recall)
 	}
+	if r := by["clocks told"]; r != nil {
+		clockFigures(r, add)
+	}
 	if r := by["small"]; r != nil {
 		add(r, judge(len(r.report.False) == 0), "false findings, the demonstration's day", "0", "%d", len(r.report.False))
 		add(r, atLeast(r.sum.All.Recall, 0.85), "recall, the demonstration's day", "≥ 0.85", "%s", r.sum.All.Recall)

@@ -156,7 +156,7 @@ func Score(findings []evenstand.Finding, truth sim.Truth) Report {
 		}
 		m := Miss{Day: day, Fault: t.ID, Kind: t.Kind, Rows: t.Rows, Params: params(t), Why: "no finding near it"}
 		for _, f := range findings {
-			if evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && f.Rows.Jaccard(t.Rows) > 0 {
+			if evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && overlap(f.Rows, t.Rows) > 0 {
 				m.Why = apart(&f, t, false)
 				if f.Stage != evenstand.Raised {
 					m.Why = "suspected only"
@@ -168,13 +168,22 @@ func Score(findings []evenstand.Finding, truth sim.Truth) Report {
 	return r
 }
 
+// overlap is the share of rows in common; a fault of no row in particular is
+// of the same rows as a finding of none.
+func overlap(a, b evenstand.Rows) float64 {
+	if len(a) == 0 && len(b) == 0 {
+		return 1
+	}
+	return a.Jaccard(b)
+}
+
 // slack is how far a finding's start may lie from the fault's.
 func slack(t *sim.Fault) evenstand.Micros {
 	return max(120*evenstand.Second, (t.To-t.From)/4)
 }
 
 func fits(f *evenstand.Finding, t *sim.Fault) bool {
-	return evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && f.Rows.Jaccard(t.Rows) >= 0.5 && distance(f, t) <= slack(t)
+	return evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && overlap(f.Rows, t.Rows) >= 0.5 && distance(f, t) <= slack(t)
 }
 
 func distance(f *evenstand.Finding, t *sim.Fault) evenstand.Micros {
@@ -236,7 +245,7 @@ func assign(fs []*evenstand.Finding, ts []*sim.Fault) []*sim.Fault {
 
 // compare fills a match.
 func compare(day string, f *evenstand.Finding, t *sim.Fault, truth *sim.Truth) Match {
-	m := Match{Day: day, Fault: t.ID, Kind: t.Kind, Found: f.Kind, Finding: f.ID, Detectable: t.Detectable, Jaccard: f.Rows.Jaccard(t.Rows)}
+	m := Match{Day: day, Fault: t.ID, Kind: t.Kind, Found: f.Kind, Finding: f.ID, Detectable: t.Detectable, Jaccard: overlap(f.Rows, t.Rows)}
 	m.StartS = (f.Since - t.From).Seconds()
 	m.DelayS = (f.Alarm - t.From).Seconds()
 	var places float64
@@ -280,7 +289,7 @@ func planted(passes []sim.PassTruth, from, to evenstand.Micros) (places, seconds
 func excuse(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 	for i := range ts {
 		t := &ts[i]
-		if !t.Happened || !slices.Contains(t.Excused, f.Kind) || f.Rows.Jaccard(t.Rows) < 0.5 {
+		if !t.Happened || !slices.Contains(t.Excused, f.Kind) || overlap(f.Rows, t.Rows) < 0.5 {
 			continue
 		}
 		if w := slack(t); f.Since >= t.From-w && f.Since <= t.To+w {
@@ -297,10 +306,10 @@ func nearest(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 	score := 0.0
 	for i := range ts {
 		t := &ts[i]
-		if !t.Happened || f.Rows.Jaccard(t.Rows) == 0 {
+		if !t.Happened || overlap(f.Rows, t.Rows) == 0 {
 			continue
 		}
-		s := f.Rows.Jaccard(t.Rows)
+		s := overlap(f.Rows, t.Rows)
 		if evenstand.Family(f.Kind) == evenstand.Family(t.Kind) {
 			s += 2
 		}
@@ -320,7 +329,7 @@ func apart(f *evenstand.Finding, t *sim.Fault, taken bool) string {
 	switch {
 	case evenstand.Family(f.Kind) != evenstand.Family(t.Kind):
 		return fmt.Sprintf("said of %s", what)
-	case f.Rows.Jaccard(t.Rows) < 0.5:
+	case overlap(f.Rows, t.Rows) < 0.5:
 		return fmt.Sprintf("rows %s, but %s", f.Rows, what)
 	case distance(f, t) > slack(t):
 		return fmt.Sprintf("starts %v away from %s", time.Duration(f.Since-t.From)*time.Microsecond/time.Second*time.Second, what)

@@ -35,7 +35,7 @@ func takenFor(day string, raised []*evenstand.Finding, match []*sim.Fault, fault
 		x := Taken{Day: day, Fault: t.ID, Kind: t.Kind, Variant: t.Variant, Distract: t.Distract, Demanded: t.Detectable, For: []string{}, Right: t.Distract}
 		w := slack(t)
 		for j, f := range raised {
-			if match[j] != t && (match[j] != nil || f.Rows.Jaccard(t.Rows) < 0.5 || f.Since < t.From-w || f.Since > t.To+w) {
+			if match[j] != t && (match[j] != nil || overlap(f.Rows, t.Rows) < 0.5 || f.Since < t.From-w || f.Since > t.To+w) {
 				continue
 			}
 			if !slices.Contains(x.For, f.Kind) {

@@ -21,6 +21,7 @@ const (
 	oneHertz   = 1.4                     // inflation of the error when both series have a value a second
 	little     = 480                     // grid steps in common, below which nothing is said: two minutes (judged)
 	leastFit   = 0.30                    // share of the wobble that must be in common to begin with (judged)
+	stamps     = 0.003                   // s, standard error by stamps and by changes between two values, which more values do not lessen (judged)
 	leastAtAll = 0.05                    // the same where two are lined up and only in parts compared (judged)
 )
 
@@ -518,7 +519,7 @@ func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
 	}
 	return Fit{
 		From: when(first), To: when(last), At: when(mid), Offset: off, Drift: drift,
-		SE: math.Sqrt(cov[0][0]), DriftSE: math.Sqrt(cov[1][1]), Cov: cov[0][1], Share: share,
+		SE: math.Hypot(math.Sqrt(cov[0][0]), stamps), DriftSE: math.Sqrt(cov[1][1]), Cov: cov[0][1], Share: share,
 	}, share >= leastAtAll
 }
 
