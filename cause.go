@@ -26,4 +26,6 @@ const (
 	CauseArms        = "worn arms or bushings"
 	CauseRelease     = "seed let go late"
 	CauseClock       = "clock not set"
+	CauseCoupling    = "bent or loose coupling"
+	CauseChain       = "worn chain, link or sprocket"
 )

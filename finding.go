@@ -128,6 +128,7 @@ const (
 	KindRowBounce   = "row-bounce"
 	KindSensorDoubt = "sensor-doubt"
 	KindClockOff    = "clock-off"
+	KindRowDrive    = "row-drive"
 	KindUpset       = "upset"
 )
 

@@ -54,6 +54,7 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindLiquidRowLow:  {expected: evenstand.KindLiquidRowLow, unit: "times", strength: 0.6, low: 0, high: 0.99, grades: "AB"},
 	evenstand.KindLiquidRowHigh: {expected: evenstand.KindLiquidRowHigh, unit: "times", strength: 1.2, low: 1.01, high: 3, grades: "AB"},
 	evenstand.KindLiquidRateOff: {expected: evenstand.KindLiquidRateOff, unit: "strength", strength: -0.06, low: -0.6, high: 0.6, grades: "AB", machine: true, variants: []string{"strainer", "meter", "control"}},
+	evenstand.KindRowDrive:      {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
 	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
 	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
@@ -333,6 +334,8 @@ type effect struct {
 	rate         float64
 	cellsFitted  int
 	bounce       float64 // times the scatter of the seeds
+	ripple       float64 // places that the drive runs ahead and behind
+	waves        int     // a turn of the disc
 	late         bool    // what is more of it only delays seeds
 	miss         float64
 	loose        *fault  // the sensor's plug is loose: it sees nothing for moments
@@ -385,6 +388,8 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 		e.burst, e.burstBy = f.Strength, f
 	case KindFanRestart:
 		e.burst, e.burstBy = 1, f
+	case evenstand.KindRowDrive:
+		e.ripple, e.waves = f.Strength*f.grown(t), f.waves()
 	case evenstand.KindRowBounce:
 		e.bounce *= f.Strength
 		e.late = e.late || f.Variant == "release"
@@ -440,6 +445,11 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseDelivery, evenstand.CauseBridging)
 		}
 		return one(evenstand.CauseBridging, evenstand.CauseDelivery)
+	case evenstand.KindRowDrive:
+		if f.Variant == "tooth" {
+			return one(evenstand.CauseChain)
+		}
+		return one(evenstand.CauseCoupling)
 	case evenstand.KindRowBounce:
 		if f.Variant == "release" {
 			return one(evenstand.CauseRelease)
@@ -496,6 +506,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return f.farthest >= 30
 	case evenstand.KindStarvedRow:
 		return f.Strength >= 0.002 && places >= 20000
+	case evenstand.KindRowDrive:
+		return f.Strength >= 0.05 && places >= 1500
 	case evenstand.KindRowBounce:
 		return f.Strength >= 1.6 && places >= 5000
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:

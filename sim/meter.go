@@ -232,10 +232,10 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 		}
 		before := phase
 		phase += inc
-		for phase >= drill[r.cell] {
+		for phase >= drill[r.cell]+e.wave(r.cell, len(drill)) {
 			// A place comes to the drop point.
 			w1, w2, w3 := place.Uint64(), place.Uint64(), place.Uint64()
-			frac := (drill[r.cell] - before) / inc
+			frac := (drill[r.cell] + e.wave(r.cell, len(drill)) - before) / inc
 			cell := r.cell
 			phase--
 			before--

@@ -265,6 +265,15 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 	case KindRock:
 		p.Strength = round(between(g, 0.1, 0.6), 3)
 		p.Places = math.Round(between(g, 20, 250))
+	case evenstand.KindRowDrive:
+		p.Strength = round(between(g, 0.05, 0.15), 3)
+		if any {
+			p.Strength = round(between(g, 0.02, 0.1), 3)
+		}
+		p.Places = math.Round(1500 * longer)
+		if pick(0.5) {
+			p.Places = math.Round(15000 * longer)
+		}
 	case evenstand.KindRowBounce:
 		p.Strength = round(between(g, 1.6, 2.2), 2)
 		if any {

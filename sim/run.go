@@ -511,12 +511,10 @@ func (w *world) settle(f *fault) Fault {
 		t.Extra = area * s.perM2() * (f.mult - 1)
 		t.Loss.Seed = max(t.Extra, 0) * seed
 	}
-	if f.Kind == evenstand.KindRowBounce {
-		t.Bushels += n.places * bushels * c.spaced(2*(f.Strength*f.Strength-1)*math.Pow(s.scatter(s.Drive.Speed), 2), s.Money.Yield)
-	}
 	if liquidKind(f.Kind) {
 		t.Bushels, _ = w.starterLost(f)
 	}
+	t.Bushels += n.places * bushels * c.spaced(f.uneven(s), s.Money.Yield)
 	t.Loss.Yield = round(t.Bushels*s.Money.Price, 4)
 	t.Loss.Seed, t.Bushels, t.Extra = round(t.Loss.Seed, 4), round(t.Bushels, 4), round(t.Extra, 1)
 	return t

@@ -3,6 +3,7 @@ package sim
 import (
 	"math"
 
+	"evenstand"
 	"evenstand/core/relation"
 )
 
@@ -56,4 +57,37 @@ func (c *Coefficients) spaced(more, yieldBu float64) float64 {
 	low0, likely0, high0 := relation.SpacingSD(evenSD, yieldBu)
 	low1, likely1, high1 := relation.SpacingSD(sd, yieldBu)
 	return max(0, relation.Triangular(low1, likely1, high1, c.Spacing)-relation.Triangular(low0, likely0, high0, c.Spacing)) / 100
+}
+
+// waves is how often the drive's error comes round in a turn of the disc: a
+// coupling once, a joint twice, a tooth four times (simulator.md section 8).
+func (f *fault) waves() int {
+	switch f.Variant {
+	case "joint":
+		return 2
+	case "tooth":
+		return 4
+	}
+	return 1
+}
+
+// wave is how many places later a cell comes to the drop point because the
+// drive runs unevenly.
+func (e *effect) wave(cell, cells int) float64 {
+	if e.ripple == 0 {
+		return 0
+	}
+	return e.ripple * math.Sin(2*math.Pi*float64(e.waves*cell)/float64(cells))
+}
+
+// uneven gives the m2 by which the fault makes gaps vary more.
+func (f *fault) uneven(s *Scenario) float64 {
+	switch f.Kind {
+	case evenstand.KindRowBounce: // two seeds make a gap
+		return 2 * (f.Strength*f.Strength - 1) * math.Pow(s.scatter(s.Drive.Speed), 2)
+	case evenstand.KindRowDrive: // neighbours on a wave of size A differ by 2A sin(pi h/N) at most
+		gap := 2 * f.Strength * math.Sin(math.Pi*float64(f.waves())/float64(s.Planter.Cells)) * s.spacing()
+		return gap * gap / 2
+	}
+	return 0
 }

@@ -242,6 +242,18 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
 		return v.clocks(f)
+	case evenstand.KindRowDrive:
+		s := who + " " + verb(f, "lays", "lay", "laid") + " " + its(f) + " seeds in waves" + since
+		switch n, ok := Figure(f, "waves a turn of the disc"); {
+		case ok && n == 1:
+			s += ", one each turn of the disc"
+		case ok:
+			s += ", " + Digits(n) + " each turn of the disc"
+		}
+		if x, ok := Figure(f, "size of the wave"); ok {
+			s += ", up to " + Digits(100*x) + "% of a spacing early and late"
+		}
+		return s
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -381,6 +393,8 @@ var phrases = map[string]string{
 	evenstand.CausePump:           "the pump or its suction strainer",
 	evenstand.CauseFlowMeter:      "the flow meter's calibration",
 	evenstand.CauseLiquidControl:  "the rate controller or its valve",
+	evenstand.CauseCoupling:       "a bent or loose coupling",
+	evenstand.CauseChain:          "a worn chain, link or sprocket",
 }
 
 // adviceOf gives the steps for the first cause and, when that one is not
@@ -436,6 +450,7 @@ var looks = map[string]struct {
 	evenstand.KindSensorDoubt: {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
 	evenstand.KindStarvedRow:  {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
 	evenstand.KindClockOff:    {"At breakfast look whether the box's clock is right.", 0},
+	evenstand.KindRowDrive:    {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
 	evenstand.KindRowBounce:   {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
 
 	evenstand.KindLiquidRowLow:  {"At the next stop check the row's orifice, strainer and check valve, so that it does not come back.", machine | under | product},
@@ -605,6 +620,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		} else {
 			say("how many seeds lie there", "the log knows the sensor alone", "dig "+dig+" of the row, or weigh a fill")
 		}
+	case evenstand.KindRowDrive:
+		say("which part of the drive it is", "the log knows the wave alone", "turn the meter by hand, drive isolated, and feel where it goes stiff")
 	case evenstand.KindStarvedRow:
 		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "look into the box while the row runs short")
 	}

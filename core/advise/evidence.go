@@ -17,6 +17,7 @@ var names = map[string]string{
 	"slips of the place number":        "times the count of cells slipped",
 	"runs of three and more":           "runs of three and more missed",
 	"scatter about its places":         "scatter of its seeds about their places",
+	"size of the wave":                 "size of the wave, either way",
 	"actual over target":               "dropped, of what was asked for",
 	"flow over its peers'":             "liquid, of what the middle row gets",
 	"flow over its peers' before":      "the same before",
@@ -27,10 +28,10 @@ var names = map[string]string{
 
 // counted are the words for what a figure was counted on.
 var counted = map[string]string{
-	"share of turns missed":  "turns",
-	"metres without seed":    "seconds",
-	"runs of three and more": "places", "scatter about its places": "seeds", "lean towards late seeds": "seeds",
-	"flow over its peers'": "means of ten seconds", "liquid over its target": "means of ten seconds",
+	"share of turns missed": "turns",
+	"metres without seed":   "seconds",
+	"flow over its peers'":  "means of ten seconds", "liquid over its target": "means of ten seconds",
+	"runs of three and more": "places", "scatter about its places": "seeds", "size of the wave": "seeds", "lean towards late seeds": "seeds",
 	"skips": "places", "skips of its peers": "places",
 	"doubles": "places", "doubles of its peers": "places",
 }

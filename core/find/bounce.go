@@ -158,6 +158,7 @@ func (e *Engine) tickBounce(t evenstand.Micros) {
 // judge weighs one batch of a row against its peers.
 func (w *bounceWatch) judge(e *Engine, r *row, b offsets, peer float64, t evenstand.Micros) {
 	v, m3 := b.spread()
+	v = math.Max(1e-6, v-r.drive.ripples) // waves of the drive are a finding of their own
 	d := 0.5 * math.Log(math.Max(v, 1e-6)/math.Max(peer, 1e-6))
 	step := func(x float64) float64 { return math.Max(-bounceStep, math.Min(bounceStep, x/bounceSD)) }
 	sum := func(s *spreadSum) {

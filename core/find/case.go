@@ -33,6 +33,7 @@ type caseFile struct {
 	doubt *doubtCase
 
 	spread *spreadCase
+	drive  *driveCase
 
 	flow  *flowCase
 	whole *wholeCase

@@ -15,7 +15,8 @@
 // both are built into the tests (over-dispersion, peers, the row's own ratio).
 //
 // One file holds one fault: cell.go, starved.go, rate.go, hourly.go,
-// vacuum.go, stopped.go, leftoff.go, rateoff.go, bounce.go, liquid.go, sensor.go.
+// vacuum.go, stopped.go, leftoff.go, rateoff.go, bounce.go, drive.go, liquid.go,
+// sensor.go.
 // Sources of the methods stand with them; measured power stands in
 // docs/measured.md.
 package find

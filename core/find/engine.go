@@ -40,6 +40,7 @@ type Engine struct {
 	peers           [numKinds]peers
 	common          commonTrouble
 	pulses          pulseKeep
+	floor           driveFloor
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch
@@ -67,6 +68,7 @@ type row struct {
 	scan         lagScan
 	starved      starvedWatch
 	bounce       bounceWatch
+	drive        driveWatch
 	stop         stopWatch
 	off          offWatch
 	rates        [numKinds]rateWatchRow
@@ -132,6 +134,7 @@ func New(cfg Config) *Engine {
 	e.hour.init()
 	e.rate.init()
 	e.liquid.init()
+	e.floor.init()
 	return e
 }
 
@@ -142,6 +145,7 @@ func (e *Engine) grow(n int) {
 		r := &row{n: i + 1, enabled: true, working: -1, target: math.NaN(), ownMiss: 0.01}
 		if i < len(e.cfg.Cells) {
 			r.cells.init(e.cfg.Cells[i])
+			r.drive.init(e.cfg.Cells[i])
 		}
 		r.starved.init()
 		for k := range r.rates {
@@ -208,6 +212,7 @@ func (e *Engine) Place(n int, p Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
 	r.bounce.seed(p)
+	r.drive.seed(p, r.places)
 	if p.First {
 		if r.cells.n > 0 {
 			r.cells.segment(p.T)
@@ -387,6 +392,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.judgeBatches(t)
 	e.tickStops(t)
 	e.tickOff(t)
+	e.tickDrive(t)
 	e.tickBounce(t)
 	e.tickRate(t)
 	e.tickLiquid(t)

@@ -43,6 +43,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportFlow(c, &f)
 	case c.whole != nil:
 		e.reportWhole(c, &f)
+	case c.drive != nil:
+		e.reportDrive(c, &f)
 	default:
 		e.reportRow(c, &f)
 	}
@@ -196,6 +198,8 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 		return e.cellChart(c)
 	case c.spread != nil:
 		return e.bounceChart(c)
+	case c.drive != nil:
+		return e.driveChart(c)
 	case c.kind == evenstand.KindRowDoubles:
 		return e.rowChart(kindDoubles, c)
 	}

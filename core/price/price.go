@@ -586,6 +586,8 @@ func Usual(kind string) evenstand.When {
 		return evenstand.NextStop
 	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff:
 		return evenstand.Tonight
+	case evenstand.KindRowDrive:
+		return evenstand.Tonight
 	case evenstand.KindUpset:
 		return evenstand.Never
 	}

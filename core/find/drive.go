@@ -1,0 +1,414 @@
+package find
+
+import (
+	"math"
+	"slices"
+
+	"evenstand"
+	"evenstand/core/stat"
+)
+
+// A drive that runs unevenly lays seeds in waves that repeat with the turn of
+// the disc or a whole part of it: a bent coupling once, a joint twice, a tooth
+// or a stiff link more often (methods b, drive rhythm). The sum of
+// e·exp(-2πi h c/N) over the places c of the disc has a power of |z|²/(nσ²),
+// exponential on a healthy row; its mean is 1 for fast waves and more for slow
+// ones, since the clocks and the speed wander, and is learnt from the rows.
+const (
+	driveBlock  = 200  // seeds a block
+	driveKeep   = 40   // blocks that are remembered
+	driveMost   = 12   // waves a turn, at most
+	driveSeen   = 18.0 // nats: 0.03 false a day of 16 rows
+	driveRaise  = 23.0 // nats: 16 rows, 12 waves and 3 windows in 10 h give 0.0003
+	driveLeast  = 0.03 // places: what a disc's own drilling gives stays below 0.01 (judgement)
+	driveHeal   = 8.0
+	driveMean   = 0.06                   // places: a block that is off by more on average belongs to no steady rhythm
+	drivePeers  = 4.0                    // times the power that the other rows show at the time
+	driveWithin = 120 * evenstand.Second // rows that begin together share a shaft
+)
+
+// driveFloor is the mean power of healthy rows by window and number of waves.
+type driveFloor [len(driveWindows)][driveMost]float64
+
+func (f *driveFloor) init() {
+	for i := range f {
+		for h := range f[i] {
+			f[i][h] = floorStart
+		}
+	}
+}
+
+// learn takes a row's power in; waves of a fault are cut short.
+func (f *driveFloor) learn(window, h int, p float64) {
+	x := &f[window][h]
+	*x += floorGain * (math.Min(p, 6**x) - *x)
+}
+
+const (
+	floorStart = 2.0 // before anything is known: cautious
+	floorGain  = 1.0 / 1000
+)
+
+// driveWindows are the blocks that are summed: a strong wave shows in 800
+// seeds, a weak one in 3,000.
+var driveWindows = [...]int{4, 8, 15}
+
+// wave is a sum over a block.
+type wave struct{ re, im float64 }
+
+type driveBlockSum struct {
+	z        [driveMost]wave
+	n, s1    float64
+	s2       float64
+	t0, t1   evenstand.Micros
+	endPlace int64
+}
+
+// driveWatch follows the waves of one row.
+type driveWatch struct {
+	cells   int
+	waves   int // that are tried
+	cos     []float64
+	sin     []float64
+	held    float64
+	heldC   int
+	holds   bool
+	at      evenstand.Micros
+	block   driveBlockSum
+	ring    [driveKeep]driveBlockSum
+	count   int
+	judged  int
+	twice   bool // the block before spoke as well
+	floor   int  // blocks that belong to what is over
+	heal    float64
+	healT   evenstand.Micros
+	before  driveCase
+	cse     *caseFile
+	prev    *caseFile
+	powers  [len(driveWindows)][driveMost]float64 // of late, over the floor
+	ripples float64                               // variance that the waves of an open case bring, places²
+}
+
+// driveCase is the evidence of a case of row-drive.
+type driveCase struct {
+	waves     int     // a turn
+	nats      float64 // the most seen
+	size, err float64 // amplitude in places, and its standard error
+	n         float64 // seeds that size rests on
+	from, to  int64   // the row's place counter
+}
+
+func (w *driveWatch) init(cells int) {
+	if cells < 8 || cells == w.cells {
+		return
+	}
+	*w = driveWatch{cells: cells, waves: min(driveMost, cells/3)}
+	for c := range cells {
+		s, co := math.Sincos(2 * math.Pi * float64(c) / float64(cells))
+		w.cos, w.sin = append(w.cos, co), append(w.sin, s)
+	}
+}
+
+// seed takes the offset of a seed whose rhythm can be read.
+func (w *driveWatch) seed(p Place, places int64) {
+	if w.cells == 0 {
+		return
+	}
+	if p.First || p.Double || p.Sigma <= 0 || !p.Readable {
+		w.holds = false
+		return
+	}
+	if w.holds {
+		w.add(w.held, w.heldC, places)
+	}
+	w.holds = p.Missing == 0
+	w.held, w.at = float64(p.Off), p.T
+	w.heldC = int((p.K%int64(w.cells) + int64(w.cells)) % int64(w.cells))
+}
+
+func (w *driveWatch) add(e float64, c int, places int64) {
+	if e > offClip || e < -offClip {
+		return
+	}
+	b := &w.block
+	if b.n == 0 {
+		b.t0 = w.at
+	}
+	j := 0
+	for h := range w.waves {
+		if j += c; j >= w.cells {
+			j -= w.cells
+		}
+		b.z[h].re += e * w.cos[j]
+		b.z[h].im -= e * w.sin[j]
+	}
+	b.n++
+	b.s1 += e
+	b.s2 += e * e
+	if b.n >= driveBlock {
+		if math.Abs(b.s1) > driveMean*b.n { // the decoder is finding its way again
+			*b = driveBlockSum{}
+			return
+		}
+		b.t1, b.endPlace = w.at, places
+		w.ring[w.count%driveKeep] = *b
+		w.count++
+		*b = driveBlockSum{}
+	}
+}
+
+func (w *driveWatch) back(i int) *driveBlockSum { return &w.ring[(w.count-1-i)%driveKeep] }
+
+// sum adds the last blocks up for one number of waves; they must follow one
+// another without a longer halt.
+func (w *driveWatch) sum(h, blocks int) (z wave, n, v float64) {
+	var s1, s2 float64
+	for i := range min(blocks, w.count-w.floor, driveKeep) {
+		b := w.back(i)
+		z.re += b.z[h].re
+		z.im += b.z[h].im
+		n += b.n
+		s1 += b.s1
+		s2 += b.s2
+	}
+	return z, n, s2/n - s1/n*s1/n
+}
+
+// tickDrive judges the blocks that were finished since the last tick.
+func (e *Engine) tickDrive(t evenstand.Micros) {
+	for _, r := range e.rows {
+		w := &r.drive
+		if w.cells == 0 && r.cells.n > 0 {
+			w.init(r.cells.n) // learnt from the logs
+		}
+		if w.judged == w.count {
+			continue
+		}
+		w.judged = w.count
+		if c := w.cse; c != nil && c.raised {
+			w.healing(e, r)
+			continue
+		}
+		best, at, window := 0.0, -1, 0
+		shown := 0
+		for i, k := range driveWindows {
+			if k > w.count-w.floor {
+				break
+			}
+			for h := range w.waves {
+				z, n, v := w.sum(h, k)
+				p := (z.re*z.re + z.im*z.im) / (n * math.Max(v, 1e-6))
+				e.floor.learn(i, h, p)
+				p /= math.Max(1, e.floor[i][h])
+				w.powers[i][h] = p
+				size := 2 * math.Hypot(z.re, z.im) / n
+				if p > best && size-1.645*math.Sqrt(2*v/n) > driveLeast {
+					best, at, window, shown = p, h, k, i
+				}
+			}
+		}
+		// What most rows show at once is the clocks or a rate that changed.
+		if best >= driveSeen && (best < drivePeers*e.othersPower(r, shown, at) || !w.steady(at, window)) {
+			w.twice = false
+			continue
+		}
+		first := best >= driveRaise && !w.twice
+		w.twice = best >= driveRaise
+		if first { // the other rows may not have finished their blocks
+			continue
+		}
+		switch {
+		case best >= driveRaise:
+			e.driveFound(r, t, at, window, best, true)
+		case best >= driveSeen && w.cse == nil:
+			e.driveFound(r, t, at, window, best, false)
+		case best < driveSeen/2 && w.cse != nil: // suspected only, and passed
+			w.cse.dropped, e.littered = true, true
+			w.cse = nil
+		}
+	}
+}
+
+// steady tells whether most blocks of a window show the same wave: a drive
+// goes on as it does, while a rate that steps leaves one large block.
+func (w *driveWatch) steady(h, blocks int) bool {
+	z, n, _ := w.sum(h, blocks)
+	norm := math.Hypot(z.re, z.im)
+	with := 0
+	for i := range blocks {
+		b := w.back(i)
+		if x := (b.z[h].re*z.re + b.z[h].im*z.im) / norm; x/b.n > 0.5*norm/n {
+			with++
+		}
+	}
+	return float64(with) >= 0.7*float64(blocks)
+}
+
+// othersPower is the middle power of the other rows for a window and a number of
+// waves; 0 with fewer than four.
+func (e *Engine) othersPower(r *row, window, h int) float64 {
+	var ps []float64
+	for _, o := range e.rows {
+		if o != r && o.drive.count > 0 {
+			ps = append(ps, o.drive.powers[window][h])
+		}
+	}
+	if len(ps) < bouncePeers {
+		return 0
+	}
+	return stat.Median(ps)
+}
+
+// driveFound opens a case, raises a suspected one, or joins one of the rows
+// that began to run unevenly in the same way at the same time.
+func (e *Engine) driveFound(r *row, t evenstand.Micros, h, window int, nats float64, raise bool) {
+	w := &r.drive
+	z, n, v := w.sum(h, window)
+	size := 2 * math.Hypot(z.re, z.im) / n
+	// Onset: the largest backward sum of what each block shows of the wave, less
+	// half of it.
+	on, from := w.back(window-1).t0, w.back(window-1).endPlace-driveBlock
+	sum, best := 0.0, math.Inf(-1)
+	norm := math.Hypot(z.re, z.im)
+	for i := range min(w.count-w.floor, driveKeep) {
+		b := w.back(i)
+		x := (b.z[h].re*z.re + b.z[h].im*z.im) / norm
+		if sum += x - b.n*size/4; sum > best {
+			best, on, from = sum, b.t0, b.endPlace-driveBlock
+		}
+	}
+	on = e.afterHalt(on, rateDoubt)
+	d := driveCase{waves: h + 1, nats: nats, size: size, err: math.Sqrt(2 * v / n), n: n, from: from, to: r.places}
+	if p := w.prev; raise && p != nil && !p.dropped && on-p.until < rateReopen && p.drive.waves == d.waves {
+		p.until, w.cse, w.heal = evenstand.NoTime, p, 0
+		p.drive.to = r.places
+		return
+	}
+	if c := w.cse; c != nil {
+		if !raise {
+			return
+		}
+		c.drive = &d
+		c.onset, c.onsetLow, c.onsetHigh = on, on-rateDoubt, on+rateDoubt
+	} else {
+		w.cse = e.add(&caseFile{
+			kind: evenstand.KindRowDrive, rows: []int{r.n}, onset: on, onsetLow: on - rateDoubt, onsetHigh: on + rateDoubt,
+			alarm: t, grade: evenstand.GradeA, drive: &d,
+		})
+	}
+	if !raise {
+		return
+	}
+	w.heal = 0
+	e.raise(w.cse)
+	w.ripples = size * size / 2
+	// What the waves scatter is not bounce.
+	if b := r.bounce.cse; b != nil && (!b.raised || b.onset > on-rateDoubt && b.spread.own-b.spread.n*w.ripples < b.spread.peers*math.Exp(2*healthyRows)) {
+		b.dropped, e.littered = true, true
+		r.bounce.cse = nil
+	}
+	r.bounce.c = 0
+	e.joinDrives(w.cse)
+}
+
+// joinDrives puts a row's case to that of other rows whose drives began to run
+// unevenly in the same way at the same time: they share a shaft.
+func (e *Engine) joinDrives(c *caseFile) {
+	for _, o := range e.cases {
+		if o == c || o.dropped || o.drive == nil || !o.raised || !o.open() || o.drive.waves != c.drive.waves {
+			continue
+		}
+		if d := o.onset - c.onset; d > driveWithin || d < -driveWithin {
+			continue
+		}
+		for _, n := range c.rows {
+			if !o.hasRow(n) {
+				o.rows = append(o.rows, n)
+			}
+			e.row(n).drive.cse = o
+		}
+		c.dropped, e.littered = true, true
+		return
+	}
+}
+
+// healing follows an open case: how large the wave is now, and whether it has
+// ended.
+func (w *driveWatch) healing(e *Engine, r *row) {
+	c := w.cse
+	d := c.drive
+	if !c.open() {
+		w.prev, w.cse, w.ripples = c, nil, 0
+		return
+	}
+	const blocks = 4
+	z, n, v := w.sum(d.waves-1, blocks)
+	size := 2 * math.Hypot(z.re, z.im) / n
+	se := math.Sqrt(2 * math.Max(v, 1e-6) / n)
+	if w.heal == 0 { // half of the blocks are without it when the sum falls to half
+		w.healT, w.before = w.back(min(blocks/2, w.count-w.floor)-1).t0, *d
+	}
+	w.heal = math.Max(0, w.heal+math.Max(-3, math.Min(3, (d.size/2-size)/(1.5*se))))
+	if w.heal > 0 {
+		if w.heal >= driveHeal {
+			*d = w.before
+			c.over(w.healT)
+			w.prev, w.cse, w.heal, w.ripples = c, nil, 0, 0
+			w.floor = w.count
+		}
+		return
+	}
+	// Noise lifts the size that a sum shows: E|z|² holds n σ².
+	if lead := c.rows[0] == r.n; lead {
+		own, more := math.Sqrt(math.Max(0, size*size-4*v/n)), w.back(0).n
+		d.n += more
+		d.size += (own - d.size) * more / d.n
+		d.err = math.Sqrt(2 * v / d.n)
+		d.to = r.places
+	}
+	w.ripples = d.size * d.size / 2
+}
+
+func (e *Engine) reportDrive(c *caseFile, f *evenstand.Finding) {
+	d := c.drive
+	slices.Sort(f.Rows)
+	f.Evidence = []evenstand.Evidence{
+		ev("waves a turn of the disc", float64(d.waves), nan, nan, nan, ""),
+		ev("size of the wave", d.size, math.Max(0, d.size-1.645*d.err), d.size+1.645*d.err, d.n, "places"),
+		ev("odds that it is a wave", math.Exp(math.Min(d.nats, 690)), nan, nan, d.n, ""),
+	}
+	// A bent or loose coupling comes round once a turn, a joint twice, a tooth or
+	// a stiff link more often (agronomy: F18; the odds are judgement).
+	coupling, chain, motor := 0.80, 0.12, 0.05
+	if d.waves > 2 {
+		coupling, chain, motor = 0.10, 0.80, 0.07
+	}
+	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseCoupling, Probability: coupling}, evenstand.Cause{Cause: evenstand.CauseChain, Probability: chain}, evenstand.Cause{Cause: evenstand.CauseDrive, Probability: motor})
+	// The gap between neighbours of a wave of size A is 2A sin(πh/N) large.
+	gap := 2 * d.size * math.Sin(math.Pi*float64(d.waves)/float64(max(1, e.row(c.rows[0]).drive.cells)))
+	f.Harm = []evenstand.Harm{e.uneven(c.rows, float64(len(c.rows))*math.Max(0, float64(d.to-d.from)), gap*gap/2)}
+	f.Chart = e.chart(c)
+}
+
+// driveChart draws how large a wave each number of waves a turn shows, over the
+// blocks that are remembered.
+func (e *Engine) driveChart(c *caseFile) *evenstand.Chart {
+	w := &e.row(c.rows[0]).drive
+	ch := &evenstand.Chart{Title: "waves in the spacing by how often they come a turn, of late", X: "waves a turn", Y: "size of the wave", Unit: "places"}
+	for h := range w.waves {
+		var z wave
+		n := 0.0
+		for i := range min(w.count, driveKeep) {
+			b := w.back(i)
+			if b.t0 >= c.onset && (c.open() || b.t1 <= c.until) {
+				z.re, z.im, n = z.re+b.z[h].re, z.im+b.z[h].im, n+b.n
+			}
+		}
+		ch.At = append(ch.At, num(float64(h+1)))
+		ch.Value = append(ch.Value, num(2*math.Hypot(z.re, z.im)/n))
+		if h+1 == c.drive.waves {
+			ch.Mark = []int{h}
+		}
+	}
+	return ch
+}
