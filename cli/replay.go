@@ -178,7 +178,7 @@ func (c *call) told(b *book.Book, day pipeline.Day, ch find.Change) error {
 		return c.line(changeLine{1, ch.What, ch.At, day.Planter, day.Date, ch.N, f})
 	}
 	v := voice(b)
-	first := fmt.Sprintf("%s  %-10s %2d  ", second(ch.At, v), ch.What, ch.N)
+	first := fmt.Sprintf("%11s  %-10s %2d  ", second(ch.At, v), ch.What, ch.N) // 12:08:38 pm is the longest
 	c.text(first, strings.Repeat(" ", len(first)), f.Sentence)
 	if ch.What == find.ChangeRaised && f.Advice.Do != "" && f.Until == nil {
 		hang := strings.Repeat(" ", len(first))
