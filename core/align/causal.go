@@ -25,7 +25,6 @@ type Causal struct {
 	dt    [15]float64   // s between the last fixes
 	dtN   int
 
-	run    int      // fixes in a row that did not pass the gate
 	late   []moment // fixes from the last one before the path's end on
 	tail   Track    // the same, smoothed
 	course []courseAt
@@ -47,12 +46,13 @@ type moment struct {
 	fix           evenstand.Micros
 }
 
-// A driver brakes harder than the filter expects. When fixes in a row do not
-// fit, it is tried whether they do after a sudden change of the acceleration
-// (both judged: a loaded planter in the ground stops from 4 m/s within a
-// second).
+// A driver brakes harder than the filter expects. A fix that fits badly is
+// taken for a sudden change of the acceleration where that would explain it.
+// Both are judged: of fixes that fit one in fifty is further off than 2.5 SDs on
+// either axis, and a loaded planter in the ground stops from 4 m/s within a
+// second.
 const (
-	suddenRun   = 2
+	suddenFrom  = 2.5 // SDs
 	suddenAccel = 6.0 // m/s2
 )
 
@@ -111,17 +111,9 @@ func (c *Causal) Fix(f evenstand.Fix) {
 		c.restart(o, f.T)
 		return
 	}
-	if c.take(o, f.T); !c.late[len(c.late)-1].used {
-		c.run++
-		if c.run >= suddenRun {
-			c.sudden()
-		}
-		if c.run > 0 && (f.T-c.used).Seconds() > gap {
-			c.restart(o, f.T) // lost
-			return
-		}
-	} else {
-		c.run = 0
+	if c.take(o, f.T); (f.T - c.used).Seconds() > gap {
+		c.restart(o, f.T) // lost
+		return
 	}
 	c.smooth()
 }
@@ -132,10 +124,25 @@ func (c *Causal) take(o obs, t evenstand.Micros) {
 	w := wiener{3, c.opt.Accel * c.opt.Accel}
 	last := &c.late[len(c.late)-1]
 	m := moment{obs: o, fix: t}
-	m.round, _ = w.predict(last.round, o.t-last.t)
-	s := m.round.p[0][0] + o.r
-	d0, d1 := o.z[0]-m.round.x[0][0], o.z[1]-m.round.x[1][0]
-	m.used = c.opt.Gate <= 0 || math.Max(d0*d0, d1*d1) <= c.opt.Gate*c.opt.Gate*s
+	expect := func() (off, s, d0, d1 float64) {
+		m.round, _ = w.predict(last.round, o.t-last.t)
+		d0, d1 = o.z[0]-m.round.x[0][0], o.z[1]-m.round.x[1][0]
+		s = m.round.p[0][0] + o.r
+		return math.Sqrt(math.Max(d0*d0, d1*d1) / s), s, d0, d1
+	}
+	off, s, d0, d1 := expect()
+	if off > suddenFrom && c.opt.Gate > 0 {
+		was := *last
+		const p = suddenAccel * suddenAccel
+		last.round.p[2][2] += p
+		last.after.p[2][2] += p
+		last.after.p[5][5] += p
+		if off, s, d0, d1 = expect(); off > c.opt.Gate && last.used {
+			*last = was // no driver does that; two in a row say that more has changed
+			off, s, d0, d1 = expect()
+		}
+	}
+	m.used = c.opt.Gate <= 0 || off <= c.opt.Gate
 	if m.used {
 		w.update(&m.round, d0, d1, s)
 		c.used = t
@@ -149,29 +156,6 @@ func (c *Causal) take(o obs, t evenstand.Micros) {
 	c.late = append(c.late, m)
 }
 
-// sudden tries whether the fixes that did not fit do after a sudden change of
-// the acceleration, and takes them if so.
-func (c *Causal) sudden() {
-	from := max(1, len(c.late)-c.run)
-	was, used := slices.Clone(c.late[from-1:]), c.used
-	b := &c.late[from-1]
-	const p = suddenAccel * suddenAccel
-	b.round.p[2][2] += p
-	b.after.p[2][2] += p
-	b.after.p[5][5] += p
-	again := was[1:]
-	c.late = c.late[:from]
-	for _, m := range again {
-		c.take(m.obs, m.fix)
-		if !c.late[len(c.late)-1].used {
-			c.late = append(c.late[:from-1], was...)
-			c.used = used
-			return
-		}
-	}
-	c.run = 0
-}
-
 // restart begins a piece at a fix that does not hang together with those
 // before.
 func (c *Causal) restart(o obs, t evenstand.Micros) {
@@ -181,7 +165,7 @@ func (c *Causal) restart(o obs, t evenstand.Micros) {
 	w.update(&m.round, 0, 0, m.round.p[0][0]+o.r)
 	m.after = both(m.round)
 	m.before = m.after
-	c.used, c.run = t, 0
+	c.used = t
 	c.course = c.course[:0]
 	c.late = append(c.late[:0], m)
 	c.next = t
@@ -390,52 +374,55 @@ type heading struct {
 	leg   bool    // under way
 	way   float64 // m since the leg began
 	back  bool
-	late  [6]float64 // courses of the last half second
-	n     int        // of these in the leg
 }
 
-// legLeast is the way in metres after which a leg is believed: a standing
-// receiver's jitter is no way (judged).
-const legLeast = 0.5
+// Limits of headings, all judged. A standing receiver's jitter is no way; no
+// tractor turns about while it rolls, nor about a point nearer than tightest.
+const (
+	legLeast   = 0.5 // m after which a leg is believed
+	turnsAbout = 2 * math.Pi / 3
+	tightest   = 2.0  // m
+	jitter     = 0.02 // rad a step beyond that
+)
 
 // take takes the antenna a step later. anew says that a piece begins.
 func (h *heading) take(a *antenna, anew bool, opt PathOptions) (dir float64, moving bool) {
 	v := math.Hypot(a.ve, a.vn)
 	if anew {
 		h.leg = false
+		h.known = h.known && v < 1 // it may have turned meanwhile; creeping says no more than before
 	}
 	if v <= opt.Hold {
 		h.leg = false
 		return h.last, false
 	}
 	course := math.Atan2(a.ve, a.vn)
-	switch {
-	case !h.leg:
-		h.leg, h.way, h.n = true, 0, 0
-		h.back = h.known && !anew && math.Abs(turn(h.last, course)) > math.Pi/2
-		if anew {
-			h.way = legLeast // it came from somewhere
+	if !h.leg {
+		h.leg, h.way = true, 0
+		h.back = h.known && math.Abs(turn(h.last, course)) > math.Pi/2
+		if !h.known {
+			h.way = legLeast
 		}
-	case h.n >= len(h.late) && math.Abs(turn(h.late[h.n%len(h.late)], course)) > 2*math.Pi/3:
-		// A turn-about without a halt, too quick for any wheel.
-		h.way, h.n = legLeast, 0
-		h.back = math.Abs(turn(h.last, course)) > math.Pi/2
-	}
-	h.late[h.n%len(h.late)] = course
-	h.n++
-	h.way += v * opt.Step
-	if h.way < legLeast {
-		return h.last, false
-	}
-	if h.way > longestBackUp {
-		h.back = false
 	}
 	if h.back {
 		course += math.Pi
 	}
+	if d := turn(h.last, course); h.known && math.Abs(d) > turnsAbout {
+		course += math.Pi
+		h.back, h.way = !h.back, 0
+	}
+	h.way += v * opt.Step
+	if h.way < legLeast {
+		return h.last, false
+	}
+	if h.back && h.way > longestBackUp {
+		course += math.Pi
+		h.back, h.known = false, false // it goes forward after all
+	}
 	if !h.known {
 		h.last, h.known = course, true
 	}
-	h.last += turn(h.last, course)
+	most := v*opt.Step/tightest + jitter
+	h.last += math.Max(-most, math.Min(most, turn(h.last, course)))
 	return h.last, true
 }

@@ -2,6 +2,7 @@ package align_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -188,5 +189,63 @@ func TestDownWatch(t *testing.T) {
 	w.Seed(evenstand.Seed{T: at(30.5), Row: 1})
 	if down, since, _ := w.At(at(31), nil); down || since != at(30) {
 		t.Errorf("down %v since %v after the lift", down, since)
+	}
+}
+
+// A planter brakes hard, stands, creeps on and goes: whatever the receiver and
+// wherever its fixes fall, the way is as long as it was and the bar does not
+// turn about. By hand: from 4.2 m/s braking takes v²/2b; the limits of the way
+// are judged, a seed or two at grade A and less than a reading's way at 1 Hz.
+func TestCausalBraking(t *testing.T) {
+	const v = 4.2
+	for _, tt := range []struct{ hz, noise, brake, limit float64 }{
+		{1, 0.02, 1.5, 1},
+		{5, 0.02, 1.5, 0.3},
+		{5, 0.02, 6, 0.4},
+		{5, 0.15, 3, 0.8},
+		{10, 0.01, 3, 0.3},
+		{10, 0.02, 6, 0.5},
+	} {
+		b := v / tt.brake
+		at := func(t float64) float64 {
+			switch {
+			case t < 40:
+				return v * t
+			case t < 40+b:
+				return v*t - tt.brake*(t-40)*(t-40)/2
+			}
+			stop := v*40 + v*b/2
+			if t < 60 {
+				return stop
+			}
+			u := math.Min(8, t-60)
+			return stop + 0.25*u*u + math.Max(0, t-68)*4
+		}
+		for seed := range uint64(20) {
+			rng := rand.New(rand.NewPCG(seed, 2))
+			frame := newDrive(1, mounted, 0, 0, 0, []part{{way: 1, v: 1}}).frame
+			off := rng.Float64() / tt.hz
+			var fixes []evenstand.Fix
+			for i := range int(80 * tt.hz) {
+				s := off + float64(i)/tt.hz
+				lat, lon := frame.ToGlobal(tt.noise*rng.NormFloat64(), at(s)+tt.noise*rng.NormFloat64())
+				f := evenstand.NewFix(firstTime+evenstand.FromSeconds(s), lat, lon)
+				f.Kind = evenstand.FixRTK
+				if tt.noise > 0.1 {
+					f.Kind = evenstand.FixGNSS
+				}
+				fixes = append(fixes, f)
+			}
+			p := live(fixes, mounted, fixes[len(fixes)-1].T, nil)
+			c := p.Cursor()
+			pose := func(s float64) align.Pose { return c.At(firstTime + evenstand.FromSeconds(s)) }
+			a, z := pose(30), pose(77)
+			if off := z.S - a.S - (at(77) - at(30)); math.Abs(off) > tt.limit {
+				t.Errorf("%g Hz, %g m, %g m/s2, seed %d: the way is off by %.2f m", tt.hz, tt.noise, tt.brake, seed, off)
+			}
+			if math.Abs(z.Psi-a.Psi) > 0.5 {
+				t.Errorf("%g Hz, %g m, %g m/s2, seed %d: it turned from %.2f to %.2f rad", tt.hz, tt.noise, tt.brake, seed, a.Psi, z.Psi)
+			}
+		}
 	}
 }

@@ -36,6 +36,7 @@ type shown struct {
 	n     int
 	gone  bool
 	kind  string
+	other evenstand.Micros // since when the kind would be another; NoTime it would not
 	rows  []int
 	since evenstand.Micros
 	until evenstand.Micros
@@ -44,6 +45,9 @@ type shown struct {
 // sinceMoves is by how much a beginning must move to be told again: a person
 // does not look at half minutes.
 const sinceMoves = 30 * evenstand.Second
+
+// kindHolds is how long a cell must look like the other kind to be told so.
+const kindHolds = 60 * evenstand.Second
 
 // Watch gives a watcher.
 func (e *Engine) Watch() *Watcher { return &Watcher{e: e, by: map[*caseFile]*shown{}} }
@@ -69,7 +73,7 @@ func (w *Watcher) Look() []Change {
 			tell(ChangeEnded, k)
 		case c.until == evenstand.NoTime && k.until != evenstand.NoTime,
 			absT(c.onset-k.since) > sinceMoves, !slices.Equal(c.rows, k.rows),
-			c.cell != nil && c.open() && c.cell.kind() != k.kind:
+			w.relabelled(k):
 			tell(ChangeChanged, k)
 		}
 	}
@@ -77,11 +81,24 @@ func (w *Watcher) Look() []Change {
 		if !c.raised || c.dropped || w.by[c] != nil {
 			continue
 		}
-		k := &shown{c: c, n: len(w.known) + 1}
+		k := &shown{c: c, n: len(w.known) + 1, other: evenstand.NoTime}
 		w.known, w.by[c] = append(w.known, k), k
 		tell(ChangeRaised, k)
 	}
 	return out
+}
+
+// relabelled tells whether a cell has for a while been of another kind than was
+// told.
+func (w *Watcher) relabelled(k *shown) bool {
+	if k.c.cell == nil || !k.c.open() || k.c.cell.kind() == k.kind {
+		k.other = evenstand.NoTime
+		return false
+	}
+	if k.other == evenstand.NoTime {
+		k.other = w.e.now
+	}
+	return w.e.now-k.other >= kindHolds
 }
 
 // Standing gives the findings that have been raised and not been taken back,
