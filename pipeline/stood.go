@@ -56,7 +56,7 @@ func CompareStood(res Result, live []evenstand.Finding) Stood {
 	for i := range res.Findings {
 		switch f := &res.Findings[i]; {
 		case f.Stage != evenstand.Raised || settled[i]:
-		case f.Alarm >= res.AsOf:
+		case f.Alarm >= res.AsOf, f.Kind == evenstand.KindClockOff: // clocks are compared over the whole day
 			s.Unseen = append(s.Unseen, i)
 		default:
 			s.Missing = append(s.Missing, i)
