@@ -79,8 +79,10 @@ endif
 fuzz: build
 	$(GO) run ./internal/measure -fuzztime 20s fuzz
 
-# Two small days scored, 20 kills of the built program, a rebuild, the real log.
+# Two small days scored, 20 kills of the built program, a rebuild, the real log,
+# and the memory of a season, which the race detector would spoil.
 proof: build
+	$(GO) test -count=1 -run TestMemoryIsFlat ./book
 	$(GO) run ./internal/measure -kills 20 small kills rebuild real
 
 cross:
