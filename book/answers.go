@@ -358,6 +358,7 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 		a.Counts.Readings += r.Counts.Readings
 		a.Counts.Entries += r.Counts.Entries
 	}
+	noteEpochs(all)
 	// What the days found out about their clocks; the last day counts.
 	for i := range man.Days {
 		e := &man.Days[i]

@@ -20,10 +20,10 @@ import (
 // tenth.
 const (
 	half90     = 1.645
-	clockError = 0.3  // s, half-width beyond which an estimate is of no use (judged)
-	lagUsual   = 0.23 // s by which seeds follow the speed
-	lagSD      = 0.07 // s
-	saidApart  = 0.3  // s by which what was said and what the logs show may differ
+	clockError = 0.3   // s, half-width beyond which an estimate is of no use (judged)
+	lagUsual   = 0.23  // s by which seeds follow the speed
+	lagSD      = 0.075 // s
+	saidApart  = 0.3   // s by which what was said and what the logs show may differ
 )
 
 // timing puts the times of one stream on the receiver's clock.
@@ -263,9 +263,13 @@ func (s *settler) setClocks() bool {
 func (s *settler) boxClock(g *group) find.BoxClock {
 	f := g.fits[len(g.fits)-1]
 	box, _, _ := strings.Cut(g.name, "/")
+	first := len(g.fits) - 1 // from which on it has been off
+	for first > 0 && math.Abs(g.fits[first-1].Offset) >= saidApart {
+		first--
+	}
 	b := find.BoxClock{
 		Box: box, Offset: f.Offset, Error: half90 * f.SE,
-		From: f.From - evenstand.FromSeconds(f.Offset), To: f.To - evenstand.FromSeconds(f.Offset),
+		From: g.fits[first].From - evenstand.FromSeconds(g.fits[first].Offset), To: f.To - evenstand.FromSeconds(f.Offset),
 	}
 	for _, i := range g.streams {
 		if x := s.day.Streams[i].Source.Grade; x != evenstand.NoGrade && (b.Grade == evenstand.NoGrade || x < b.Grade) {

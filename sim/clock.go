@@ -164,19 +164,28 @@ func (w *world) clockFault() *Fault {
 	const least, sure = 0.3, 0.6 // s
 	hours := w.tot.End - w.s.t0
 	worst, where := 0.0, ""
+	from := w.tot.End // since when any was off
 	for _, c := range w.tot.Clocks {
 		if c.Declared || c.Box == "receiver" || c.Box == "row force" || c.Box == "liquid monitor" {
 			continue
 		}
-		if o := math.Abs(c.Off(hours.Seconds())); o > worst {
+		o := math.Abs(c.Off(hours.Seconds()))
+		if o > worst {
 			worst, where = o, c.Box
+		}
+		switch {
+		case o < least:
+		case math.Abs(c.Off(0)) >= least || c.SetBy == 0:
+			from = w.s.t0
+		default:
+			from = min(from, w.s.t0+evenstand.FromSeconds(c.SetAt))
 		}
 	}
 	if worst < least {
 		return nil
 	}
 	return &Fault{
-		ID: "clock", Kind: evenstand.KindClockOff, Variant: where, Rows: evenstand.Rows{}, From: w.s.t0, To: w.tot.End,
+		ID: "clock", Kind: evenstand.KindClockOff, Variant: where, Rows: evenstand.Rows{}, From: from, To: w.tot.End,
 		Params: map[string]float64{"offset_s": round(worst, 3)}, Cause: evenstand.CauseClock, Causes: []string{evenstand.CauseClock},
 		Expected: evenstand.KindClockOff, Ratio: 1, Happened: true, Grade: w.s.Output.Grade,
 		// Four stops in the hour (methods document, Detectable).

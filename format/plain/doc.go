@@ -14,5 +14,5 @@
 //	track.csv     time,latitude,longitude[,altitude_m][,speed_m_s][,heading_deg][,hdop][,satellites]
 //	readings.csv  time,quantity,element,value,unit
 //	journal.csv   time,what,rows,value,unit,note
-//	source.toml   one_clock, name, planter, zone, clock_offset_s, clock_error_s, rows_from, rows, notes
+//	source.toml   one_clock, name, planter, zone, clock_offset_s, clock_error_s, count_from, rows_from, rows, notes
 package plain

@@ -339,6 +339,7 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 		return src, fmt.Errorf("%s: %w", name, err)
 	}
 	defer file.Close()
+	s.clock.gps = s.said.CountFrom == "gps"
 	zone := s.said.Zone
 	if zone == "" {
 		zone = src.Zone

@@ -12,6 +12,7 @@ import (
 // for hours.
 type clock struct {
 	zone *time.Location
+	gps  bool // seconds count from the GPS epoch, without leap seconds
 	date [10]byte
 	day  int64 // seconds since 1970 at which date began, UTC
 }
@@ -20,6 +21,9 @@ type clock struct {
 // allocating, everything else as evenstand.ParseTime does.
 func (c *clock) parse(b []byte) (evenstand.Micros, error) {
 	if t, ok := parseEpoch(b); ok {
+		if c.gps {
+			t = fromGPS(t)
+		}
 		return t, nil
 	}
 	if t, ok := c.parseRFC3339(b); ok {

@@ -18,6 +18,7 @@ type SourceFile struct {
 	OneClock    bool    // the files beside it share one clock
 	ClockOffset float64 // s, logged minus true; NaN unknown
 	ClockError  float64 // s, half-width of the 90 % interval; NaN unknown
+	CountFrom   string  // what times in seconds count from: 1970 or gps; empty is 1970
 	RowsFrom    string  // left or right; empty is left
 	Rows        int     // rows of the planter, 0 unknown; needed when they count from the right
 	Notes       []string
@@ -64,6 +65,12 @@ func ReadSource(name string, data []byte) (SourceFile, []evenstand.Unused) {
 			s.Zone = zone
 		}
 	}
+	switch from := strings.ToLower(t.text("count_from")); from {
+	case "", "1970", "gps":
+		s.CountFrom = from
+	default:
+		t.fail("count_from", `Write "1970", or "gps" for seconds since January 6, 1980 without leap seconds.`, "count_from = %q is not known", from)
+	}
 	switch from := strings.ToLower(t.text("rows_from")); from {
 	case "", "left", "right":
 		s.RowsFrom = from
@@ -71,7 +78,7 @@ func ReadSource(name string, data []byte) (SourceFile, []evenstand.Unused) {
 		t.fail("rows_from", "Write left or right.", "rows_from = %q is not known", from)
 	}
 	for _, k := range t.unknown() {
-		t.fail(k, "Check its spelling; a source.toml knows one_clock, name, planter, zone, clock_offset_s, clock_error_s, rows_from, rows and notes.", "the key %s is not known", k)
+		t.fail(k, "Check its spelling; a source.toml knows one_clock, name, planter, zone, clock_offset_s, clock_error_s, count_from, rows_from, rows and notes.", "the key %s is not known", k)
 	}
 	if d.err() == nil {
 		return s, nil
@@ -101,6 +108,7 @@ func WriteSource(s SourceFile) []byte {
 	}
 	b = appendKeyNumber(b, "clock_offset_s", s.ClockOffset)
 	b = appendKeyNumber(b, "clock_error_s", s.ClockError)
+	b = appendKeyText(b, "count_from", s.CountFrom)
 	b = appendKeyText(b, "rows_from", s.RowsFrom)
 	b = appendKeyWhole(b, "rows", s.Rows)
 	if len(s.Notes) > 0 {

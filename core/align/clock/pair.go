@@ -21,7 +21,7 @@ const (
 	oneHertz   = 1.4                     // inflation of the error when both series have a value a second
 	little     = 480                     // grid steps in common, below which nothing is said: two minutes (judged)
 	leastFit   = 0.30                    // share of the wobble that must be in common to begin with (judged)
-	stamps     = 0.003                   // s, standard error by stamps and by changes between two values, which more values do not lessen (judged)
+	stamps     = 0.004                   // s, standard error by stamps and by changes between two values, which more values do not lessen (judged)
 	leastAtAll = 0.05                    // the same where two are lined up and only in parts compared (judged)
 )
 
@@ -79,10 +79,27 @@ func pair(x, y *grid, opt Options) []Fit {
 		p.inflate = oneHertz
 	}
 	var fits []Fit
-	for _, s := range p.spans(shift) {
-		if f, ok := p.refine(s.from, s.to, s.off, driftSD); ok && math.Abs(f.Drift) < driftMost {
-			fits = append(fits, f)
+	spans := p.spans(shift)
+	for i := 0; i < len(spans); i++ {
+		s := spans[i]
+		f, ok := p.refine(s.from, s.to, s.off, driftSD)
+		if !ok || math.Abs(f.Drift) >= driftMost {
+			continue
 		}
+		// What half an hour made look like a setting need not be one.
+		if n := len(fits); n > 0 {
+			l := fits[n-1]
+			cut := l.To/2 + f.From/2
+			if d := math.Abs(f.Off(cut) - l.Off(cut)); d < math.Max(jumpLeast, stray*math.Hypot(f.ErrorAt(cut), l.ErrorAt(cut))) {
+				was := spans[i-1]
+				if f, ok := p.refine(was.from, s.to, (l.Offset+f.Offset)/2, driftSD); ok && math.Abs(f.Drift) < driftMost {
+					fits[n-1] = f
+					spans[i].from = was.from
+					continue
+				}
+			}
+		}
+		fits = append(fits, f)
 	}
 	return fits
 }
@@ -129,6 +146,9 @@ type score struct {
 // over gives by how much a score beats another over as many values: a shift
 // that leaves more in common is not better for that.
 func (s score) over(o score) float64 {
+	if o.l == 0 {
+		return s.l
+	}
 	return math.Min(s.n, o.n) * (math.Log(1-o.r2) - math.Log(1-s.r2))
 }
 

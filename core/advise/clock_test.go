@@ -1,0 +1,30 @@
+package advise_test
+
+import (
+	"strings"
+	"testing"
+
+	"evenstand"
+	"evenstand/core/advise"
+)
+
+func TestClockSentence(t *testing.T) {
+	one := evenstand.Evidence{Name: "clock of planter controller", Value: -3.26, Unit: "s"}
+	two := evenstand.Evidence{Name: "clock of seed monitor", Value: -18000, Unit: "s"}
+	for _, tt := range []struct {
+		ev   []evenstand.Evidence
+		want string
+	}{
+		{[]evenstand.Evidence{one}, "The clock of the planter controller is 3.3 s slow, and nobody said so; its times are put right here"},
+		{[]evenstand.Evidence{one, two}, "The clocks of some boxes are off, and nobody said so: the planter controller 3.3 s slow and the seed monitor 5 h 00 min slow; their times are put right here"},
+	} {
+		f := evenstand.Finding{Kind: evenstand.KindClockOff, Stage: evenstand.Raised, Evidence: tt.ev, Causes: []evenstand.Cause{{Cause: evenstand.CauseClock, Probability: 0.97}}}
+		advise.Fill(&f, advise.Voice{})
+		if !strings.HasPrefix(f.Sentence, tt.want+": ") {
+			t.Errorf("sentence %q, want %q", f.Sentence, tt.want)
+		}
+		if f.When != evenstand.Tonight || !strings.Contains(f.Advice.Do, "breakfast") || len(f.Advice.Cautions) > 0 {
+			t.Errorf("when %s, advice %q with cautions %q: want a word for breakfast", f.When, f.Advice.Do, f.Advice.Cautions)
+		}
+	}
+}
