@@ -217,9 +217,13 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 		}
 		return judge(float64(s.Share) >= least)
 	}
-	if r := by["detectable"]; r != nil {
+	for _, of := range [][2]string{{"detectable", "faults"}, {"all kinds", "faults of all kinds"}} {
+		r := by[of[0]]
+		if r == nil {
+			continue
+		}
 		s := r.sum
-		add(r, atLeast(s.All.Recall, 0.95), fmt.Sprintf("recall, %d days of faults at or above \"Detectable\"", s.Days), "≥ 0.95", "%s", s.All.Recall)
+		add(r, atLeast(s.All.Recall, 0.95), fmt.Sprintf("recall, %d days of %s at or above \"Detectable\"", s.Days, of[1]), "≥ 0.95", "%s", s.All.Recall)
 		add(r, atLeast(s.All.Precision, 0.90), "precision, the same days", "≥ 0.90", "%s (%d excused, true beside a fault or distractor)", s.All.Precision, s.Excused)
 		add(r, atLeast(s.CauseRight, 0.90), "first cause right, the same days", "≥ 0.90", "%s; Brier score of the odds %.3f", s.CauseRight, float64(s.Brier))
 		var kinds []string

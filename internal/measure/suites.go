@@ -36,6 +36,7 @@ func suites() []suite {
 		{name: "task data", scenario: "grade-b.toml", seeds: days(9401, 4), from: 7401},
 		{name: "places", scenario: "places.toml", seeds: days(9501, 3), from: 7501},
 		{name: "clocks", scenario: "clocks.toml", seeds: days(9601, 3), from: 7601},
+		{name: "all kinds", scenario: "random-all.toml", seeds: days(9901, 40), from: 7901},
 		{name: "look-alikes", scenario: "random-look-alikes.toml", seeds: days(9801, 15), from: 7851},
 		{name: "clocks told", scenario: "clocks-told.toml", seeds: days(9621, 30), from: 7621},
 		{name: "money", scenario: "random-detectable.toml", seeds: days(9701, 60), from: 7701, money: true},
