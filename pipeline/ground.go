@@ -42,7 +42,35 @@ func (s *settler) noteGround(planted bool) {
 	if rate && !flow {
 		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row (liquid_flow), or catch a minute from three rows.")
 	}
+	if has(v.byRow, evenstand.GaugeWheelLoad) && !has(v.byRow|v.whole, evenstand.AppliedForce) {
+		s.note("The load on the gauge wheels is logged, but not the force applied: zones of soil are told by the load alone, as if the force were the same everywhere. Log applied_force.")
+	}
 	if (rate || flow) && !has(v.whole, evenstand.LiquidRateTarget) {
 		s.note("Liquid is logged, but not what is asked for: whether the whole machine puts on too much or too little cannot be said. Log liquid_rate_target.")
+	}
+}
+
+// wheels hands what is logged of the load on the gauge wheels to the engine.
+func (s *settler) wheels(x evenstand.Reading) {
+	switch x.Quantity {
+	case evenstand.GaugeWheelLoad, evenstand.AppliedForce, evenstand.WheelOffShare:
+	case evenstand.SeedZoneMoisture:
+		s.engine.Moisture(x.Value)
+		return
+	default:
+		return
+	}
+	if x.Quantity != evenstand.AppliedForce && x.Element.Scope != evenstand.ScopeRow {
+		return // a mean over rows says nothing of the ground under one
+	}
+	for _, n := range s.card.RowsOf(x.Element) {
+		switch x.Quantity {
+		case evenstand.GaugeWheelLoad:
+			s.engine.Load(n, x.T, x.Value)
+		case evenstand.AppliedForce:
+			s.engine.Force(n, x.T, x.Value)
+		case evenstand.WheelOffShare:
+			s.engine.WheelOff(n, x.T, x.Value)
+		}
 	}
 }

@@ -68,6 +68,7 @@ func (s *settler) reading(x evenstand.Reading) error {
 		s.engine.LiquidRate(x.T, x.Value)
 		return nil
 	}
+	s.wheels(x)
 	if x.Quantity == evenstand.GroundSpeed && x.Element.Scope == evenstand.ScopeMachine && s.pose.V > 1 && math.Abs(s.pose.V-x.Value) < 0.3*s.pose.V {
 		s.engine.SpeedRatio(x.Value / s.pose.V)
 	}

@@ -50,7 +50,10 @@ var faultKinds = map[string]faultKind{
 	// said beside it.
 	evenstand.KindStarvedRow: {expected: evenstand.KindStarvedRow, excused: []string{evenstand.KindRowSkips, evenstand.KindRowStopped, evenstand.KindUpset}, unit: "enter", strength: 0.002, low: 1e-5, high: 0.2, grades: "A", variants: []string{"bridging", "delivery"}},
 
-	evenstand.KindRowBounce:     {expected: evenstand.KindRowBounce, unit: "times", strength: 1.8, low: 1, high: 5, grades: "A", variants: []string{"tube", "release"}},
+	evenstand.KindRowBounce:   {expected: evenstand.KindRowBounce, unit: "times", strength: 1.8, low: 1, high: 5, grades: "A", variants: []string{"tube", "release"}},
+	evenstand.KindContactLoss: {expected: evenstand.KindContactLoss, unit: "n", strength: 450, low: 20, high: 1500, grades: "AB", variants: []string{"wear", "actuator", "zone"}},
+	evenstand.KindOverload:    {expected: evenstand.KindOverload, unit: "n", strength: 400, low: 20, high: 2000, grades: "AB", machine: true, variants: []string{"zone", "all"}},
+
 	evenstand.KindLiquidRowLow:  {expected: evenstand.KindLiquidRowLow, unit: "times", strength: 0.6, low: 0, high: 0.99, grades: "AB"},
 	evenstand.KindLiquidRowHigh: {expected: evenstand.KindLiquidRowHigh, unit: "times", strength: 1.2, low: 1.01, high: 3, grades: "AB"},
 	evenstand.KindLiquidRateOff: {expected: evenstand.KindLiquidRateOff, unit: "strength", strength: -0.06, low: -0.6, high: 0.6, grades: "AB", machine: true, variants: []string{"strainer", "meter", "control"}},
@@ -157,13 +160,16 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	}
 	card := s.card()
 	var err error
+	if err := s.pressed(&p, f.Variant); err != nil {
+		return nil, err
+	}
 	switch p.Rows {
 	case "left", "right":
 		f.rows = card.Side(p.Rows)
 	case "all":
 		f.rows = span(1, s.Planter.Rows)
 	case "":
-		if !k.machine {
+		if !k.machine && f.Variant != "zone" {
 			return nil, fmt.Errorf("%s: say rows", p.Kind)
 		}
 		f.rows = span(1, s.Planter.Rows)
@@ -456,6 +462,16 @@ func (f *fault) causes() (string, []string) {
 		}
 		// A worn tube and worn arms scatter the seeds alike.
 		return one(evenstand.CauseTubeWorn, evenstand.CauseArms)
+	case evenstand.KindContactLoss:
+		switch f.Variant {
+		case "zone":
+			return one(evenstand.CauseForceLight)
+		case "actuator":
+			return one(evenstand.CauseForceRow)
+		}
+		return one(evenstand.CauseOpenerWorn)
+	case evenstand.KindOverload:
+		return one(evenstand.CauseForceHeavy)
 	case evenstand.KindLiquidRowLow:
 		return one(evenstand.CauseOrificePlugged)
 	case evenstand.KindLiquidRowHigh:

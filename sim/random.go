@@ -79,7 +79,7 @@ func (s *Scenario) draw() error {
 			p.AtHours = between(g, first, latest)
 		}
 		var rows evenstand.Rows
-		if k.machine {
+		if k.machine || p.Variant == "zone" {
 			p.Rows, rows = "all", span(1, s.Planter.Rows)
 			if kind == evenstand.KindLowVacuum && !s.Planter.OneVacuum {
 				p.Rows = []string{"left", "right"}[int(uniform(g)*2)]
@@ -100,7 +100,7 @@ func (s *Scenario) draw() error {
 			}
 			taken = append(taken, booking{p.AtHours, p.AtHours + need, rows})
 		}
-		if !k.machine {
+		if !k.machine && p.Variant != "zone" {
 			free = free[1:]
 			if !k.distractor {
 				single++
@@ -236,6 +236,24 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		p.Strength = round(between(g, 0.002, 0.004), 5)
 		p.Places = math.Round(20000 * longer)
 		p.Ramp = 15
+	case evenstand.KindContactLoss:
+		p.Strength = round(between(g, 420, 700), 0)
+		if any {
+			p.Strength = round(between(g, 100, 500), 0)
+		}
+		p.Seconds = math.Round((150 + 3000*between(g, 0.05, 1)) / s.Drive.Speed)
+		if p.Variant == "zone" {
+			p.Seconds = math.Round(between(g, 3600, 7200))
+		}
+	case evenstand.KindOverload:
+		p.Strength = round(between(g, 270, 600), 0)
+		if any {
+			p.Strength = round(between(g, 100, 400), 0)
+		}
+		p.Seconds = math.Round(between(g, 3600, 7200))
+		if p.Variant == "all" {
+			p.Seconds = math.Round(evenstand.Hectare / s.width() / s.Drive.Speed * between(g, 1.2, 6))
+		}
 	case evenstand.KindLiquidRowLow:
 		p.Strength, p.Seconds = round(1-between(g, 0.11, 0.7), 3), math.Round(120*between(g, 1.3, 20))
 		if any {

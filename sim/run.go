@@ -65,6 +65,7 @@ type world struct {
 	boxes  []box
 	names  []string
 	seedLn *seedBox
+	load   *loadBox
 	tr     *tractor
 
 	minute, hour wander
@@ -186,6 +187,13 @@ func (w *world) openBoxes(outDir string) error {
 	if s.Output.ForceHz > 0 {
 		b, err := newForceBox(s, dir("force"))
 		if err := add("force", b, err); err != nil {
+			return err
+		}
+	}
+	if s.Output.WheelLoad != "" {
+		var err error
+		w.load, err = newLoadBox(s, dir("load"))
+		if err := add("load", w.load, err); err != nil {
 			return err
 		}
 	}
@@ -495,6 +503,9 @@ func (w *world) settle(f *fault) Fault {
 	}
 	t.Detectable = t.Happened && f.detectable(s, t.Turns, t.Grade)
 	f.settleDoubt(&t)
+	if loadKind(f.Kind) && w.load != nil {
+		w.load.settle(f, &t)
+	}
 	// Money: true places lost and seeds too many, the true coefficients.
 	perPlace := s.spacing() * s.Planter.RowSpacing
 	bushels := s.Money.Yield / evenstand.Acre * perPlace

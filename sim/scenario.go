@@ -137,6 +137,7 @@ type Output struct {
 	Layout    string  `toml:"layout"`      // plain or task-data (grade B only)
 	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
 	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box
+	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting); empty: no such box
 	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
 	TruthEach int     `toml:"truth_each"`  // every so many seeds of a row are kept with their true place
 }
@@ -222,7 +223,7 @@ func defaults() Scenario {
 }
 
 // BoxNames are the boxes that a scenario may set.
-var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "journal"}
+var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "load", "journal"}
 
 // defaultBox gives a box's clock where the scenario says nothing: true clocks,
 // a receiver of 2 cm, and positions that come 30 ms late (methods r).
@@ -320,6 +321,8 @@ func (s *Scenario) check() error {
 		return fmt.Errorf("output.layout = %q: want plain or task-data", s.Output.Layout)
 	case s.Output.Layout == "task-data" && s.Output.Grade != "B":
 		return fmt.Errorf("output.layout = task-data carries a row a second: it wants grade = \"B\"")
+	case s.Output.WheelLoad != "" && s.Output.WheelLoad != "auto" && s.Output.WheelLoad != "fixed":
+		return fmt.Errorf("output.wheel_load = %q: want auto or fixed", s.Output.WheelLoad)
 	case s.Output.Smoothing < 1 || s.Output.Smoothing > 30:
 		return fmt.Errorf("output.smoothing_s = %g: want 1 to 30", s.Output.Smoothing)
 	case s.Output.TruthEach < 1:

@@ -254,6 +254,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 			s += ", up to " + Digits(100*x) + "% of a spacing early and late"
 		}
 		return s
+	case evenstand.KindContactLoss, evenstand.KindOverload:
+		return v.pressed(f)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -386,6 +388,12 @@ var phrases = map[string]string{
 	evenstand.CauseRelease:     "seed that the disc lets go late",
 	evenstand.CauseClock:       "clocks that nobody has set",
 
+	evenstand.CauseForceLight: "force that is too light for this ground",
+	evenstand.CauseForceHeavy: "force that is set heavier than the ground needs",
+	evenstand.CauseForceRow:   "the row's cylinder, air bag or valve",
+	evenstand.CauseOpenerWorn: "worn discs or arms, or mud on the wheels",
+	evenstand.CauseBarLevel:   "the bar's height or level",
+
 	evenstand.CauseOrificePlugged: "a plugged orifice or strainer",
 	evenstand.CauseOrificeSize:    "an orifice of the wrong size",
 	evenstand.CauseLiquidHose:     "a hose or fitting that is off or leaks",
@@ -423,6 +431,9 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 		touch |= touches(f.Kind, steps[1].Cause)
 	}
 	a.Do = v.pick(a.Do)
+	if s := v.force(f); s != "" {
+		a.Do += " " + s
+	}
 	a.Cautions = cautions(f.Kind, touch)
 	return a
 }
@@ -453,6 +464,8 @@ var looks = map[string]struct {
 	evenstand.KindRowDrive:    {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
 	evenstand.KindRowBounce:   {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
 
+	evenstand.KindContactLoss:   {"At the next stop dig ten seeds there and ten beside it, and turn the gauge wheels by hand: do they carry?", machine | under | pressure},
+	evenstand.KindOverload:      {"At the next stop look at the furrow's walls there: shiny and hard, or crumbling?", machine},
 	evenstand.KindLiquidRowLow:  {"At the next stop check the row's orifice, strainer and check valve, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRowHigh: {"At the next stop check the row's hose, fittings and orifice, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
@@ -501,6 +514,7 @@ const (
 	CautionOff    = "Tractor off, key out, drives isolated, fans standing, pressure off."
 	CautionGloves = "Gloves and mask as the seed and insecticide labels ask."
 	CautionLiquid = "Liquid pump off and the pressure let out before a line is opened; gloves and eye cover as the product's label asks, clean water at hand."
+	CautionForce  = "Hydraulic and air pressure let out before a hose, a cylinder or an air bag is touched: a fine jet of oil goes through skin, and a row can drop or rise by itself."
 	CautionLabel  = "The label is the law: its rate, its limits and what it says about who may apply it; local rules and the licensed applicator govern."
 	CautionRate   = "Talk to your agronomist before a replant or a rate change that others pay for."
 )
@@ -512,10 +526,11 @@ const afterFan = "After a fan stop the first two turns of every disc are not jud
 type touch uint8
 
 const (
-	machine touch = 1 << iota // one leaves the seat and looks at or touches the machine
-	under                     // one gets underneath, or below a lifted row
-	seed                      // one touches seed, or a meter that holds it
-	product                   // one touches liquid, or lines that hold it
+	machine  touch = 1 << iota // one leaves the seat and looks at or touches the machine
+	under                      // one gets underneath, or below a lifted row
+	seed                       // one touches seed, or a meter that holds it
+	pressure                   // one touches what presses the rows down
+	product                    // one touches liquid, or lines that hold it
 )
 
 // touches says what the advice for a cause touches; an unknown cause touches
@@ -529,8 +544,10 @@ func touches(kind, cause string) touch {
 			return 0
 		}
 		return machine | under
-	case evenstand.CauseLiquidControl:
+	case evenstand.CauseLiquidControl, evenstand.CauseForceLight, evenstand.CauseForceHeavy:
 		return 0
+	case evenstand.CauseForceRow, evenstand.CauseOpenerWorn, evenstand.CauseBarLevel:
+		return machine | under | pressure
 	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
 		return machine | under | product
 	case evenstand.CausePump, evenstand.CauseFlowMeter:
@@ -549,6 +566,9 @@ func cautions(kind string, t touch) []string {
 	if kind == evenstand.KindRowSkips || kind == evenstand.KindSensorDoubt { // the hand check swaps sensors in the tubes
 		t |= machine | under
 	}
+	if kind == evenstand.KindContactLoss || kind == evenstand.KindOverload { // one digs to see what came of it
+		t |= machine
+	}
 	if t&machine != 0 {
 		out = append(out, CautionStop)
 	}
@@ -560,6 +580,9 @@ func cautions(kind string, t touch) []string {
 	}
 	if t&seed != 0 {
 		out = append(out, CautionGloves)
+	}
+	if t&pressure != 0 {
+		out = append(out, CautionForce)
 	}
 	if t&product != 0 {
 		out = append(out, CautionLiquid)
@@ -612,6 +635,13 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("how far the seeds roll below the sensor", "the log ends at the sensor", "dig ten seeds of the row and ten of a neighbour, and compare their gaps")
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:
 		say("whether the row's flow or its meter is off", "the log knows the row's meter alone", "catch a minute from this row and from two of its peers, or swap its meter with a neighbour's")
+	case evenstand.KindContactLoss:
+		say("how deep the seed lies where the wheels are off the ground", "no depth is logged", "dig ten seeds there and ten where they carry")
+	case evenstand.KindOverload:
+		say("whether the furrow's walls are pressed shut", "no box looks at them", "open the furrow behind the row: shiny walls, or roots along the row only, are too much")
+		if _, ok := Figure(f, "seed-zone moisture"); !ok {
+			say("whether the ground is moist enough for the load to do harm", "no seed-zone moisture is logged", "press a handful from the furrow's side: does it hold a thumb's print?")
+		}
 	case evenstand.KindLiquidRateOff:
 		say("what really went on the ground", "the log knows the meters alone", "catch a minute from three rows, or weigh what the tank lost against what the box counted")
 	case evenstand.KindSensorDoubt:

@@ -124,6 +124,19 @@ func (v Voice) Vacuum(pa float64) string {
 	return amount(pa/evenstand.InchWater, "in of water")
 }
 
+// Load writes N as pounds or, as people say loads, kilograms, to whole tens
+// from 30 on.
+func (v Voice) Load(n float64) string {
+	x, unit := n/evenstand.PoundForce, "lb"
+	if v.metric() {
+		x, unit = n/evenstand.Gravity, "kg"
+	}
+	if math.Abs(x) >= 30 {
+		x = 10 * math.Round(x/10)
+	}
+	return amount(math.Round(x), unit)
+}
+
 // Percent writes a fraction as percent: 2.4%.
 func (v Voice) Percent(fraction float64) string {
 	if math.IsNaN(fraction) || math.IsInf(fraction, 0) {
@@ -142,6 +155,8 @@ func (v Voice) Value(x float64, unit string) string {
 		return v.Area(x)
 	case "m/s":
 		return v.Speed(x)
+	case "N":
+		return v.Load(x)
 	case "Pa":
 		return v.Vacuum(x)
 	case "1/m2":
@@ -158,7 +173,7 @@ func (v Voice) Value(x float64, unit string) string {
 // places comes without a unit and is written in percent.
 func UnitOf(e evenstand.Evidence) string {
 	switch e.Name {
-	case "share of turns missed", "skips", "skips of its peers", "doubles", "doubles of its peers", "flow over its peers'", "flow over its peers' before", "liquid over its target", "by the machine's own meter", "by the rows' meters", "actual over target", "logged speed over the receiver's":
+	case "share of turns missed", "skips", "skips of its peers", "doubles", "doubles of its peers", "off the ground", "off the ground, its peers", "off the ground elsewhere", "flow over its peers'", "flow over its peers' before", "liquid over its target", "by the machine's own meter", "by the rows' meters", "actual over target", "logged speed over the receiver's":
 		if e.Unit == "" || e.Unit == "1" {
 			return "fraction"
 		}

@@ -35,8 +35,10 @@ type caseFile struct {
 	spread *spreadCase
 	drive  *driveCase
 
-	flow  *flowCase
-	whole *wholeCase
+	flow    *flowCase
+	contact *contactCase
+	press   *pressCase
+	whole   *wholeCase
 
 	weak, waiting bool // a small shift that waits for more batches
 	hourly        bool // found by the hourly tests

@@ -44,6 +44,7 @@ type Engine struct {
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch
+	load            loadWatch
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int
@@ -135,6 +136,7 @@ func New(cfg Config) *Engine {
 	e.rate.init()
 	e.liquid.init()
 	e.floor.init()
+	e.load.init()
 	return e
 }
 
@@ -397,6 +399,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickRate(t)
 	e.tickLiquid(t)
 	e.tickSensor(t)
+	e.tickLoad(t)
 	if b.Planting {
 		e.hour.planting(e, t)
 	}

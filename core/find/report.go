@@ -45,6 +45,10 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportWhole(c, &f)
 	case c.drive != nil:
 		e.reportDrive(c, &f)
+	case c.contact != nil:
+		e.reportContact(c, &f)
+	case c.press != nil:
+		e.reportPress(c, &f)
 	default:
 		e.reportRow(c, &f)
 	}
@@ -194,6 +198,8 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 		return c.chart
 	case c.flow != nil:
 		return e.flowChart(c)
+	case c.contact != nil:
+		return e.loadChart(c)
 	case c.cell != nil:
 		return e.cellChart(c)
 	case c.spread != nil:
@@ -211,7 +217,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.doubt != nil: // no chart
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil: // no chart
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

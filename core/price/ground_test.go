@@ -40,6 +40,8 @@ func TestNotPriced(t *testing.T) {
 		ev   []evenstand.Evidence
 		want string
 	}{
+		{evenstand.KindContactLoss, nil, "dig ten seeds"},
+		{evenstand.KindOverload, nil, "count stands"},
 		{evenstand.KindLiquidRowLow, nil, "what the liquid is"},
 		{evenstand.KindLiquidRowHigh, nil, "the price of the product"},
 		{evenstand.KindLiquidRateOff, []evenstand.Evidence{{Name: "liquid over its target", Value: 1.06}}, "the price of the product"},

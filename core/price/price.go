@@ -347,6 +347,10 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 // unpriced says what would be needed to price a kind whose harm is not known.
 func (b *bill) unpriced() {
 	switch b.f.Kind {
+	case evenstand.KindContactLoss:
+		b.need("how deep the seed lies or how many plants came up there (dig ten seeds in it and ten outside, or count stands): no yield is published for a load")
+	case evenstand.KindOverload:
+		b.need("what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load")
 	case evenstand.KindLiquidRowLow:
 		b.need("what the liquid is (product = \"starter\" under [[tank]] in the planter card; for another product there is no published relation here)")
 	case evenstand.KindLiquidRowHigh:
