@@ -28,4 +28,5 @@ const (
 	CauseClock       = "clock not set"
 	CauseCoupling    = "bent or loose coupling"
 	CauseChain       = "worn chain, link or sprocket"
+	CauseSpeed       = "driving too fast"
 )

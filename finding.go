@@ -129,7 +129,9 @@ const (
 	KindSensorDoubt = "sensor-doubt"
 	KindClockOff    = "clock-off"
 	KindRowDrive    = "row-drive"
-	KindUpset       = "upset"
+
+	KindSpeedSpacing = "speed-spacing"
+	KindUpset        = "upset"
 )
 
 // Family gives the family that a kind belongs to: cell for blocked and weak

@@ -58,6 +58,7 @@ func (s *settler) endPass() error {
 			return err
 		}
 	}
+	s.strips(p, s.marks(p))
 	for _, r := range s.rows {
 		r.ever = r.ever || r.hasSeeds || r.counted > 0
 	}

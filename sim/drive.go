@@ -184,6 +184,9 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 		hard := false
 		if lg.down >= 0 && lg.up < 0 {
 			vset = s.Drive.Speed * (1 + s.Drive.SpeedSD*haste)
+			if s.Drive.RoughSlow != 0 && rough(bar) {
+				vset *= 1 - s.Drive.RoughSlow
+			}
 			if rem := l.length - dropTo - along; !atEnd {
 				vset = min(vset, math.Sqrt(s.Drive.TurnSpeed*s.Drive.TurnSpeed+2*ease*max(rem, 0)))
 			}

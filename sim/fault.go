@@ -57,6 +57,7 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindLiquidRowLow:  {expected: evenstand.KindLiquidRowLow, unit: "times", strength: 0.6, low: 0, high: 0.99, grades: "AB"},
 	evenstand.KindLiquidRowHigh: {expected: evenstand.KindLiquidRowHigh, unit: "times", strength: 1.2, low: 1.01, high: 3, grades: "AB"},
 	evenstand.KindLiquidRateOff: {expected: evenstand.KindLiquidRateOff, unit: "strength", strength: -0.06, low: -0.6, high: 0.6, grades: "AB", machine: true, variants: []string{"strainer", "meter", "control"}},
+	evenstand.KindSpeedSpacing:  {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
 	evenstand.KindRowDrive:      {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
 	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
@@ -96,6 +97,7 @@ type fault struct {
 	w0, w1   float64 // window within the present leg; empty when w0 >= w1
 	starving []bool  // by row: in a run of empty places
 
+	passes            int     // in which it was at work
 	planting, metres  float64 // s and m planted while it was at work
 	longest, farthest float64 // the most of either within one pass, at half of planting speed or more
 	rowTally          []tally // by row, so that rows may run side by side
@@ -269,6 +271,11 @@ func (f *fault) window(s *Scenario, lg *leg, passInField int) {
 	}
 	moving := func(i int) bool { return lg.v[i] > 0.3 }
 	var run, ran float64
+	defer func() {
+		if f.w1 > f.w0 {
+			f.passes++
+		}
+	}()
 	defer func() { f.longest, f.farthest = max(f.longest, run), max(f.farthest, ran) }()
 	for i := lg.down; i < lg.up; i += slow - i%slow {
 		t := lg.seconds(i)
@@ -340,9 +347,10 @@ type effect struct {
 	rate         float64
 	cellsFitted  int
 	bounce       float64 // times the scatter of the seeds
+	slope        float64 // points of CV for each 0.45 m/s of speed
 	ripple       float64 // places that the drive runs ahead and behind
 	waves        int     // a turn of the disc
-	late         bool    // what is more of it only delays seeds
+	late         float64 // times the scatter, by delaying seeds
 	miss         float64
 	loose        *fault  // the sensor's plug is loose: it sees nothing for moments
 	kpa          float64 // of the side's vacuum, lost
@@ -394,11 +402,16 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 		e.burst, e.burstBy = f.Strength, f
 	case KindFanRestart:
 		e.burst, e.burstBy = 1, f
+	case evenstand.KindSpeedSpacing:
+		e.slope += f.Strength
 	case evenstand.KindRowDrive:
 		e.ripple, e.waves = f.Strength*f.grown(t), f.waves()
 	case evenstand.KindRowBounce:
-		e.bounce *= f.Strength
-		e.late = e.late || f.Variant == "release"
+		if f.Variant == "release" {
+			e.late *= f.Strength
+		} else {
+			e.bounce *= f.Strength
+		}
 	case KindSensorMisses:
 		e.miss = 1 - (1-e.miss)*(1-f.Strength)
 	case evenstand.KindSensorDoubt:
@@ -451,6 +464,8 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseDelivery, evenstand.CauseBridging)
 		}
 		return one(evenstand.CauseBridging, evenstand.CauseDelivery)
+	case evenstand.KindSpeedSpacing:
+		return one(evenstand.CauseSpeed)
 	case evenstand.KindRowDrive:
 		if f.Variant == "tooth" {
 			return one(evenstand.CauseChain)
@@ -522,6 +537,9 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return f.farthest >= 30
 	case evenstand.KindStarvedRow:
 		return f.Strength >= 0.002 && places >= 20000
+	case evenstand.KindSpeedSpacing:
+		// 90 % of a wandering speed lie within 1.645 SD either way.
+		return f.Strength >= 1 && 2*1.645*s.Drive.SpeedSD*s.Drive.Speed >= 0.8 && f.passes >= 9
 	case evenstand.KindRowDrive:
 		return f.Strength >= 0.05 && places >= 1500
 	case evenstand.KindRowBounce:

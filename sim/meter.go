@@ -188,7 +188,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			st := r.stretch.step(quantile32(uint32(w >> 32)))
 			dr := r.drive.step(quantile32(uint32(w)))
 			t := lg.seconds(i)
-			e = effect{rate: 1, bounce: 1, miss: s.Sensor.Miss / 100, cells: e.cells[:0]}
+			e = effect{rate: 1, bounce: 1, late: 1, miss: s.Sensor.Miss / 100, cells: e.cells[:0]}
 			for _, f := range mine {
 				if t >= f.w0-1e-9 && t < f.w1-1e-9 {
 					f.apply(&e, m, t)
@@ -216,6 +216,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			missBits = uint16(min(e.miss, 1) * 65535)
 			jumpBits = uint16(min(tube.Jumps*(vRow/2.2)*(vRow/2.2), 0.5) * 65535)
+			e.bounce *= s.rougher(lg, i) * s.faster(&e, lg.v[i])
 			bounce, late = s.bounce(&e, vRow)
 			perTick = tick * perMetre * e.rate * (1 + m.DriveSD*dr)
 			off := e.still != nil && e.still.Kind == evenstand.KindRowLeftOff

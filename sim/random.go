@@ -78,6 +78,10 @@ func (s *Scenario) draw() error {
 		default:
 			p.AtHours = between(g, first, latest)
 		}
+		if kind == evenstand.KindSpeedSpacing {
+			p.AtHours, p.Rows = 0, "all" // beside whatever else goes wrong
+			return p, nil
+		}
 		var rows evenstand.Rows
 		if k.machine || p.Variant == "zone" {
 			p.Rows, rows = "all", span(1, s.Planter.Rows)
@@ -283,6 +287,11 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 	case KindRock:
 		p.Strength = round(between(g, 0.1, 0.6), 3)
 		p.Places = math.Round(between(g, 20, 250))
+	case evenstand.KindSpeedSpacing: // how the planter is: all day
+		p.Strength = round(between(g, 1, 3), 2)
+		if any {
+			p.Strength = round(between(g, 0.3, 2), 2)
+		}
 	case evenstand.KindRowDrive:
 		p.Strength = round(between(g, 0.05, 0.15), 3)
 		if any {

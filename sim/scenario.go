@@ -74,6 +74,7 @@ type Drive struct {
 	SpeedSD      float64 `toml:"speed_sd"` // relative, 12 s memory
 	TurnSpeed    float64 `toml:"turn_speed_m_s"`
 	TurnRadius   float64 `toml:"turn_radius_m"`
+	RoughSlow    float64 `toml:"rough_slower"`  // share by which rough patches are driven slower
 	GuidanceSD   float64 `toml:"guidance_sd_m"` // steering, 8 s memory
 	StopShare    float64 `toml:"stop_share"`    // of the passes that end with the planter standing before it lifts
 	HaltsPerHour float64 `toml:"halts_per_hour"`
@@ -107,6 +108,7 @@ type Tube struct {
 	Bounce     float64 `toml:"bounce_m"`       // SD in the tube, along the row
 	Jumps      float64 `toml:"jump_share"`     // of seeds that hit the wall, at 2.2 m/s
 	Jump       float64 `toml:"jump_m"`         // scale of their double-exponential displacement
+	Rough      float64 `toml:"rough_times"`    // times the scatter of seeds on rough patches; 0 none are rough
 	FurrowSD   float64 `toml:"furrow_m"`       // SD of the roll in the furrow, at 2 m/s
 	FurrowJump float64 `toml:"furrow_jump"`    // share of seeds that jump in the furrow, at 2.2 m/s
 }

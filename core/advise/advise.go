@@ -242,6 +242,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
 		return v.clocks(f)
+	case evenstand.KindSpeedSpacing:
+		return v.speedSpacing(f)
 	case evenstand.KindRowDrive:
 		s := who + " " + verb(f, "lays", "lay", "laid") + " " + its(f) + " seeds in waves" + since
 		switch n, ok := Figure(f, "waves a turn of the disc"); {
@@ -403,6 +405,7 @@ var phrases = map[string]string{
 	evenstand.CauseLiquidControl:  "the rate controller or its valve",
 	evenstand.CauseCoupling:       "a bent or loose coupling",
 	evenstand.CauseChain:          "a worn chain, link or sprocket",
+	evenstand.CauseSpeed:          "driving too fast for the tubes",
 }
 
 // adviceOf gives the steps for the first cause and, when that one is not
@@ -450,19 +453,20 @@ var looks = map[string]struct {
 	do    string
 	touch touch
 }{
-	evenstand.KindRowStopped:  {"At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back.", machine | under | seed},
-	evenstand.KindRowLeftOff:  {"At the next stop check that the row is switched on, and ask who drove.", 0},
-	evenstand.KindBlockedCell: {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
-	evenstand.KindWeakCell:    {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
-	evenstand.KindRowSkips:    {"At the next stop check the row's seal, disc and singulator, so that it does not come back.", machine | seed},
-	evenstand.KindRowDoubles:  {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
-	evenstand.KindLowVacuum:   {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
-	evenstand.KindRateOff:     {"At the next stop compare the rate in the box with the plan for the field.", 0},
-	evenstand.KindSensorDoubt: {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
-	evenstand.KindStarvedRow:  {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
-	evenstand.KindClockOff:    {"At breakfast look whether the box's clock is right.", 0},
-	evenstand.KindRowDrive:    {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
-	evenstand.KindRowBounce:   {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
+	evenstand.KindRowStopped:   {"At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back.", machine | under | seed},
+	evenstand.KindRowLeftOff:   {"At the next stop check that the row is switched on, and ask who drove.", 0},
+	evenstand.KindBlockedCell:  {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindWeakCell:     {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindRowSkips:     {"At the next stop check the row's seal, disc and singulator, so that it does not come back.", machine | seed},
+	evenstand.KindRowDoubles:   {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
+	evenstand.KindLowVacuum:    {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
+	evenstand.KindRateOff:      {"At the next stop compare the rate in the box with the plan for the field.", 0},
+	evenstand.KindSensorDoubt:  {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
+	evenstand.KindStarvedRow:   {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
+	evenstand.KindClockOff:     {"At breakfast look whether the box's clock is right.", 0},
+	evenstand.KindSpeedSpacing: {"At the next field try a slower pass or two and compare the spacing.", 0},
+	evenstand.KindRowDrive:     {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
+	evenstand.KindRowBounce:    {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
 
 	evenstand.KindContactLoss:   {"At the next stop dig ten seeds there and ten beside it, and turn the gauge wheels by hand: do they carry?", machine | under | pressure},
 	evenstand.KindOverload:      {"At the next stop look at the furrow's walls there: shiny and hard, or crumbling?", machine},
@@ -650,6 +654,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		} else {
 			say("how many seeds lie there", "the log knows the sensor alone", "dig "+dig+" of the row, or weigh a fill")
 		}
+	case evenstand.KindSpeedSpacing:
+		say("what speed does to how the seeds lie in the furrow", "the log ends at the sensor", "dig ten seeds of a slow stretch and ten of a fast one, and compare their gaps")
 	case evenstand.KindRowDrive:
 		say("which part of the drive it is", "the log knows the wave alone", "turn the meter by hand, drive isolated, and feel where it goes stiff")
 	case evenstand.KindStarvedRow:

@@ -34,6 +34,7 @@ type caseFile struct {
 
 	spread *spreadCase
 	drive  *driveCase
+	speed  *speedCase
 
 	flow    *flowCase
 	contact *contactCase

@@ -41,6 +41,7 @@ type Engine struct {
 	common          commonTrouble
 	pulses          pulseKeep
 	floor           driveFloor
+	speed           speedWatch
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch

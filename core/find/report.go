@@ -49,6 +49,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportContact(c, &f)
 	case c.press != nil:
 		e.reportPress(c, &f)
+	case c.speed != nil:
+		e.reportSpeed(c, &f)
 	default:
 		e.reportRow(c, &f)
 	}
@@ -217,7 +219,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil: // no chart
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil: // no chart
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:
