@@ -235,8 +235,9 @@ func (s *settler) setClocks() bool {
 		g.streams = append(g.streams, i)
 		g.said = g.said || !math.IsNaN(src.ClockOffset)
 	}
+	ref := clock.NewReference(speed)
 	for _, g := range groups {
-		g.fits = s.byReceiver(speed, g)
+		g.fits = s.byReceiver(ref, g)
 	}
 	s.byEdges(groups)
 	changed := false
@@ -352,16 +353,16 @@ func placesSpeed(fixes []evenstand.Fix, frame ground.Frame) (s clock.Series) {
 
 // byReceiver compares what a group logs with the speed of the receiver's
 // places, the best of it first.
-func (s *settler) byReceiver(speed clock.Series, g *group) []clock.Fit {
+func (s *settler) byReceiver(ref *clock.Reference, g *group) []clock.Fit {
 	opt := clock.Options{Zones: !g.said}
 	for _, i := range g.streams {
-		if fits := useful(clock.Pair(speed, s.heard[i].speed, opt)); fits != nil {
+		if fits := useful(ref.Pair(s.heard[i].speed, opt)); fits != nil {
 			return fits
 		}
 	}
 	for _, i := range g.streams {
 		for _, flow := range []clock.Series{s.heard[i].flow(), s.heard[i].counts()} {
-			fits := clock.Follow(speed, flow, opt)
+			fits := ref.Follow(flow, opt)
 			for k := range fits {
 				fits[k].Offset -= lagUsual
 				fits[k].SE = math.Hypot(fits[k].SE, lagSD)

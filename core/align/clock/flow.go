@@ -23,15 +23,20 @@ const (
 // time, zeros included, against the ground speed. Where the flow breaks off
 // though the planter drives on, because it was lifted, it is not compared;
 // where it stands, the halt tells the time best.
-func Follow(speed, flow Series, opt Options) []Fit {
-	flow = flow.Clean()
-	speed = speed.Clean()
-	x, y := smooth(speed), smooth(flow)
-	if x == nil || y == nil {
+func Follow(speed, flow Series, opt Options) []Fit { return NewReference(speed).Follow(flow, opt) }
+
+// Follow is the same against a reference that is a ground speed.
+func (r *Reference) Follow(flow Series, opt Options) []Fit {
+	if r.grid == nil {
 		return nil
 	}
-	opt.mask = newHalts(flow).mask(speed, x)
-	return pair(x, y, opt)
+	flow = flow.Clean()
+	y := smooth(flow)
+	if y == nil {
+		return nil
+	}
+	opt.mask = newHalts(flow).mask(r.clean, r.grid)
+	return pair(r.grid, y, opt)
 }
 
 // halts are the spans without a seed, in order of time.

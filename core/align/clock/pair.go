@@ -61,12 +61,31 @@ type mask func(t evenstand.Micros, off float64, settled bool) bool
 // Pair gives the offset of the clock that box was logged by against the clock
 // of ref: one fit, or several in order of time where the clock was set
 // meanwhile. nil when the two do not tell, or tell two things.
-func Pair(ref, box Series, opt Options) []Fit {
-	x, y := smooth(ref.Clean()), smooth(box.Clean())
-	if x == nil || y == nil {
+func Pair(ref, box Series, opt Options) []Fit { return NewReference(ref).Pair(box, opt) }
+
+// Reference is a series that several boxes are compared with.
+type Reference struct {
+	clean Series
+	grid  *grid // nil: too short or too slow to tell a clock
+}
+
+// NewReference readies a series.
+func NewReference(s Series) *Reference {
+	s = s.Clean()
+	return &Reference{s, smooth(s)}
+}
+
+// Pair gives the offset of the clock that box was logged by against the
+// reference's.
+func (r *Reference) Pair(box Series, opt Options) []Fit {
+	if r.grid == nil {
 		return nil
 	}
-	return pair(x, y, opt)
+	y := smooth(box.Clean())
+	if y == nil {
+		return nil
+	}
+	return pair(r.grid, y, opt)
 }
 
 func pair(x, y *grid, opt Options) []Fit {
@@ -175,9 +194,12 @@ func coarse(x, y *grid, zones bool) (off float64, clear, parts bool) {
 		}
 		return ls
 	}
+	// A shift a second finds the optima, since what is smoothed changes over
+	// some seconds; the best is then looked at more closely.
+	const coarsely = stride
 	all := len(ys.v)
-	ls := search(0, 1, 0, all)
-	best, by := optima(ls, int(apart/dt))
+	ls := search(0, coarsely, 0, all)
+	best, by := optima(ls, int(apart))
 	zone := int64(0)
 	if zones && ls[best].r2 < 0.9 {
 		q := int64(zoneStep / step)
@@ -203,11 +225,18 @@ func coarse(x, y *grid, zones bool) (off float64, clear, parts bool) {
 		}
 		if at != 0 {
 			zone = at * q
-			ls = search(zone, 1, 0, all)
-			best, by = optima(ls, int(apart/dt))
+			ls = search(zone, coarsely, 0, all)
+			best, by = optima(ls, int(apart))
 		}
 	}
-	off = float64(zone+int64(best)-n) * dt
+	at, top := zone+int64(best)*coarsely-n, ls[best]
+	off = float64(at) * dt
+	for lag := at - coarsely + 1; lag < at+coarsely; lag++ {
+		q := floorDiv(lag, stride)
+		if s := likelihood(xs[lag-q*stride], ys, 0, all, q, spread/stride); s.l > top.l {
+			top, off = s, float64(lag)*dt
+		}
+	}
 	return off, by >= beat && ls[best].r2 >= leastFit, ls[best].l >= beat
 }
 

@@ -64,8 +64,8 @@ const morning = evenstand.Micros(1_777_723_200) * evenstand.Second // 2026-05-02
 
 // The table of the methods document, section k: rms and largest error of 20 to
 // 25 runs, and how often a 90 % interval held the truth. The day is made up
-// anew here, so the figures may differ by half; fifty runs of a true 0.90 give
-// fewer than 0.78 or more than 0.99 once in two hundred.
+// anew here, so the figures may differ by half; twenty-five runs of a true 0.90
+// give fewer than 0.72 once in two hundred.
 func TestPairTable(t *testing.T) {
 	for _, tt := range []struct {
 		name    string
@@ -82,7 +82,7 @@ func TestPairTable(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			g := rand.New(rand.NewPCG(7601, uint64(tt.seconds+tt.a*10+tt.b)))
-			const runs = 50
+			const runs = 25
 			var sq, worst, se float64
 			n, inside := 0, 0
 			for range runs {
@@ -119,7 +119,7 @@ func TestPairTable(t *testing.T) {
 			if rms > 1.5*tt.rms {
 				t.Errorf("rms %.3f s, the table has %.3f", rms, tt.rms)
 			}
-			if cover < 0.78 {
+			if cover < 0.72 {
 				t.Errorf("the stated error covers in %.2f, want 0.90", cover)
 			}
 		})
@@ -158,5 +158,18 @@ func TestLocalLinear(t *testing.T) {
 	}
 	if !done {
 		t.Error("no case local-linear")
+	}
+}
+
+// BenchmarkPair is a day of ten hours, a value a second against five.
+func BenchmarkPair(b *testing.B) {
+	g := rand.New(rand.NewPCG(7604, 1))
+	v := drive(g, 36000, true)
+	ref, one := clock.NewReference(box(g, v, morning, 5, 0, 0)), box(g, v, morning, 1, 7, 30e-6)
+	b.ReportAllocs()
+	for b.Loop() {
+		if fits := ref.Pair(one, clock.Options{Zones: true}); len(fits) != 1 {
+			b.Fatalf("%d fits", len(fits))
+		}
 	}
 }
