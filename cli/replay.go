@@ -258,7 +258,7 @@ func (c *call) stood(ctx context.Context, b *book.Book, p *played) error {
 		day = v.Date(t)
 	}
 	switch {
-	case sees == 0 && len(s.Only) == 0:
+	case sees == 0 && len(s.Only) == 0 && len(s.Unseen) == 0:
 		c.text("", "", fmt.Sprintf("%s: nothing was raised, live or settled.", day))
 		return nil
 	case sees == 0:

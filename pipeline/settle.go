@@ -358,14 +358,14 @@ func (s *settler) align() {
 	for _, n := range s.track.Report.Notes() {
 		s.note("%s", n)
 	}
-	v.trackGaps()
-	v.fixes = nil
 	s.path = align.BarPath(s.track, s.card.Geometry, align.DefaultPath())
 	for _, n := range s.path.Notes {
 		s.note("%s", n)
 	}
 	down, basis := v.lowering.Intervals(s.path)
 	s.pickSeeds()
+	v.trackGaps()
+	v.fixes = nil
 	s.noteMissing(basis)
 	// A place is as good as the worst of the clocks.
 	clockErr := math.NaN()

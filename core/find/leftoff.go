@@ -62,14 +62,20 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 		if o.way < leftOffWay {
 			continue
 		}
-		// Rows switched off together are one finding, and so is a row that is
-		// switched on for a turn only.
+		// Rows switched off together are one finding, and so are rows that are
+		// switched on for a turn only; of several that were off before, all must
+		// be off again.
 		var c *caseFile
 		for _, x := range e.cases {
-			if x.kind == evenstand.KindRowLeftOff && !x.open() && !x.dropped && x.hasRow(r.n) && (o.since-x.until < stopMerge || on < leftOffOn && o.was == x) {
+			if x.kind == evenstand.KindRowLeftOff && !x.open() && !x.dropped && x.hasRow(r.n) && e.allOff(x.rows) &&
+				(o.since-x.until < stopMerge || on < leftOffOn && o.was == x) {
 				x.until = evenstand.NoTime
-				o.cse = x
-				x.off.add(e, o.way)
+				for _, n := range x.rows {
+					again := &e.row(n).off
+					again.cse = x
+					x.off.add(e, again.way)
+				}
+				break
 			}
 		}
 		if o.cse != nil {
@@ -96,6 +102,16 @@ func (e *Engine) tickOff(t evenstand.Micros) {
 	}
 }
 
+// allOff tells whether all of some rows are switched off.
+func (e *Engine) allOff(rows []int) bool {
+	for _, n := range rows {
+		if r := e.row(n); r.enabled || r.off.cse != nil {
+			return false
+		}
+	}
+	return true
+}
+
 // endOff ends what is switched on again. Of a finding of several rows those
 // that come back leave it as a finding of their own that has ended; the others
 // stay.
@@ -118,6 +134,7 @@ func (e *Engine) endOff(t evenstand.Micros, way float64) {
 		if len(rows) == 0 {
 			continue
 		}
+		over := c
 		if len(rows) < len(c.rows) {
 			left := *c
 			left.off = &offCase{}
@@ -128,13 +145,13 @@ func (e *Engine) endOff(t evenstand.Micros, way float64) {
 				c.off.add(e, -r.off.way)
 				c.rows = slices.DeleteFunc(c.rows, func(n int) bool { return n == r.n })
 			}
-			e.add(&left)
-			left.until = t
+			over = e.add(&left)
+			over.until = t
 		} else {
 			c.until = t
 		}
 		for _, r := range rows {
-			r.off = offWatch{was: r.off.cse}
+			r.off = offWatch{was: over}
 		}
 	}
 }

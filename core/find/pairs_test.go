@@ -179,3 +179,62 @@ func FuzzEngine(f *testing.F) {
 		}
 	})
 }
+
+// Four rows are off for 40 s, then one of them alone for 20 s, three seconds
+// later: what had ended stays ended, and nobody is off for ever.
+func TestLeftOffAgainEnds(t *testing.T) {
+	w := world{rows: 12, hours: 0.6, rate: 25, seed: 3, enabled: func(r int, x float64) bool {
+		return !(r >= 3 && r <= 6 && x >= 1000 && x < 1040 || r == 3 && x >= 1043 && x < 1063)
+	}}
+	n := 0
+	for _, f := range w.run(config(12)) {
+		if f.Kind != evenstand.KindRowLeftOff {
+			continue
+		}
+		n++
+		if f.Until == nil {
+			t.Errorf("rows %v are still said to be off", f.Rows)
+		}
+	}
+	if n == 0 {
+		t.Error("rows that were off for 40 s were not said to be")
+	}
+}
+
+// A row that is off before a fill and after it was never on in between: one
+// finding, however long the fill takes and whatever the switch says meanwhile.
+func TestLeftOffOverAFill(t *testing.T) {
+	const fill = 30 * 60 // s; longer than the pause after which a stop counts as a new one
+	e := find.New(config(12))
+	way := 0.0
+	for x := range 1000 + fill + 1000 {
+		now := at(float64(x))
+		planting := x < 1000 || x >= 1000+fill
+		switch x {
+		case 0, 1000 + fill:
+			e.Lower(now)
+		case 1000:
+			e.Lift(now)
+		}
+		for r := 1; r <= 12; r++ {
+			off := r == 5 && (x >= 960 && x < 1000 || x >= 1000+fill && x < 1040+fill)
+			e.Enabled(r, !off, now)
+			if planting && !off {
+				e.Seed(r, now+evenstand.Second/2)
+			}
+		}
+		if planting {
+			way += 4
+		}
+		e.Tick(at(float64(x+1)), find.Bar{Planting: planting, Speed: 4, Way: way})
+	}
+	var found []evenstand.Finding
+	for _, f := range e.Finish(at(2000 + fill)) {
+		if f.Kind == evenstand.KindRowLeftOff {
+			found = append(found, f)
+		}
+	}
+	if len(found) != 1 || found[0].Since != at(960) || found[0].Until == nil {
+		t.Errorf("want one finding since %s that has ended, got %+v", at(960), found)
+	}
+}

@@ -64,8 +64,8 @@ func firstCause(f *evenstand.Finding) (cause string) {
 	return cause
 }
 
-// Mistaken is the table of what was taken for what: by kind (with its variant)
-// of the fault, how often each kind was raised of it, "" nothing.
+// Mistaken is the table of what was taken for what: by kind of the fault, with
+// its variant where it has one, how often each kind was raised of it, "" nothing.
 type Mistaken map[string]map[string]int
 
 // Mistaken draws the table. Faults weaker than demanded are left out.
@@ -75,14 +75,18 @@ func (r *Report) Mistaken() Mistaken {
 		if !t.Demanded && !t.Distract {
 			continue
 		}
-		if m[t.Kind] == nil {
-			m[t.Kind] = map[string]int{}
+		name := t.Kind
+		if t.Variant != "" {
+			name += ", " + t.Variant
+		}
+		if m[name] == nil {
+			m[name] = map[string]int{}
 		}
 		if len(t.For) == 0 {
-			m[t.Kind][""]++
+			m[name][""]++
 		}
 		for _, k := range t.For {
-			m[t.Kind][k]++
+			m[name][k]++
 		}
 	}
 	return m
@@ -115,7 +119,7 @@ func (m Mistaken) Text() string {
 			}
 			parts = append(parts, fmt.Sprintf("%s %d", what, m[k][n]))
 		}
-		fmt.Fprintf(&b, "%-14s %s\n", k, strings.Join(parts, ", "))
+		fmt.Fprintf(&b, "%-24s %s\n", k, strings.Join(parts, ", "))
 	}
 	return b.String()
 }
