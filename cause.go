@@ -22,6 +22,8 @@ const (
 	CauseBridging    = "seed bridging or sticky"
 	CauseDelivery    = "seed delivery"
 	CauseRock        = "passing trouble"
+	CausePlug        = "plug or power of the box"
+	CauseLogOff      = "log switched off or full"
 	CauseTubeWorn    = "seed tube worn or loose"
 	CauseArms        = "worn arms or bushings"
 	CauseRelease     = "seed let go late"

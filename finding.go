@@ -132,6 +132,8 @@ const (
 
 	KindSpeedSpacing = "speed-spacing"
 	KindUpset        = "upset"
+
+	KindSourceSilent = "source-silent"
 )
 
 // Family gives the family that a kind belongs to: cell for blocked and weak

@@ -165,6 +165,7 @@ func (l *Live) Fix(stream int, f evenstand.Fix) {
 	if !l.comes(stream, &f.T, true) {
 		return
 	}
+	l.s.engine.Heard(stream, f.T)
 	v := &l.s.survey_
 	l.fixes[stream].n++
 	l.fixes[stream].last = f.T

@@ -252,6 +252,8 @@ func (s *settler) countRow(r *rowState, c count) {
 		if r.ratioN++; r.ratioN < 20 {
 			r.ratio += (x - r.ratio) / float64(r.ratioN)
 		}
-		s.engine.Ratio(r.n, r.ratio)
+		if s.live != nil || !math.IsNaN(a.SD) && !math.IsNaN(b.SD) {
+			s.engine.Ratio(r.n, r.ratio)
+		}
 	}
 }

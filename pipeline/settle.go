@@ -71,12 +71,13 @@ func nextDay(d evenstand.Day, zone *time.Location) (evenstand.Micros, error) {
 // passes and clocks before it walks; the live pass (live is set, out is not)
 // lets them grow as it goes.
 type settler struct {
-	ctx  context.Context
-	day  Day
-	out  Output
-	card evenstand.Card
-	live *Live
-	res  Result
+	ctx     context.Context
+	day     Day
+	out     Output
+	card    evenstand.Card
+	live    *Live
+	fixesTo func(evenstand.Micros) error // hands the receiver's words over up to a time; nil live
+	res     Result
 
 	survey_ surveyed
 	heard   []heard            // by stream, until the clocks are known
@@ -494,6 +495,10 @@ func (s *settler) start() {
 		s.rows = append(s.rows, newRowState(r, &s.card))
 	}
 	cfg.Starter = s.starters()
+	for i := range s.day.Streams {
+		box, _, _ := strings.Cut(s.day.Streams[i].Source.Name, "/") // less the file
+		cfg.Sources = append(cfg.Sources, box)
+	}
 	s.engine = find.New(cfg)
 	s.here, s.driven, s.landing, s.machine, s.counted = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
 }

@@ -24,7 +24,21 @@ const (
 func (s *settler) walk() error {
 	seeds := merge(func(x *evenstand.Seed) evenstand.Micros { return x.T })
 	readings := merge(func(x *evenstand.Reading) evenstand.Micros { return x.T })
-	defer func() { seeds.close(); readings.close() }()
+	fixes := merge(func(x *evenstand.Fix) evenstand.Micros { return x.T })
+	defer func() { fixes.close(); seeds.close(); readings.close() }()
+	if i := s.survey_.track; i >= 0 {
+		fixes.add(i, shifted(s.day.Streams[i].Fixes, s.timings[i], s.day.From, s.cut, func(x *evenstand.Fix) *evenstand.Micros { return &x.T }))
+		s.fixesTo = func(t evenstand.Micros) error {
+			for {
+				f, k, err := fixes.peek()
+				if f == nil || err != nil || f.T >= t {
+					return err
+				}
+				s.engine.Heard(i, f.T)
+				fixes.take(k)
+			}
+		}
+	}
 	for i := range s.day.Streams {
 		st := &s.day.Streams[i]
 		tm := &s.timings[i]
@@ -167,6 +181,7 @@ func (s *settler) idle(t evenstand.Micros) bool {
 
 // seeSource notes holes in a source's log while the planter planted.
 func (s *settler) seeSource(i int, t evenstand.Micros) {
+	s.engine.Heard(i, t)
 	v := &s.survey_.sources[i]
 	if v.n > 0 && t-v.last > gapLeast {
 		s.noteGap(v, t)
@@ -283,6 +298,7 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	}
 	p := s.passAt(x.T)
 	if p == nil {
+		s.engine.Stray(x.T)
 		return
 	}
 	r := s.rows[x.Row-1]
@@ -300,6 +316,10 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	d := s.here.Row(x.T, r.y)
 	u := s.driven.Row(x.T-r.lagT, r.y)
 	land, _ := s.landing.Way(x.T + s.fall)
+	blind := s.live == nil && (s.here.Gap() || s.driven.Gap())
+	if blind { // how far the row went between two seeds nobody knows
+		s.breakRow(r)
+	}
 
 	xref, own := r.spacing()
 	gap := int32(-1)
@@ -335,6 +355,9 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	s.stretchSeed(r, place/1000, gap, class, xref)
 	s.engine.Seed(r.n, x.T)
 	r.lastT, r.lastD, r.lastU = x.T, d, u
+	if blind {
+		return
+	}
 	if r.clock.refuse != "" || math.IsNaN(xref) {
 		s.gapOnly(r, gap, xref, x.T)
 		r.inSeg = true
@@ -446,6 +469,10 @@ func (s *settler) tick(t evenstand.Micros) error {
 	s.tickN++
 	if s.live != nil {
 		s.live.carry(t)
+	} else if s.fixesTo != nil {
+		if err := s.fixesTo(t); err != nil {
+			return err
+		}
 	}
 	if err := s.advance(t); err != nil {
 		return err
@@ -496,7 +523,7 @@ func (s *settler) atTick(p *evenstand.Pass, t evenstand.Micros) {
 		if !r.enabled {
 			st.Off += float32(s.pose.V)
 		}
-		if r.clock.refuse == "" && r.hasSeeds && !math.IsNaN(r.xref) {
+		if r.clock.refuse == "" && r.hasSeeds && !math.IsNaN(r.xref) && !(s.live == nil && math.IsNaN(s.pose.SD)) {
 			s.engine.Ratio(r.n, 1/r.dec.Scale())
 		}
 	}

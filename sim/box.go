@@ -87,10 +87,11 @@ func (b *seedBox) see(m *moment) error {
 	b.count = b.count[:n+1]
 	clear(b.count)
 	b.all = b.all[:0]
+	quiet := m.anySilent()
 	for _, r := range m.rows {
 		for _, x := range r.seen {
 			us := int64(x >> pulseShift)
-			if !m.allA && m.gradeB(float64(us)*1e-6) {
+			if !m.allA && m.gradeB(float64(us)*1e-6) || quiet && m.silent("seed", float64(us)*1e-6) {
 				continue
 			}
 			t := min(max((int64(clk.logs(us))+500)/1000-first, 0), int64(n)-1)
@@ -175,6 +176,9 @@ func (b *guidanceBox) see(m *moment) error {
 	for i := 0; i < lg.n; i += int(fixEvery / tick) {
 		f := b.r.fix(lg, i)
 		f.T = b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+		if m.silent("guidance", lg.seconds(i)) {
+			continue
+		}
 		b.fixes = append(b.fixes, f)
 	}
 	return b.out.Fixes(b.fixes)
@@ -226,14 +230,18 @@ func (b *machineBox) see(m *moment) error {
 			continue
 		}
 		at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+		silent := m.silent("machine", t)
 		say := func(q evenstand.Quantity, e evenstand.Element, v float64) {
+			if silent {
+				return
+			}
 			b.readings = append(b.readings, evenstand.Reading{T: at, Quantity: q, Element: e, Value: v})
 		}
 		lifted := 1.0
 		if lg.works() && i >= lg.down && i < lg.up {
 			lifted = 0
 		}
-		if lifted != b.lifted || i%(10*perSecond) == 0 {
+		if (lifted != b.lifted || i%(10*perSecond) == 0) && !silent {
 			say(evenstand.ImplementLifted, evenstand.Element{}, lifted)
 			b.lifted = lifted
 		}
@@ -245,7 +253,7 @@ func (b *machineBox) see(m *moment) error {
 			if cursor[k] < len(r.off) && r.off[cursor[k]].from <= t {
 				on = 0
 			}
-			if on != b.enabled[r.n] {
+			if on != b.enabled[r.n] && !silent {
 				say(evenstand.RowEnabled, evenstand.RowElement(r.n), on)
 				b.enabled[r.n] = on
 			}
@@ -253,7 +261,7 @@ func (b *machineBox) see(m *moment) error {
 		if i%perSecond != 0 {
 			continue
 		}
-		if t-b.target >= 60 {
+		if t-b.target >= 60 && !silent {
 			say(evenstand.SeedRateTarget, evenstand.Element{}, b.s.perM2())
 			b.target = t
 		}
@@ -393,7 +401,7 @@ func (b *rowsBox) see(m *moment) error {
 			}
 			b.readings[k] = rd
 		}
-		if m.gradeB(t) {
+		if m.gradeB(t) && !m.silent("rows", t) {
 			if err := b.out.second(m, i, down, b.readings); err != nil {
 				return err
 			}

@@ -61,3 +61,22 @@ func (f *fault) settleDoubt(t *Fault) {
 		t.Excused = append(slices.Clone(t.Excused), alike)
 	}
 }
+
+// silent tells whether a box logs nothing at a time of the day. The seed
+// monitor and the row monitor are one box in the cab.
+func (m *moment) silent(box string, t float64) bool {
+	if box == "rows" {
+		box = "seed"
+	}
+	for _, f := range m.faults {
+		if f.Kind == evenstand.KindSourceSilent && f.Variant == box && f.begun && t >= f.t0 && (!f.over || t < f.w1) {
+			return true
+		}
+	}
+	return false
+}
+
+// anySilent tells whether any box is silent at some time of the day.
+func (m *moment) anySilent() bool {
+	return slices.ContainsFunc(m.faults, func(f *fault) bool { return f.Kind == evenstand.KindSourceSilent && f.begun })
+}

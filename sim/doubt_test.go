@@ -1,10 +1,47 @@
 package sim_test
 
 import (
+	"bytes"
+	"math"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"evenstand"
 )
+
+// A silent box says nothing from the fault's first second to its last, turns
+// included, and the others say what they would have said.
+func TestSourceSilentTruth(t *testing.T) {
+	healthy, _ := run(t, small)
+	size := func(dir, box, file string) int {
+		b, err := os.ReadFile(filepath.Join(dir, "boxes", box, file))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return bytes.Count(b, []byte("\n"))
+	}
+	files := map[string]string{"seed": "seeds.csv", "machine": "readings.csv", "guidance": "track.csv"}
+	for box := range files {
+		out, sum := run(t, small+"[[fault]]\nkind = \"source-silent\"\nat_h = 0.05\nseconds = 60\nvariant = \""+box+"\"\n")
+		f := sum.Faults[0]
+		if !f.Detectable || f.Kind != evenstand.KindSourceSilent || f.Bushels != 0 {
+			t.Errorf("%s: %+v", box, f)
+		}
+		for other, file := range files {
+			was, is := size(healthy, other, file), size(out, other, file)
+			if (was == is) == (other == box) {
+				t.Errorf("%s silent: %s has %d lines, healthy %d", box, other, is, was)
+			}
+		}
+		if box == "guidance" { // five a second
+			want := 5 * (f.To - f.From).Seconds()
+			if got := float64(size(healthy, box, files[box]) - size(out, box, files[box])); math.Abs(got-want) > 6 {
+				t.Errorf("%g positions are missing, want %.0f", got, want)
+			}
+		}
+	}
+}
 
 // What is as strong as "Detectable" of the methods asks is sensor-doubt, of
 // whatever name; below that it is a look-alike. A sensor loses no seed.

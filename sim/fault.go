@@ -44,7 +44,8 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindRateOff: {expected: evenstand.KindRateOff, unit: "strength", strength: 0, low: -0.4, high: 120, grades: "AB", machine: true, variants: []string{"cells", "radar", "setting"}},
 	// Strength is pulses a second for dust, else the share of seeds not seen. What
 	// is weaker than tests demand may be taken for what it looks like.
-	evenstand.KindSensorDoubt: {expected: evenstand.KindSensorDoubt, unit: "strength", low: 0, high: 50, grades: "A", variants: []string{"dust", "misses", "drop-out"}},
+	evenstand.KindSensorDoubt:  {expected: evenstand.KindSensorDoubt, unit: "strength", low: 0, high: 50, grades: "A", variants: []string{"dust", "misses", "drop-out"}},
+	evenstand.KindSourceSilent: {expected: evenstand.KindSourceSilent, strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"seed", "machine", "guidance"}},
 	// A row that skips in runs does skip more, each run looks like trouble in
 	// passing, and the longest put nothing down for a second or two: all may be
 	// said beside it.
@@ -506,6 +507,8 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseRock)
 	case KindFanRestart:
 		return one(evenstand.CauseFan)
+	case evenstand.KindSourceSilent:
+		return one(evenstand.CausePlug, evenstand.CauseLogOff)
 	case KindSensorMisses, KindDust, evenstand.KindSensorDoubt:
 		return one(evenstand.CauseSensor)
 	}
@@ -531,6 +534,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Layout == "plain" && m.VacuumTerm*f.Strength >= math.Ln2 && f.planting-f.Ramp*60 >= 600
 	case evenstand.KindSensorDoubt, KindDust, KindSensorMisses:
 		return f.doubtful()
+	case evenstand.KindSourceSilent:
+		return s.Output.Layout == "plain" && f.longest >= 5
 	case evenstand.KindRowStopped:
 		return f.longest >= 3
 	case evenstand.KindRowLeftOff:

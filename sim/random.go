@@ -276,6 +276,8 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		if p.Variant == "strainer" || pick(0.5) {
 			p.Strength = -p.Strength
 		}
+	case evenstand.KindSourceSilent:
+		p.Seconds = round(math.Exp(between(g, math.Log(7), math.Log(400))), 1)
 	case evenstand.KindSensorDoubt:
 		if p.Variant == "dust" {
 			p.Strength = round(between(g, 2, 6), 2)

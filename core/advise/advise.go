@@ -258,6 +258,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return s
 	case evenstand.KindContactLoss, evenstand.KindOverload:
 		return v.pressed(f)
+	case evenstand.KindSourceSilent:
+		return v.silent(f, since)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -385,6 +387,8 @@ var phrases = map[string]string{
 	evenstand.CauseBridging:    "seed that bridges or sticks",
 	evenstand.CauseDelivery:    "the seed delivery",
 	evenstand.CauseRock:        "passing trouble",
+	evenstand.CausePlug:        "its plug or power",
+	evenstand.CauseLogOff:      "its log, switched off or full",
 	evenstand.CauseTubeWorn:    "a worn or loose seed tube",
 	evenstand.CauseArms:        "worn arms or bushings",
 	evenstand.CauseRelease:     "seed that the disc lets go late",
@@ -467,6 +471,7 @@ var looks = map[string]struct {
 	evenstand.KindSpeedSpacing: {"At the next field try a slower pass or two and compare the spacing.", 0},
 	evenstand.KindRowDrive:     {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
 	evenstand.KindRowBounce:    {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
+	evenstand.KindSourceSilent: {"At the next stop reseat the box's plugs and look along its cable, so that it does not come back.", machine | under},
 
 	evenstand.KindContactLoss:   {"At the next stop dig ten seeds there and ten beside it, and turn the gauge wheels by hand: do they carry?", machine | under | pressure},
 	evenstand.KindOverload:      {"At the next stop look at the furrow's walls there: shiny and hard, or crumbling?", machine},
@@ -541,7 +546,7 @@ const (
 // everything.
 func touches(kind, cause string) touch {
 	switch cause {
-	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock:
+	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseLogOff:
 		return 0
 	case evenstand.CauseSectionCtl:
 		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
@@ -648,6 +653,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		}
 	case evenstand.KindLiquidRateOff:
 		say("what really went on the ground", "the log knows the meters alone", "catch a minute from three rows, or weigh what the tank lost against what the box counted")
+	case evenstand.KindSourceSilent:
+		say("what went wrong meanwhile", "the box logged nothing", "look at the ground that was planted meanwhile")
 	case evenstand.KindSensorDoubt:
 		if _, ok := Figure(f, "share of seeds not seen"); ok {
 			say("whether the seeds are missing or only not seen", "the log knows the sensor alone", "dig "+dig+" of the row, or swap its sensor with a neighbour's")

@@ -56,6 +56,14 @@ func TestSentence(t *testing.T) {
 			"Row 7 skips every 40th seed since 2:12 pm: almost certainly one blocked or broken cell (30 to 1).",
 		},
 		{
+			"a silent box", us,
+			evenstand.Finding{
+				Kind: "source-silent", Grade: evenstand.GradeB, Stage: evenstand.Raised, Rows: evenstand.Rows{1, 2}, Since: at(14, 12),
+				Evidence: []evenstand.Evidence{ev("silence of row monitor", 40, "s"), ev("silence of receiver", 40, "s")}, Causes: causes(evenstand.CausePlug, 0.8),
+			},
+			"The log of row monitor and receiver is silent since 2:12 pm while the others went on, 40 s of planting: likely its plug or power (4 to 1).",
+		},
+		{
 			"dust", us,
 			evenstand.Finding{
 				Kind: "sensor-doubt", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12),

@@ -84,6 +84,10 @@ func (c *Cursor) Row(t evenstand.Micros, y float64) float64 {
 	return s - y*psi
 }
 
+// Gap tells whether the last look fell between the pieces of the path, where
+// the receiver was silent: way and speed are guessed there.
+func (c *Cursor) Gap() bool { return math.IsNaN(c.sd) }
+
 // AtSeconds gives the bar some seconds after t, such as when a seed that the
 // sensor saw at t reached the furrow.
 func (c *Cursor) AtSeconds(t evenstand.Micros, later float64) Pose {

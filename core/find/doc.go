@@ -14,9 +14,8 @@
 // wander with soil and speed, healthy rows differ for ever by a little, and
 // both are built into the tests (over-dispersion, peers, the row's own ratio).
 //
-// One file holds one fault: cell.go, starved.go, rate.go, hourly.go,
-// vacuum.go, stopped.go, leftoff.go, rateoff.go, bounce.go, drive.go, liquid.go,
-// load.go, sensor.go, speed.go.
-// Sources of the methods stand with them; measured power stands in
-// docs/measured.md.
+// One file holds one fault: cell.go, starved.go, rate.go, hourly.go, vacuum.go,
+// stopped.go, leftoff.go, rateoff.go, bounce.go, drive.go, liquid.go, load.go,
+// sensor.go, speed.go, silent.go. Sources of the methods stand with them;
+// measured power stands in docs/measured.md.
 package find

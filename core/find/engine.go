@@ -17,6 +17,7 @@ type Config struct {
 	Names   []string         // of the sides
 	Spacing float64          // m between rows; NaN unknown
 	Starter []bool           // by row: its liquid is a starter
+	Sources []string         // names of the boxes
 }
 
 // Bar is how the planter moves at a tick.
@@ -42,6 +43,8 @@ type Engine struct {
 	pulses          pulseKeep
 	floor           driveFloor
 	speed           speedWatch
+	sources         []sourceWatch
+	strays          int // seeds of this second outside of any pass
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch
@@ -401,6 +404,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickLiquid(t)
 	e.tickSensor(t)
 	e.tickLoad(t)
+	e.tickSilent(t)
 	if b.Planting {
 		e.hour.planting(e, t)
 	}

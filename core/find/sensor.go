@@ -467,6 +467,7 @@ func (e *Engine) openLost(r *row, t evenstand.Micros) {
 		w.c = 0 // it came by degrees, or on all rows
 		return
 	}
+	w.from.t = e.afterHalt(w.from.t, 5*evenstand.Second)
 	c := e.doubtAgain(r, false, w.from.t)
 	if c == nil {
 		c = e.add(&caseFile{
