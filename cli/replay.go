@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -92,7 +93,7 @@ func (c *call) replay(ctx context.Context, o *replayOptions) error {
 		m.done()
 		w := newPacer(ctx, o.pace)
 		// The live pass must not keep the day from being settled.
-		live, err := pipeline.Feed(ctx, day, w.wait, func(ch find.Change) error { return c.told(b, day, ch) })
+		live, err := pipeline.Feed(ctx, day, w.wait, func(ch find.Change) error { return c.told(b, day, ch, w) })
 		if err != nil {
 			return pipeline.Result{}, err
 		}
@@ -143,8 +144,7 @@ func (w *pacer) wait(t evenstand.Micros) error {
 		w.first, w.begun = t, time.Now()
 		return nil
 	}
-	due := w.begun.Add(time.Duration((t - w.first).Seconds() / float64(w.pace) * float64(time.Second)))
-	left := time.Until(due)
+	left := time.Until(w.due(t))
 	if left <= 0 {
 		return nil
 	}
@@ -158,24 +158,37 @@ func (w *pacer) wait(t evenstand.Micros) error {
 	}
 }
 
+// due is when log time t came.
+func (w *pacer) due(t evenstand.Micros) time.Time {
+	return w.begun.Add(time.Duration((t - w.first).Seconds() / float64(w.pace) * float64(time.Second)))
+}
+
 // changeLine is a line of --json while the logs are played.
 type changeLine struct {
-	Schema  int                `json:"schema"`
-	Event   string             `json:"event"` // raised, changed, ended, taken back
-	At      evenstand.Micros   `json:"at"`    // log time
-	Planter string             `json:"planter"`
-	Day     evenstand.Day      `json:"day"`
-	Number  int                `json:"number"`
+	Schema  int              `json:"schema"`
+	Event   string           `json:"event"` // raised, changed, ended, taken back
+	At      evenstand.Micros `json:"at"`    // log time
+	Planter string           `json:"planter"`
+	Day     evenstand.Day    `json:"day"`
+	Number  int              `json:"number"`
+	// Late is the time in s from the moment that At came by to this line; left
+	// out at pace max, at which no moment comes by.
+	Late    *float64           `json:"late_s,omitempty"`
 	Finding *evenstand.Finding `json:"finding"`
 }
 
 // told prints what became of a finding.
-func (c *call) told(b *book.Book, day pipeline.Day, ch find.Change) error {
+func (c *call) told(b *book.Book, day pipeline.Day, ch find.Change, w *pacer) error {
 	f := &ch.Finding
 	f.Planter, f.Day = day.Planter, day.Date
 	b.Speak(f, day.Card.Rows, ch.At)
 	if c.json {
-		return c.line(changeLine{1, ch.What, ch.At, day.Planter, day.Date, ch.N, f})
+		l := changeLine{Schema: 1, Event: ch.What, At: ch.At, Planter: day.Planter, Day: day.Date, Number: ch.N, Finding: f}
+		if w.pace > 0 {
+			late := math.Round(1000*time.Since(w.due(ch.At)).Seconds()) / 1000
+			l.Late = &late
+		}
+		return c.line(l)
 	}
 	v := voice(b)
 	first := fmt.Sprintf("%11s  %-10s %2d  ", second(ch.At, v), ch.What, ch.N) // 12:08:38 pm is the longest

@@ -3,7 +3,6 @@ package pipeline_test
 import (
 	"context"
 	"fmt"
-	"math"
 	"runtime"
 	"slices"
 	"strings"
@@ -185,10 +184,10 @@ func TestCompareStood(t *testing.T) {
 	}
 }
 
-// A live pass that is fed 36 rows of seeds a second at a time: how long after
-// the last event of a second its decision stands. At pace 1 a second may take
-// a second.
-func BenchmarkLiveSecond(b *testing.B) {
+// second36 feeds 36 rows to a live pass, 25 seeds a second on each and five
+// fixes, a second at each call; it gives how long the last word of the second
+// took, with its decision.
+func second36(t testing.TB) func() time.Duration {
 	const n = 36
 	c := evenstand.NewCard()
 	c.Rows, c.RowSpacing = n, 0.762
@@ -200,7 +199,7 @@ func BenchmarkLiveSecond(b *testing.B) {
 	c.Meters = []evenstand.Meter{{Rows: all, Crop: "corn", Cells: 40}}
 	l, err := pipeline.NewLive(context.Background(), pipeline.Day{Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: c, From: evenstand.NoTime, Streams: []evenstand.Stream{{Source: source("box", "one", 0)}}})
 	if err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
 	start := at("2026-05-02 08:00")
 	l.Reading(0, evenstand.Reading{T: start, Quantity: evenstand.ImplementLifted, Value: 1})
@@ -208,8 +207,7 @@ func BenchmarkLiveSecond(b *testing.B) {
 	l.Reading(0, evenstand.Reading{T: start + evenstand.Second, Quantity: evenstand.ImplementLifted, Value: 0})
 	const v = 4.0
 	k := 0
-	var slowest time.Duration
-	for b.Loop() {
+	return func() time.Duration {
 		sec := float64(k)
 		for i := range 5 {
 			t := sec + float64(i)/5
@@ -221,15 +219,39 @@ func BenchmarkLiveSecond(b *testing.B) {
 				l.Seed(0, evenstand.Seed{T: start + evenstand.FromSeconds(sec+float64(i)/25) + evenstand.Micros(r), Row: int16(r)})
 			}
 		}
+		k++
 		begun := time.Now()
 		if _, err := l.Now(start + evenstand.FromSeconds(sec+1)); err != nil {
-			b.Fatal(err)
+			t.Fatal(err)
 		}
-		slowest = max(slowest, time.Since(begun))
-		if k++; k > 12*3600 {
-			b.Fatal("the day is over")
-		}
+		return time.Since(begun)
 	}
+}
+
+// With 36 rows a finding stands within a second of the moment that it is
+// decided for: what events are kept back, and the work of a whole second.
+func TestLiveInTime(t *testing.T) {
+	step := second36(t)
+	took := make([]time.Duration, 300)
+	for i := range took {
+		took[i] = step()
+	}
+	slices.Sort(took)
+	held := time.Duration(pipeline.Hold) * time.Microsecond
+	usual, slow := took[len(took)/2], took[len(took)*95/100] // the slowest are the machine's other work
+	t.Logf("36 rows: kept back %v; a second's work took %v, 95 %% at most %v, the slowest %v", held, usual, slow, took[len(took)-1])
+	if late := held + slow; late > time.Second {
+		t.Errorf("raised %v late, want at most a second", late)
+	}
+}
+
+// How long a second of 36 rows takes.
+func BenchmarkLiveSecond(b *testing.B) {
+	step := second36(b)
+	var slowest time.Duration
+	for b.Loop() {
+		slowest = max(slowest, step())
+	}
+	b.ReportMetric(36*25*float64(b.N)/b.Elapsed().Seconds(), "seeds/s")
 	b.ReportMetric(slowest.Seconds()*1000, "ms-slowest")
-	b.ReportMetric(math.Round(float64(pipeline.Hold)/1000), "ms-held")
 }

@@ -27,7 +27,7 @@ type options struct {
 }
 
 // parts are what can be asked for, in the order of the page.
-var parts = []string{"days", "real", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
+var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
@@ -119,6 +119,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return p.dayFigures(ctx, small(), o)
 	case "real":
 		return p.real(ctx)
+	case "live":
+		return p.live(ctx, o)
 	case "kills":
 		return one(p.kills(ctx, o.kills))
 	case "rebuild":

@@ -123,3 +123,26 @@ func TestExecs(t *testing.T) {
 		t.Errorf("%d inputs", got)
 	}
 }
+
+// A live figure can miss: 19 of 20 stood is 0.95, 18 is not; one day of two
+// with other bytes is not all.
+func TestLiveFiguresCanMiss(t *testing.T) {
+	for _, tt := range []struct {
+		stood, sees int
+		want        Verdict
+	}{{19, 20, Reached}, {18, 20, Missed}, {0, 0, Untried}} {
+		if got := standFigures(suite{name: "x"}, stands{days: 3, settled: tt.sees, sees: tt.sees, stood: tt.stood})[0].Verdict; got != tt.want {
+			t.Errorf("%d of %d: %v, want %v", tt.stood, tt.sees, got, tt.want)
+		}
+	}
+	if got := equalFigure(stands{days: 2, equal: 1}).Verdict; got != Missed {
+		t.Errorf("one of two days: %v", got)
+	}
+	r, err := settledLine([]byte("{\"event\":\"raised\"}\n{\"event\":\"settled\",\"settled\":3,\"live_sees\":2,\"stood\":[{}],\"did_not_stand\":[{}],\"not_settled\":[4]}\n"))
+	if err != nil || r.Settled != 3 || r.CanSee != 2 || len(r.Stood) != 1 || len(r.Missing) != 1 || len(r.Only) != 1 {
+		t.Errorf("%+v, %v", r, err)
+	}
+	if _, err := settledLine([]byte("{\"event\":\"raised\"}\n")); err == nil {
+		t.Error("a replay that settles nothing is taken")
+	}
+}
