@@ -83,7 +83,7 @@ func (b *Book) Stale(ctx context.Context) (bool, error) {
 	if err != nil {
 		return false, ledgerError(b.path(ledgerName), err)
 	}
-	_, due := b.dueDays(planters)
+	_, due := b.dueDays(planters, nil)
 	days := 0
 	for _, p := range planters {
 		days += len(p.days)

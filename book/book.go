@@ -43,7 +43,8 @@ type Book struct {
 	db   *sql.DB
 	disk disk
 
-	work sync.Mutex // held by Read and Rebuild
+	work  sync.Mutex      // held by Read and Rebuild
+	again map[string]bool // hashes of logs whose days are made again in any case; guarded by work
 
 	mu       sync.Mutex // guards what follows
 	settings evenstand.Settings

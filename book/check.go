@@ -221,7 +221,7 @@ func (b *Book) checkSeen(ctx context.Context, say func(string, ...any)) error {
 	if err != nil {
 		return ledgerError(b.path(ledgerName), err)
 	}
-	due, _ := b.dueDays(planters)
+	due, _ := b.dueDays(planters, nil)
 	for _, p := range planters {
 		for _, day := range p.days {
 			e := b.entry(p.planter, day)

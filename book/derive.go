@@ -49,6 +49,7 @@ func (b *Book) deriveDays(ctx context.Context, live []*input, formats []evenstan
 		}
 	}()
 	defer func() { rep.Notes = append(rep.Notes, notes.sentences(len(planters) > 1)...) }()
+	anew := b.anew(live, rep)
 again:
 	for s := range spools.gone { // of which days were given back
 		delete(spools.dirs, s)
@@ -61,7 +62,7 @@ again:
 	if err := b.dropDays(planters); err != nil {
 		return writeError(b.dir, "dropping days of which nothing is left", err)
 	}
-	due, total := b.dueDays(planters)
+	due, total := b.dueDays(planters, anew)
 	changed, err := b.respool(ctx, due, live, formats, spools, rep, tell)
 	if err != nil {
 		return err
@@ -80,7 +81,7 @@ again:
 			}
 			before = day
 			sig := b.madeFrom(p, day, from)
-			if e := b.entry(p.planter, day); e != nil && e.From == sig {
+			if e := b.entry(p.planter, day); e != nil && e.From == sig && !anew(p, day) {
 				from = e.Until
 				continue
 			}
@@ -187,7 +188,7 @@ func (b *Book) dropDays(planters []*planterDays) error {
 
 // dueDays tells which days must be made again, as far as can be told before
 // the days before them are made.
-func (b *Book) dueDays(planters []*planterDays) (due map[string]map[evenstand.Day]bool, total int) {
+func (b *Book) dueDays(planters []*planterDays, anew func(p *planterDays, day evenstand.Day) bool) (due map[string]map[evenstand.Day]bool, total int) {
 	due = map[string]map[evenstand.Day]bool{}
 	for _, p := range planters {
 		due[p.planter] = map[evenstand.Day]bool{}
@@ -199,7 +200,7 @@ func (b *Book) dueDays(planters []*planterDays) (due map[string]map[evenstand.Da
 			}
 			before = day
 			e := b.entry(p.planter, day)
-			if e == nil || e.From != b.madeFrom(p, day, from) {
+			if e == nil || e.From != b.madeFrom(p, day, from) || anew != nil && anew(p, day) {
 				due[p.planter][day] = true
 				total++
 			}

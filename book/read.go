@@ -27,6 +27,9 @@ type Progress struct {
 // ReadOptions are what a caller wants to hear while reading.
 type ReadOptions struct {
 	Progress func(Progress) // nil: nothing; called from one goroutine at a time
+	// Again makes the machine-days of the logs again also when nothing about
+	// them is new: the deriver wants to see them.
+	Again bool
 }
 
 // Report says what became of an input.
@@ -134,6 +137,13 @@ func (b *Book) Read(ctx context.Context, paths []string, formats []evenstand.For
 		if _, err := b.take(ctx, o, formats, &rep, tell(opt)); err != nil {
 			return rep, err
 		}
+	}
+	if opt.Again {
+		b.again = map[string]bool{}
+		for _, f := range rep.Files {
+			b.again[f.Hash] = f.Hash != ""
+		}
+		defer func() { b.again = nil }()
 	}
 	err := b.settle(ctx, formats, &rep, tell(opt))
 	return rep, err

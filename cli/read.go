@@ -219,6 +219,9 @@ func (c *call) nothing(fs []book.FileReport) bool {
 			return false
 		}
 	}
+	if c.cmd.name == "replay" && known > 0 {
+		return false // played again
+	}
 	switch {
 	case known == 0 && unused == 0:
 		s := "There is nothing to read in " + strings.Join(c.args[1:], ", ") + ": it holds no files."

@@ -64,7 +64,7 @@ into the logbook exactly as read does it, and it is said how many of the settled
 findings stood before. With --json every line is one object.
 
 Numbers count the findings of one day in the order of raising; ids are given
-when the day is settled. What is in the logbook already is not played again.
+when the day is settled. Logs that are in the logbook already are played too.
 
 Examples:
   evenstand replay spring /media/stick
@@ -110,7 +110,7 @@ func (c *call) replay(ctx context.Context, o *replayOptions) error {
 		return err
 	}
 	defer b.Close()
-	rep, err := b.Read(ctx, c.args[1:], formats(b), book.ReadOptions{Progress: m.book})
+	rep, err := b.Read(ctx, c.args[1:], formats(b), book.ReadOptions{Progress: m.book, Again: true})
 	m.done()
 	if err != nil {
 		return err
