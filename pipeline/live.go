@@ -18,9 +18,8 @@ import (
 // evidence came in.
 const Hold = evenstand.Second / 2
 
-// pathKept is how much of the path the live pass keeps: more than the lags of
-// the clocks and the turns of a pass reach back.
-const pathKept = 120 * evenstand.Second
+// pathKept is how much of the path the live pass keeps: a pass of usual length.
+const pathKept = 600 * evenstand.Second
 
 // Live is the live pass over one machine-day: the steps of the settled pass,
 // driven by a feed. It knows what has come so far and nothing else. Clocks are
@@ -386,6 +385,12 @@ func (l *Live) carry(t evenstand.Micros) {
 	for i := range l.lags {
 		l.lags[i].learn(l, t)
 	}
+}
+
+// whole tells whether all of a pass that is over is still kept.
+func (l *Live) whole(p *evenstand.Pass) bool {
+	t := l.s.path.T
+	return len(t) > 0 && t[0] <= p.Start && !slices.ContainsFunc(l.s.rows, func(r *rowState) bool { return r.strBase > 0 })
 }
 
 // open begins a pass.

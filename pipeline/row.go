@@ -70,15 +70,15 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 	}
 }
 
-// trim keeps the last seeds and stretches only: more than the decoder looks
-// back.
+// trim keeps the last seeds only, more than the decoder looks back, and the
+// stretches of passes of usual length.
 func (r *rowState) trim() {
 	if n := len(r.seeds); n >= 512 {
 		const keep = 64
 		r.seedBase += int32(n - keep)
 		r.seeds = r.seeds[:copy(r.seeds, r.seeds[n-keep:])]
 	}
-	if n := len(r.str); n >= 128 {
+	if n := len(r.str); n >= 320 { // 4.8 km
 		const keep = 16
 		r.strBase += int32(n - keep)
 		r.str = r.str[:copy(r.str, r.str[n-keep:])]

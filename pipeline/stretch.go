@@ -58,7 +58,9 @@ func (s *settler) endPass() error {
 			return err
 		}
 	}
-	s.strips(p, s.marks(p))
+	if s.live == nil || s.live.whole(p) {
+		s.strips(p, s.marks(p))
+	}
 	for _, r := range s.rows {
 		r.ever = r.ever || r.hasSeeds || r.counted > 0
 	}
