@@ -71,6 +71,7 @@ type flowRow struct {
 	backAt   evenstand.Micros
 	tail     stat2
 	ended    *caseFile
+	from     evenstand.Micros // end of the row's part in ended: what lies before is counted already
 }
 
 // flowCase is what a finding about rows' flow rests on.
@@ -79,8 +80,7 @@ type flowCase struct {
 	scatter   float64
 	fromStart bool
 	base      float64 // log of what was usual for the row
-	area      float64 // m2 of row while it lasted; NaN unknown
-	starter   bool
+	area      float64 // m2 of the rows with a starter while it lasted
 }
 
 // wholeWatch follows the machine's rate over its target.
@@ -90,7 +90,7 @@ type wholeWatch struct {
 	since, backAt   evenstand.Micros
 	first           evenstand.Micros
 	vals            [liquidWindows]float64
-	planted, sinceA float64
+	planted, sinceA float64 // m2 of the rows with a starter
 	backA           float64
 	windowA         float64
 	cse             *caseFile
@@ -115,7 +115,7 @@ func (w *liquidWatch) init() {
 func (e *Engine) Flow(n int, t evenstand.Micros, flow float64) {
 	w := &e.liquid
 	for len(w.rows) < n {
-		w.rows = append(w.rows, flowRow{up: stat.GaussianCusum{K: flowSlack}, down: stat.GaussianCusum{K: flowSlack}})
+		w.rows = append(w.rows, flowRow{up: stat.GaussianCusum{K: flowSlack}, down: stat.GaussianCusum{K: flowSlack}, from: evenstand.NoTime})
 	}
 	if flow >= 0 && w.settled >= flowSettle {
 		w.rows[n-1].sum.add(flow)
@@ -157,7 +157,7 @@ func (e *Engine) tickLiquid(t evenstand.Micros) {
 	}
 	on := 0.0
 	for _, r := range e.rows {
-		if r.enabled {
+		if r.enabled && e.starter(r.n) {
 			on++
 		}
 	}
@@ -255,7 +255,7 @@ func (e *Engine) judgeFlow(n int, from, t evenstand.Micros, x float64) {
 			r.back = 0
 		}
 		f.dev.add(x)
-		f.area += flowWindow * e.bar.Speed * e.cfg.Spacing
+		f.area += e.starterArea(n, 1)
 		return
 	}
 	s := w.sd() * math.Sqrt(1+1/math.Max(1, float64(r.seen)))
@@ -310,6 +310,9 @@ func (r *flowRow) onset(s float64) evenstand.Micros {
 	sum, best, at := 0.0, math.Inf(-1), r.late[(r.k-1)%len(r.late)].t
 	for j := 1; j <= n; j++ {
 		v := r.late[(r.k-j)%len(r.late)]
+		if r.counted(v.t) {
+			break
+		}
 		sum += d * ((v.m-r.ref)/s - d/2)
 		if sum > best {
 			best, at = sum, v.t
@@ -318,10 +321,15 @@ func (r *flowRow) onset(s float64) evenstand.Micros {
 	return at
 }
 
-// since sums the means that are remembered from a time on.
+// counted tells whether a mean lies before the end of the row's last part in a
+// finding, which holds it already.
+func (r *flowRow) counted(t evenstand.Micros) bool { return r.from != evenstand.NoTime && t < r.from }
+
+// since sums the means that are remembered from a time on and that no finding
+// holds.
 func (r *flowRow) since(t evenstand.Micros) (s stat2) {
 	for j := 1; j <= min(r.k, len(r.late)); j++ {
-		if v := r.late[(r.k-j)%len(r.late)]; v.t >= t {
+		if v := r.late[(r.k-j)%len(r.late)]; v.t >= t && !r.counted(v.t) {
 			s.add(v.m)
 		}
 	}
@@ -348,8 +356,10 @@ func (e *Engine) openFlow(n int, since, t evenstand.Micros, dev stat2, base floa
 	}
 	r := &e.liquid.rows[n-1]
 	r.up.C, r.down.C, r.back = 0, 0, 0
-	area := dev.n * flowWindow * e.bar.Speed * e.cfg.Spacing
-	if old := r.ended; old != nil && old.kind == kind && len(old.rows) == 1 && since-old.until < flowAgain {
+	area := e.starterArea(n, dev.n)
+	// A finding of several rows that are all healed stays over: the others did
+	// not come back.
+	if old := r.ended; old != nil && !old.dropped && old.kind == kind && (len(old.rows) == 1 || old.open()) && since-r.from < flowAgain {
 		old.until = evenstand.NoTime
 		old.flow.dev.sum += dev.sum
 		old.flow.dev.n += dev.n
@@ -360,8 +370,10 @@ func (e *Engine) openFlow(n int, since, t evenstand.Micros, dev stat2, base floa
 	onset := e.afterHalt(since, flowSame)
 	for _, c := range e.cases {
 		if c.flow != nil && c.kind == kind && c.open() && absT(c.onset-onset) <= flowSame && c.flow.fromStart == fromStart {
-			c.rows = append(c.rows, n)
-			sortRows(c.rows)
+			if !c.hasRow(n) {
+				c.rows = append(c.rows, n)
+				sortRows(c.rows)
+			}
 			c.flow.dev.sum += dev.sum
 			c.flow.dev.n += dev.n
 			c.flow.area += area
@@ -372,7 +384,7 @@ func (e *Engine) openFlow(n int, since, t evenstand.Micros, dev stat2, base floa
 	r.cse = e.add(&caseFile{
 		kind: kind, rows: []int{n}, raised: true, onset: onset, onsetLow: onset - flowWindow*evenstand.Second, onsetHigh: onset + flowWindow*evenstand.Second,
 		alarm: t, grade: evenstand.GradeB,
-		flow: &flowCase{dev: dev, scatter: e.liquid.sd(), fromStart: fromStart, base: base, area: area, starter: e.starter(n)},
+		flow: &flowCase{dev: dev, scatter: e.liquid.sd(), fromStart: fromStart, base: base, area: area},
 	})
 	r.ended = nil
 }
@@ -382,7 +394,10 @@ func (e *Engine) endFlow(n int, at evenstand.Micros) {
 	r := &e.liquid.rows[n-1]
 	c := r.cse
 	r.cse, r.back = nil, 0
-	r.ended = c
+	r.ended, r.from = c, at
+	if c.flow.fromStart { // its level was the fault's: it learns anew
+		r.ref, r.seen = 0, 0
+	}
 	for i := range e.liquid.rows {
 		if e.liquid.rows[i].cse == c {
 			return // the others are still off
@@ -402,6 +417,25 @@ func sortRows(rows []int) {
 // starter tells whether the card says that a row's liquid is a starter, the
 // only product whose absence has a published price.
 func (e *Engine) starter(n int) bool { return n-1 < len(e.cfg.Starter) && e.cfg.Starter[n-1] }
+
+// starterRows are those of some rows whose liquid is a starter.
+func (e *Engine) starterRows(rows []int) (out []int) {
+	for _, n := range rows {
+		if e.starter(n) {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// starterArea is the ground in m2 that a row has planted in some windows; 0
+// where its liquid is no starter.
+func (e *Engine) starterArea(n int, windows float64) float64 {
+	if !e.starter(n) {
+		return 0
+	}
+	return windows * flowWindow * e.bar.Speed * e.cfg.Spacing
+}
 
 // judgeWhole holds the machine's rate against its target: by its own meter,
 // and where that stands right by the sum of the rows' meters.
@@ -539,22 +573,22 @@ func (e *Engine) reportFlow(c *caseFile, f *evenstand.Finding) {
 	}
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseOrificePlugged, Probability: plug}, evenstand.Cause{Cause: evenstand.CauseOrificeSize, Probability: size},
 		evenstand.Cause{Cause: evenstand.CauseLiquidHose, Probability: hose}, evenstand.Cause{Cause: evenstand.CauseCheckValve, Probability: valve})
-	if c.kind == evenstand.KindLiquidRowLow && x.starter {
-		f.Harm = []evenstand.Harm{e.shortOf(c, math.Exp(m), s, x.area)}
+	if rows := e.starterRows(c.rows); c.kind == evenstand.KindLiquidRowLow && len(rows) > 0 {
+		f.Harm = []evenstand.Harm{e.shortOf(rows, math.Exp(m), s, x.area)}
 	}
 	f.Chart = e.chart(c)
 }
 
 // shortOf is the starter that is missing: part doses added up to whole ones.
 // ratio is what came of what is due, with a half-width of 90 % in its log.
-func (e *Engine) shortOf(c *caseFile, ratio, half, area float64) evenstand.Harm {
+func (e *Engine) shortOf(rows []int, ratio, half, area float64) evenstand.Harm {
 	const z90 = 1.2815515655446004 // normal quantile of 0.9
 	short := math.Max(0, 1-ratio)
 	sd := area * math.Hypot(0.03*short, ratio*half/1.645) // the ground is known to 3 % (judgement)
 	a := amount(area*short, sd)
 	a.High = evenstand.Number(math.Min(float64(a.High), math.Max(area, z90)))
 	return evenstand.Harm{
-		Kind: evenstand.MissedStarter, Amount: a, Area: num(area), Target: num(e.target(c.rows)), Ratio: num(ratio), Share: num(short), Crop: e.cropOf(c.rows),
+		Kind: evenstand.MissedStarter, Amount: a, Area: num(area), Target: num(e.target(rows)), Ratio: num(ratio), Share: num(short), Crop: e.cropOf(rows),
 	}
 }
 
@@ -585,8 +619,8 @@ func (e *Engine) reportWhole(c *caseFile, f *evenstand.Finding) {
 	}
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CausePump, Probability: pump}, evenstand.Cause{Cause: evenstand.CauseFlowMeter, Probability: meter},
 		evenstand.Cause{Cause: evenstand.CauseLiquidControl, Probability: control})
-	if m < 1 && e.starter(1) {
-		f.Harm = []evenstand.Harm{e.shortOf(c, m, 1.645*se+0.01, x.area)}
+	if rows := e.starterRows(c.rows); m < 1 && len(rows) > 0 {
+		f.Harm = []evenstand.Harm{e.shortOf(rows, m, 1.645*se+0.01, x.area)}
 	}
 }
 

@@ -21,6 +21,7 @@ type tank struct {
 	whole func(t float64) (meter, true float64)
 	off   func(row int, t float64) bool
 	only  bool // the machine's rate alone is logged
+	plain int  // rows 1 to plain get a liquid that is no starter
 }
 
 const (
@@ -30,8 +31,8 @@ const (
 
 func (w tank) run() []evenstand.Finding {
 	cfg := config(w.rows)
-	for range w.rows {
-		cfg.Starter = append(cfg.Starter, true)
+	for r := range w.rows {
+		cfg.Starter = append(cfg.Starter, r >= w.plain)
 	}
 	e := find.New(cfg)
 	rnd := rand.New(rand.NewPCG(w.seed, 7))
@@ -206,6 +207,100 @@ func TestLiquidRate(t *testing.T) {
 	}
 	alone := tank{rows: 16, hours: 2, only: true, whole: func(t float64) (float64, float64) { return 0.93, 0.93 }}
 	one(t, alone.run(), evenstand.KindLiquidRateOff, all, evenstand.CausePump)
+}
+
+// A nozzle that was plugged from the start and is cleaned after 50 minutes: the
+// finding ends with it, and the row, which is right now, is not said to get too
+// much.
+func TestLiquidFromStartEnds(t *testing.T) {
+	for _, x := range []float64{0.6, 1.5} {
+		kind := evenstand.KindLiquidRowLow
+		if x > 1 {
+			kind = evenstand.KindLiquidRowHigh
+		}
+		f := one(t, tank{rows: 12, hours: 2, seed: 1, row: func(row int, t float64) float64 {
+			if row == 5 && t < 3000 {
+				return x
+			}
+			return 1
+		}}.run(), kind, evenstand.Rows{5}, evenstand.CauseOrificeSize)
+		if f.Until == nil || math.Abs((*f.Until-at(3000)).Seconds()) > 60 {
+			t.Errorf("times %g: ends %v, want about %v", x, f.Until, at(3000))
+		}
+	}
+	// What comes after it is measured from the row's new level.
+	fs := raised(tank{rows: 12, hours: 2, seed: 1, row: func(row int, t float64) float64 {
+		switch {
+		case row != 5 || t >= 3000 && t < 5000:
+			return 1
+		case t < 3000:
+			return 0.6
+		}
+		return 0.8
+	}}.run())
+	if len(fs) != 2 || fs[1].Kind != evenstand.KindLiquidRowLow || math.Abs((fs[1].Since-at(5000)).Seconds()) > 60 {
+		show(t, fs)
+		t.Errorf("want a second finding since %v", at(5000))
+	}
+}
+
+// A plug that lets go for a minute: the ground is charged once, a row stands
+// once in its finding, and the minute is not charged.
+func TestLiquidAgainCountsOnce(t *testing.T) {
+	plugged := func(gap float64, rows ...int) []evenstand.Finding {
+		return tank{rows: 12, hours: 2, seed: 1, row: func(row int, t float64) float64 {
+			open := row == rows[len(rows)-1] && t >= 5000 && t < 5000+gap
+			if slices.Contains(rows, row) && t >= 4000 && t < 6000 && !open {
+				return 0.4
+			}
+			return 1
+		}}.run()
+	}
+	area := func(fs []evenstand.Finding, rows ...int) float64 {
+		t.Helper()
+		f := one(t, fs, evenstand.KindLiquidRowLow, rows, evenstand.CauseOrificePlugged)
+		if len(f.Harm) != 1 {
+			t.Fatalf("harm %+v", f.Harm)
+		}
+		return float64(f.Harm[0].Area)
+	}
+	const minute = 60 * fast * 0.762 // m2 of a row
+	whole := area(plugged(0, 5), 5)
+	if got := area(plugged(60, 5), 5); math.Abs(got-(whole-minute)) > minute/2 {
+		t.Errorf("%.0f m2 with a minute's gap, want %.0f", got, whole-minute)
+	}
+	if got := area(plugged(60, 5, 7), 5, 7); math.Abs(got-(2*whole-minute)) > minute/2 {
+		t.Errorf("%.0f m2 of two rows of which one had a gap, want %.0f", got, 2*whole-minute)
+	}
+}
+
+// The starter that a whole machine lacks is charged on the rows that have one.
+func TestLiquidRateStarterByRow(t *testing.T) {
+	harm := func(plain int) []evenstand.Harm {
+		fs := tank{rows: 12, hours: 2, plain: plain, whole: func(t float64) (float64, float64) {
+			if t >= 4000 {
+				return 0.93, 0.93
+			}
+			return 1, 1
+		}}.run()
+		for _, f := range raised(fs) {
+			if f.Kind == evenstand.KindLiquidRateOff {
+				return f.Harm
+			}
+		}
+		t.Fatal("not found")
+		return nil
+	}
+	all, half := harm(0), harm(6)
+	if len(all) != 1 || len(half) != 1 {
+		t.Fatalf("harm %+v and %+v", all, half)
+	}
+	if x := float64(half[0].Area / all[0].Area); math.Abs(x-0.5) > 1e-6 {
+		t.Errorf("half of the rows have a starter and are charged %.3f of the ground", x)
+	}
+	if none := harm(12); len(none) != 0 {
+		t.Errorf("no starter, but %+v", none)
+	}
 }
 
 func TestLiquidCalm(t *testing.T) {
