@@ -137,18 +137,25 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 
 // blinding are the words by which the notes of a day say that something cannot
 // be judged.
-var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said", "get less cannot be said", "too much or too little cannot be said"}
+var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said"}
+
+// liquidOnly are those about liquid alone: seeds may be judged all the same.
+var liquidOnly = []string{"get less cannot be said", "too much or too little cannot be said"}
 
 // notJudged says what was not looked for and why: what the days' notes say of
 // it, with their days, and what needs logs of a better grade than there are.
 func notJudged(days []book.DaySummary, src []book.SourceReport, v advise.Voice) []string {
 	out := []string{}
+	seen := false
 	when := map[string][]string{}
 	for _, d := range days {
 		for _, n := range d.Notes {
-			if !slices.ContainsFunc(blinding, func(w string) bool { return strings.Contains(n, w) }) {
+			in := func(w string) bool { return strings.Contains(n, w) }
+			seeds := slices.ContainsFunc(blinding, in)
+			if !seeds && !slices.ContainsFunc(liquidOnly, in) {
 				continue
 			}
+			seen = seen || seeds
 			if when[n] == nil {
 				out = append(out, n)
 			}
@@ -161,7 +168,6 @@ func notJudged(days []book.DaySummary, src []book.SourceReport, v advise.Voice) 
 			}
 		}
 	}
-	seen := len(out) > 0
 	for i, n := range out {
 		switch ds := when[n]; {
 		case len(ds) > 2:

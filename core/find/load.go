@@ -40,7 +40,7 @@ const (
 	healArea    = 0.5 * evenstand.Hectare
 	zoneSlack   = 75.0 // N by which needs of one zone differ (judgement)
 	zoneMost    = 3
-	pressAgain  = 90 * 60 * evenstand.Second
+	pressAgain  = 30 * 60 * evenstand.Second
 	residualUp  = 2000.0 // N, so that a histogram of loads can hold differences
 	residualMin = 2000   // of them before the spare load is told
 	onePercent  = 0.01
