@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 
@@ -49,6 +50,7 @@ type Live struct {
 	weighed evenstand.Micros // when the streams of fixes were last compared
 	lags    []lagSums        // by stream
 	apart   []int            // by stream: words in a row that came at another time than they say
+	ahead   []int            // by stream: words of what was still to come
 	target  evenstand.Reading
 	out     []find.Change
 }
@@ -69,7 +71,11 @@ type fixSeen struct {
 
 const (
 	clockApart = 1.0 // s by which a clock may seem wrong by what arrives (judged: nets and boxes are that late)
-	clockSure  = 20  // words in a row after which a clock was set
+	clockSure  = 20  // words in a row after which a clock is told, or was set
+
+	// aheadMost is how far a word may be ahead of its time: what is ahead is
+	// kept back until then (judged: Now may be said a second or two late).
+	aheadMost = 5 * evenstand.Second
 
 	fixWeigh  = 60 * evenstand.Second // between comparisons of receivers
 	fixSilent = 5 * evenstand.Second  // after which another receiver is taken
@@ -100,7 +106,8 @@ func NewLive(ctx context.Context, day Day) (*Live, error) {
 	for i := range s.timings {
 		s.timings[i].declare(&day.Streams[i].Source)
 	}
-	l.fixes, l.lags, l.apart = make([]fixSeen, n), make([]lagSums, n), make([]int, n)
+	l.fixes, l.lags = make([]fixSeen, n), make([]lagSums, n)
+	l.apart, l.ahead = make([]int, n), make([]int, n)
 	l.track = align.NewCausal(s.card.Geometry, align.DefaultSmooth(), align.DefaultPath())
 	l.down = align.NewDownWatch(s.card.Rows)
 	s.path = l.track.Path()
@@ -112,10 +119,11 @@ func NewLive(ctx context.Context, day Day) (*Live, error) {
 
 // comes puts a time on the one clock, and tells whether it is this day's.
 func (l *Live) comes(stream int, t *evenstand.Micros, fix bool) bool {
-	if !fix {
-		l.arrived(stream, *t)
+	if fix {
+		*t = l.s.timings[stream].at(*t)
+	} else {
+		*t = l.arrived(stream, *t)
 	}
-	*t = l.s.timings[stream].at(*t)
 	if *t < l.s.day.From || *t >= l.s.midnight && !l.overMidnight() {
 		return false
 	}
@@ -127,30 +135,62 @@ func (l *Live) comes(stream int, t *evenstand.Micros, fix bool) bool {
 	return true
 }
 
-// arrived tells the clock of a box of which nobody has said anything by when
-// its words arrive: one that writes local time for UTC, or was never set. What
-// is left of the offset is learnt with the lag of the seeds.
-func (l *Live) arrived(stream int, t evenstand.Micros) {
+// arrived puts the time of a word on the one clock. It tells the clock of a
+// box of which nobody has said anything by when its words arrive: one that
+// writes local time for UTC, or was never set. What is left of the offset is
+// learnt with the lag of the seeds. A word is taken as of when it came while
+// the clock is not told yet, and when it claims to be of what is still to come.
+func (l *Live) arrived(stream int, t evenstand.Micros) evenstand.Micros {
 	s := &l.s
 	m, src := &s.timings[stream], &s.day.Streams[stream].Source
-	if m.said.From != ClockUnknown || l.now == evenstand.NoTime ||
-		s.survey_.track >= 0 && src.Clock != "" && src.Clock == s.day.Streams[s.survey_.track].Source.Clock {
-		return
+	if l.now == evenstand.NoTime {
+		return m.at(t)
 	}
-	if math.Abs((m.at(t) - l.now).Seconds()) <= clockApart {
+	v := s.survey_.track
+	home := v >= 0 && (stream == v || src.Clock != "" && src.Clock == s.day.Streams[v].Source.Clock)
+	switch {
+	case m.said.From != ClockUnknown:
+	case home: // what it seemed to be before there were fixes is of no use
+		m.fits = nil
+	case math.Abs((m.at(t) - l.now).Seconds()) <= clockApart:
 		l.apart[stream] = 0
-		return
-	}
-	if l.apart[stream]++; len(m.fits) > 0 && l.apart[stream] < clockSure {
-		return
-	}
-	l.apart[stream] = 0
-	m.fits = []clock.Fit{{Offset: (t - l.now).Seconds()}}
-	for i := range s.timings { // of one clock
-		if src.Clock != "" && s.day.Streams[i].Source.Clock == src.Clock {
-			s.timings[i].fits = m.fits
+	default:
+		if l.apart[stream]++; l.apart[stream] < clockSure {
+			if len(m.fits) == 0 {
+				return l.now
+			}
+			break
+		}
+		l.apart[stream] = 0
+		m.fits = []clock.Fit{{Offset: (t - l.now).Seconds()}}
+		for i := range s.timings { // of one clock
+			if src.Clock != "" && s.day.Streams[i].Source.Clock == src.Clock {
+				s.timings[i].fits = m.fits
+			}
 		}
 	}
+	t = m.at(t)
+	latest := l.now // the receiver may be ahead of whoever calls Now
+	if v >= 0 {
+		latest = max(latest, l.fixes[v].last)
+	}
+	if t <= latest+aheadMost {
+		return t
+	}
+	if l.ahead[stream]++; l.ahead[stream] >= clockSure {
+		m.against = (t - latest).Seconds()
+	}
+	return latest + evenstand.Micros(l.ahead[stream]%int(feedStep)) // in the order in which they come
+}
+
+// Notes says what the live pass had to make of what came.
+func (l *Live) Notes() (notes []string) {
+	for i, n := range l.ahead {
+		if n > 0 {
+			notes = append(notes, fmt.Sprintf("%d words of %s bear times more than %.0f s after they came. They are taken as of when they came: correct clock_offset_s in its source.toml.", n, l.s.day.Streams[i].Source.Name, aheadMost.Seconds()))
+		}
+	}
+	return notes
 }
 
 // overMidnight tells whether a pass is open that began before midnight.
@@ -415,10 +455,8 @@ func (l *Live) open(start evenstand.Micros, pose align.Pose) {
 	p.Number = l.numbers[p.Field]
 	s.passes = append(s.passes, p)
 	l.turn.Reset()
-	for i := range l.lags {
-		if l.lags[i].any() {
-			s.clocks[i] = s.judgeClock(i)
-		}
+	for i := range s.clocks { // also of streams of which no seed has come yet
+		s.clocks[i] = s.judgeClock(i)
 	}
 	s.res.Notes = s.res.Notes[:0] // the settled pass says them
 }
@@ -462,8 +500,6 @@ type lagSums struct {
 
 // lagCount is the number of lags looked at.
 const lagCount = (lagHigh-lagLow)/lagStep + 1
-
-func (v *lagSums) any() bool { return v.seen > 0 }
 
 // seed counts a seed.
 func (v *lagSums) seed(t evenstand.Micros) {
