@@ -13,6 +13,7 @@ import (
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/core/advise"
 	"evenstand/core/find"
 	"evenstand/pipeline"
 )
@@ -195,7 +196,14 @@ func (c *call) told(b *book.Book, day pipeline.Day, ch find.Change, w *pacer) er
 	c.text(first, strings.Repeat(" ", len(first)), f.Sentence)
 	if ch.What == find.ChangeRaised && f.Advice.Do != "" && f.Until == nil {
 		hang := strings.Repeat(" ", len(first))
-		c.text(hang, hang, f.Advice.Do)
+		do := f.Advice.Do
+		if due := advise.Due(f); due != "" {
+			do = due + ": " + do
+		}
+		c.text(hang, hang, do)
+		if advise.Outside(f) {
+			c.text(hang+"! ", hang+"  ", advise.CautionShort)
+		}
 	}
 	return nil
 }

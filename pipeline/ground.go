@@ -40,7 +40,7 @@ func (s *settler) noteGround(planted bool) {
 	}
 	rate, flow := has(v.whole, evenstand.LiquidRate), has(v.byRow, evenstand.LiquidFlow)
 	if rate && !flow {
-		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row (liquid_flow), or catch a minute from three rows.")
+		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row (liquid_flow).")
 	}
 	if has(v.byRow, evenstand.GaugeWheelLoad) && !has(v.byRow|v.whole, evenstand.AppliedForce) {
 		s.note("The load on the gauge wheels is logged, but not the force applied: zones of soil are told by the load alone, as if the force were the same everywhere. Log applied_force.")

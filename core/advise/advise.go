@@ -419,21 +419,13 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 		return afterwards(f, v)
 	}
 	a := evenstand.Advice{Cautions: []string{}}
-	var steps []relation.Remedy
-	for _, c := range f.Causes {
-		if r, ok := relation.RemedyFor(f.Kind, c.Cause); ok {
-			steps = append(steps, r)
-		}
-	}
-	if len(steps) == 0 {
-		steps = relation.Remedies(f.Kind)
-	}
+	steps := stepsOf(f)
 	if len(steps) == 0 {
 		return a
 	}
 	a.Do, a.Minutes, a.Who = steps[0].Do, steps[0].Minutes, steps[0].Who
 	touch := touches(f.Kind, steps[0].Cause)
-	if len(steps) > 1 && !(len(f.Causes) > 0 && f.Causes[0].Probability >= likely) {
+	if len(steps) > 1 {
 		a.Do += " If that is not it: " + lower(steps[1].Do)
 		touch |= touches(f.Kind, steps[1].Cause)
 	}
@@ -443,6 +435,24 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	}
 	a.Cautions = cautions(f.Kind, touch)
 	return a
+}
+
+// stepsOf gives the one or two remedies that the advice is made of.
+func stepsOf(f *evenstand.Finding) []relation.Remedy {
+	var steps []relation.Remedy
+	for _, c := range f.Causes {
+		if r, ok := relation.RemedyFor(f.Kind, c.Cause); ok {
+			steps = append(steps, r)
+		}
+	}
+	if len(steps) == 0 {
+		steps = relation.Remedies(f.Kind)
+	}
+	most := 2
+	if len(f.Causes) > 0 && f.Causes[0].Probability >= likely {
+		most = 1
+	}
+	return steps[:min(most, len(steps))]
 }
 
 // over tells whether the trouble has ended, or is no longer seen.
@@ -486,6 +496,7 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 	a := evenstand.Advice{Cautions: []string{}}
 	if f.Until == nil {
 		a.Do = "Nothing to do: the logs that are in the logbook now no longer show it."
+		a.Cautions = cautions(f.Kind, 0)
 		return a
 	}
 	how := "It ended by itself"
@@ -513,96 +524,6 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 	}
 	a.Cautions = cautions(f.Kind, look.touch)
 	return a
-}
-
-// The words of caution that go with advice to look at or touch the machine,
-// and those about product and rate.
-const (
-	CautionStop   = "Stop as you stand; do not lower it standing still (tubes plug), roll forward while lowering."
-	CautionUnder  = "To look underneath: lift fully, lock the lift, chock."
-	CautionOff    = "Tractor off, key out, drives isolated, fans standing, pressure off."
-	CautionGloves = "Gloves and mask as the seed and insecticide labels ask."
-	CautionLiquid = "Liquid pump off and the pressure let out before a line is opened; gloves and eye cover as the product's label asks, clean water at hand."
-	CautionForce  = "Hydraulic and air pressure let out before a hose, a cylinder or an air bag is touched: a fine jet of oil goes through skin, and a row can drop or rise by itself."
-	CautionLabel  = "The label is the law: its rate, its limits and what it says about who may apply it; local rules and the licensed applicator govern."
-	CautionRate   = "Talk to your agronomist before a replant or a rate change that others pay for."
-)
-
-// afterFan is said with what the data cannot tell wherever discs are judged.
-const afterFan = "After a fan stop the first two turns of every disc are not judged."
-
-// touch says what following a piece of advice comes near to.
-type touch uint8
-
-const (
-	machine  touch = 1 << iota // one leaves the seat and looks at or touches the machine
-	under                      // one gets underneath, or below a lifted row
-	seed                       // one touches seed, or a meter that holds it
-	pressure                   // one touches what presses the rows down
-	product                    // one touches liquid, or lines that hold it
-)
-
-// touches says what the advice for a cause touches; an unknown cause touches
-// everything.
-func touches(kind, cause string) touch {
-	switch cause {
-	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseLogOff:
-		return 0
-	case evenstand.CauseSectionCtl:
-		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
-			return 0
-		}
-		return machine | under
-	case evenstand.CauseLiquidControl, evenstand.CauseForceLight, evenstand.CauseForceHeavy:
-		return 0
-	case evenstand.CauseForceRow, evenstand.CauseOpenerWorn, evenstand.CauseBarLevel:
-		return machine | under | pressure
-	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
-		return machine | under | product
-	case evenstand.CausePump, evenstand.CauseFlowMeter:
-		return machine | product
-	case evenstand.CauseFan, evenstand.CauseSpeedSource:
-		return machine
-	case evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseCellCount, evenstand.CauseEmpty, evenstand.CauseBridging:
-		return machine | seed
-	}
-	return machine | under | seed
-}
-
-// cautions gives the words of caution in the order to read them.
-func cautions(kind string, t touch) []string {
-	out := []string{}
-	if kind == evenstand.KindRowSkips || kind == evenstand.KindSensorDoubt { // the hand check swaps sensors in the tubes
-		t |= machine | under
-	}
-	if kind == evenstand.KindContactLoss || kind == evenstand.KindOverload { // one digs to see what came of it
-		t |= machine
-	}
-	if t&machine != 0 {
-		out = append(out, CautionStop)
-	}
-	if t&under != 0 {
-		out = append(out, CautionUnder)
-	}
-	if t&machine != 0 {
-		out = append(out, CautionOff)
-	}
-	if t&seed != 0 {
-		out = append(out, CautionGloves)
-	}
-	if t&pressure != 0 {
-		out = append(out, CautionForce)
-	}
-	if t&product != 0 {
-		out = append(out, CautionLiquid)
-	}
-	switch kind {
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
-		out = append(out, CautionLabel)
-	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
-		out = append(out, CautionRate)
-	}
-	return out
 }
 
 // cannotSay lists what the data cannot tell, each with the hand check that
@@ -634,7 +555,7 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("whether two seeds lie there or dust is counted", "the log knows the sensor alone", "dig ten seeds, or weigh a fill")
 	case evenstand.KindLowVacuum:
 		if _, ok := Figure(f, "vacuum after"); !ok {
-			say("whether the vacuum fell", "no vacuum was logged", "read the gauge near the fan and far from it")
+			say("whether the vacuum fell", "no vacuum was logged", "read the gauges near the fan and far from it, from the seat or out of reach of what turns")
 		}
 	case evenstand.KindRateOff:
 		say("whether the box or the ground is right", "both counts come from the box", v.pick("count {1/1000 acre|5 m} of row, or weigh a fill"))
@@ -652,7 +573,7 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 			say("whether the ground is moist enough for the load to do harm", "no seed-zone moisture is logged", "press a handful from the furrow's side: does it hold a thumb's print?")
 		}
 	case evenstand.KindLiquidRateOff:
-		say("what really went on the ground", "the log knows the meters alone", "catch a minute from three rows, or weigh what the tank lost against what the box counted")
+		say("what really went on the ground", "the log knows the meters alone", "weigh what the tank lost against what the box counted, or catch a minute from three rows")
 	case evenstand.KindSourceSilent:
 		say("what went wrong meanwhile", "the box logged nothing", "look at the ground that was planted meanwhile")
 	case evenstand.KindSensorDoubt:
@@ -666,7 +587,7 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	case evenstand.KindRowDrive:
 		say("which part of the drive it is", "the log knows the wave alone", "turn the meter by hand, drive isolated, and feel where it goes stiff")
 	case evenstand.KindStarvedRow:
-		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "look into the box while the row runs short")
+		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "at the next stop, key out, look into the box: does seed hang in a bridge, or lie level?")
 	}
 	if coarse && slices.Contains([]string{evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindRowStopped}, f.Kind) {
 		out = append(out, "For better data: switch on the raw row log rather than the map export, at the shortest interval.")

@@ -231,7 +231,9 @@ func TestCautions(t *testing.T) {
 		{evenstand.Finding{Kind: "row-stopped", Causes: causes("gremlin", 0.9)}, []string{stop, under, off, gloves}},
 		{evenstand.Finding{Kind: "low-vacuum", Causes: causes(evenstand.CauseFan, 0.9)}, []string{stop, off}},
 		{evenstand.Finding{Kind: "row-left-off", Causes: causes(evenstand.CauseSwitchedOff, 0.95)}, nil},
-		{evenstand.Finding{Kind: "rate-off", Causes: causes(evenstand.CauseSetting, 0.95)}, nil},
+		{evenstand.Finding{Kind: "rate-off", Causes: causes(evenstand.CauseSetting, 0.95)}, []string{stop, off, gloves}}, // a fill of treated seed is weighed, or seeds dug
+		{evenstand.Finding{Kind: "starved-row", Causes: causes(evenstand.CauseBridging, 0.95)}, []string{stop, off, gloves}},
+		{evenstand.Finding{Kind: "speed-spacing", Causes: causes(evenstand.CauseSpeed, 0.95)}, []string{stop, off, gloves}}, // ten seeds are dug
 		{evenstand.Finding{Kind: "row-stopped", Until: &end}, []string{stop, under, off, gloves}},
 		{evenstand.Finding{Kind: "row-left-off", Until: &end}, nil},
 		{evenstand.Finding{Kind: "upset"}, nil},
@@ -472,4 +474,54 @@ func TestFillNeverFails(t *testing.T) {
 			t.Fatalf("filling again changed %q to %q", before, after)
 		}
 	})
+}
+
+// Advice that is followed from the seat asks for no caution beside it, even
+// where a hand check would.
+func TestOutside(t *testing.T) {
+	for _, tt := range []struct {
+		kind, cause string
+		want        bool
+	}{
+		{"row-stopped", evenstand.CauseEmpty, true},
+		{"blocked-cell", evenstand.CauseCell, true},
+		{"row-drive", evenstand.CauseCoupling, true},
+		{"overload", evenstand.CauseForceHeavy, true},
+		{"rate-off", evenstand.CauseSetting, false},
+		{"row-left-off", evenstand.CauseSwitchedOff, false},
+		{"speed-spacing", evenstand.CauseSpeed, false},
+		{"liquid-rate-off", evenstand.CauseLiquidControl, false},
+	} {
+		f := evenstand.Finding{Kind: tt.kind, Causes: causes(tt.cause, 0.95)}
+		advise.Fill(&f, us)
+		if got := advise.Outside(&f); got != tt.want {
+			t.Errorf("%s, %s: outside the cab %v: %s", tt.kind, tt.cause, got, f.Advice.Do)
+		}
+	}
+	f := evenstand.Finding{Kind: "rate-off", Causes: causes(evenstand.CauseSetting, 0.5, evenstand.CauseCellCount, 0.4)}
+	if !advise.Outside(&f) {
+		t.Error("the second step counts cells on the disc")
+	}
+}
+
+// A check that is made beside the running machine is not advised without
+// saying how: nobody looks into a meter that turns.
+func TestNothingAtTheRunningMachine(t *testing.T) {
+	for _, kind := range append(kinds, "row-bounce", "row-drive", "speed-spacing", "sensor-doubt") {
+		f := evenstand.Finding{Kind: kind, Grade: evenstand.GradeB, Rows: evenstand.Rows{1}}
+		advise.Fill(&f, us)
+		text := f.Advice.Do + " " + strings.Join(f.Say, " ")
+		all := strings.Join(f.Advice.Cautions, " ")
+		for words, caution := range map[string]string{
+			"catch a minute": advise.CautionCatch, "weigh a fill": advise.CautionGloves, "dig": advise.CautionOff,
+			"gauge near": advise.CautionGauge, "gauges near": advise.CautionGauge, "orifice": advise.CautionLiquid,
+		} {
+			if strings.Contains(strings.ToLower(text), words) && !strings.Contains(all, caution) {
+				t.Errorf("%s advises %q without %q", kind, words, caution)
+			}
+		}
+		if strings.Contains(text, "while the row runs") {
+			t.Errorf("%s asks for a look at the running machine: %s", kind, text)
+		}
+	}
 }

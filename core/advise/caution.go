@@ -1,0 +1,151 @@
+package advise
+
+import "evenstand"
+
+// The words of caution that go with advice to look at or touch the machine,
+// and those about product and rate.
+const (
+	CautionStop   = "Stop as you stand; do not lower it standing still (tubes plug), roll forward while lowering."
+	CautionUnder  = "To look underneath: lift fully, lock the lift, chock."
+	CautionOff    = "Tractor off, key out, drives isolated, fans standing, pressure off."
+	CautionGloves = "Gloves and mask as the seed and insecticide labels ask."
+	CautionLiquid = "Liquid pump off and the pressure let out before a line is opened; gloves and eye cover as the product's label asks, clean water at hand."
+	CautionCatch  = "To catch liquid, pump off and key out first: planter standing, lifted and locked, wheels blocked, PTO and fan off, drives isolated. Set the jugs under, stand clear, run the pump for the minute from the seat; pump off and pressure let out before anyone takes them. A pump that hangs on the PTO or on a wheel: do not catch, weigh what the tank lost."
+	CautionGauge  = "A gauge shows nothing while the fan stands: read it from the seat, or from where fan, belt and shaft are out of reach."
+	CautionForce  = "Hydraulic and air pressure let out before a hose, a cylinder or an air bag is touched: a fine jet of oil goes through skin, and a row can drop or rise by itself."
+	CautionLabel  = "The label is the law: its rate, its limits and what it says about who may apply it; local rules and the licensed applicator govern."
+	CautionRate   = "Talk to your agronomist before a replant or a rate change that others pay for."
+)
+
+// afterFan is said with what the data cannot tell wherever discs are judged.
+const afterFan = "After a fan stop the first two turns of every disc are not judged."
+
+// touch says what following a piece of advice comes near to.
+type touch uint8
+
+const (
+	machine  touch = 1 << iota // one leaves the seat and looks at or touches the machine
+	under                      // one gets underneath, or below a lifted row
+	seed                       // one touches seed, or a meter that holds it
+	pressure                   // one touches what presses the rows down
+	product                    // one touches liquid, or lines that hold it
+	catch                      // one catches liquid while its pump runs
+)
+
+// touches says what the advice for a cause touches; an unknown cause touches
+// everything.
+func touches(kind, cause string) touch {
+	switch cause {
+	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseLogOff, evenstand.CauseSpeed:
+		return 0
+	case evenstand.CauseSectionCtl:
+		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
+			return 0
+		}
+		return machine | under
+	case evenstand.CauseLiquidControl, evenstand.CauseForceLight:
+		return 0
+	case evenstand.CauseForceHeavy: // the furrow is looked at after each step
+		return machine
+	case evenstand.CauseForceRow, evenstand.CauseOpenerWorn, evenstand.CauseBarLevel:
+		return machine | under | pressure
+	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
+		return machine | under | product
+	case evenstand.CausePump, evenstand.CauseFlowMeter:
+		return machine | product
+	case evenstand.CauseFan, evenstand.CauseSpeedSource:
+		return machine
+	case evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseCellCount, evenstand.CauseEmpty, evenstand.CauseBridging:
+		return machine | seed
+	}
+	return machine | under | seed
+}
+
+// checks says what the hand checks of a kind touch, those that cannotSay names.
+func checks(kind string) touch {
+	switch kind {
+	case evenstand.KindRowSkips, evenstand.KindSensorDoubt: // sensors are swapped in the tubes
+		return machine | under | seed
+	case evenstand.KindRowStopped, evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRateOff,
+		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,
+		evenstand.KindContactLoss, evenstand.KindOverload: // one digs, weighs seed or opens a box or a meter
+		return machine | seed
+	case evenstand.KindLowVacuum:
+		return machine
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
+		return machine | under | product | catch
+	}
+	return 0
+}
+
+// Outside tells whether the advice of a finding that goes on takes someone out
+// of the cab. Unlike the cautions it leaves the hand checks out.
+func Outside(f *evenstand.Finding) bool {
+	if over(f) {
+		return looks[f.Kind].touch != 0
+	}
+	var t touch
+	for _, s := range stepsOf(f) {
+		t |= touches(f.Kind, s.Cause)
+	}
+	return t != 0
+}
+
+// Due says when a finding is to be acted on, empty where there is no hurry.
+func Due(f *evenstand.Finding) string {
+	switch f.When {
+	case evenstand.Now:
+		return "Now"
+	case evenstand.NextStop:
+		return "At the next stop"
+	case evenstand.BeforeLeaving:
+		return "Before leaving"
+	case evenstand.Tonight:
+		return "Tonight"
+	case evenstand.SideDress:
+		return "At side-dress"
+	case evenstand.Winter:
+		return "In winter"
+	}
+	return ""
+}
+
+// CautionShort is the caution where there is room for one line.
+const CautionShort = "Before you leave the seat: stop, lift and lock, key out."
+
+// cautions gives the words of caution in the order to read them: those of the
+// advice, which touches t, and those of the kind's hand checks.
+func cautions(kind string, t touch) []string {
+	out := []string{}
+	t |= checks(kind)
+	if t&machine != 0 {
+		out = append(out, CautionStop)
+	}
+	if t&under != 0 {
+		out = append(out, CautionUnder)
+	}
+	if t&machine != 0 {
+		out = append(out, CautionOff)
+	}
+	if t&seed != 0 {
+		out = append(out, CautionGloves)
+	}
+	if t&pressure != 0 {
+		out = append(out, CautionForce)
+	}
+	if t&product != 0 {
+		out = append(out, CautionLiquid)
+	}
+	if t&catch != 0 {
+		out = append(out, CautionCatch)
+	}
+	switch kind {
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
+		out = append(out, CautionLabel)
+	case evenstand.KindLowVacuum:
+		out = append(out, CautionGauge)
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
+		out = append(out, CautionRate)
+	}
+	return out
+}
