@@ -71,7 +71,8 @@ type spreadSum struct {
 // spreadCase is the evidence of a case of row-bounce.
 type spreadCase struct {
 	spreadSum
-	end int64 // the row's place counter when it was last seen
+	end  int64 // the row's place counter when it was last seen
+	idle int64 // places between, over which it had ended for a while
 }
 
 // seed takes the offset of a seed that a rhythm was read for.
@@ -234,8 +235,12 @@ func (s *spreadSum) lnTimes() float64 { return 0.5 * math.Log(s.own/s.peers) }
 func (e *Engine) bounceFound(r *row, t evenstand.Micros, raise bool) {
 	w := &r.bounce
 	on := e.afterHalt(w.sum.at, rateDoubt)
-	if p := w.prev; raise && p != nil && on-p.until < rateReopen {
-		p.until, w.cse = evenstand.NoTime, p
+	if p := w.prev; raise && p != nil && !p.dropped && on-p.until < rateReopen {
+		if c := w.cse; c != nil && c != p { // suspected so far
+			c.dropped, e.littered = true, true
+		}
+		p.until, w.cse, w.heal = evenstand.NoTime, p, 0
+		p.spread.idle += max(0, w.sum.places-p.spread.end)
 		s := &p.spread.spreadSum
 		s.n, s.own, s.peers, s.m3 = s.n+w.sum.n, s.own+w.sum.own, s.peers+w.sum.peers, s.m3+w.sum.m3
 		p.spread.end = r.places
@@ -267,7 +272,7 @@ func (e *Engine) reportBounce(c *caseFile, f *evenstand.Finding) {
 	// The SD of n offsets is known to 1/√(2n), and no better than bounceSD a
 	// batch allows.
 	rel := 1.645 * bounceSD / math.Sqrt(s.n)
-	places := float64(s.end - s.places)
+	places := float64(s.end - s.places - s.idle)
 	skew := s.m3 / s.n / math.Pow(own, 3)
 	f.Evidence = []evenstand.Evidence{
 		ev("scatter about its places", own, own*(1-rel), own*(1+rel), n, "places"),

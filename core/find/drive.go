@@ -82,9 +82,11 @@ type driveWatch struct {
 	floor   int  // blocks that belong to what is over
 	heal    float64
 	healT   evenstand.Micros
-	before  driveCase
 	cse     *caseFile
 	prev    *caseFile
+	ended   evenstand.Micros                      // when the row left prev
+	size, n float64                               // amplitude of the row's own wave in places, and the seeds it rests on
+	counted int64                                 // the row's place counter up to which a case holds its places
 	powers  [len(driveWindows)][driveMost]float64 // of late, over the floor
 	ripples float64                               // variance that the waves of an open case bring, places²
 }
@@ -95,7 +97,8 @@ type driveCase struct {
 	nats      float64 // the most seen
 	size, err float64 // amplitude in places, and its standard error
 	n         float64 // seeds that size rests on
-	from, to  int64   // the row's place counter
+	places    float64 // of each row while it ran unevenly, summed
+	end       evenstand.Micros
 }
 
 func (w *driveWatch) init(cells int) {
@@ -278,37 +281,54 @@ func (e *Engine) driveFound(r *row, t evenstand.Micros, h, window int, nats floa
 		}
 	}
 	on = e.afterHalt(on, rateDoubt)
-	d := driveCase{waves: h + 1, nats: nats, size: size, err: math.Sqrt(2 * v / n), n: n, from: from, to: r.places}
-	if p := w.prev; raise && p != nil && !p.dropped && on-p.until < rateReopen && p.drive.waves == d.waves {
-		p.until, w.cse, w.heal = evenstand.NoTime, p, 0
-		p.drive.to = r.places
-		return
+	d := driveCase{
+		waves: h + 1, nats: nats, size: size, err: math.Sqrt(2 * v / n), n: n,
+		places: float64(r.places - max(from, w.counted)), end: evenstand.NoTime,
 	}
-	if c := w.cse; c != nil {
-		if !raise {
-			return
+	again := raise && w.again(on, d.waves)
+	switch c := w.cse; {
+	case again:
+		if c != nil && c != w.prev { // suspected so far
+			c.dropped, e.littered = true, true
 		}
-		c.drive = &d
-		c.onset, c.onsetLow, c.onsetHigh = on, on-rateDoubt, on+rateDoubt
-	} else {
+		w.cse = w.prev
+		w.cse.until = evenstand.NoTime
+		w.cse.drive.places += d.places
+	case c == nil:
 		w.cse = e.add(&caseFile{
 			kind: evenstand.KindRowDrive, rows: []int{r.n}, onset: on, onsetLow: on - rateDoubt, onsetHigh: on + rateDoubt,
 			alarm: t, grade: evenstand.GradeA, drive: &d,
 		})
+	case raise:
+		c.drive = &d
+		c.onset, c.onsetLow, c.onsetHigh = on, on-rateDoubt, on+rateDoubt
 	}
 	if !raise {
 		return
 	}
-	w.heal = 0
+	w.heal, w.size, w.n, w.counted = 0, size, n, r.places
 	e.raise(w.cse)
 	w.ripples = size * size / 2
 	// What the waves scatter is not bounce.
 	if b := r.bounce.cse; b != nil && (!b.raised || b.onset > on-rateDoubt && b.spread.own-b.spread.n*w.ripples < b.spread.peers*math.Exp(2*healthyRows)) {
 		b.dropped, e.littered = true, true
 		r.bounce.cse = nil
+		if r.bounce.prev == b {
+			r.bounce.prev = nil
+		}
 	}
 	r.bounce.c = 0
-	e.joinDrives(w.cse)
+	if !again {
+		e.joinDrives(w.cse)
+	}
+}
+
+// again tells whether a wave that begins at a time is what the row showed a
+// while ago. A finding of several rows that is over stays so: the others did
+// not come back.
+func (w *driveWatch) again(on evenstand.Micros, waves int) bool {
+	p := w.prev
+	return p != nil && !p.dropped && p.drive.waves == waves && on-w.ended < rateReopen && (len(p.rows) == 1 || p.open())
 }
 
 // joinDrives puts a row's case to that of other rows whose drives began to run
@@ -327,18 +347,50 @@ func (e *Engine) joinDrives(c *caseFile) {
 			}
 			e.row(n).drive.cse = o
 		}
+		o.drive.places += c.drive.places
 		c.dropped, e.littered = true, true
+		e.drivesAgain(o)
 		return
 	}
 }
 
-// healing follows an open case: how large the wave is now, and whether it has
-// ended.
+// drivesAgain takes up the finding of several rows that had ended when all of
+// them are back.
+func (e *Engine) drivesAgain(c *caseFile) {
+	p := e.row(c.rows[0]).drive.prev
+	if p == nil || p == c || p.open() || p.dropped || p.drive.waves != c.drive.waves || c.onset-p.until >= rateReopen || len(p.rows) != len(c.rows) {
+		return
+	}
+	for _, n := range c.rows {
+		if e.row(n).drive.prev != p {
+			return
+		}
+	}
+	for _, n := range c.rows {
+		e.row(n).drive.cse = p
+	}
+	p.until = evenstand.NoTime
+	p.drive.places += c.drive.places
+	c.dropped, e.littered = true, true
+}
+
+// leads tells whether a row is the first of those that still are in a case.
+func (e *Engine) leads(c *caseFile, n int) bool {
+	for _, x := range c.rows {
+		if e.row(x).drive.cse == c {
+			return x == n
+		}
+	}
+	return false
+}
+
+// healing follows a row in an open case: how large its wave is now, and whether
+// it has ended. The case ends with the last of its rows.
 func (w *driveWatch) healing(e *Engine, r *row) {
 	c := w.cse
 	d := c.drive
 	if !c.open() {
-		w.prev, w.cse, w.ripples = c, nil, 0
+		w.prev, w.cse, w.ended, w.ripples = c, nil, c.until, 0
 		return
 	}
 	const blocks = 4
@@ -346,27 +398,37 @@ func (w *driveWatch) healing(e *Engine, r *row) {
 	size := 2 * math.Hypot(z.re, z.im) / n
 	se := math.Sqrt(2 * math.Max(v, 1e-6) / n)
 	if w.heal == 0 { // half of the blocks are without it when the sum falls to half
-		w.healT, w.before = w.back(min(blocks/2, w.count-w.floor)-1).t0, *d
+		w.healT = w.back(min(blocks/2, w.count-w.floor) - 1).t0
 	}
-	w.heal = math.Max(0, w.heal+math.Max(-3, math.Min(3, (d.size/2-size)/(1.5*se))))
+	w.heal = math.Max(0, w.heal+math.Max(-3, math.Min(3, (w.size/2-size)/(1.5*se))))
 	if w.heal > 0 {
 		if w.heal >= driveHeal {
-			*d = w.before
-			c.over(w.healT)
-			w.prev, w.cse, w.heal, w.ripples = c, nil, 0, 0
+			w.prev, w.cse, w.ended, w.heal, w.ripples = c, nil, w.healT, 0, 0
 			w.floor = w.count
+			if d.end == evenstand.NoTime || d.end < w.healT {
+				d.end = w.healT
+			}
+			for _, n := range c.rows {
+				if e.row(n).drive.cse == c {
+					return // goes on
+				}
+			}
+			c.over(d.end)
 		}
 		return
 	}
 	// Noise lifts the size that a sum shows: E|z|² holds n σ².
-	if lead := c.rows[0] == r.n; lead {
-		own, more := math.Sqrt(math.Max(0, size*size-4*v/n)), w.back(0).n
+	own, more := math.Sqrt(math.Max(0, size*size-4*v/n)), w.back(0).n
+	w.n += more
+	w.size += (own - w.size) * more / w.n
+	w.ripples = w.size * w.size / 2
+	d.places += float64(r.places - w.counted)
+	w.counted = r.places
+	if e.leads(c, r.n) {
 		d.n += more
 		d.size += (own - d.size) * more / d.n
 		d.err = math.Sqrt(2 * v / d.n)
-		d.to = r.places
 	}
-	w.ripples = d.size * d.size / 2
 }
 
 func (e *Engine) reportDrive(c *caseFile, f *evenstand.Finding) {
@@ -386,7 +448,7 @@ func (e *Engine) reportDrive(c *caseFile, f *evenstand.Finding) {
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseCoupling, Probability: coupling}, evenstand.Cause{Cause: evenstand.CauseChain, Probability: chain}, evenstand.Cause{Cause: evenstand.CauseDrive, Probability: motor})
 	// The gap between neighbours of a wave of size A is 2A sin(πh/N) large.
 	gap := 2 * d.size * math.Sin(math.Pi*float64(d.waves)/float64(max(1, e.row(c.rows[0]).drive.cells)))
-	f.Harm = []evenstand.Harm{e.uneven(c.rows, float64(len(c.rows))*math.Max(0, float64(d.to-d.from)), gap*gap/2)}
+	f.Harm = []evenstand.Harm{e.uneven(c.rows, math.Max(0, d.places), gap*gap/2)}
 	f.Chart = e.chart(c)
 }
 
