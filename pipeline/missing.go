@@ -72,3 +72,36 @@ func quantities(set uint64) string {
 	}
 	return strings.Join(names, "")
 }
+
+// noteUntold says of which rows the logs stop telling while they go on telling
+// of others, as where one of several files is missing or cut.
+func (s *settler) noteUntold() {
+	last := evenstand.NoTime
+	for _, r := range s.rows {
+		if r.countT != evenstand.NoTime {
+			last = max(last, r.countT)
+		}
+	}
+	if last == evenstand.NoTime {
+		return
+	}
+	const long = 60 * evenstand.Second
+	var never evenstand.Rows
+	cut := map[string]evenstand.Rows{}
+	for _, r := range s.rows {
+		switch {
+		case r.seedAt != evenstand.NoTime:
+		case r.countT == evenstand.NoTime:
+			never = append(never, r.n)
+		case last-r.countT > long:
+			at := r.countT.Time().In(s.day.Zone).Format("15:04")
+			cut[at] = append(cut[at], r.n)
+		}
+	}
+	if len(never) > 0 && len(never) < len(s.rows) {
+		s.note("The logs count the seeds of other rows only: nothing can be said of the rows %s. A file may be missing: bring all files of the log.", never)
+	}
+	for _, at := range slices.Sorted(maps.Keys(cut)) {
+		s.note("The logs stop counting some rows while they go on with others: nothing can be said of the rows %s after %s. A file may be cut: copy it again.", cut[at], at)
+	}
+}

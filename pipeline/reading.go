@@ -158,6 +158,9 @@ func (s *settler) counts() {
 func (s *settler) countRow(r *rowState, c count) {
 	from := r.countT
 	r.countT = c.t
+	if c.n >= 0 || !math.IsNaN(r.rate) {
+		s.engine.Counted(r.n, c.t)
+	}
 	if from == evenstand.NoTime || c.t <= from || s.cur >= len(s.passes) {
 		return
 	}

@@ -513,6 +513,7 @@ func (s *settler) finish() Result {
 		s.note("No target rate is logged: spacing, skips and doubles are judged by each row's own most frequent spacing, so a rate that is wrong on all rows cannot be seen, and no ground or money can be said. Switch on the log of the target rate.")
 	}
 	s.noteSpeed()
+	s.noteUntold()
 	fs := s.engine.Finish(end)
 	if f, ok := find.ClockOff(s.boxes, s.stops); ok {
 		i, _ := slices.BinarySearchFunc(fs, f.Alarm+1, func(x evenstand.Finding, t evenstand.Micros) int { return cmp.Compare(x.Alarm, t) })

@@ -29,11 +29,12 @@ type Bar struct {
 
 // Engine finds faults in one planter's day.
 type Engine struct {
-	cfg  Config
-	rows []*row
-	now  evenstand.Micros
-	bar  Bar
-	pass passState
+	seedA, countT evenstand.Micros // last seed time of any row, last count of any row
+	cfg           Config
+	rows          []*row
+	now           evenstand.Micros
+	bar           Bar
+	pass          passState
 
 	sides           []*side
 	gauges          []*side // the sides and the whole machine
@@ -95,9 +96,10 @@ type row struct {
 	usual        float64 // scatter over the last hour
 	rateWay      float64 // ratio of places to target, slow
 	seenSeed     bool
-	sideGap      span    // time of the last group effect, left out of the group test
-	sideY, sideN float64 // skips and places since the sides were last right
-	pastLevel    float64 // share missed before the whole machine's vacuum fell
+	told         evenstand.Micros // last count of the row, also one of nothing; 0 none
+	sideGap      span             // time of the last group effect, left out of the group test
+	sideY, sideN float64          // skips and places since the sides were last right
+	pastLevel    float64          // share missed before the whole machine's vacuum fell
 }
 
 // ring keeps the last 512 place counters of an event.
@@ -210,8 +212,27 @@ func (e *Engine) Seed(n int, t evenstand.Micros) {
 	if r.grade == evenstand.GradeA {
 		stray = evenstand.FromSeconds(math.Max(stopStray, 12*e.placeTime(r)))
 	}
+	if r.grade == evenstand.GradeA {
+		e.seedA = t
+	}
 	r.stop.seed(t, stray)
 }
+
+// Counted says that a row's seeds were counted at t, also when there were none.
+// Where rows are counted, one that nobody counts is not one that stands still.
+func (e *Engine) Counted(n int, t evenstand.Micros) {
+	e.row(n).told = t
+	e.countT = t
+}
+
+// mute tells whether nothing is known of a row: the others are counted, and it
+// is not.
+func (e *Engine) mute(r *row, t evenstand.Micros) bool {
+	return e.countT > 0 && t-e.countT < countMute && t-e.seedA > countMute && t-r.told > countMute
+}
+
+// countMute is how long a row may go without a count where others have one.
+const countMute = 10 * evenstand.Second
 
 // Place takes one settled seed of a row (grade A), in order of time by row.
 func (e *Engine) Place(n int, p Place) {

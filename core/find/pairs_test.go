@@ -238,3 +238,39 @@ func TestLeftOffOverAFill(t *testing.T) {
 		t.Errorf("want one finding since %s that has ended, got %+v", at(960), found)
 	}
 }
+
+// Counted rows of which the log says no more are not rows that stand still, and
+// a row that is counted as nothing is.
+func TestRowsThatNobodyCounts(t *testing.T) {
+	e := find.New(config(12))
+	way := 0.0
+	e.Lower(at(0))
+	for x := range 600 {
+		now := at(float64(x) + 0.9)
+		for r := 1; r <= 12; r++ {
+			if r <= 6 && x >= 300 { // their log is cut
+				continue
+			}
+			n := 25.0
+			if r == 9 && x >= 400 {
+				n = 0
+			}
+			e.Counted(r, now)
+			if n > 0 {
+				e.Seed(r, now)
+			}
+			e.Counts(r, now-evenstand.Second, now, n, 0.01*n, 0)
+		}
+		way += 4
+		e.Tick(at(float64(x+1)), find.Bar{Planting: true, Speed: 4, Way: way})
+	}
+	var rows []int
+	for _, f := range e.Finish(at(600)) {
+		if f.Kind == evenstand.KindRowStopped {
+			rows = append(rows, f.Rows...)
+		}
+	}
+	if len(rows) != 1 || rows[0] != 9 {
+		t.Errorf("rows %v are said to stand still, want 9 alone", rows)
+	}
+}

@@ -99,7 +99,7 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 	}
 	on, fresh := 0, 0
 	for _, r := range e.rows {
-		if !r.enabled {
+		if !r.enabled || e.mute(r, t) {
 			continue
 		}
 		on++
@@ -116,6 +116,13 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 	}
 	for _, r := range e.rows {
 		s := &r.stop
+		if e.mute(r, t) { // its log ends here
+			s.quiet, s.way = 0, 0
+			if s.cse != nil && s.cse.open() {
+				s.cse.until = max(s.cse.onset, r.told)
+			}
+			continue
+		}
 		if s.cse != nil && s.cse.open() {
 			c := s.cse.stop
 			silent := (t - s.last).Seconds()

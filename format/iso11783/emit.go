@@ -51,8 +51,9 @@ type plan struct {
 	code    uint16
 	bits    uint8 // of a parameter group: first bit and how many
 	width   uint8
-	group   int // of the latencies
-	device  int // whose life keeps the value valid
+	group   int              // of the latencies
+	device  int              // whose life keeps the value valid
+	over    evenstand.Micros // when the last log that gives it ended; 0 not yet
 	set     bool
 	slot    int              // held value, -1 none
 	rows    []evenstand.Rows // by bit pair, or one set
@@ -448,8 +449,10 @@ func (e *emitter) busColumn(c Column, p *plan) {
 	}
 }
 
-// record takes one joined record at its instant.
-func (e *emitter) record(now evenstand.Micros, values []Value32) error {
+// record takes one joined record at its instant, and the columns that no log
+// gives from here on: what they gave last is soon stale, even if their device
+// goes on in other logs.
+func (e *emitter) record(now evenstand.Micros, values []Value32, ended []int) error {
 	if e.started {
 		if gap := now - e.now; gap > pause || gap < -evenstand.Second {
 			e.forget()
@@ -465,6 +468,9 @@ func (e *emitter) record(now evenstand.Micros, values []Value32) error {
 		e.tick, e.started = now, true
 	}
 	e.now = now
+	for _, k := range ended {
+		e.plans[k].over = now
+	}
 	states := false
 	for _, v := range values {
 		p := &e.plans[v.Column]
@@ -752,7 +758,7 @@ func (e *emitter) repeat(now evenstand.Micros) {
 	for i := range e.slots {
 		s := &e.slots[i]
 		p := s.plan
-		if at := e.alive[p.device]; at == evenstand.NoTime || now-at > silence {
+		if at := e.alive[p.device]; at == evenstand.NoTime || now-at > silence || p.over != 0 && now-p.over > silence {
 			if p.kind == asFlow { // what flowed while the device was silent is not known
 				s.since = now
 			}

@@ -394,7 +394,7 @@ func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.S
 			}
 			r := join.Record()
 			now := ck.at(&r.LogRecord)
-			if err := em.record(now, r.Values); err != nil {
+			if err := em.record(now, r.Values, r.Ended); err != nil {
 				return err
 			}
 			fix, ok := fixOf(now, &r.LogRecord, join.scan[r.Log].h)

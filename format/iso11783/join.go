@@ -49,6 +49,7 @@ type JoinedRecord struct {
 	Log       int
 	Logs      int // how many logs had it
 	Values    []Value32
+	Ended     []int // columns that no log holds any more from here on
 }
 
 // Joiner reads several logs of a task as one. Records of different logs belong
@@ -59,6 +60,7 @@ type Joiner struct {
 	scan    []*Scanner
 	header  []*Header
 	to      [][]int // column of a log to joined column
+	holders []int   // by joined column: logs that may still give it
 	files   []io.Closer
 	state   []joinState
 	rec     JoinedRecord
@@ -101,8 +103,10 @@ func (j *Joiner) add(h *Header, in io.Reader, index map[ColumnKey]int) {
 			k = len(j.Columns)
 			index[c.Key()] = k
 			j.Columns = append(j.Columns, c)
+			j.holders = append(j.holders, 0)
 		}
 		to[i] = k
+		j.holders[k]++
 	}
 	j.to = append(j.to, to)
 	j.header = append(j.header, h)
@@ -142,12 +146,18 @@ func before(a, b *LogRecord) bool {
 // Next joins the next instant; false at the end of all logs.
 func (j *Joiner) Next() bool {
 	first := -1
+	j.rec.Ended = j.rec.Ended[:0]
 	for i, s := range j.scan {
 		if j.state[i] == fresh || j.state[i] == used {
 			if s.Next() {
 				j.state[i] = held
 			} else {
 				j.state[i] = ended
+				for _, k := range j.to[i] {
+					if j.holders[k]--; j.holders[k] == 0 {
+						j.rec.Ended = append(j.rec.Ended, k)
+					}
+				}
 			}
 		}
 		if j.state[i] == held && (first < 0 || before(s.Record(), j.scan[first].Record())) {
