@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -127,7 +126,7 @@ func (p *program) wideDay(ctx context.Context) (b *book.Book, streams []evenstan
 	if card, err = b.Card(days[0].Planter, date); err != nil {
 		return
 	}
-	in := os.DirFS(boxes).(fs.FS)
+	in := os.DirFS(boxes)
 	sources, _, _, err := plain.Format{}.Find(ctx, in)
 	if err != nil {
 		return
