@@ -72,6 +72,7 @@ type kept struct {
 	stretches [][]evenstand.Stretch
 	track     int
 	readings  int
+	all       []evenstand.Reading
 }
 
 func (k *kept) Pass(p evenstand.Pass, s []evenstand.PlacedSeed, st []evenstand.Stretch) error {
@@ -81,7 +82,12 @@ func (k *kept) Pass(p evenstand.Pass, s []evenstand.PlacedSeed, st []evenstand.S
 	return nil
 }
 func (k *kept) Track(p []evenstand.TrackPoint) error { k.track += len(p); return nil }
-func (k *kept) Readings(r []evenstand.Reading) error { k.readings += len(r); return nil }
+func (k *kept) Readings(r []evenstand.Reading) error {
+	k.readings += len(r)
+	k.all = append(k.all, r...)
+	return nil
+}
+
 func once[T any](x []T) func(func([]T) bool) error {
 	return func(y func([]T) bool) error { y(x); return nil }
 }

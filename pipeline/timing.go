@@ -88,8 +88,11 @@ func (m *timing) at(t evenstand.Micros) evenstand.Micros {
 	case len(m.fits) == 1 && m.fits[0].Drift == 0:
 		return t - evenstand.FromSeconds(m.fits[0].Offset)
 	}
+	// A fit begins and ends well inside of what it holds for. A clock that was
+	// set forward leaves a hole between two, one of the seconds that it was set
+	// by; in the middle of it the one gives over to the other.
 	k := 0
-	for k+1 < len(m.fits) && t >= m.fits[k+1].From {
+	for k+1 < len(m.fits) && t >= m.fits[k].To+(m.fits[k+1].From-m.fits[k].To)/2 {
 		k++
 	}
 	t -= evenstand.FromSeconds(m.fits[k].Off(t))
@@ -239,7 +242,7 @@ func (s *settler) setClocks() bool {
 	for _, g := range groups {
 		g.fits = s.byReceiver(ref, g)
 	}
-	s.byEdges(groups)
+	s.byEdges(groups, speed.T[0], speed.T[len(speed.T)-1])
 	changed := false
 	for _, g := range groups {
 		if len(g.fits) == 0 {
@@ -355,14 +358,23 @@ func placesSpeed(fixes []evenstand.Fix, frame ground.Frame) (s clock.Series) {
 // places, the best of it first.
 func (s *settler) byReceiver(ref *clock.Reference, g *group) []clock.Fit {
 	opt := clock.Options{Zones: !g.said}
+	// What was said is held against the logs around what was said.
+	by := 0.0
 	for _, i := range g.streams {
-		if fits := useful(ref.Pair(s.heard[i].speed, opt)); fits != nil {
+		if o := s.day.Streams[i].Source.ClockOffset; !math.IsNaN(o) {
+			by = o
+			break
+		}
+	}
+	for _, i := range g.streams {
+		fits := ref.Pair(earlier(s.heard[i].speed, by), opt)
+		if fits = useful(later(fits, by)); fits != nil {
 			return fits
 		}
 	}
 	for _, i := range g.streams {
 		for _, flow := range []clock.Series{s.heard[i].flow(), s.heard[i].counts()} {
-			fits := ref.Follow(flow, opt)
+			fits := later(ref.Follow(earlier(flow, by), opt), by)
 			for k := range fits {
 				fits[k].Offset -= lagUsual
 				fits[k].SE = math.Hypot(fits[k].SE, lagSD)
@@ -373,6 +385,29 @@ func (s *settler) byReceiver(ref *clock.Reference, g *group) []clock.Fit {
 		}
 	}
 	return nil
+}
+
+// earlier takes an offset in s out of the times of a series.
+func earlier(x clock.Series, by float64) clock.Series {
+	if by == 0 {
+		return x
+	}
+	out := clock.Series{T: make([]evenstand.Micros, len(x.T)), V: x.V}
+	for i, t := range x.T {
+		out.T[i] = t - evenstand.FromSeconds(by)
+	}
+	return out
+}
+
+// later puts an offset in s that was taken out of a series into what is told
+// of its clock.
+func later(fits []clock.Fit, by float64) []clock.Fit {
+	d := evenstand.FromSeconds(by)
+	for k := range fits {
+		f := &fits[k]
+		f.From, f.To, f.At, f.Offset = f.From+d, f.To+d, f.At+d, f.Offset+by
+	}
+	return fits
 }
 
 // useful gives the fits when each is good enough.
@@ -386,8 +421,9 @@ func useful(fits []clock.Fit) []clock.Fit {
 }
 
 // byEdges tells the clocks that have neither speed nor seeds by the lifting of
-// the planter, over the boxes that log it too.
-func (s *settler) byEdges(groups []*group) {
+// the planter, over the boxes that log it too. from and to are those of the
+// receiver's places.
+func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 	edges := func(g *group) (*heard, bool) {
 		for _, i := range g.streams {
 			if h := &s.heard[i]; len(h.edges) > 0 {
@@ -428,7 +464,8 @@ func (s *settler) byEdges(groups []*group) {
 	}
 	for k, f := range clock.Graph(len(groups)+1, links, at) {
 		if k > 0 && len(groups[k-1].fits) == 0 && !math.IsNaN(f.Offset) {
-			f.From, f.To = s.survey_.first, s.survey_.last
+			d := evenstand.FromSeconds(f.Offset) // spans are by the box's clock
+			f.From, f.To = from+d, to+d
 			groups[k-1].fits = useful([]clock.Fit{f})
 		}
 	}

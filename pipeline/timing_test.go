@@ -16,6 +16,7 @@ import (
 // ground on every second pass, a seed every 0.16 m on each row 0.25 s after
 // its place is due, and boxes with clocks of their own.
 type wander struct {
+	fan      float64 // s, logged minus true; 0: 11 s slow
 	start    evenstand.Micros
 	hours    float64
 	seeds    float64          // s, logged minus true
@@ -35,6 +36,9 @@ func (w wander) streams() (fixes []evenstand.Fix, seeds []evenstand.Seed, reads,
 	length := 120 + 60*g.Float64() // s of this pass
 	begun := 0.0
 	n := int(w.hours * 3600 / tick)
+	if w.fan == 0 {
+		w.fan = -11
+	}
 	every := int(w.receiver.Seconds() / tick)
 	pass := 0
 	box := func(t float64) evenstand.Micros {
@@ -83,7 +87,7 @@ func (w wander) streams() (fixes []evenstand.Fix, seeds []evenstand.Seed, reads,
 			reads = append(reads, evenstand.Reading{T: box(t), Quantity: evenstand.GroundSpeed, Value: shown},
 				evenstand.Reading{T: box(t), Quantity: evenstand.ImplementLifted, Value: lift})
 			// A box that knows only when the planter is lifted.
-			vacuum = append(vacuum, evenstand.Reading{T: w.start + evenstand.FromSeconds(t-11), Quantity: evenstand.ImplementLifted, Value: lift})
+			vacuum = append(vacuum, evenstand.Reading{T: w.start + evenstand.FromSeconds(t+w.fan), Quantity: evenstand.ImplementLifted, Value: lift})
 		}
 		if !lifted {
 			due += v * tick / spacing
@@ -170,6 +174,73 @@ func TestClocksFar(t *testing.T) {
 	set := res.Clocks[1].Set
 	if len(set) != 2 || math.Abs(float64(set[0].Offset)-2) > 0.1 || math.Abs(float64(set[1].Offset)-22) > 0.1 {
 		t.Errorf("a clock that was set from 2 to 22 s is told as %+v", set)
+	}
+}
+
+// Where a clock was set forward no two times become one, and each comes out as
+// it was.
+func TestClockSetForward(t *testing.T) {
+	for _, by := range []float64{20, 42, 100} {
+		w := wander{start: at("2026-05-02 12:00"), hours: 2.2, machine: 2, setAt: 1.2, setBy: by, receiver: evenstand.Second}
+		k, _ := w.settle(t, 0, math.NaN())
+		n, wrong := 0, 0
+		last := evenstand.NoTime
+		for _, r := range k.all {
+			if r.Quantity != evenstand.GroundSpeed {
+				continue
+			}
+			if math.Abs((r.T-w.start).Seconds()-float64(n)) > 0.5 || r.T == last {
+				wrong++
+			}
+			last = r.T
+			n++
+		}
+		if n < 7900 || wrong > 0 {
+			t.Errorf("set forward by %g s: of %d times %d are wrong", by, n, wrong)
+		}
+	}
+}
+
+// What was said of a clock is held against the logs wherever it was said to be,
+// not only near the receiver's time.
+func TestClockSaidFar(t *testing.T) {
+	for _, tt := range []struct {
+		said, is float64
+		note     bool
+	}{{3600, 3608, true}, {-300, -292, true}, {300, 300, false}, {3600, 3600, false}} {
+		_, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, machine: tt.is, receiver: evenstand.Second / 5}.settle(t, 0, tt.said)
+		n := strings.Join(res.Notes, " ")
+		if strings.Contains(n, "The clock of states is said to be") != tt.note || tt.note && !strings.Contains(n, "beside the receiver it looks "+word(tt.is)) {
+			t.Errorf("said %g s, is %g: notes %q", tt.said, tt.is, res.Notes)
+		}
+	}
+}
+
+// word begins the words for the offsets of TestClockSaidFar.
+func word(off float64) string {
+	if off == 3608 {
+		return "1 h 00 min 08 s fast"
+	}
+	return "29" // 291.99 s or 292.01 s slow
+}
+
+// A clock that is told by the lifting of the planter is off from the day's
+// first place on by the receiver's clock, not by its own.
+func TestClockByEdgesSince(t *testing.T) {
+	w := wander{start: at("2026-05-02 12:00"), hours: 1.5, machine: 0.1, fan: 3600, receiver: evenstand.Second / 5}
+	_, res := w.settle(t, 0, math.NaN())
+	told(t, res.Clocks[3], 3600, 0.2)
+	n := 0
+	for _, f := range res.Findings {
+		if f.Kind == evenstand.KindClockOff {
+			n++
+			if d := (f.Since - w.start).Seconds(); math.Abs(d) > 60 {
+				t.Errorf("%s since %.0f s after the day began", f.Kind, d)
+			}
+		}
+	}
+	if n != 1 {
+		t.Errorf("%d findings of a clock that is off, want one: %v", n, res.Findings)
 	}
 }
 

@@ -72,6 +72,9 @@ func TestPairSet(t *testing.T) {
 		if d := (fits[1].From - when).Seconds(); math.Abs(d) > 120 {
 			t.Errorf("set by %g s: parted %.0f s from where it was set", jump, d)
 		}
+		if jump > 10 && (fits[0].To > when || fits[1].From < when+evenstand.FromSeconds(jump)-evenstand.Second) {
+			t.Errorf("set by %g s at %s: parted from %s to %s, beside the hole", jump, when, fits[0].To, fits[1].From)
+		}
 	}
 }
 

@@ -417,7 +417,40 @@ func (p *pairing) change(from, to int, a, b float64) int {
 			best, at = sum, i+1
 		}
 	}
-	return at
+	return p.inHole(at, b-a)
+}
+
+// nearHole is how far from where the speeds tell that a clock was set the hole
+// may lie that the setting left (judged: they tell it to a minute or two).
+const nearHole = 120.0 // s
+
+// inHole moves the place where a clock was set forward by so many seconds into
+// the middle of the hole of about that length that the setting left in the
+// box's times, where there is one near.
+func (p *pairing) inHole(at int, by float64) int {
+	if by <= hole {
+		return at
+	}
+	y := p.y.v
+	length := int(by / dt)
+	most := length + 4*edge + int(2*seldom/dt) // with what is taken out beside a hole, and a value missing
+	found, far := at, int(nearHole/dt)+1
+	for i := max(1, at-length-2*far); i < min(len(y), at+far); {
+		if !math.IsNaN(y[i]) {
+			i++
+			continue
+		}
+		j := i
+		for j < len(y) && math.IsNaN(y[j]) {
+			j++
+		}
+		d := max(i-at, at-j, 0)
+		if n := j - i; n >= length && n <= most && d < far && j < len(y) {
+			found, far = i+n/2, d
+		}
+		i = j
+	}
+	return found
 }
 
 // level gives gain and base of y over x at an offset.
