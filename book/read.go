@@ -11,6 +11,7 @@ import (
 	"path"
 	"slices"
 	"strconv"
+	"strings"
 
 	"evenstand"
 	"evenstand/pipeline"
@@ -149,13 +150,17 @@ func (b *Book) Read(ctx context.Context, paths []string, formats []evenstand.For
 	return rep, err
 }
 
-// Rebuild throws data/ away and makes it again from originals and ledger.
+// Rebuild throws data/ away and makes it again from originals and ledger. When
+// an original that it needs is missing or cut short, it touches nothing.
 func (b *Book) Rebuild(ctx context.Context, formats []evenstand.Format, opt ReadOptions) (Report, error) {
 	b.work.Lock()
 	defer b.work.Unlock()
 	rep := Report{Files: []FileReport{}, Sources: []SourceReport{}, Days: []DayRef{}, Unused: []evenstand.Unused{}, Notes: []string{}}
 	if b.opts.Derive == nil {
 		panic("book: opened without Options.Derive, which Rebuild needs")
+	}
+	if err := b.originalsThere(ctx); err != nil { // before anything is thrown away
+		return rep, err
 	}
 	defer b.clearTmp()
 	b.mu.Lock()
@@ -166,6 +171,41 @@ func (b *Book) Rebuild(ctx context.Context, formats []evenstand.Format, opt Read
 	}
 	err := b.settle(ctx, formats, &rep, tell(opt))
 	return rep, err
+}
+
+// originalsThere looks whether every original that a rebuild needs lies there
+// in its full size, and else names all that do not.
+func (b *Book) originalsThere(ctx context.Context) error {
+	live, err := b.liveInputs(ctx)
+	if err != nil {
+		return ledgerError(b.path(ledgerName), err)
+	}
+	var bad []string
+	said := map[string]bool{}
+	for _, in := range live {
+		for _, p := range sortedKeys(in.files) {
+			o := in.files[p]
+			if said[o.sum] {
+				continue
+			}
+			said[o.sum] = true
+			switch st, err := os.Stat(b.originalPath(o.sum)); {
+			case errors.Is(err, os.ErrNotExist):
+				bad = append(bad, "the original of "+p+" is missing, hash "+o.sum)
+			case err != nil:
+				bad = append(bad, fmt.Sprintf("the original of %s, hash %s, cannot be read: %v", p, o.sum, err))
+			case st.Size() != o.size:
+				bad = append(bad, fmt.Sprintf("the original of %s, hash %s, has %d bytes and had %d", p, o.sum, st.Size(), o.size))
+			}
+		}
+	}
+	if len(bad) == 0 {
+		return nil
+	}
+	return &Error{
+		b.path(originalsDir), errors.New(strings.Join(bad, "; ")),
+		"Nothing was rebuilt or changed, since what stands in those files would be lost. Read them again from the stick (evenstand read) or copy them from a copy of the logbook, look with evenstand check, then say evenstand rebuild",
+	}
 }
 
 func tell(opt ReadOptions) func(Progress) {

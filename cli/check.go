@@ -32,7 +32,7 @@ func checkCommand() command {
 				return c.printJSON(map[string]any{"schema": 1, "sound": len(faults) == 0, "faults": faults, "unfinished": stale})
 			}
 			for _, f := range faults {
-				c.printf("%s\n", f)
+				c.text("", "    ", f)
 			}
 			if len(faults) == 0 {
 				c.printf("The logbook is sound.\n")

@@ -194,7 +194,9 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 				c.usage(env, env.Stdout)
 				return exitDone
 			}
-			fmt.Fprint(env.Stderr, env.named(fmt.Sprintf("evenstand %s: %s. Say evenstand help %s.\n", c.name, flagTrouble(err), c.name)))
+			for _, l := range record.Wrap("", env.named(fmt.Sprintf("evenstand %s: %s. Say evenstand help %s.", c.name, flagTrouble(err), c.name)), width) {
+				fmt.Fprintln(env.Stderr, l)
+			}
 			return exitUsage
 		}
 		rest := flags.Args()
@@ -218,7 +220,8 @@ func (c *command) call(ctx context.Context, env Env, args []string) int {
 		default:
 			wrong = fmt.Sprintf("%q is one argument too many. ", pos[c.most])
 		}
-		fmt.Fprint(env.Stderr, env.named(fmt.Sprintf("evenstand %s: %sSay evenstand %s %s\n", c.name, wrong, c.name, c.args)))
+		run := &call{Env: env}
+		run.hint(env.Stderr, env.named("evenstand "+c.name+": ")+wrong+"Say", "evenstand "+c.name+" "+c.args)
 		return exitUsage
 	}
 	run := &call{Env: env, cmd: c, args: pos, json: *asJSON}

@@ -127,7 +127,7 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 			where = fmt.Sprintf("in %d places", places)
 		}
 		c.printf("\n")
-		c.hint(c.Stdout, fmt.Sprintf("%s of row was left bare %s, and is over: does going back over it still pay? Where it is:", voice(b).Length(bare), where), "evenstand worklist "+c.args[0]+" --all")
+		c.hint(c.Stdout, fmt.Sprintf("No seed was seen on %s of row %s, and that is over: dig there before you go back over it. Where it is:", voice(b).Length(bare), where), "evenstand worklist "+c.args[0]+" --all")
 	}
 	if len(parts) > 0 {
 		c.hint(c.Stderr, "Not listed: "+strings.Join(parts, ", ")+". To see them:", "evenstand worklist "+c.args[0]+" --all")
