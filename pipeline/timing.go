@@ -143,6 +143,32 @@ func (h *heard) reading(r evenstand.Reading) {
 	}
 }
 
+// stateEvery gives the seconds between the states that a box logs, which is how
+// late it may see the planter lifted; 0 for one that logs only changes, which
+// is not late.
+func (h *heard) stateEvery() float64 {
+	if h.changes() {
+		return 0
+	}
+	return h.state.Every()
+}
+
+// stateLate gives the standard error in s of how late a box that logs only
+// changes is.
+func (h *heard) stateLate() float64 {
+	if h.changes() {
+		return changesSD
+	}
+	return 0
+}
+
+// changesSD is by how many seconds a box that logs only changes may be late
+// (judged).
+const changesSD = 0.1
+
+// changes tells whether a box logs its states only when they change.
+func (h *heard) changes() bool { return 2*len(h.edges) > len(h.state.T) }
+
 // seedBin is how many seeds fell in a quarter of a second.
 type seedBin struct {
 	k int64
@@ -451,9 +477,8 @@ func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 			if !ok || len(groups[j].fits) > 1 || len(g.fits) > 0 && len(groups[j].fits) > 0 {
 				continue
 			}
-			// Where states are written by the second, or when they change.
-			every := func(h *heard) float64 { return math.Min(1, h.state.Every()) }
-			if fits := clock.Edges(a.edges, b.edges, every(a), every(b), clock.Options{Zones: true}); len(fits) == 1 {
+			if fits := clock.Edges(a.edges, b.edges, a.stateEvery(), b.stateEvery(), clock.Options{Zones: true}); len(fits) == 1 {
+				fits[0].SE = math.Hypot(fits[0].SE, math.Hypot(a.stateLate(), b.stateLate()))
 				links = append(links, clock.Link{A: k + 1, B: j + 1, Fit: fits[0]})
 				missing = true
 			}

@@ -23,7 +23,9 @@ const (
 // Edges gives the offset of the clock of box against that of ref by the
 // moments at which both saw the planter lowered and lifted. everyRef and every
 // are the seconds between the states that each logs, which is how late it may
-// see an edge. nil when too few agree, or agree at two shifts.
+// see an edge: half of it on average, which is taken off. 0 is a box that
+// writes when the state changes. nil when too few agree, or agree at two
+// shifts.
 func Edges(ref, box []Edge, everyRef, every float64, opt Options) []Fit {
 	if len(ref) < edgesLeast || len(box) < edgesLeast {
 		return nil
@@ -98,6 +100,7 @@ func Edges(ref, box []Edge, everyRef, every float64, opt Options) []Fit {
 	sd = math.Max(sd, 0.02)
 	var n, st, sd1 float64
 	mid := got[len(got)/2].t
+	late := (every - everyRef) / 2
 	for _, g := range got {
 		n++
 		st += (g.t - mid).Seconds()
@@ -125,7 +128,7 @@ func Edges(ref, box []Edge, everyRef, every float64, opt Options) []Fit {
 		drift, dv = fit(sd)
 	}
 	f := Fit{
-		From: got[0].t, To: got[len(got)-1].t, At: mid + evenstand.FromSeconds(mt), Offset: md, Drift: drift,
+		From: got[0].t, To: got[len(got)-1].t, At: mid + evenstand.FromSeconds(mt), Offset: md - late, Drift: drift,
 		SE: sd / math.Sqrt(n), DriftSE: math.Sqrt(dv), Share: n / float64(min(len(ref), len(box))),
 	}
 	return []Fit{f}
