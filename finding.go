@@ -133,7 +133,8 @@ const (
 	KindSpeedSpacing = "speed-spacing"
 	KindUpset        = "upset"
 
-	KindSourceSilent = "source-silent"
+	KindSourceSilent  = "source-silent"
+	KindPositionDoubt = "position-doubt"
 )
 
 // Family gives the family that a kind belongs to: cell for blocked and weak
