@@ -25,7 +25,8 @@ const (
 
 // sourceWatch follows the words of one box.
 type sourceWatch struct {
-	last  evenstand.Micros // last word; 0 none yet
+	first evenstand.Micros // first word; 0 none yet
+	last  evenstand.Micros // last word
 	ticks int              // s of planting since its first word
 	share float64          // of these in which it spoke
 	quiet float64          // s of planting since its last word
@@ -68,6 +69,9 @@ func (e *Engine) Heard(i int, t evenstand.Micros) {
 		w.quiet = (t - w.last).Seconds() // so short that no tick saw it in full
 		e.fallsSilent(i, t)
 		e.speaks(i, t)
+	}
+	if w.first == 0 {
+		w.first = t
 	}
 	w.last, w.quiet = t, 0
 }
@@ -120,10 +124,29 @@ func (e *Engine) tickSilent(t evenstand.Micros) {
 			if w.cse.silent.sources[0] == i {
 				w.cse.silent.seconds++
 			}
+			if c := w.cse; e.replaced(c) {
+				c.dropped, e.littered = true, true
+				for j := range e.sources {
+					if e.sources[j].cse == c {
+						e.sources[j] = sourceWatch{} // it is another box's turn
+					}
+				}
+			}
 		case w.quiet >= limit && w.regular() && e.othersSpeak(i, t):
 			e.fallsSilent(i, t)
 		}
 	}
+}
+
+// replaced tells whether another box has taken the place of those that are
+// silent: one that had said nothing before, and logs all along since.
+func (e *Engine) replaced(c *caseFile) bool {
+	for j := range e.sources {
+		if o := &e.sources[j]; o.cse == nil && o.first > c.onset && o.regular() {
+			return true
+		}
+	}
+	return false
 }
 
 // fallsSilent opens a silence, or joins it to one that has the same cause.
