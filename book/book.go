@@ -509,6 +509,22 @@ func (b *Book) Card(planter string, day evenstand.Day) (evenstand.Card, error) {
 	return card, nil
 }
 
+// cardFile gives the name of the file of the card that holds for a planter on a
+// day, empty when there is no card.
+func (b *Book) cardFile(planter string, day evenstand.Day) string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	removed := map[string]bool{}
+	for _, v := range slices.Backward(b.cards) {
+		if v.gone {
+			removed[v.file] = true
+		} else if !removed[v.file] && v.planter == planter && v.from <= day {
+			return v.file
+		}
+	}
+	return ""
+}
+
 func (b *Book) cardOn(planter string, day evenstand.Day) (evenstand.Card, string) {
 	removed := map[string]bool{}
 	for _, v := range slices.Backward(b.cards) {

@@ -33,7 +33,7 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	}
 	set := b.Settings()
 	asOf := evenstand.NoTime
-	rows := map[DayRef]int{}
+	rows, files := map[DayRef]int{}, map[DayRef]string{}
 	planted := map[string]float64{}
 	for _, d := range days {
 		asOf = max(asOf, d.AsOf)
@@ -42,6 +42,7 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 			return evenstand.Worklist{}, err
 		}
 		rows[DayRef{d.Planter, d.Day}] = card.Rows
+		files[DayRef{d.Planter, d.Day}] = b.cardFile(d.Planter, d.Day)
 		for _, p := range d.Planted {
 			if a := float64(p.Area); !math.IsNaN(a) {
 				planted[p.Field] += a
@@ -57,7 +58,7 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 		ptrs[i] = &fs[i]
 	}
 	price.PriceAll(ptrs, func(f *evenstand.Finding) price.Context {
-		c := price.Context{Settings: set, Rows: rows[DayRef{f.Planter, f.Day}], FieldLeft: math.NaN(), AsOf: asOf, Seed: priceSeed}
+		c := price.Context{Settings: set, Rows: rows[DayRef{f.Planter, f.Day}], Card: files[DayRef{f.Planter, f.Day}], FieldLeft: math.NaN(), AsOf: asOf, Seed: priceSeed}
 		if a, ok := left[f.Field]; ok {
 			c.FieldLeft = a
 		}

@@ -348,7 +348,7 @@ func (s *settler) align() {
 	v := &s.survey_
 	if s.card.Rows == 0 && v.maxRow > 0 {
 		s.card.Rows = v.maxRow
-		s.note("The planter card does not say how many rows there are; the logs hold %d.", v.maxRow)
+		s.note("No planter card says how many rows there are; the logs hold %d.", v.maxRow)
 	} else if v.maxRow > s.card.Rows {
 		s.note("The logs hold row %d, the planter card has %d rows: rows beyond the card are not used. Correct the card if the planter is wider.", v.maxRow, s.card.Rows)
 	}

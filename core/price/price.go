@@ -23,6 +23,7 @@ type Context struct {
 	Settings  evenstand.Settings
 	Rows      int              // rows of the planter, for the share of the ground that the finding's rows plant; 0 unknown
 	FieldLeft float64          // m2 of the finding's field still to plant by the whole planter; NaN unknown
+	Card      string           // file of the planter card in the logbook's planter folder; empty: there is none
 	Basis     Basis            // empty: field while ground is left in it, else season, none when nothing is left of both
 	AsOf      evenstand.Micros // last log time; NoTime unknown
 	Seed      uint64           // of the draws; one for the whole report
@@ -197,7 +198,7 @@ func (b *bill) ground() {
 		}
 	}
 	if math.IsNaN(b.left) {
-		b.need("the ground still to plant (the field's boundary by --field, or left_to_plant in book.toml)")
+		b.need("the ground still to plant (the field's boundary in BOOK/fields/NAME.geojson, or left_to_plant in BOOK/book.toml)")
 	}
 	switch {
 	case len(b.f.Rows) == 0: // the whole machine
@@ -205,8 +206,31 @@ func (b *bill) ground() {
 		b.left *= min(1, float64(len(b.f.Rows))/float64(b.ctx.Rows))
 	case b.left != 0:
 		b.left = math.NaN()
-		b.need("the number of rows (rows in the planter card)")
+		b.need("the number of rows (rows " + b.card() + ")")
 	}
+}
+
+// card says where the planter card stands, or is to stand.
+func (b *bill) card() string {
+	if b.ctx.Card == "" {
+		return "in a planter card, of which there is none: put one at BOOK/planter/NAME.toml"
+	}
+	return "in BOOK/planter/" + b.ctx.Card
+}
+
+// agree tells whether the crop of the rows is the one that the book's price and
+// yield goal are of; where nobody has said, it is.
+func (b *bill) agree(crop string) bool {
+	own := b.ctx.Settings.Crop
+	if own == "" || crop == "" || own == crop || relation.For(own) && relation.For(crop) {
+		return true
+	}
+	file := "BOOK/planter/NAME.toml"
+	if b.ctx.Card != "" {
+		file = "BOOK/planter/" + b.ctx.Card
+	}
+	b.need("the crop: the card says " + crop + ", the book " + own + "; make them agree in " + file + " or BOOK/book.toml")
+	return false
 }
 
 // harm adds the loss of one harm, or what is needed to price it.
@@ -216,8 +240,17 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	if math.IsNaN(b.area) || area > b.area { // the harms of a finding lie on the same ground
 		b.area = area
 	}
+	if !b.agree(h.Crop) {
+		return
+	}
 	mid := float64(h.Amount.Mid)
 	if math.IsNaN(mid) {
+		if h.Kind != evenstand.ExtraSeeds { // all that is missing is said at once
+			b.yield()
+			if h.Crop == "" {
+				b.corn(h.Crop, "")
+			}
+		}
 		b.need("the amount of " + string(h.Kind) + " (positions and target rate in the logs)")
 		return
 	}
@@ -242,7 +275,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	}
 	switch h.Kind {
 	case evenstand.MissingSeeds:
-		if !b.corn(h.Crop, "skip") || !b.yield() {
+		if crop, goal := b.corn(h.Crop, "skip"), b.yield(); !crop || !goal {
 			return
 		}
 		skip := r.skips(target)
@@ -260,7 +293,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		grain(func(i int) float64 { return a[i] * perSeed * skip[i] },
 			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
 	case evenstand.EmptyGround:
-		if !b.corn(h.Crop, "skip") || !b.yield() {
+		if crop, goal := b.corn(h.Crop, "skip"), b.yield(); !crop || !goal {
 			return
 		}
 		skip := r.skips(target)
@@ -271,7 +304,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
 	case evenstand.RateError:
 		ratio := float64(h.Ratio)
-		if !b.corn(h.Crop, "population") || !b.yield() {
+		if crop, goal := b.corn(h.Crop, "population"), b.yield(); !crop || !goal {
 			return
 		}
 		if math.IsNaN(target) || math.IsNaN(ratio) {
@@ -301,18 +334,18 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		}
 		b.add(rate, past, future)
 	case evenstand.Uneven:
-		if !b.corn(h.Crop, "spacing") || !b.yield() {
+		if crop, goal := b.corn(h.Crop, "spacing"), b.yield(); !crop || !goal {
 			return
 		}
 		if math.IsNaN(float64(h.SD)) {
-			b.need("the target rate and the spacing of the rows (seed_rate_target in the logs, row_spacing_m in the planter card)")
+			b.need("the target rate and the spacing of the rows (seed_rate_target in the logs, row_spacing_m " + b.card() + ")")
 			return
 		}
 		lost := r.spaced(float64(h.Usual), float64(h.SD), s.Yield)
 		grain(func(i int) float64 { return a[i] * lost[i] },
 			func(i int) float64 { return share * lost[i] }, uneven)
 	case evenstand.MissedStarter:
-		if !b.corn(h.Crop, "starter") || !b.yield() {
+		if crop, goal := b.corn(h.Crop, "starter"), b.yield(); !crop || !goal {
 			return
 		}
 		// R17 is about a starter that is missing altogether. What is short of it
@@ -354,7 +387,7 @@ func (b *bill) unpriced() {
 	case evenstand.KindOverload:
 		b.need("what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load")
 	case evenstand.KindLiquidRowLow:
-		b.need("what the liquid is (product = \"starter\" under [[tank]] in the planter card; for another product there is no published relation here)")
+		b.need("what the liquid is (product = \"starter\" under [[tank]] " + b.card() + "; for another product there is no published relation here)")
 	case evenstand.KindLiquidRowHigh:
 		b.need("the price of the product, and a published relation for too much of it, of which there is none here")
 	case evenstand.KindLiquidRateOff:
@@ -364,7 +397,7 @@ func (b *bill) unpriced() {
 				return
 			}
 		}
-		b.need("what the liquid is (product = \"starter\" under [[tank]] in the planter card; for another product there is no published relation here)")
+		b.need("what the liquid is (product = \"starter\" under [[tank]] " + b.card() + "; for another product there is no published relation here)")
 	}
 }
 
@@ -385,7 +418,7 @@ func (b *bill) corn(crop, what string) bool {
 	case relation.For(crop):
 		return true
 	case crop == "":
-		b.need("the crop of the rows (crop under [[meter]] in the planter card)")
+		b.need("the crop of the rows (crop under [[meter]] " + b.card() + ")")
 	default:
 		b.need("a published " + what + " relation for " + crop + ", of which there is none here")
 	}
@@ -394,7 +427,7 @@ func (b *bill) corn(crop, what string) bool {
 
 func (b *bill) yield() bool {
 	if math.IsNaN(b.ctx.Settings.Yield) {
-		b.need("a yield goal (yield_goal in book.toml)")
+		b.need("a yield goal (yield_goal in BOOK/book.toml)")
 		return false
 	}
 	return true
@@ -404,11 +437,11 @@ func (b *bill) yield() bool {
 func (b *bill) seedPrice() bool {
 	ok := true
 	if math.IsNaN(b.ctx.Settings.Seed) {
-		b.need("the price of seed (seed in book.toml)")
+		b.need("the price of seed (seed in BOOK/book.toml)")
 		ok = false
 	}
 	if math.IsNaN(b.ctx.Settings.Price) {
-		b.need("the price of grain (grain in book.toml)")
+		b.need("the price of grain (grain in BOOK/book.toml)")
 		ok = false
 	}
 	return ok
@@ -421,7 +454,7 @@ func (b *bill) worth(crop string) (float64, bool) {
 	}
 	kg, ok := evenstand.Bushel(crop)
 	if !ok {
-		b.need("the price of grain (grain in book.toml)")
+		b.need("the price of grain (grain in BOOK/book.toml)")
 		return 0, false
 	}
 	return 1 / kg, true

@@ -163,21 +163,26 @@ func TestCannotSay(t *testing.T) {
 		needs string // part of the one need
 		past  bool   // so far is known all the same
 	}{
-		{"no yield goal", func(f *evenstand.Finding, c *price.Context) { c.Settings.Yield = math.NaN() }, "USD", "a yield goal (yield_goal in book.toml)", false},
+		{"no yield goal", func(f *evenstand.Finding, c *price.Context) { c.Settings.Yield = math.NaN() }, "USD", "a yield goal (yield_goal in BOOK/book.toml)", false},
 		{"no price", func(f *evenstand.Finding, c *price.Context) { c.Settings.Price = math.NaN() }, "bu", "", true},
 		{"soybeans", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "soybeans" }, "USD", "a published skip relation for soybeans", false},
 		{"no crop", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "" }, "USD", "crop", false},
+		{"no crop and no card", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "" }, "USD", "there is none: put one at BOOK/planter/NAME.toml", false},
+		{"no crop on the card", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop, c.Card = "", "big.toml" }, "USD", "(crop under [[meter]] in BOOK/planter/big.toml)", false},
+		{"crops that disagree", func(f *evenstand.Finding, c *price.Context) {
+			f.Harm[0].Crop, c.Settings.Crop, c.Card = "corn", "soybeans", "big.toml"
+		}, "USD", "the crop: the card says corn, the book soybeans; make them agree in BOOK/planter/big.toml or BOOK/book.toml", false},
 		{"no amount", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Amount.Mid = evenstand.Unknown }, "USD", "amount of missing seeds", false},
 		{"no target, but area and share", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Target = evenstand.Unknown }, "USD", "", true},
 		{"no target, no share", func(f *evenstand.Finding, c *price.Context) {
 			f.Harm[0].Target, f.Harm[0].Share = evenstand.Unknown, evenstand.Unknown
 		}, "USD", "the target rate (seed_rate_target in the logs)", false},
-		{"no ground known", func(f *evenstand.Finding, c *price.Context) { c.FieldLeft = math.NaN() }, "USD", "the ground still to plant (the field's boundary by --field, or left_to_plant in book.toml)", true},
+		{"no ground known", func(f *evenstand.Finding, c *price.Context) { c.FieldLeft = math.NaN() }, "USD", "the ground still to plant (the field's boundary in BOOK/fields/NAME.geojson, or left_to_plant in BOOK/book.toml)", true},
 		{"no rows known", func(f *evenstand.Finding, c *price.Context) { c.Rows = 0 }, "USD", "number of rows", true},
 		{"a kind of harm without relation", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Kind = "smear" }, "USD", "relation for smear", false},
 		{"doubles without seed price", func(f *evenstand.Finding, c *price.Context) {
 			f.Harm[0].Kind, c.Settings.Seed = evenstand.ExtraSeeds, math.NaN()
-		}, "USD", "the price of seed (seed in book.toml)", false},
+		}, "USD", "the price of seed (seed in BOOK/book.toml)", false},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			f, c := finding(evenstand.KindRowSkips, evenstand.CauseSeal, base), farm()

@@ -173,9 +173,19 @@ func (p *page) moneyLine(f *evenstand.Finding) string {
 	case lost != "":
 		return lost + " lost" + word
 	case len(m.Needs) > 0:
-		return "Cost: cannot say, needs " + strings.Join(m.Needs, ", ")
+		return "Cost: cannot say, needs " + needs(m.Needs)
 	}
 	return ""
+}
+
+// needs lists what is missing to price a finding and, where that is to be
+// written into the logbook's folders, what to say then.
+func needs(all []string) string {
+	s := strings.Join(all, "; ")
+	if strings.Contains(s, "BOOK/planter") || strings.Contains(s, "BOOK/fields") {
+		s += "; then evenstand rebuild BOOK"
+	}
+	return s
 }
 
 // where names the field and the grade of the data; each grade is explained the
@@ -363,7 +373,7 @@ func (p *page) money(f *evenstand.Finding) {
 		}
 	}
 	if len(m.Needs) > 0 {
-		row("cannot say", "needs "+strings.Join(m.Needs, ", "))
+		row("cannot say", "needs "+needs(m.Needs))
 	}
 	if math.IsNaN(float64(m.SoFar.Mid)) {
 		return
