@@ -133,8 +133,7 @@ const (
 	KindSpeedSpacing = "speed-spacing"
 	KindUpset        = "upset"
 
-	KindSourceSilent  = "source-silent"
-	KindPositionDoubt = "position-doubt"
+	KindSourceSilent = "source-silent"
 )
 
 // Family gives the family that a kind belongs to: cell for blocked and weak

@@ -204,6 +204,7 @@ func (l *Live) Fix(stream int, f evenstand.Fix) {
 	if !l.comes(stream, &f.T, true) {
 		return
 	}
+	l.s.engine.Heard(stream, f.T)
 	v := &l.s.survey_
 	l.fixes[stream].n++
 	l.fixes[stream].last = f.T
@@ -225,11 +226,7 @@ func (l *Live) Fix(stream int, f evenstand.Fix) {
 		}
 		l.weighed = f.T
 	}
-	if stream != v.track {
-		l.s.engine.Heard(stream, f.T)
-	}
 	if stream == v.track {
-		l.s.engine.Fix(stream, f)
 		l.track.Fix(f)
 	}
 }

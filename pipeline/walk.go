@@ -34,7 +34,7 @@ func (s *settler) walk() error {
 				if f == nil || err != nil || f.T >= t {
 					return err
 				}
-				s.engine.Fix(i, *f)
+				s.engine.Heard(i, f.T)
 				fixes.take(k)
 			}
 		}

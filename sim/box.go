@@ -179,7 +179,6 @@ func (b *guidanceBox) see(m *moment) error {
 		if m.silent("guidance", lg.seconds(i)) {
 			continue
 		}
-		m.misplace(&f, lg.seconds(i), b.fixes)
 		b.fixes = append(b.fixes, f)
 	}
 	return b.out.Fixes(b.fixes)

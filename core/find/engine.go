@@ -45,7 +45,6 @@ type Engine struct {
 	floor           driveFloor
 	speed           speedWatch
 	sources         []sourceWatch
-	position        positionWatch
 	strays          int // seeds of this second outside of any pass
 	hour            hourly
 	rate            rateWatch
@@ -427,7 +426,6 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickSensor(t)
 	e.tickLoad(t)
 	e.tickSilent(t)
-	e.tickPosition(t)
 	if b.Planting {
 		e.hour.planting(e, t)
 	}

@@ -321,9 +321,6 @@ func (d *doubtCase) share() (mean, low, high float64) {
 func (e *Engine) openDust(r *row) *caseFile {
 	w := &r.sensor
 	d := w.trial
-	if e.pulsesCommon(w.trialAt.t) {
-		return nil
-	}
 	w.trial = nil
 	d.places = float64(r.places - w.trialAt.p)
 	since := e.afterHalt(w.trialAt.t, 5*evenstand.Second)
@@ -343,33 +340,6 @@ func (e *Engine) openDust(r *row) *caseFile {
 	w.dust, w.heal = c, 0
 	e.noDoubles(r, c)
 	return c
-}
-
-// pulsesCommon tells whether a quarter of the rows give extra pulses from the
-// same moment on. No sensor does that: the way that places are counted by was
-// wrong, and what is being weighed is dropped.
-func (e *Engine) pulsesCommon(t evenstand.Micros) bool {
-	n := 0
-	near := func(o evenstand.Micros) bool { return absT(o-t) <= dustWait }
-	for _, r := range e.rows {
-		w := &r.sensor
-		if w.trial != nil && near(w.trialAt.t) || w.dust != nil && near(w.dust.onset) {
-			n++
-		}
-	}
-	if n < max(3, len(e.rows)/4) {
-		return false
-	}
-	e.pulses.lost = e.now + paceSettles
-	for _, r := range e.rows {
-		w := &r.sensor
-		if w.dust != nil && near(w.dust.onset) {
-			w.dust.dropped, e.littered = true, true
-			w.dust = nil
-		}
-		w.trial, w.n = nil, 0
-	}
-	return true
 }
 
 // doubtAgain finds the row's case of the same sort that ended lately and opens
@@ -436,9 +406,7 @@ func (e *Engine) sensorBatch(r *row, b batch) {
 			w.trial, w.n = nil, 0
 			return
 		}
-		if e.openDust(r) == nil {
-			return
-		}
+		e.openDust(r)
 	}
 	c := w.dust
 	c.until = max(w.healT, c.onset)
