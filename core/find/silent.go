@@ -170,6 +170,11 @@ func (e *Engine) fallsSilent(i int, t evenstand.Micros) {
 			return
 		}
 	}
+	for j := range e.sources {
+		if e.sources[j].cse != nil {
+			return // whether the planter plants is known the less while a box is silent
+		}
+	}
 	c := e.add(&caseFile{
 		kind: evenstand.KindSourceSilent, raised: true, onset: w.last, onsetLow: w.last, onsetHigh: w.last + evenstand.Second,
 		alarm: t, grade: evenstand.GradeB, silent: &silentCase{sources: []int{i}, seconds: w.quiet, times: 1},
@@ -191,6 +196,9 @@ func (e *Engine) speaks(i int, t evenstand.Micros) {
 		}
 	}
 	c.until = t
+	for j := range e.sources {
+		e.sources[j].quiet = 0
+	}
 }
 
 func (e *Engine) sourceName(i int) string {
