@@ -43,7 +43,7 @@ func sourcesCommand() command {
 				}
 				c.text("    ", "    ", clockLine(&s))
 				for _, p := range s.ClockSet {
-					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by itself it was "+fast(float64(p.Offset))+", to within "+seconds(float64(p.Error))+".")
+					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by itself it was "+advise.Offset(float64(p.Offset), 2)+", to within "+seconds(float64(p.Error))+".")
 				}
 				for i, g := range s.Gaps {
 					if i == most {
@@ -84,7 +84,7 @@ func clockLine(s *book.SourceReport) string {
 	case math.IsNaN(off):
 		return "Clock: nobody has said how far it is off, and the logs do not show it."
 	}
-	line := "Clock: " + fast(off)
+	line := "Clock: " + advise.Offset(off, 2)
 	switch {
 	case s.ClockFrom == pipeline.ClockEstimated:
 		line += " by the receiver, to within " + seconds(e)
@@ -104,19 +104,3 @@ func clockLine(s *book.SourceReport) string {
 
 // seconds writes a length of time in seconds.
 func seconds(s float64) string { return fmt.Sprintf("%.2f s", s) }
-
-// fast writes an offset: logged minus true, in seconds.
-func fast(off float64) string {
-	word := "fast"
-	if off < 0 {
-		word = "slow"
-	}
-	switch a := math.Abs(off); {
-	case a < 0.005:
-		return "right"
-	case a >= 600:
-		return span(time.Duration(a*float64(time.Second))) + " " + word
-	default:
-		return seconds(a) + " " + word
-	}
-}

@@ -2,12 +2,12 @@ package pipeline
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"evenstand"
+	"evenstand/core/advise"
 	"evenstand/core/align"
 	"evenstand/core/align/clock"
 	"evenstand/core/find"
@@ -513,7 +513,7 @@ func (s *settler) compareSaid(g *group) {
 			continue
 		}
 		s.timings[i].against = d
-		s.note("The clock of %s is said to be %s; beside the receiver it looks %s to within %.2f s. What was said is used: correct or take out clock_offset_s in its source.toml.", src.Name, fastSlow(src.ClockOffset), fastSlow(f.Offset), half90*f.SE)
+		s.note("The clock of %s is said to be %s; beside the receiver it looks %s to within %.2f s. What was said is used: correct or take out clock_offset_s in its source.toml.", src.Name, advise.Offset(src.ClockOffset, 2), advise.Offset(f.Offset, 2), half90*f.SE)
 	}
 }
 
@@ -522,7 +522,7 @@ func (s *settler) noteSet(g *group) {
 	if len(g.fits) > 1 {
 		var parts []string
 		for _, f := range g.fits {
-			parts = append(parts, fastSlow(f.Offset))
+			parts = append(parts, advise.Offset(f.Offset, 2))
 		}
 		s.note("The clock of %s was set during the day: by the receiver it was %s. Its times are put right; those within two minutes of the setting are doubtful.", g.name, strings.Join(parts, ", then "))
 		return
@@ -538,26 +538,8 @@ func (s *settler) noteSet(g *group) {
 	case math.Abs(f.Offset-leapSeconds) < half90*f.SE:
 		why = ", as a box does that counts GPS time without leap seconds"
 	}
-	s.note("The clock of %s is %s by the receiver, to within %.2f s%s. Its times are put right.", g.name, fastSlow(f.Offset), half90*f.SE, why)
+	s.note("The clock of %s is %s by the receiver, to within %.2f s%s. Its times are put right.", g.name, advise.Offset(f.Offset, 2), half90*f.SE, why)
 }
 
 // leapSeconds is GPS time less UTC since 2017-01-01 (IERS Bulletin C).
 const leapSeconds = 18.0
-
-// fastSlow writes an offset in words.
-func fastSlow(off float64) string {
-	word := "fast"
-	if off < 0 {
-		word = "slow"
-	}
-	switch a := math.Abs(off); {
-	case a < 0.005:
-		return "right"
-	case a >= 600:
-		a = math.Round(a)
-		m := math.Floor(a / 60)
-		return fmt.Sprintf("%.0f h %02.0f min %02.0f s %s", math.Floor(m/60), math.Mod(m, 60), math.Mod(a, 60), word)
-	default:
-		return fmt.Sprintf("%.2f s %s", a, word)
-	}
-}

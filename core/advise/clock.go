@@ -16,7 +16,7 @@ func (v Voice) clocks(f *evenstand.Finding) string {
 		if !ok || math.IsNaN(float64(e.Value)) {
 			continue
 		}
-		parts = append(parts, struct{ box, off string }{"the " + box, Offset(float64(e.Value))})
+		parts = append(parts, struct{ box, off string }{"the " + box, Offset(float64(e.Value), 1)})
 	}
 	does, put := " is ", "its times are"
 	if f.Until != nil {
@@ -38,22 +38,29 @@ func (v Voice) clocks(f *evenstand.Finding) string {
 	return "The clocks of some boxes" + does + "off, and nobody said so: " + and(all, "and") + "; " + put + " put right here"
 }
 
-// Offset writes by how much a clock is off, logged minus true, in seconds.
-func Offset(off float64) string {
+// Offset writes by how much a clock is off, logged minus true, in seconds with
+// so many decimals. Ten minutes and more are hours and minutes, with seconds
+// where two decimals are asked for.
+func Offset(off float64, decimals int) string {
 	word := "fast"
 	if off < 0 {
 		word = "slow"
 	}
-	switch a := math.Abs(off); {
+	a := math.Abs(off)
+	m, s := math.Floor(math.Round(a)/60), math.Mod(math.Round(a), 60)
+	if decimals < 2 {
+		m = math.Round(a / 60)
+	}
+	switch {
 	case a < 0.005:
 		return "right"
-	case a >= 600:
-		m := math.Round(a / 60)
-		if m < 90 {
-			return fmt.Sprintf("%.0f min %s", m, word)
-		}
-		return fmt.Sprintf("%.0f h %02.0f min %s", math.Floor(m/60), math.Mod(m, 60), word)
+	case a < 600:
+		return fmt.Sprintf("%.*f s %s", decimals, a, word)
+	case decimals >= 2:
+		return fmt.Sprintf("%.0f h %02.0f min %02.0f s %s", math.Floor(m/60), math.Mod(m, 60), s, word)
+	case m < 90:
+		return fmt.Sprintf("%.0f min %s", m, word)
 	default:
-		return fmt.Sprintf("%.1f s %s", a, word)
+		return fmt.Sprintf("%.0f h %02.0f min %s", math.Floor(m/60), math.Mod(m, 60), word)
 	}
 }

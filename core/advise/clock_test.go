@@ -28,3 +28,26 @@ func TestClockSentence(t *testing.T) {
 		}
 	}
 }
+
+// By hand: 18,000 s are five hours, 5,400 s ninety minutes, 3,608 s an hour and
+// eight seconds.
+func TestOffset(t *testing.T) {
+	for _, c := range []struct {
+		off      float64
+		decimals int
+		want     string
+	}{
+		{0.004, 2, "right"},
+		{-1.5, 2, "1.50 s slow"},
+		{3.26, 1, "3.3 s fast"},
+		{-18000, 2, "5 h 00 min 00 s slow"},
+		{3608, 2, "1 h 00 min 08 s fast"},
+		{3599.7, 2, "1 h 00 min 00 s fast"},
+		{700, 1, "12 min fast"},
+		{5400, 1, "1 h 30 min fast"},
+	} {
+		if got := advise.Offset(c.off, c.decimals); got != c.want {
+			t.Errorf("%g s: %q, want %q", c.off, got, c.want)
+		}
+	}
+}

@@ -773,8 +773,6 @@ func (e *Engine) loadChart(c *caseFile) *evenstand.Chart {
 			vals = append(vals, v)
 		}
 	}
-	if len(vals) >= 3 {
-		ch.Band = &evenstand.Range{Low: num(stat.Quantile(vals, 0.1)), Mid: num(stat.Median(vals)), High: num(stat.Quantile(vals, 0.9))}
-	}
+	ch.Band = band(vals)
 	return ch
 }

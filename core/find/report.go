@@ -377,10 +377,17 @@ func (e *Engine) rowChart(kind int, c *caseFile) *evenstand.Chart {
 			ch.Mark = append(ch.Mark, r.n-1)
 		}
 	}
-	if len(vals) >= 3 {
-		ch.Band = &evenstand.Range{Low: num(stat.Quantile(vals, 0.1)), Mid: num(stat.Median(vals)), High: num(stat.Quantile(vals, 0.9))}
-	}
+	ch.Band = band(vals)
 	return ch
+}
+
+// band is the range of the healthy rows' values that a chart shades; nil for
+// less than three.
+func band(vals []float64) *evenstand.Range {
+	if len(vals) < 3 {
+		return nil
+	}
+	return &evenstand.Range{Low: num(stat.Quantile(vals, 0.1)), Mid: num(stat.Median(vals)), High: num(stat.Quantile(vals, 0.9))}
 }
 
 func inList(l []int, n int) bool {
