@@ -125,7 +125,8 @@ func Score(findings []evenstand.Finding, truth sim.Truth) Report {
 			raised = append(raised, f)
 		}
 	}
-	match := assign(raised, faults)
+	at := workOf(truth.Passes)
+	match := at.assign(raised, faults)
 	found := map[*sim.Fault]bool{}
 	for i, f := range raised {
 		if t := match[i]; t != nil {
@@ -133,20 +134,20 @@ func Score(findings []evenstand.Finding, truth sim.Truth) Report {
 			r.Matches = append(r.Matches, compare(day, f, t, &truth))
 		}
 	}
-	r.Taken = takenFor(day, raised, match, truth.Faults)
+	r.Taken = at.takenFor(day, raised, match, truth.Faults)
 	for i, f := range raised {
 		if match[i] != nil {
 			continue
 		}
 		s := Stray{Day: day, Finding: f.ID, Kind: f.Kind, Rows: f.Rows, Since: f.Since, Alarm: f.Alarm}
-		if by := excuse(f, truth.Faults); by != nil {
+		if by := at.excuse(f, truth.Faults); by != nil {
 			s.Why = fmt.Sprintf("true beside %s (%s)", by.ID, by.Kind)
 			r.Excused = append(r.Excused, s)
 			continue
 		}
 		s.Why = "nothing of the kind was wrong there"
-		if t := nearest(f, truth.Faults); t != nil {
-			s.Why = apart(f, t, found[t])
+		if t := at.nearest(f, truth.Faults); t != nil {
+			s.Why = at.apart(f, t, found[t])
 		}
 		r.False = append(r.False, s)
 	}
@@ -157,7 +158,7 @@ func Score(findings []evenstand.Finding, truth sim.Truth) Report {
 		m := Miss{Day: day, Fault: t.ID, Kind: t.Kind, Rows: t.Rows, Params: params(t), Why: "no finding near it"}
 		for _, f := range findings {
 			if evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && overlap(f.Rows, t.Rows) > 0 {
-				m.Why = apart(&f, t, false)
+				m.Why = at.apart(&f, t, false)
 				if f.Stage != evenstand.Raised {
 					m.Why = "suspected only"
 				}
@@ -177,22 +178,9 @@ func overlap(a, b evenstand.Rows) float64 {
 	return a.Jaccard(b)
 }
 
-// slack is how far a finding's start may lie from the fault's.
-func slack(t *sim.Fault) evenstand.Micros {
-	return max(120*evenstand.Second, (t.To-t.From)/4)
-}
-
-func fits(f *evenstand.Finding, t *sim.Fault) bool {
-	return evenstand.Family(f.Kind) == evenstand.Family(t.Kind) && overlap(f.Rows, t.Rows) >= 0.5 && distance(f, t) <= slack(t)
-}
-
-func distance(f *evenstand.Finding, t *sim.Fault) evenstand.Micros {
-	return max(f.Since-t.From, t.From-f.Since)
-}
-
 // assign matches findings and faults one to one, as many as possible, nearer
 // starts first (augmenting paths; Kuhn 1955).
-func assign(fs []*evenstand.Finding, ts []*sim.Fault) []*sim.Fault {
+func (w work) assign(fs []*evenstand.Finding, ts []*sim.Fault) []*sim.Fault {
 	owner := make([]int, len(ts))
 	for i := range owner {
 		owner[i] = -1
@@ -202,18 +190,18 @@ func assign(fs []*evenstand.Finding, ts []*sim.Fault) []*sim.Fault {
 	for i, f := range fs {
 		order[i] = i
 		for j, t := range ts {
-			if fits(f, t) {
+			if w.fits(f, t) {
 				choices[i] = append(choices[i], j)
 			}
 		}
-		slices.SortStableFunc(choices[i], func(a, b int) int { return cmp.Compare(distance(f, ts[a]), distance(f, ts[b])) })
+		slices.SortStableFunc(choices[i], func(a, b int) int { return cmp.Compare(w.distance(f, ts[a]), w.distance(f, ts[b])) })
 	}
 	slices.SortStableFunc(order, func(a, b int) int {
 		near := func(i int) evenstand.Micros {
 			if len(choices[i]) == 0 {
 				return math.MaxInt64
 			}
-			return distance(fs[i], ts[choices[i][0]])
+			return w.distance(fs[i], ts[choices[i][0]])
 		}
 		return cmp.Compare(near(a), near(b))
 	})
@@ -286,13 +274,13 @@ func planted(passes []sim.PassTruth, from, to evenstand.Micros) (places, seconds
 
 // excuse gives the fault or distractor that makes a finding true though it is
 // not the finding that was asked for.
-func excuse(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
+func (w work) excuse(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 	for i := range ts {
 		t := &ts[i]
 		if !t.Happened || !slices.Contains(t.Excused, f.Kind) || overlap(f.Rows, t.Rows) < 0.5 {
 			continue
 		}
-		if w := slack(t); f.Since >= t.From-w && f.Since <= t.To+w {
+		if w.near(f.Since, t) {
 			return t
 		}
 	}
@@ -301,7 +289,7 @@ func excuse(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 
 // nearest gives the fault that a stray finding most likely means: of its
 // family first, else on its rows at its time.
-func nearest(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
+func (w work) nearest(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 	var best *sim.Fault
 	score := 0.0
 	for i := range ts {
@@ -313,7 +301,7 @@ func nearest(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 		if evenstand.Family(f.Kind) == evenstand.Family(t.Kind) {
 			s += 2
 		}
-		if w := slack(t); f.Since >= t.From-w && f.Since <= t.To+w {
+		if w.near(f.Since, t) {
 			s += 2
 		}
 		if s > score && s >= 2 {
@@ -324,14 +312,14 @@ func nearest(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 }
 
 // apart says why a finding and a fault do not match.
-func apart(f *evenstand.Finding, t *sim.Fault, taken bool) string {
+func (w work) apart(f *evenstand.Finding, t *sim.Fault, taken bool) string {
 	what := fmt.Sprintf("%s (%s, rows %s)", t.ID, t.Kind, t.Rows)
 	switch {
 	case evenstand.Family(f.Kind) != evenstand.Family(t.Kind):
 		return fmt.Sprintf("said of %s", what)
 	case overlap(f.Rows, t.Rows) < 0.5:
 		return fmt.Sprintf("rows %s, but %s", f.Rows, what)
-	case distance(f, t) > slack(t):
+	case w.distance(f, t) > w.slack(t):
 		return fmt.Sprintf("starts %v away from %s", time.Duration(f.Since-t.From)*time.Microsecond/time.Second*time.Second, what)
 	case taken:
 		return fmt.Sprintf("second finding of %s", what)

@@ -77,6 +77,30 @@ func TestMatching(t *testing.T) {
 	}
 }
 
+// A halt between two passes tells nobody on which side of it a fault began:
+// only time at work counts, in the distance and in the length it is held to.
+func TestAHaltIsNoErrorOfAStart(t *testing.T) {
+	for _, tt := range []struct {
+		name           string
+		from, to       float64
+		since          float64
+		matches, false int
+	}{
+		{"10 s before the halt, found 5 s behind it", 990, 4000, 3005, 1, 0},
+		{"found before the halt, began behind it", 3100, 4000, 700, 0, 1},
+		{"150 s of work apart, halt between", 900, 3400, 3050, 0, 1},
+		{"a quarter of the time at work", 100, 4000, 575, 1, 0},
+		{"more than a quarter of the time at work", 100, 4000, 576, 0, 1},
+	} {
+		day := truth(fault("F1", "row-skips", tt.from, tt.to, 5))
+		day.Passes = []sim.PassTruth{{Pass: 1, Start: at(0), End: at(1000), Places: 25000}, {Pass: 2, Start: at(3000), End: at(4000), Places: 25000}}
+		r := score.Score([]evenstand.Finding{finding("a", "row-skips", tt.since, 5)}, day)
+		if len(r.Matches) != tt.matches || len(r.False) != tt.false {
+			t.Errorf("%s: %d matches, %d false; want %d, %d", tt.name, len(r.Matches), len(r.False), tt.matches, tt.false)
+		}
+	}
+}
+
 // Two findings could both be the first fault, but only one of them the second:
 // both faults must be matched, whatever the order.
 func TestMatchingIsOneToOneAndComplete(t *testing.T) {

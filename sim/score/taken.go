@@ -26,16 +26,15 @@ type Taken struct {
 }
 
 // takenFor says what was raised on the rows and in the time of each fault.
-func takenFor(day string, raised []*evenstand.Finding, match []*sim.Fault, faults []sim.Fault) (out []Taken) {
+func (w work) takenFor(day string, raised []*evenstand.Finding, match []*sim.Fault, faults []sim.Fault) (out []Taken) {
 	for i := range faults {
 		t := &faults[i]
 		if !t.Happened {
 			continue
 		}
 		x := Taken{Day: day, Fault: t.ID, Kind: t.Kind, Variant: t.Variant, Distract: t.Distract, Demanded: t.Detectable, For: []string{}, Right: t.Distract}
-		w := slack(t)
 		for j, f := range raised {
-			if match[j] != t && (match[j] != nil || overlap(f.Rows, t.Rows) < 0.5 || f.Since < t.From-w || f.Since > t.To+w) {
+			if match[j] != t && (match[j] != nil || overlap(f.Rows, t.Rows) < 0.5 || !w.near(f.Since, t)) {
 				continue
 			}
 			if !slices.Contains(x.For, f.Kind) {
