@@ -13,6 +13,10 @@ const seedsBeat = 60 * evenstand.Second
 // countSlowest is the longest time in s that one count may stand for.
 const countSlowest = 60
 
+// strayShare is the share of the seeds due below which a count is no sign that
+// the row plants: dust makes a pulse or two a second. Common practice, no source.
+const strayShare = 0.15
+
 // reading takes one reading on the one clock.
 func (s *settler) reading(x evenstand.Reading) error {
 	switch x.Quantity {
@@ -202,7 +206,7 @@ func (s *settler) countRow(r *rowState, c count) {
 	if r.hasSeeds || (r.seedAt != evenstand.NoTime && c.t-r.seedAt < seedsBeat) {
 		return
 	}
-	if seeds > 0.5 {
+	if due := way * s.card.RowSpacing * r.target; seeds > 0.5 && !(seeds < strayShare*due) {
 		s.engine.Seed(r.n, c.t)
 	}
 	skip, double := r.skip, r.double

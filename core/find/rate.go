@@ -35,12 +35,22 @@ const (
 )
 
 // rateAlarm is the e-detector's threshold in quasi-nats, ratePhi the
-// over-dispersion it divides by: doubles are half as many, so the wandering of
-// their rate shows half as much in a batch.
+// over-dispersion it divides by at rateUsual: doubles are half as many, so the
+// wandering of their rate shows half as much in a batch.
 var (
 	rateAlarm = [numKinds]float64{kindSkips: 20, kindDoubles: 16}
 	ratePhi   = [numKinds]float64{kindSkips: phi, kindDoubles: 1.4}
+	rateUsual = [numKinds]float64{kindSkips: 0.012, kindDoubles: 0.006}
 )
+
+// calm is what a batch counts where all rows are worse than usual together. A
+// row wanders against its peers in proportion to their rate, so the variance of
+// a batch of mean m grows as m + (τm)², and its over-dispersion with m: ratePhi
+// holds at rateUsual.
+func calm(kind int, p float64) float64 {
+	phi := ratePhi[kind]
+	return phi / (1 + (phi-1)*math.Max(1, p/rateUsual[kind]))
+}
 
 // batchCount is a batch being filled.
 type batchCount struct {
@@ -357,7 +367,8 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 		return
 	}
 	if w.n >= rowWarm/perBatch(b) {
-		s = w.det.Add(y, b.n, p)
+		c := calm(kind, p)
+		s = w.det.Add(c*y, c*b.n, p)
 	}
 	if w.doubt >= 0 {
 		e.rockOrPart(r, kind, b)

@@ -13,6 +13,7 @@ import (
 const (
 	stopRaise   = 1.5  // s
 	stopRaiseB  = 10.0 // s at a row a second, and
+	stopRaiseT  = 5.0  // s at a row a second within a pass where the row is known to be told to plant, and
 	stopWayB    = 20.0 // m: rates come late at the start of a pass
 	stopWayOff  = 30.0 // m, where the drive itself says that it is off and nobody logs what it was told
 	stopStray   = 0.5  // s of silence, or 12 places, after which one pulse is not believed
@@ -154,6 +155,9 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 		lim, raise := math.Max(stopFresh, 8*e.placeTime(r)), math.Max(stopRaise, 20*e.placeTime(r))
 		if r.grade != evenstand.GradeA {
 			lim, raise = stopFreshB, stopRaiseB
+			if r.commanded && s.last > s.lowered {
+				raise = stopRaiseT
+			}
 		}
 		if r.stop.last > 0 && (t-r.stop.last).Seconds() <= lim {
 			mine = 1

@@ -32,7 +32,7 @@ func suites() []suite {
 		{name: "single", scenario: "random-single.toml", seeds: days(9101, 15), from: 7101},
 		{name: "half", scenario: "half-cell", seeds: days(9151, 5), from: 7151},
 		{name: "calm", scenario: "calm.toml", seeds: days(9201, 11), from: 7201},
-		{name: "row a second", scenario: "random-grade-b.toml", seeds: days(9301, 8), from: 7301, gradeA: true},
+		{name: "row a second", scenario: "random-grade-b.toml", seeds: days(9311, 12), from: 7301, gradeA: true},
 		{name: "task data", scenario: "grade-b.toml", seeds: days(9401, 4), from: 7401},
 		{name: "places", scenario: "places.toml", seeds: days(9501, 3), from: 7501},
 		{name: "clocks", scenario: "clocks.toml", seeds: days(9601, 3), from: 7601},
