@@ -11,6 +11,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 
 	"evenstand"
 	"evenstand/book/column"
@@ -449,27 +450,37 @@ func (b *Book) Passes(ctx context.Context, planter string, day evenstand.Day) ([
 	return all, err
 }
 
-// Seeds gives a pass's seeds, sorted by row and time.
-func (b *Book) Seeds(ctx context.Context, planter string, day evenstand.Day, pass int32) ([]evenstand.PlacedSeed, error) {
+// Seeds appends a pass's seeds to dst, sorted by row and time.
+func (b *Book) Seeds(ctx context.Context, dst []evenstand.PlacedSeed, planter string, day evenstand.Day, pass int32) ([]evenstand.PlacedSeed, error) {
 	f, err := b.dayFile(planter, day, seedsName)
 	if err != nil {
-		return nil, err
+		return dst, err
 	}
 	defer f.Close()
 	g, err := groupOf(f, pass)
 	if err != nil || g < 0 {
-		return nil, err
+		return dst, err
 	}
-	rows, err := column.Rows(f, g, nil, noSeed)
+	buf, _ := seedRows.Get().(*[]seedRow)
+	if buf == nil {
+		buf = new([]seedRow)
+	}
+	defer seedRows.Put(buf)
+	rows, err := column.Rows(f, g, (*buf)[:0], noSeed)
 	if err != nil {
-		return nil, err
+		return dst, err
 	}
-	out := make([]evenstand.PlacedSeed, len(rows))
+	*buf = rows
+	dst = slices.Grow(dst, len(rows))
 	for i := range rows {
-		out[i] = rows[i].seed()
+		dst = append(dst, rows[i].seed())
 	}
-	return out, nil
+	return dst, nil
 }
+
+// seedRows holds the rows of the last passes read: megabytes each, asked for
+// many times a second by whoever looks at the ground.
+var seedRows sync.Pool
 
 // groupOf finds the row group of a pass, -1 when the pass has no rows. A pass
 // without rows has no group, so the group is at or before the pass's index.

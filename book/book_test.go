@@ -60,7 +60,7 @@ func TestReadAndAnswer(t *testing.T) {
 		t.Fatalf("passes %+v, %v", passes, err)
 	}
 	// 20 s at a seed each 80 ms are 250 places a row; one in a hundred is left out.
-	seeds, err := b.Seeds(ctx, "four rows", "2026-05-02", 1)
+	seeds, err := b.Seeds(ctx, nil, "four rows", "2026-05-02", 1)
 	if err != nil || len(seeds) < 3*235 || len(seeds) > 3*250 {
 		t.Fatalf("%d seeds, %v", len(seeds), err)
 	}
@@ -113,7 +113,7 @@ func TestReadAndAnswer(t *testing.T) {
 	if want := 2 * 7 * 40 * 0.762; err != nil || math.Abs(area-want) > 0.02*want {
 		t.Errorf("area %g, want about %g, %v", area, want, err)
 	}
-	if _, err := b.Seeds(ctx, "four rows", "2026-05-09", 0); !errors.Is(err, book.ErrUnknown) {
+	if _, err := b.Seeds(ctx, nil, "four rows", "2026-05-09", 0); !errors.Is(err, book.ErrUnknown) {
 		t.Errorf("a day that is not there: %v", err)
 	}
 }
@@ -415,7 +415,7 @@ func TestSeedsOfOneInstant(t *testing.T) {
 			for _, log := range tt.logs {
 				read(t, b, folder(t, map[string][]byte{"box.log": []byte(log)}))
 			}
-			seeds, err := b.Seeds(context.Background(), "four rows", "2026-05-01", 0)
+			seeds, err := b.Seeds(context.Background(), nil, "four rows", "2026-05-01", 0)
 			if err != nil || len(seeds) != tt.seeds {
 				t.Errorf("%d seeds, want %d, %v", len(seeds), tt.seeds, err)
 			}

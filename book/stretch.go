@@ -54,15 +54,25 @@ type PassCells struct {
 // in no particular order; the cells are only lent. Memory is that of one pass
 // a worker.
 func (b *Book) GroupByStretch(ctx context.Context, workers int, yield func(*PassCells) error) error {
-	man, _, err := b.snapshot()
+	files, err := b.SeedFiles(ctx)
 	if err != nil {
 		return err
+	}
+	return GroupFiles(ctx, files, workers, yield)
+}
+
+// SeedFiles gives the seeds.parquet of every machine-day, for who reads more
+// than a pass and fewer than all columns (docs/book-format.md).
+func (b *Book) SeedFiles(context.Context) ([]SeedFile, error) {
+	man, _, err := b.snapshot()
+	if err != nil {
+		return nil, err
 	}
 	var files []SeedFile
 	for _, e := range man.Days {
 		files = append(files, SeedFile{Path: b.path(dataDir, e.Folder, seedsName), Planter: e.Planter, Day: e.Day})
 	}
-	return GroupFiles(ctx, files, workers, yield)
+	return files, nil
 }
 
 // SeedFile is one seeds.parquet of a machine-day.

@@ -35,7 +35,7 @@ func TestGroupByStretch(t *testing.T) {
 	}
 	for _, d := range days {
 		for p := range int32(d.Passes) {
-			seeds, err := b.Seeds(ctx, d.Planter, d.Day, p)
+			seeds, err := b.Seeds(ctx, nil, d.Planter, d.Day, p)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -96,6 +96,7 @@ func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth, show
 		return nil, err
 	}
 	var points []score.Point
+	var placed []evenstand.PlacedSeed
 	for _, d := range days {
 		card, err := b.Card(d.Planter, d.Day)
 		if err != nil {
@@ -122,8 +123,7 @@ func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth, show
 			if len(want) == 0 {
 				continue
 			}
-			placed, err := b.Seeds(ctx, d.Planter, d.Day, p.Index)
-			if err != nil {
+			if placed, err = b.Seeds(ctx, placed[:0], d.Planter, d.Day, p.Index); err != nil {
 				return nil, err
 			}
 			byRow := map[int][]evenstand.PlacedSeed{}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 	"unsafe"
 
@@ -18,13 +19,14 @@ import (
 func Rows[T any](f *File, group int, dst []T, none T) ([]T, error) {
 	n := int(f.GroupRows(group))
 	from := len(dst)
-	for range n {
-		dst = append(dst, none)
-	}
+	dst = slices.Grow(dst, n)[:from+n]
 	if n == 0 {
 		return dst, nil
 	}
 	rows := dst[from:]
+	for i := range rows { // a column that the file lacks leaves its field alone
+		rows[i] = none
+	}
 	t := reflect.TypeFor[T]()
 	size := t.Size()
 	for i := range t.NumField() {

@@ -10,6 +10,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"runtime/pprof"
 	"strings"
 	"time"
 )
@@ -24,6 +25,7 @@ type options struct {
 	kills    int
 	seeds    int
 	fuzztime time.Duration
+	profile  string
 }
 
 // parts are what can be asked for, in the order of the page.
@@ -52,6 +54,7 @@ func run(ctx context.Context, args []string) (int, error) {
 	fs.IntVar(&o.kills, "kills", 200, "kills during read")
 	fs.IntVar(&o.seeds, "seeds", 64_000_000, "seeds of the stored season")
 	fs.DurationVar(&o.fuzztime, "fuzztime", 2*time.Minute, "how long each reader is fuzzed")
+	fs.StringVar(&o.profile, "cpuprofile", "", "write the profile of this program's own work (speed, season) into this file")
 	fs.Usage = func() {
 		fmt.Fprintf(fs.Output(), "go run ./internal/measure [flags] PART…\nparts: all, small, %s\n", strings.Join(parts, ", "))
 		fs.PrintDefaults()
@@ -76,6 +79,17 @@ func run(ctx context.Context, args []string) (int, error) {
 		return 1, err
 	}
 	defer p.close()
+	if o.profile != "" {
+		f, err := os.Create(o.profile)
+		if err != nil {
+			return 1, err
+		}
+		defer f.Close()
+		if err := pprof.StartCPUProfile(f); err != nil {
+			return 1, err
+		}
+		defer pprof.StopCPUProfile()
+	}
 	if len(asked) == 1 && asked[0] == "all" {
 		asked = parts
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,6 +12,7 @@ import (
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/book/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
 )
@@ -162,24 +162,36 @@ func lend[T any](x []T) func(func([]T) bool) error {
 	}
 }
 
-// storedSeeds streams the seeds of a day from the book, in order of time: they
-// are stored by pass, row and time, so the rows of a pass are merged.
+// storedSeeds streams the seeds of a day from the book, in order of time. They
+// are stored by pass, row and time, so the rows of a pass are merged; only the
+// two columns that a feed would give are read.
 func storedSeeds(ctx context.Context, b *book.Book, planter string, day evenstand.Day) func(func([]evenstand.Seed) bool) error {
 	return func(yield func([]evenstand.Seed) bool) error {
-		passes, err := b.Passes(ctx, planter, day)
+		files, err := b.SeedFiles(ctx)
 		if err != nil {
 			return err
 		}
-		var buf []evenstand.Seed
-		for _, pass := range passes {
-			seeds, err := b.Seeds(ctx, planter, day, pass.Index)
+		var m timeMerge
+		for _, file := range files {
+			if file.Planter != planter || file.Day != day {
+				continue
+			}
+			f, err := column.Open(file.Path)
 			if err != nil {
 				return err
 			}
-			buf = inTime(buf[:0], seeds)
-			for part := range slices.Chunk(buf, 4096) {
-				if !yield(part) {
-					return nil
+			defer f.Close()
+			for g := range f.Groups() {
+				if ctx.Err() != nil {
+					return ctx.Err()
+				}
+				if m.rows, err = column.Rows(f, g, m.rows[:0], seenSeed{}); err != nil {
+					return err
+				}
+				for part := range slices.Chunk(m.sorted(), 4096) {
+					if !yield(part) {
+						return nil
+					}
 				}
 			}
 		}
@@ -187,35 +199,55 @@ func storedSeeds(ctx context.Context, b *book.Book, planter string, day evenstan
 	}
 }
 
-// inTime merges the rows of a pass, second by second.
-func inTime(dst []evenstand.Seed, seeds []evenstand.PlacedSeed) []evenstand.Seed {
-	type run struct{ at, to int }
-	var runs []run
-	for i := range seeds {
-		if i == 0 || seeds[i].Row != seeds[i-1].Row {
-			runs = append(runs, run{i, i})
+// seenSeed is what a sensor gave of a stored seed.
+type seenSeed struct {
+	T   int64 `parquet:"t_us"`
+	Row int16 `parquet:"row"`
+}
+
+// timeMerge merges the rows of a pass by time, two neighbours at once.
+type timeMerge struct {
+	rows []seenSeed
+	a, b []evenstand.Seed
+	runs []int // where each run ends
+}
+
+func (m *timeMerge) sorted() []evenstand.Seed {
+	m.a, m.runs = m.a[:0], m.runs[:0]
+	for i, s := range m.rows {
+		if i > 0 && s.Row != m.rows[i-1].Row {
+			m.runs = append(m.runs, i)
 		}
-		runs[len(runs)-1].to = i + 1
+		m.a = append(m.a, evenstand.Seed{T: evenstand.Micros(s.T), Row: s.Row})
 	}
-	const step = 100_000 // µs; about three seeds of a row
-	for left := len(seeds); left > 0; {
-		first := evenstand.Micros(math.MaxInt64)
-		for _, r := range runs {
-			if r.at < r.to {
-				first = min(first, seeds[r.at].T)
+	m.runs = append(m.runs, len(m.a))
+	m.b = slices.Grow(m.b[:0], len(m.a))
+	for len(m.runs) > 1 {
+		ends := m.runs[:0]
+		m.b = m.b[:0]
+		from := 0
+		for i := 0; i < len(m.runs); i += 2 {
+			if i+1 == len(m.runs) {
+				m.b = append(m.b, m.a[from:m.runs[i]]...)
+				ends = append(ends, m.runs[i])
+				break
 			}
-		}
-		from := len(dst)
-		for i := range runs {
-			r := &runs[i]
-			for ; r.at < r.to && seeds[r.at].T < first+step; r.at++ {
-				dst = append(dst, evenstand.Seed{T: seeds[r.at].T, Row: seeds[r.at].Row})
+			x, y := m.a[from:m.runs[i]], m.a[m.runs[i]:m.runs[i+1]]
+			from = m.runs[i+1]
+			for len(x) > 0 && len(y) > 0 {
+				if y[0].T < x[0].T {
+					m.b, y = append(m.b, y[0]), y[1:]
+				} else {
+					m.b, x = append(m.b, x[0]), x[1:]
+				}
 			}
+			m.b = append(append(m.b, x...), y...)
+			ends = append(ends, from)
 		}
-		left -= len(dst) - from
-		slices.SortFunc(dst[from:], func(a, b evenstand.Seed) int { return int(a.T - b.T) })
+		m.runs = ends
+		m.a, m.b = m.b, m.a
 	}
-	return dst
+	return m.a
 }
 
 // fetches times fetching a pass's seeds from a book.
@@ -234,7 +266,7 @@ func (p *program) fetches(ctx context.Context, b *book.Book, day evenstand.Day, 
 	for range 5 {
 		for _, pass := range passes {
 			start := time.Now()
-			seeds, err := b.Seeds(ctx, days[0].Planter, day, pass.Index)
+			seeds, err := b.Seeds(ctx, nil, days[0].Planter, day, pass.Index)
 			if err != nil {
 				return f, err
 			}
