@@ -61,6 +61,8 @@ func ledgerError(path string, err error) error {
 		return err
 	}
 	switch {
+	case errors.Is(err, sqlite3.INTERRUPT): // the library's word for a context that ended
+		return fmt.Errorf("%w: %w", context.Canceled, err)
 	case errors.Is(err, ErrNewer):
 		return &Error{path, err, "Open it with that version of the program or a later one"}
 	case errors.Is(err, sqlite3.NOTADB), errors.Is(err, sqlite3.CORRUPT), errors.Is(err, ErrCorrupt):

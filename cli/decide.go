@@ -9,43 +9,62 @@ import (
 	"evenstand/core/record"
 )
 
-type decideOptions struct{ note, cause string }
+type decideOptions struct {
+	note, cause string
+	undo        bool
+}
+
+func (o *decideOptions) flags(fs *flag.FlagSet) {
+	fs.StringVar(&o.note, "note", "", "`text` to keep with it")
+	fs.BoolVar(&o.undo, "undo", false, "take back what was recorded: the finding is open again")
+}
+
+// decision is the one asked for, or the one that takes it back, with the word
+// that the answer says.
+func (o *decideOptions) decision(s evenstand.Status, word string) (book.Decision, string) {
+	if o.undo {
+		s, word = evenstand.Open, "open again"
+	}
+	return book.Decision{Status: s, Note: o.note, Cause: o.cause}, word
+}
 
 func doneCommand() command {
 	return command{
-		name: "done", args: "BOOK FINDING [--note TEXT] [--cause TEXT]", what: "record that a finding was acted on",
+		name: "done", args: "BOOK FINDING [--note TEXT] [--cause TEXT] [--undo]", what: "record that a finding was acted on",
 		least: 2, most: 2, reports: true,
 		setup: func(fs *flag.FlagSet) any {
 			o := &decideOptions{}
-			fs.StringVar(&o.note, "note", "", "`text` to keep with it")
+			o.flags(fs)
 			fs.StringVar(&o.cause, "cause", "", "what it really was, as `text`")
 			return o
 		},
 		help: `
 Example:
   evenstand done spring 7q2k --cause "seed stuck in the disc" \
-      --note "cleaned at the second fill"`,
+      --note "cleaned at the second fill"
+  evenstand done spring 7q2k --undo`,
 		run: func(ctx context.Context, c *call, opts any) error {
-			o := opts.(*decideOptions)
-			return c.decide(ctx, book.Decision{Status: evenstand.Acted, Note: o.note, Cause: o.cause}, "acted on")
+			d, word := opts.(*decideOptions).decision(evenstand.Acted, "acted on")
+			return c.decide(ctx, d, word)
 		},
 	}
 }
 
 func asideCommand() command {
 	return command{
-		name: "set-aside", args: "BOOK FINDING [--note TEXT]", what: "record that a finding is not for now",
+		name: "set-aside", args: "BOOK FINDING [--note TEXT] [--undo]", what: "record that a finding is not for now",
 		least: 2, most: 2, reports: true,
 		setup: func(fs *flag.FlagSet) any {
 			o := &decideOptions{}
-			fs.StringVar(&o.note, "note", "", "`text` to keep with it")
+			o.flags(fs)
 			return o
 		},
 		help: `
 Example:
   evenstand set-aside spring 7q2k --note "rented ground, leave it"`,
 		run: func(ctx context.Context, c *call, opts any) error {
-			return c.decide(ctx, book.Decision{Status: evenstand.SetAside, Note: opts.(*decideOptions).note}, "set aside")
+			d, word := opts.(*decideOptions).decision(evenstand.SetAside, "set aside")
+			return c.decide(ctx, d, word)
 		},
 	}
 }

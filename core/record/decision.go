@@ -1,6 +1,7 @@
 package record
 
 import (
+	"maps"
 	"slices"
 
 	"evenstand"
@@ -9,7 +10,7 @@ import (
 // Decision is what a person said about a finding.
 type Decision struct {
 	Finding string           `json:"finding"` // id
-	Status  evenstand.Status `json:"status"`  // acted or set-aside
+	Status  evenstand.Status `json:"status"`  // acted or set-aside; open takes back what was said before
 	Cause   string           `json:"cause"`   // what it was, when it was something else; empty: as named
 	Note    string           `json:"note"`
 	T       evenstand.Micros `json:"time"`
@@ -20,12 +21,7 @@ type Decision struct {
 // whose trouble is over is Ended, and any other Open. A finding that was done
 // and has its verdict stays Checked. The findings handed in are not changed.
 func Apply(fs []evenstand.Finding, ds []Decision) []evenstand.Finding {
-	latest := map[string]Decision{}
-	for _, d := range ds {
-		if had, ok := latest[d.Finding]; !ok || d.T >= had.T {
-			latest[d.Finding] = d
-		}
-	}
+	latest := standing(ds)
 	out := slices.Clone(fs)
 	for i := range out {
 		f := &out[i]
@@ -43,6 +39,19 @@ func Apply(fs []evenstand.Finding, ds []Decision) []evenstand.Finding {
 	return out
 }
 
+// standing gives the decision that counts for each finding; none for one whose
+// decision was taken back.
+func standing(ds []Decision) map[string]Decision {
+	latest := map[string]Decision{}
+	for _, d := range ds {
+		if had, ok := latest[d.Finding]; !ok || d.T >= had.T {
+			latest[d.Finding] = d
+		}
+	}
+	maps.DeleteFunc(latest, func(_ string, d Decision) bool { return d.Status == evenstand.Open })
+	return latest
+}
+
 // NoLonger is the reason that Carry gives.
 const NoLonger = "It was acted on; with all of the day's data the log no longer shows it."
 
@@ -51,8 +60,9 @@ const NoLonger = "It was acted on; with all of the day's data the log no longer 
 // reason. Ids must have been kept before.
 func Carry(old, fresh []evenstand.Finding, ds []Decision) []evenstand.Finding {
 	out := slices.Clone(fresh)
+	latest := standing(ds)
 	for _, f := range old {
-		acted := slices.ContainsFunc(ds, func(d Decision) bool { return d.Finding == f.ID && d.Status == evenstand.Acted })
+		acted := latest[f.ID].Status == evenstand.Acted
 		stands := slices.ContainsFunc(fresh, func(g evenstand.Finding) bool { return g.ID == f.ID })
 		if !acted || stands {
 			continue

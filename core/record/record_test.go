@@ -126,7 +126,7 @@ func TestKeep(t *testing.T) {
 
 func TestApplyAndCarry(t *testing.T) {
 	over := at(10, 0)
-	fs := []evenstand.Finding{{ID: "a"}, {ID: "b"}, {ID: "c", Until: &over}, {ID: "d"}, {ID: "e", Until: &over}, {ID: "f", Status: evenstand.Checked}}
+	fs := []evenstand.Finding{{ID: "a"}, {ID: "b"}, {ID: "c", Until: &over}, {ID: "d"}, {ID: "e", Until: &over}, {ID: "f", Status: evenstand.Checked}, {ID: "g"}, {ID: "h", Until: &over}}
 	ds := []record.Decision{
 		{Finding: "a", Status: evenstand.SetAside, T: 1},
 		{Finding: "a", Status: evenstand.Acted, T: 2},
@@ -135,9 +135,15 @@ func TestApplyAndCarry(t *testing.T) {
 		{Finding: "e", Status: evenstand.Acted, T: 3},
 		{Finding: "f", Status: evenstand.Acted, T: 3},
 		{Finding: "gone", Status: evenstand.Acted, T: 9},
+		{Finding: "g", Status: evenstand.Acted, T: 1},
+		{Finding: "g", Status: evenstand.Open, T: 2}, // taken back
+		{Finding: "h", Status: evenstand.SetAside, T: 1},
+		{Finding: "h", Status: evenstand.Open, T: 2},
+		{Finding: "mistaken", Status: evenstand.Acted, T: 1},
+		{Finding: "mistaken", Status: evenstand.Open, T: 2},
 	}
 	got := record.Apply(fs, ds)
-	want := []evenstand.Status{evenstand.Acted, evenstand.Open, evenstand.Ended, evenstand.SetAside, evenstand.Acted, evenstand.Checked}
+	want := []evenstand.Status{evenstand.Acted, evenstand.Open, evenstand.Ended, evenstand.SetAside, evenstand.Acted, evenstand.Checked, evenstand.Open, evenstand.Ended}
 	for i, f := range got {
 		if f.Status != want[i] {
 			t.Errorf("%s is %s, want %s", f.ID, f.Status, want[i])
@@ -146,7 +152,7 @@ func TestApplyAndCarry(t *testing.T) {
 	if fs[0].Status != "" {
 		t.Error("Apply changed what it was handed")
 	}
-	all := record.Carry([]evenstand.Finding{{ID: "gone"}, {ID: "b"}, {ID: "silent"}}, got, ds)
+	all := record.Carry([]evenstand.Finding{{ID: "gone"}, {ID: "b"}, {ID: "mistaken"}, {ID: "silent"}}, got, ds)
 	if len(all) != len(got)+1 || all[len(got)].ID != "gone" || all[len(got)].Status != evenstand.Ended || all[len(got)].Say[0] != record.NoLonger {
 		t.Errorf("carried %+v", all[len(got):])
 	}

@@ -168,8 +168,11 @@ func (p *page) moneyLine(f *evenstand.Finding) string {
 		word = ", " + word
 	}
 	switch {
-	case save != "" && s.Basis != "none":
-		return strings.Join(nonempty(save+" still to save"+word, lost+" lost so far"), "; ")
+	case save != "" && s.Basis != "none" && (f.Status != evenstand.Acted || f.Until != nil):
+		if lost == "" {
+			return save + " still to save" + word
+		}
+		return save + " still to save" + word + "; " + lost + " lost so far"
 	case lost != "":
 		return lost + " lost" + word
 	case len(m.Needs) > 0:
@@ -360,8 +363,10 @@ func (p *page) money(f *evenstand.Finding) {
 	row("so far", v.Money(m.SoFar, m.Unit))
 	row(name, v.Money(evenstand.Range{Low: m.PerArea.Low * evenstand.Number(acre), Mid: m.PerArea.Mid * evenstand.Number(acre), High: m.PerArea.High * evenstand.Number(acre)}, m.Unit))
 	s := m.StillToSave
-	switch s.Basis {
-	case "none":
+	switch {
+	case f.Status == evenstand.Acted && f.Until == nil:
+		row("still to save", "not known yet: it was acted on, and what comes after will tell whether that worked")
+	case s.Basis == "none":
 		why := "no ground is left to save it on"
 		if f.Until != nil || f.Status == evenstand.Ended {
 			why = v.Ended(f)
