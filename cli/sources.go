@@ -50,7 +50,7 @@ func sourcesCommand() command {
 						c.text("    ", "    ", fmt.Sprintf("Silent %d times more.", len(s.Gaps)-most))
 						break
 					}
-					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+span(time.Duration(g.To-g.From)*time.Microsecond)+" while the planter planted.")
+					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+span(time.Duration(g.To-g.From)*time.Microsecond)+planted(g)+".")
 				}
 				for _, u := range s.Unused {
 					c.text("    ", "      ", c.card("Not used: "+unusedLine(u, v)))
@@ -60,6 +60,16 @@ func sourcesCommand() command {
 			return nil
 		},
 	}
+}
+
+// planted says how much of a silence matters: the planter stands, turns and is
+// filled meanwhile.
+func planted(g book.Gap) string {
+	all := time.Duration(g.To-g.From) * time.Microsecond
+	if s := time.Duration(float64(g.Planted) * float64(time.Second)); s > 0 && s < all-time.Second {
+		return ", " + span(s) + " of it planting"
+	}
+	return " while the planter planted"
 }
 
 // most is how many silences of a source are listed one by one.

@@ -83,8 +83,9 @@ type ClockSet struct {
 
 // Gap is a hole in a source's log while the others went on.
 type Gap struct {
-	From evenstand.Micros `json:"from"`
-	To   evenstand.Micros `json:"to"`
+	From    evenstand.Micros `json:"from"`
+	To      evenstand.Micros `json:"to"`
+	Planted evenstand.Number `json:"planted_s"` // of that time the planter planted
 }
 
 // Planted is the ground planted in one field on this day.

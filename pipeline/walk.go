@@ -226,7 +226,7 @@ func (s *settler) noteGap(v *sourceSeen, t evenstand.Micros) {
 		planted += max(0, min(p.End, t)-max(p.Start, v.last))
 	}
 	if planted > gapLeast {
-		v.gaps = append(v.gaps, Gap{From: v.last, To: t})
+		v.gaps = append(v.gaps, Gap{From: v.last, To: t, Planted: evenstand.Number(planted.Seconds())})
 	}
 }
 
@@ -266,7 +266,7 @@ func (v *surveyed) trackGaps() {
 				}
 			}
 			if fell > gapLeast {
-				v.sources[v.track].gaps = append(v.sources[v.track].gaps, Gap{From: from, To: to})
+				v.sources[v.track].gaps = append(v.sources[v.track].gaps, Gap{From: from, To: to, Planted: evenstand.Number(fell.Seconds())})
 			}
 		}
 		for i := 1; i < len(v.fixes); i++ {
