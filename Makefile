@@ -8,7 +8,7 @@ SOURCES := $(shell find . -name '*.go' -not -path './bin/*' -not -path '*/node_m
 CC_HERE := $(shell command -v $$($(GO) env CC) 2>/dev/null)
 RACE    := $(if $(CC_HERE),-race)
 
-.PHONY: help build demo test check measure format format-all vet lint tests duck fuzz proof cross tidy clean
+.PHONY: help build demo test check measure bench format format-all vet lint tests duck fuzz proof cross tidy clean
 
 help:
 	@echo "make demo      build, make up a planting day, read it and print the worklist"
@@ -45,6 +45,12 @@ check: build format vet lint tidy
 
 measure: build
 	$(GO) run ./internal/measure -write all
+
+# Seeds a second of the stages and of the whole; docs/measured.md has one run.
+bench:
+	@mkdir -p bin
+	$(GO) test -run '^$$' -bench 'Decoder|Measure|Engine|Settle|LiveSecond' -count 6 ./core/measure/... ./core/find ./pipeline > bin/bench.txt || { cat bin/bench.txt; exit 1; }
+	$(TOOL) benchstat bin/bench.txt
 
 format:
 	@out=$$($(TOOL) gofumpt -l .); if [ -n "$$out" ]; then echo "not as gofumpt writes it (make format-all mends that):"; echo "$$out"; exit 1; fi
