@@ -541,6 +541,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	case evenstand.KindRowLeftOff:
 		say("why it was off", "the log knows the switch alone", "ask who drove")
 	case evenstand.KindBlockedCell, evenstand.KindWeakCell:
+		if card, ok := Figure(f, "cells on the card"); ok {
+			n, _ := Figure(f, "cells on the disc")
+			out = append(out, fmt.Sprintf("The planter card says discs of %.0f cells, and the skips come back every %.0f places: count the cells of the disc, and put their number on the card.", card, n))
+		}
 		if coarse {
 			say("whether it is one cell or a seal", "needs seed times", "hold the disc to the light, or swap two discs and see whether the skips move along")
 		} else {

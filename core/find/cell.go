@@ -83,6 +83,9 @@ type cellWatch struct {
 	carried []carried
 	only    *caseFile // the cell named last
 	peak    float64   // largest sum of late, nats
+	card    int       // cells that the card says where the log says otherwise; 0 it does not
+	other   int       // distance, in places, at which misses came back against the card
+	skips   *caseFile // the skips by which the card was seen to be wrong
 }
 
 // cellCase is what is known of one named cell.
@@ -90,6 +93,7 @@ type cellCase struct {
 	cell    int
 	n       int // cells on the disc
 	learnt  bool
+	card    int // cells that the card says, when it is wrong; else 0
 	misses  float64
 	turns   float64
 	p0      float64
@@ -309,7 +313,7 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 	ch := c.chain[q]
 	turns := float64(c.turn - ch.turn + 1)
 	cc := &cellCase{
-		cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns,
+		cell: i, n: w.n, learnt: w.learnt, card: w.card, misses: float64(ch.misses), turns: turns,
 		p0: w.base(c), lastT: t, odds: nats - math.Log(float64(3*w.n)),
 	}
 	begin, at := ch.t, i
@@ -327,6 +331,16 @@ func (w *cellWatch) alarm(e *Engine, r *row, i, q int, nats float64, t evenstand
 	turn := (t - ch.t) / evenstand.Micros(math.Max(1, turns))
 	doubt := evenstand.Micros(2*math.Max(1, turns)/math.Max(1, float64(ch.misses))) * min(turn, 5*evenstand.Second)
 	begin = e.afterHalt(begin, max(doubt, 8*evenstand.Second))
+	// Where the card was wrong the cell was there before it could be counted:
+	// as long as the skips that gave it away.
+	if o := w.skips; o != nil && !o.dropped && o.onset < begin {
+		if more := o.sum.places/float64(w.n) - cc.turns; more > 0 {
+			cc.misses += more * cc.misses / cc.turns
+			cc.turns += more
+		}
+		begin = o.onset
+	}
+	w.skips = nil
 	cc.seen = cc.misses - cc.p0*cc.turns
 	// A cell that fell silent a while ago and turns up again is one fault.
 	for n := len(e.cases) - 1; n >= 0; n-- {
@@ -450,10 +464,36 @@ func (w *cellWatch) goesOn(f *caseFile) *caseFile {
 
 // tick keeps the suspicion of the row up to date.
 func (w *cellWatch) tick(e *Engine, r *row, t evenstand.Micros) {
-	if w.n == 0 && r.scan.found > 0 {
-		w.init(r.scan.found)
+	n := r.scan.found
+	switch {
+	case n == 0:
+		return
+	case w.n == 0:
+		w.init(n)
 		w.learnt = true
+		return
+	case w.learnt:
+		return
 	}
+	// Of a disc whose cells the card tells, misses that come back at another
+	// distance say that the card is wrong: when they do so twice over, and the
+	// row skips more than its peers. Once alone is also a multiple, or chance.
+	r.scan = lagScan{}
+	if n%w.n == 0 || w.n%n == 0 {
+		w.other = 0
+		return
+	}
+	if w.other != n {
+		w.other = n
+		return
+	}
+	o := e.anyOpen(r.n, evenstand.KindRowSkips)
+	if o == nil || e.anyOpen(r.n, evenstand.KindBlockedCell, evenstand.KindStarvedRow) != nil {
+		return
+	}
+	card := w.n
+	*w = cellWatch{learnt: true, card: card, skips: o}
+	w.init(n)
 }
 
 // suspectCells opens a case, not to be raised, for each row on which the odds
@@ -477,7 +517,7 @@ func (e *Engine) suspectCells(t evenstand.Micros) {
 			continue
 		}
 		turns := float64(c.turn - ch.turn + 1)
-		cc := &cellCase{cell: i, n: w.n, learnt: w.learnt, misses: float64(ch.misses), turns: turns, p0: w.base(c), lastT: t, odds: odds}
+		cc := &cellCase{cell: i, n: w.n, learnt: w.learnt, card: w.card, misses: float64(ch.misses), turns: turns, p0: w.base(c), lastT: t, odds: odds}
 		cc.seen = cc.misses - cc.p0*turns
 		e.add(&caseFile{kind: evenstand.KindBlockedCell, rows: []int{r.n}, onset: ch.t, onsetLow: ch.t, onsetHigh: ch.t, alarm: t, grade: evenstand.GradeA, cell: cc})
 	}

@@ -139,6 +139,9 @@ func (e *Engine) reportCell(c *caseFile, f *evenstand.Finding) {
 		ev("cells on the disc", float64(cc.n), nan, nan, nan, ""),
 		ev("share of turns missed", q, lo, hi, cc.turns, ""),
 	}
+	if cc.card > 0 {
+		f.Evidence = append(f.Evidence, ev("cells on the card", float64(cc.card), nan, nan, nan, ""))
+	}
 	if cc.second || cc.slips > 0 && q < 0.7 {
 		f.Evidence = append(f.Evidence, ev("slips of the place number", float64(cc.slips), nan, nan, nan, ""))
 	}

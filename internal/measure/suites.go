@@ -5,11 +5,20 @@ import _ "embed"
 // A suite is simulated days that are scored together.
 type suite struct {
 	name     string
-	scenario string // file under scenarios; a name without .toml is built in
+	scenario string   // file under scenarios; a name without .toml is built in
+	also     []string // further scenarios: the days take them by turns
 	seeds    []uint64
 	from     uint64 // first seed with -dev
 	gradeA   bool   // also simulate the same days at grade A and compare
 	money    bool   // go on only until moneyWanted ranges have been compared
+}
+
+// of gives the scenario of a day.
+func (s suite) of(seed uint64) string {
+	if i := int(seed % uint64(len(s.also)+1)); i > 0 {
+		return s.also[i-1]
+	}
+	return s.scenario
 }
 
 // moneyWanted is the number of faults whose loss must have been compared.
@@ -36,7 +45,8 @@ func suites() []suite {
 		{name: "task data", scenario: "grade-b.toml", seeds: days(9401, 4), from: 7401},
 		{name: "places", scenario: "places.toml", seeds: days(9501, 3), from: 7501},
 		{name: "clocks", scenario: "clocks.toml", seeds: days(9601, 3), from: 7601},
-		{name: "all kinds", scenario: "random-all.toml", seeds: days(9901, 40), from: 7901},
+		{name: "all kinds", scenario: "random-all.toml", also: []string{"random-spacing.toml", "random-all.toml", "random-ground.toml", "random-all.toml", "random-doubt.toml"}, seeds: days(9940, 60), from: 7900},
+		{name: "calm ground", scenario: "calm-ground.toml", seeds: days(9251, 5), from: 7251},
 		{name: "look-alikes", scenario: "random-look-alikes.toml", seeds: days(9801, 15), from: 7851},
 		{name: "clocks told", scenario: "clocks-told.toml", seeds: days(9621, 30), from: 7621},
 		{name: "money", scenario: "random-detectable.toml", seeds: days(9701, 60), from: 7701, money: true},

@@ -1,0 +1,68 @@
+package find_test
+
+import (
+	"math"
+	"testing"
+
+	"evenstand"
+)
+
+// A card that says the wrong number of cells: one finding of the one cell, with
+// its true turn, its money from the beginning, and what the card says beside
+// it; healthy rows and faults without a rhythm make nothing of it.
+func TestWrongCellsOnTheCard(t *testing.T) {
+	for _, cells := range []int{38, 42, 45} {
+		cfg := config(12)
+		for i := range cfg.Cells {
+			cfg.Cells[i] = cells
+		}
+		w := world{rows: 12, hours: 1.5, rate: 25, seed: uint64(cells), skip: func(r int, x float64, cell int) (float64, float64) {
+			switch {
+			case r == 7 && cell == 11 && x > 2000:
+				return 1, 1
+			case r == 3 && x > 2500:
+				return 4, -1
+			}
+			return 1, -1
+		}}
+		fs := raised(w.run(cfg))
+		var cell, skips int
+		for _, f := range fs {
+			switch {
+			case f.Family == "cell" && f.Rows[0] == 7:
+				cell++
+				if v := figureOf(f, "cells on the disc"); v != 40 {
+					t.Errorf("card %d: discs of %g cells", cells, v)
+				}
+				if v := figureOf(f, "cells on the card"); v != float64(cells) {
+					t.Errorf("card %d: the card is said to say %g", cells, v)
+				}
+				if d := (f.Since - at(2000)).Seconds(); math.Abs(d) > 60 {
+					t.Errorf("card %d: begins %.0f s off", cells, d)
+				}
+				// 3,400 s less turns at 25 places a second, of which one in 40.
+				want := ground(2000, 5400) / (0.165 * 0.762) / 40
+				if got := float64(f.Harm[0].Amount.Mid); math.Abs(got-want) > 0.12*want {
+					t.Errorf("card %d: %.0f seeds missing, want %.0f", cells, got, want)
+				}
+			case f.Kind == evenstand.KindRowSkips && f.Rows[0] == 3:
+				skips++
+			default:
+				t.Errorf("card %d: %s on rows %v", cells, f.Kind, f.Rows)
+			}
+		}
+		if cell != 1 || skips != 1 {
+			show(t, fs)
+			t.Errorf("card %d: %d findings of the cell and %d of the skips, want one of each", cells, cell, skips)
+		}
+	}
+}
+
+func figureOf(f evenstand.Finding, name string) float64 {
+	for _, e := range f.Evidence {
+		if e.Name == name {
+			return float64(e.Value)
+		}
+	}
+	return math.NaN()
+}
