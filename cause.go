@@ -31,4 +31,7 @@ const (
 	CauseCoupling    = "bent or loose coupling"
 	CauseChain       = "worn chain, link or sprocket"
 	CauseSpeed       = "driving too fast"
+	CauseTurnOff     = "no turn compensation"
+	CauseRowOrder    = "row order or offsets reversed in the box"
+	CauseCard        = "row order reversed on the planter card"
 )

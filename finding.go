@@ -131,6 +131,7 @@ const (
 	KindRowDrive    = "row-drive"
 
 	KindSpeedSpacing = "speed-spacing"
+	KindTurnRate     = "turn-rate"
 	KindUpset        = "upset"
 
 	KindSourceSilent = "source-silent"

@@ -58,6 +58,7 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindLiquidRowLow:  {expected: evenstand.KindLiquidRowLow, unit: "times", strength: 0.6, low: 0, high: 0.99, grades: "AB"},
 	evenstand.KindLiquidRowHigh: {expected: evenstand.KindLiquidRowHigh, unit: "times", strength: 1.2, low: 1.01, high: 3, grades: "AB"},
 	evenstand.KindLiquidRateOff: {expected: evenstand.KindLiquidRateOff, unit: "strength", strength: -0.06, low: -0.6, high: 0.6, grades: "AB", machine: true, variants: []string{"strainer", "meter", "control"}},
+	evenstand.KindTurnRate:      {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
 	evenstand.KindSpeedSpacing:  {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
 	evenstand.KindRowDrive:      {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
@@ -98,6 +99,7 @@ type fault struct {
 	w0, w1   float64 // window within the present leg; empty when w0 >= w1
 	starving []bool  // by row: in a run of empty places
 
+	curved            float64 // m of curves on which outer rows go 2 % further than the middle
 	passes            int     // in which it was at work
 	planting, metres  float64 // s and m planted while it was at work
 	longest, farthest float64 // the most of either within one pass, at half of planting speed or more
@@ -308,6 +310,9 @@ func (f *fault) window(s *Scenario, lg *leg, passInField int) {
 			f.planting += span
 		}
 		f.metres += lg.v[i] * span
+		if math.Abs(lg.line.curve)*s.width()/2 >= 0.02 {
+			f.curved += lg.v[i] * span
+		}
 		if lg.v[i] > s.Drive.Speed/2 {
 			run += span
 			ran += lg.v[i] * span
@@ -348,6 +353,7 @@ type effect struct {
 	rate         float64
 	cellsFitted  int
 	bounce       float64 // times the scatter of the seeds
+	turns        float64 // 1: the drives do not know of curves; 2: they turn the wrong way
 	slope        float64 // points of CV for each 0.45 m/s of speed
 	ripple       float64 // places that the drive runs ahead and behind
 	waves        int     // a turn of the disc
@@ -403,6 +409,11 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 		e.burst, e.burstBy = f.Strength, f
 	case KindFanRestart:
 		e.burst, e.burstBy = 1, f
+	case evenstand.KindTurnRate:
+		e.turns = 1
+		if f.Variant == "reversed" {
+			e.turns = 2
+		}
 	case evenstand.KindSpeedSpacing:
 		e.slope += f.Strength
 	case evenstand.KindRowDrive:
@@ -465,6 +476,11 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseDelivery, evenstand.CauseBridging)
 		}
 		return one(evenstand.CauseBridging, evenstand.CauseDelivery)
+	case evenstand.KindTurnRate:
+		if f.Variant == "reversed" {
+			return one(evenstand.CauseRowOrder)
+		}
+		return one(evenstand.CauseTurnOff)
 	case evenstand.KindSpeedSpacing:
 		return one(evenstand.CauseSpeed)
 	case evenstand.KindRowDrive:
@@ -542,6 +558,10 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return f.farthest >= 30
 	case evenstand.KindStarvedRow:
 		return f.Strength >= 0.002 && places >= 20000
+	case evenstand.KindTurnRate:
+		// On curves that move an outer row by 2 % and more, as measured on
+		// development days.
+		return f.curved >= 600
 	case evenstand.KindSpeedSpacing:
 		// 90 % of a wandering speed lie within 1.645 SD either way.
 		return f.Strength >= 1 && 2*1.645*s.Drive.SpeedSD*s.Drive.Speed >= 0.8 && f.passes >= 9

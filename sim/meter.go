@@ -149,9 +149,6 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 	}
 	baseSkip, baseDouble := logit(m.Skips/100)+r.skip, logit(m.Doubles/100)+r.double
 	comp := 0.0
-	if s.Planter.TurnCompensation {
-		comp = r.y
-	}
 	from, to := r.bounds(lg)
 	length := lg.way[lg.up-1] - lg.way[lg.down]
 	n := int(length/evenstand.StretchLength) + 1
@@ -216,6 +213,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			missBits = uint16(min(e.miss, 1) * 65535)
 			jumpBits = uint16(min(tube.Jumps*(vRow/2.2)*(vRow/2.2), 0.5) * 65535)
+			comp = s.compensation(&e, r.y)
 			e.bounce *= s.rougher(lg, i) * s.faster(&e, lg.v[i])
 			bounce, late = s.bounce(&e, vRow)
 			perTick = tick * perMetre * e.rate * (1 + m.DriveSD*dr)

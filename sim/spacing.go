@@ -118,3 +118,15 @@ func (s *Scenario) faster(e *effect, v float64) float64 {
 	more := e.slope / 100 / math.Sqrt2 * (v - 0.8*s.Drive.Speed) / 0.45
 	return max(1, 1+more/own)
 }
+
+// compensation gives the offset from the middle, in m, at which the drive of a
+// row at y takes its own speed on a curve.
+func (s *Scenario) compensation(e *effect, y float64) float64 {
+	switch {
+	case !s.Planter.TurnCompensation || e.turns == 1:
+		return 0
+	case e.turns == 2:
+		return -y
+	}
+	return y
+}

@@ -244,6 +244,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.clocks(f)
 	case evenstand.KindSpeedSpacing:
 		return v.speedSpacing(f)
+	case evenstand.KindTurnRate:
+		return v.turnRate(f)
 	case evenstand.KindRowDrive:
 		s := who + " " + verb(f, "lays", "lay", "laid") + " " + its(f) + " seeds in waves" + since
 		switch n, ok := Figure(f, "waves a turn of the disc"); {
@@ -410,6 +412,9 @@ var phrases = map[string]string{
 	evenstand.CauseCoupling:       "a bent or loose coupling",
 	evenstand.CauseChain:          "a worn chain, link or sprocket",
 	evenstand.CauseSpeed:          "driving too fast for the tubes",
+	evenstand.CauseTurnOff:        "no turn compensation",
+	evenstand.CauseRowOrder:       "the row order or offsets in the box, reversed",
+	evenstand.CauseCard:           "the row order on the planter card, reversed",
 }
 
 // adviceOf gives the steps for the first cause and, when that one is not
@@ -478,6 +483,7 @@ var looks = map[string]struct {
 	evenstand.KindSensorDoubt:  {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
 	evenstand.KindStarvedRow:   {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
 	evenstand.KindClockOff:     {"At breakfast look whether the box's clock is right.", 0},
+	evenstand.KindTurnRate:     {"Look what was changed in the box at that time: turn compensation, row order or offsets.", 0},
 	evenstand.KindSpeedSpacing: {"At the next field try a slower pass or two and compare the spacing.", 0},
 	evenstand.KindRowDrive:     {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
 	evenstand.KindRowBounce:    {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
@@ -586,6 +592,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		} else {
 			say("how many seeds lie there", "the log knows the sensor alone", "dig "+dig+" of the row, or weigh a fill")
 		}
+	case evenstand.KindTurnRate:
+		say("what the ground holds on the curves", "the counts come from the box", v.pick("count {1/1000 acre|5 m} of the innermost and of the outermost row on a curve"))
 	case evenstand.KindSpeedSpacing:
 		say("what speed does to how the seeds lie in the furrow", "the log ends at the sensor", "dig ten seeds of a slow stretch and ten of a fast one, and compare their gaps")
 	case evenstand.KindRowDrive:

@@ -36,6 +36,7 @@ type caseFile struct {
 	spread *spreadCase
 	drive  *driveCase
 	speed  *speedCase
+	turn   *turnCase
 
 	flow    *flowCase
 	contact *contactCase

@@ -46,6 +46,7 @@ type Engine struct {
 	speed           speedWatch
 	sources         []sourceWatch
 	strays          int // seeds of this second outside of any pass
+	turn            turnWatch
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch

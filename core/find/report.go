@@ -53,6 +53,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportPress(c, &f)
 	case c.speed != nil:
 		e.reportSpeed(c, &f)
+	case c.turn != nil:
+		e.reportTurn(c, &f)
 	default:
 		e.reportRow(c, &f)
 	}
@@ -224,7 +226,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil: // no chart
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil: // no chart
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

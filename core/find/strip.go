@@ -28,4 +28,5 @@ type StripRow struct {
 // Strips takes the stretches of a pass that is over at t, in order of the way.
 func (e *Engine) Strips(xs []Strip, t evenstand.Micros) {
 	e.speedPass(xs, t)
+	e.turnPass(xs, t)
 }

@@ -626,6 +626,8 @@ func Usual(kind string) evenstand.When {
 		return evenstand.Tonight
 	case evenstand.KindRowDrive:
 		return evenstand.Tonight
+	case evenstand.KindTurnRate:
+		return evenstand.Winter
 	case evenstand.KindUpset:
 		return evenstand.Never
 	}
