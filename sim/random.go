@@ -290,7 +290,10 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		p.Strength = round(between(g, 0.1, 0.6), 3)
 		p.Places = math.Round(between(g, 20, 250))
 	case evenstand.KindTurnRate:
-		p.Seconds = math.Round(3000 * longer)
+		p.Seconds = math.Round(900 / s.Drive.Speed * between(g, 1.2, 6))
+		if any {
+			p.Seconds = math.Round(900 / s.Drive.Speed * longer)
+		}
 	case evenstand.KindSpeedSpacing: // how the planter is: all day
 		p.Strength = round(between(g, 1, 3), 2)
 		if any {

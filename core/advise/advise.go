@@ -594,6 +594,9 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		}
 	case evenstand.KindTurnRate:
 		say("what the ground holds on the curves", "the counts come from the box", v.pick("count {1/1000 acre|5 m} of the innermost and of the outermost row on a curve"))
+		if x, ok := Figure(f, "share of the curve's error that is left"); ok && x > 1.5 {
+			say("whether the box or the planter card has the rows reversed", "both give the same counts; with the card alone wrong the ground is right", "at the next stop compare row 1 of the box with the leftmost row of the planter")
+		}
 	case evenstand.KindSpeedSpacing:
 		say("what speed does to how the seeds lie in the furrow", "the log ends at the sensor", "dig ten seeds of a slow stretch and ten of a fast one, and compare their gaps")
 	case evenstand.KindRowDrive:

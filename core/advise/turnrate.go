@@ -7,9 +7,6 @@ func (v Voice) turnRate(f *evenstand.Finding) string {
 	s := "On curves the inner rows " + verb(f, "plant", "plant", "planted") + " too thick and the outer ones too thin" + v.since(f)
 	thick, ok1 := Figure(f, "too thick inside")
 	thin, ok2 := Figure(f, "too thin outside")
-	if x, ok := Figure(f, "share of the curve's error that is left"); ok && x < 0 {
-		return "By the planter card the outer rows plant too thick on curves" + v.since(f) + ", which no drive does"
-	}
 	if ok1 && ok2 {
 		s += ", by " + v.Percent(thick-1) + " and " + v.Percent(1-thin) + " on average"
 	}
