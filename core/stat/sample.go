@@ -47,9 +47,12 @@ func TrimmedMean(x []float64, k int) float64 {
 	if len(x) == 0 {
 		return math.NaN()
 	}
-	s := slices.Clone(x)
-	slices.Sort(s)
-	k = max(0, min(k, (len(s)-1)/2))
+	k = max(0, min(k, (len(x)-1)/2))
+	var few [48]float64 // rows of a planter, without an allocation
+	s := append(few[:0], x...)
+	if k > 0 {
+		slices.Sort(s)
+	}
 	sum := 0.0
 	for _, v := range s[k : len(s)-k] {
 		sum += v

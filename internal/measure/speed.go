@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -205,47 +206,45 @@ type seenSeed struct {
 	Row int16 `parquet:"row"`
 }
 
-// timeMerge merges the rows of a pass by time, two neighbours at once.
+// timeMerge puts the rows of a pass in the order of time: a count by hundredths
+// of a second, then what is left to sort within each.
 type timeMerge struct {
 	rows []seenSeed
-	a, b []evenstand.Seed
-	runs []int // where each run ends
+	a    []evenstand.Seed
+	at   []int32
 }
 
 func (m *timeMerge) sorted() []evenstand.Seed {
-	m.a, m.runs = m.a[:0], m.runs[:0]
-	for i, s := range m.rows {
-		if i > 0 && s.Row != m.rows[i-1].Row {
-			m.runs = append(m.runs, i)
-		}
-		m.a = append(m.a, evenstand.Seed{T: evenstand.Micros(s.T), Row: s.Row})
+	const step = 10_000 // µs
+	first, last := int64(math.MaxInt64), int64(math.MinInt64)
+	for _, s := range m.rows {
+		first, last = min(first, s.T), max(last, s.T)
 	}
-	m.runs = append(m.runs, len(m.a))
-	m.b = slices.Grow(m.b[:0], len(m.a))
-	for len(m.runs) > 1 {
-		ends := m.runs[:0]
-		m.b = m.b[:0]
-		from := 0
-		for i := 0; i < len(m.runs); i += 2 {
-			if i+1 == len(m.runs) {
-				m.b = append(m.b, m.a[from:m.runs[i]]...)
-				ends = append(ends, m.runs[i])
-				break
-			}
-			x, y := m.a[from:m.runs[i]], m.a[m.runs[i]:m.runs[i+1]]
-			from = m.runs[i+1]
-			for len(x) > 0 && len(y) > 0 {
-				if y[0].T < x[0].T {
-					m.b, y = append(m.b, y[0]), y[1:]
-				} else {
-					m.b, x = append(m.b, x[0]), x[1:]
-				}
-			}
-			m.b = append(append(m.b, x...), y...)
-			ends = append(ends, from)
+	n := len(m.rows)
+	if n == 0 {
+		return nil
+	}
+	m.at = slices.Grow(m.at[:0], int((last-first)/step)+2)[:int((last-first)/step)+2]
+	clear(m.at)
+	for _, s := range m.rows {
+		m.at[(s.T-first)/step+1]++
+	}
+	for i := 1; i < len(m.at); i++ {
+		m.at[i] += m.at[i-1]
+	}
+	m.a = slices.Grow(m.a[:0], n)[:n]
+	for _, s := range m.rows { // at becomes where each hundredth ends
+		i := &m.at[(s.T-first)/step]
+		m.a[*i] = evenstand.Seed{T: evenstand.Micros(s.T), Row: s.Row}
+		*i++
+	}
+	for i := 1; i < n; i++ { // nearly in order: nothing moves further than its hundredth
+		x := m.a[i]
+		j := i
+		for ; j > 0 && m.a[j-1].T > x.T; j-- {
+			m.a[j] = m.a[j-1]
 		}
-		m.runs = ends
-		m.a, m.b = m.b, m.a
+		m.a[j] = x
 	}
 	return m.a
 }
