@@ -333,11 +333,11 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 			r.own.add(way)
 		}
 		if xref > 0 {
-			step = math.Max(0, u-r.lastU) / xref
+			step = max(0, u-r.lastU) / xref
 		}
 		long := x.T-r.lastT > segmentTime && (math.IsNaN(xref) || way > segmentPlaces*xref)
 		if !long {
-			gap = int32(math.Max(0, math.Round(way*1000)))
+			gap = int32(max(0, math.Round(way*1000)))
 			if xref > 0 {
 				class = seedspacing.Classify(way, xref)
 			}
@@ -400,15 +400,15 @@ func (s *settler) settleSeed(r *rowState, dec rhythm.Decision) {
 		s.engine.Place(r.n, find.Place{T: ps.T, K: dec.K, Missing: r.hole, First: true, Readable: readable})
 		r.hole = 0
 		if r.cells > 0 {
-			ps.Cell = int16(((dec.K % int64(r.cells)) + int64(r.cells)) % int64(r.cells))
+			ps.Cell = int16(find.CellOf(dec.K, r.cells))
 		}
 		return
 	}
 	ps.Missing = uint8(min(255, dec.Missing))
 	ps.Double = dec.Double
-	ps.Off = int16(math.Max(-32000, math.Min(32000, math.Round(float64(dec.Off)*1000))))
+	ps.Off = int16(max(-32000, min(32000, math.Round(float64(dec.Off)*1000))))
 	if r.cells > 0 && readable {
-		ps.Cell = int16(((dec.K % int64(r.cells)) + int64(r.cells)) % int64(r.cells))
+		ps.Cell = int16(find.CellOf(dec.K, r.cells))
 	}
 	st := r.stretch(int32(float64(ps.S) / 1000 / evenstand.StretchLength))
 	st.Metered = true

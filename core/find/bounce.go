@@ -94,7 +94,7 @@ func (w *bounceWatch) add(e float64, t evenstand.Micros) {
 	if b.n == 0 {
 		b.t0 = t
 	}
-	e = math.Max(-offClip, math.Min(offClip, e))
+	e = max(-offClip, min(offClip, e))
 	b.n++
 	b.s1 += e
 	b.s2 += e * e

@@ -32,10 +32,17 @@ var cellHole = [3]int{5, 10, 25}
 // cellBack is how many turns of a named cell are looked at for a slip.
 var cellBack = [3]int{8, 16, 40}
 
-// logTable holds the steps of the sums over the base rate, in steps of 2 %.
+// logRate is the base rate of a row of logTable, in steps of 2 %.
+var logRate = func() (p [260]float64) {
+	for i := range p {
+		p[i] = 0.002 * math.Exp(0.02*float64(i))
+	}
+	return
+}()
+
+// logTable holds the steps of the sums over the base rates of logRate.
 var logTable = func() (t [260][3][2]float32) {
-	for i := range t {
-		p := 0.002 * math.Exp(0.02*float64(i))
+	for i, p := range logRate {
 		for j, q := range cellQ {
 			t[i][j][0] = float32(math.Log((1 - q) / (1 - p)))
 			t[i][j][1] = float32(math.Log(q / p))
@@ -52,6 +59,15 @@ func logIndex(p float64) int {
 		p = 0.3
 	}
 	return int(math.Log(p/0.002)/0.02 + 0.5)
+}
+
+// CellOf gives the position of place k on a disc of n cells, 0 to n-1.
+func CellOf(k int64, n int) int {
+	i := int(k % int64(n))
+	if i < 0 {
+		i += n
+	}
+	return i
 }
 
 type chain struct {
@@ -123,10 +139,7 @@ func (w *cellWatch) init(n int) {
 // cell. inRun marks the second and later misses of a run: a starved row's runs
 // would look like rhythm.
 func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t evenstand.Micros) bool {
-	i := int((k + w.shift) % int64(w.n))
-	if i < 0 {
-		i += w.n
-	}
+	i := CellOf(k+w.shift, w.n)
 	c := &w.cell[i]
 	c.turn++
 	c.hist <<= 1
@@ -181,7 +194,7 @@ func (w *cellWatch) place(e *Engine, r *row, k int64, missed, inRun bool, t even
 	if missed {
 		b = 1
 	}
-	p0 := 0.002 * math.Exp(0.02*float64(idx))
+	p0 := logRate[idx]
 	top, topQ := float32(0), 0
 	for q := range cellQ {
 		if cellQ[q] < 2.5*p0 {

@@ -126,7 +126,7 @@ func (w *driveWatch) seed(p Place, places int64) {
 	}
 	w.holds = p.Missing == 0
 	w.held, w.at = float64(p.Off), p.T
-	w.heldC = int((p.K%int64(w.cells) + int64(w.cells)) % int64(w.cells))
+	w.heldC = CellOf(p.K, w.cells)
 }
 
 func (w *driveWatch) add(e float64, c int, places int64) {

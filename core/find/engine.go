@@ -211,10 +211,10 @@ func (e *Engine) Seed(n int, t evenstand.Micros) {
 	r.seenSeed = true
 	stray := evenstand.Micros(0)
 	if r.grade == evenstand.GradeA {
-		stray = evenstand.FromSeconds(math.Max(stopStray, 12*e.placeTime(r)))
-	}
-	if r.grade == evenstand.GradeA {
 		e.seedA = t
+		if t-r.stop.last > evenstand.Second/2 { // else it is no matter
+			stray = evenstand.FromSeconds(math.Max(stopStray, 12*e.placeTime(r)))
+		}
 	}
 	r.stop.seed(t, stray)
 }

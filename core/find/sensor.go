@@ -423,16 +423,18 @@ func (e *Engine) dusty(r *row) bool {
 // nothing about its seed.
 func (w *sensorWatch) blind() bool { return w.lost != nil && w.lost.open() }
 
+// lostStep is what a place that was hit or missed says for a great loss, nats.
+var lostStep = [2]float64{math.Log((1 - lostSharp) / (1 - lostUsual)), math.Log(lostSharp / lostUsual)}
+
 // place walks one place on: whether it was missed.
 func (w *sensorWatch) place(e *Engine, r *row, missed bool, t evenstand.Micros) {
-	const q0, q1 = lostUsual, lostSharp
-	step := math.Log((1 - q1) / (1 - q0))
-	if missed {
-		step = math.Log(q1 / q0)
-	}
 	if c := w.lost; c != nil && c.open() {
 		w.losing(e, r, c, missed, t)
 		return
+	}
+	step := lostStep[0]
+	if missed {
+		step = lostStep[1]
 	}
 	if w.c == 0 {
 		if !missed {
@@ -450,7 +452,7 @@ func (w *sensorWatch) place(e *Engine, r *row, missed bool, t evenstand.Micros) 
 	if w.places <= lostFirst {
 		w.first = [2]int{w.places, w.missed}
 	}
-	w.c = math.Min(3*lostNats, math.Max(0, w.c+step))
+	w.c = min(3*lostNats, max(0, w.c+step))
 	if w.c >= lostNats && w.places > lostFirst && float64(w.places)*e.placeTime(r) >= lostTime {
 		e.openLost(r, t)
 	}
