@@ -75,6 +75,7 @@ type driveWatch struct {
 	holds   bool
 	at      evenstand.Micros
 	block   driveBlockSum
+	turn    []float64 // offsets of the block's seeds, summed by cell: its waves wait for its end
 	ring    [driveKeep]driveBlockSum
 	count   int
 	judged  int
@@ -105,7 +106,7 @@ func (w *driveWatch) init(cells int) {
 	if cells < 8 || cells == w.cells {
 		return
 	}
-	*w = driveWatch{cells: cells, waves: min(driveMost, cells/3)}
+	*w = driveWatch{cells: cells, waves: min(driveMost, cells/3), turn: make([]float64, cells)}
 	for c := range cells {
 		s, co := math.Sincos(2 * math.Pi * float64(c) / float64(cells))
 		w.cos, w.sin = append(w.cos, co), append(w.sin, s)
@@ -137,22 +138,27 @@ func (w *driveWatch) add(e float64, c int, places int64) {
 	if b.n == 0 {
 		b.t0 = w.at
 	}
-	j := 0
-	for h := range w.waves {
-		if j += c; j >= w.cells {
-			j -= w.cells
-		}
-		b.z[h].re += e * w.cos[j]
-		b.z[h].im -= e * w.sin[j]
-	}
+	w.turn[c] += e
 	b.n++
 	b.s1 += e
 	b.s2 += e * e
 	if b.n >= driveBlock {
 		if math.Abs(b.s1) > driveMean*b.n { // the decoder is finding its way again
 			*b = driveBlockSum{}
+			clear(w.turn)
 			return
 		}
+		for c, e := range w.turn {
+			j := 0
+			for h := range w.waves {
+				if j += c; j >= w.cells {
+					j -= w.cells
+				}
+				b.z[h].re += e * w.cos[j]
+				b.z[h].im -= e * w.sin[j]
+			}
+		}
+		clear(w.turn)
 		b.t1, b.endPlace = w.at, places
 		w.ring[w.count%driveKeep] = *b
 		w.count++
