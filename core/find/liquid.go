@@ -464,6 +464,10 @@ func (e *Engine) judgeWhole(t evenstand.Micros, speed float64) {
 			on++
 		}
 	}
+	// A meter that counts the whole width shows less while rows are off.
+	if own < 1 && on > 0 && on < len(e.rows) {
+		own = min(1, own*float64(len(e.rows))/float64(on))
+	}
 	if every.n >= 4 && 5*int(every.n) >= 4*on && speed > 0 {
 		due := w.target * speed * e.cfg.Spacing
 		byRows = every.mean() / due

@@ -65,8 +65,8 @@ func (e *Engine) Heard(i int, t evenstand.Micros) {
 	}
 	if c := w.cse; c != nil {
 		e.speaks(i, t)
-	} else if w.regular() && w.since > 0 && w.last >= e.pass.since && e.pass.down && e.bar.Planting && (t-w.last).Seconds() >= silentLeast && e.othersSpeak(i, t) {
-		w.quiet = (t - w.last).Seconds() // so short that no tick saw it in full
+	} else if w.regular() && w.since > 0 && w.last >= e.pass.since && e.pass.down && e.bar.Planting && (t-w.last).Seconds() >= silentLeast && w.quiet+silentNews.Seconds()+1 >= silentLeast && e.othersSpeak(i, t) {
+		w.quiet = (t - w.last).Seconds() // so short that no tick saw it in full; it was no halt
 		e.fallsSilent(i, t)
 		e.speaks(i, t)
 	}
