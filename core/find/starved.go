@@ -86,7 +86,7 @@ func (w *starvedWatch) onset(q0 float64, now int64) evenstand.Micros {
 }
 
 // runNear is how many nats under the best a beginning is nearly as likely.
-const runNear = 2.0
+const runNear = 0.5
 
 type runCase struct {
 	runs    int
