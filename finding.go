@@ -134,7 +134,8 @@ const (
 	KindTurnRate     = "turn-rate"
 	KindUpset        = "upset"
 
-	KindSourceSilent = "source-silent"
+	KindSourceSilent  = "source-silent"
+	KindPositionDoubt = "position-doubt"
 )
 
 // Family gives the family that a kind belongs to: cell for blocked and weak

@@ -47,6 +47,7 @@ type Live struct {
 	at      evenstand.Micros // time up to which path and passes were carried
 	rolled  evenstand.Micros // when the bar last rolled
 	fixes   []fixSeen        // by stream
+	heard   []heardFix       // not handed to the engine yet
 	weighed evenstand.Micros // when the streams of fixes were last compared
 	lags    []lagSums        // by stream
 	apart   []int            // by stream: words in a row that came at another time than they say
@@ -61,6 +62,13 @@ type event struct {
 	stream  int
 	seed    evenstand.Seed // Row 0: a reading
 	reading evenstand.Reading
+}
+
+// heardFix is a fix of which the engine does not know yet.
+type heardFix struct {
+	stream int
+	track  bool // of the receiver that is followed
+	fix    evenstand.Fix
 }
 
 // fixSeen counts a stream's fixes since streams were last compared.
@@ -204,7 +212,6 @@ func (l *Live) Fix(stream int, f evenstand.Fix) {
 	if !l.comes(stream, &f.T, true) {
 		return
 	}
-	l.s.engine.Heard(stream, f.T)
 	v := &l.s.survey_
 	l.fixes[stream].n++
 	l.fixes[stream].last = f.T
@@ -229,6 +236,23 @@ func (l *Live) Fix(stream int, f evenstand.Fix) {
 	if stream == v.track {
 		l.track.Fix(f)
 	}
+	l.heard = append(l.heard, heardFix{stream, stream == v.track, f})
+}
+
+// hearFixes hands the fixes before t to the engine, as the settled pass does.
+func (l *Live) hearFixes(t evenstand.Micros) {
+	keep := l.heard[:0]
+	for _, h := range l.heard {
+		switch {
+		case h.fix.T >= t:
+			keep = append(keep, h)
+		case h.track:
+			l.s.engine.Fix(h.stream, h.fix)
+		default:
+			l.s.engine.Heard(h.stream, h.fix.T)
+		}
+	}
+	l.heard = keep
 }
 
 // Seed takes a seed that a row's sensor saw.

@@ -34,7 +34,7 @@ func (s *settler) walk() error {
 				if f == nil || err != nil || f.T >= t {
 					return err
 				}
-				s.engine.Heard(i, f.T)
+				s.engine.Fix(i, *f)
 				fixes.take(k)
 			}
 		}
@@ -469,6 +469,7 @@ func (s *settler) tick(t evenstand.Micros) error {
 	s.tickN++
 	if s.live != nil {
 		s.live.carry(t)
+		s.live.hearFixes(t)
 	} else if s.fixesTo != nil {
 		if err := s.fixesTo(t); err != nil {
 			return err

@@ -157,6 +157,7 @@ type guidanceBox struct {
 	out   *plain.Writer
 	clock clock
 	r     *receiver
+	said  evenstand.Fix // the last place
 	fixes []evenstand.Fix
 }
 
@@ -179,6 +180,7 @@ func (b *guidanceBox) see(m *moment) error {
 		if m.silent("guidance", lg.seconds(i)) {
 			continue
 		}
+		m.misplace(&f, lg.seconds(i), &b.said)
 		b.fixes = append(b.fixes, f)
 	}
 	return b.out.Fixes(b.fixes)
@@ -473,6 +475,7 @@ type taskRows struct {
 	clock clock
 	r     *receiver
 	w     *iso11783.Writer
+	said  evenstand.Fix // the last place
 	field *field
 	sets  int
 
@@ -493,6 +496,7 @@ func (p *taskRows) second(m *moment, i int, down bool, rows []rowReading) error 
 	fix := p.r.fix(lg, i)
 	us := (lg.first + int64(i)) * int64(tick*1e6)
 	fix.T = p.clock.logs(us)
+	m.misplace(&fix, lg.seconds(i), &p.said)
 	ground := (lg.way[lg.index(i)] - lg.way[lg.index(i-int(1/tick))]) * p.s.Planter.RowSpacing // m2 a row in this second
 	state := iso11783.Off
 	if lg.works() && i >= lg.down && i < lg.up {

@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"math"
 	"slices"
 
 	"evenstand"
@@ -79,4 +80,47 @@ func (m *moment) silent(box string, t float64) bool {
 // anySilent tells whether any box is silent at some time of the day.
 func (m *moment) anySilent() bool {
 	return slices.ContainsFunc(m.faults, func(f *fault) bool { return f.Kind == evenstand.KindSourceSilent && f.begun })
+}
+
+// misplaced tells whether the places are as wrong for as long as tests demand:
+// the limits are measured, not the methods' (docs/measured.md).
+func (f *fault) misplaced() bool {
+	switch f.Variant {
+	case "standing":
+		return f.longest >= 5
+	case "quality":
+		return f.planting >= 15
+	}
+	return f.Strength >= 0.6 && f.planting >= 5
+}
+
+// misplace makes of a fix what a receiver in trouble says at a time of the day;
+// before is the last one, and becomes this one.
+func (m *moment) misplace(f *evenstand.Fix, t float64, before *evenstand.Fix) {
+	defer func() { *before = *f }()
+	for _, x := range m.faults {
+		if x.Kind != evenstand.KindPositionDoubt || !x.begun || t < x.t0 || x.over && t >= x.w1 {
+			continue
+		}
+		g := stream(m.s.Seed, "place "+x.ID, -1, 0)
+		way := 2 * math.Pi * uniform(g)
+		east, north := x.Strength*math.Cos(way), x.Strength*math.Sin(way)
+		switch x.Variant {
+		case "standing":
+			if before.T != 0 {
+				f.Lat, f.Lon = before.Lat, before.Lon
+			}
+			continue
+		case "quality":
+			// Without its fixed solution a place drifts over minutes (judgement).
+			drift := func() float64 {
+				a, b := 2*math.Pi*uniform(g), 2*math.Pi*uniform(g)
+				return x.Strength * (math.Sin(2*math.Pi*t/120+a) + 0.4*math.Sin(2*math.Pi*t/40+b))
+			}
+			east, north = drift(), drift()
+			f.Kind, f.HDOP, f.Sats = evenstand.FixRTKFloat, 2.8, 9
+		}
+		f.Lat += north / 111132
+		f.Lon += east / (111320 * math.Cos(f.Lat*math.Pi/180))
+	}
 }

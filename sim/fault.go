@@ -46,6 +46,8 @@ var faultKinds = map[string]faultKind{
 	// is weaker than tests demand may be taken for what it looks like.
 	evenstand.KindSensorDoubt:  {expected: evenstand.KindSensorDoubt, unit: "strength", low: 0, high: 50, grades: "A", variants: []string{"dust", "misses", "drop-out"}},
 	evenstand.KindSourceSilent: {expected: evenstand.KindSourceSilent, strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"seed", "machine", "guidance"}},
+	// Strength is m of a jump, or of scatter; a place that stands has none.
+	evenstand.KindPositionDoubt: {expected: evenstand.KindPositionDoubt, unit: "m", strength: 1, low: 0.05, high: 50, grades: "AB", machine: true, variants: []string{"jump", "standing", "quality"}},
 	// A row that skips in runs does skip more, each run looks like trouble in
 	// passing, and the longest put nothing down for a second or two: all may be
 	// said beside it.
@@ -523,6 +525,11 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseRock)
 	case KindFanRestart:
 		return one(evenstand.CauseFan)
+	case evenstand.KindPositionDoubt:
+		if f.Variant == "standing" {
+			return one(evenstand.CauseReceiver)
+		}
+		return one(evenstand.CauseCorrection, evenstand.CauseShade)
 	case evenstand.KindSourceSilent:
 		return one(evenstand.CausePlug, evenstand.CauseLogOff)
 	case KindSensorMisses, KindDust, evenstand.KindSensorDoubt:
@@ -550,6 +557,9 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Layout == "plain" && m.VacuumTerm*f.Strength >= math.Ln2 && f.planting-f.Ramp*60 >= 600
 	case evenstand.KindSensorDoubt, KindDust, KindSensorMisses:
 		return f.doubtful()
+	case evenstand.KindPositionDoubt:
+		// That it stands is told by the receiver's own speed, which task data lack.
+		return (s.Output.Layout == "plain" || f.Variant != "standing") && f.misplaced()
 	case evenstand.KindSourceSilent:
 		return s.Output.Layout == "plain" && f.longest >= 5
 	case evenstand.KindRowStopped:

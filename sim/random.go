@@ -276,6 +276,15 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		if p.Variant == "strainer" || pick(0.5) {
 			p.Strength = -p.Strength
 		}
+	case evenstand.KindPositionDoubt:
+		p.Strength = round(math.Exp(between(g, math.Log(0.6), math.Log(6))), 2)
+		p.Seconds = round(math.Exp(between(g, math.Log(20), math.Log(300))), 1)
+		switch p.Variant {
+		case "standing":
+			p.Strength, p.Seconds = 0, round(between(g, 6, 40), 1)
+		case "quality":
+			p.Strength = round(between(g, 0.15, 0.5), 2)
+		}
 	case evenstand.KindSourceSilent:
 		p.Seconds = round(math.Exp(between(g, math.Log(7), math.Log(400))), 1)
 	case evenstand.KindSensorDoubt:

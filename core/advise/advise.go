@@ -262,6 +262,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.pressed(f)
 	case evenstand.KindSourceSilent:
 		return v.silent(f, since)
+	case evenstand.KindPositionDoubt:
+		return v.misplaced(f, since)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -389,6 +391,9 @@ var phrases = map[string]string{
 	evenstand.CauseBridging:    "seed that bridges or sticks",
 	evenstand.CauseDelivery:    "the seed delivery",
 	evenstand.CauseRock:        "passing trouble",
+	evenstand.CauseCorrection:  "the correction signal",
+	evenstand.CauseReceiver:    "the receiver or its antenna",
+	evenstand.CauseShade:       "trees or few satellites",
 	evenstand.CausePlug:        "its plug or power",
 	evenstand.CauseLogOff:      "its log, switched off or full",
 	evenstand.CauseTubeWorn:    "a worn or loose seed tube",
@@ -472,22 +477,23 @@ var looks = map[string]struct {
 	do    string
 	touch touch
 }{
-	evenstand.KindRowStopped:   {"At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back.", machine | under | seed},
-	evenstand.KindRowLeftOff:   {"At the next stop check that the row is switched on, and ask who drove.", 0},
-	evenstand.KindBlockedCell:  {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
-	evenstand.KindWeakCell:     {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
-	evenstand.KindRowSkips:     {"At the next stop check the row's seal, disc and singulator, so that it does not come back.", machine | seed},
-	evenstand.KindRowDoubles:   {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
-	evenstand.KindLowVacuum:    {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
-	evenstand.KindRateOff:      {"At the next stop compare the rate in the box with the plan for the field.", 0},
-	evenstand.KindSensorDoubt:  {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
-	evenstand.KindStarvedRow:   {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
-	evenstand.KindClockOff:     {"At breakfast look whether the box's clock is right.", 0},
-	evenstand.KindTurnRate:     {"Look what was changed in the box at that time: turn compensation, row order or offsets.", 0},
-	evenstand.KindSpeedSpacing: {"At the next field try a slower pass or two and compare the spacing.", 0},
-	evenstand.KindRowDrive:     {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
-	evenstand.KindRowBounce:    {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
-	evenstand.KindSourceSilent: {"At the next stop reseat the box's plugs and look along its cable, so that it does not come back.", machine | under},
+	evenstand.KindRowStopped:    {"At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back.", machine | under | seed},
+	evenstand.KindRowLeftOff:    {"At the next stop check that the row is switched on, and ask who drove.", 0},
+	evenstand.KindBlockedCell:   {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindWeakCell:      {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindRowSkips:      {"At the next stop check the row's seal, disc and singulator, so that it does not come back.", machine | seed},
+	evenstand.KindRowDoubles:    {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
+	evenstand.KindLowVacuum:     {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
+	evenstand.KindRateOff:       {"At the next stop compare the rate in the box with the plan for the field.", 0},
+	evenstand.KindSensorDoubt:   {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
+	evenstand.KindStarvedRow:    {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
+	evenstand.KindClockOff:      {"At breakfast look whether the box's clock is right.", 0},
+	evenstand.KindTurnRate:      {"Look what was changed in the box at that time: turn compensation, row order or offsets.", 0},
+	evenstand.KindSpeedSpacing:  {"At the next field try a slower pass or two and compare the spacing.", 0},
+	evenstand.KindRowDrive:      {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
+	evenstand.KindRowBounce:     {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
+	evenstand.KindSourceSilent:  {"At the next stop reseat the box's plugs and look along its cable, so that it does not come back.", machine | under},
+	evenstand.KindPositionDoubt: {"Before the next pass look at the receiver's fix status and where its line runs.", 0},
 
 	evenstand.KindContactLoss:   {"At the next stop dig ten seeds there and ten beside it, and turn the gauge wheels by hand: do they carry?", machine | under | pressure},
 	evenstand.KindOverload:      {"At the next stop look at the furrow's walls there: shiny and hard, or crumbling?", machine},
@@ -584,6 +590,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		}
 	case evenstand.KindLiquidRateOff:
 		say("what really went on the ground", "the log knows the meters alone", "weigh what the tank lost against what the box counted, or catch a minute from three rows")
+	case evenstand.KindPositionDoubt:
+		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindSourceSilent:
 		say("what went wrong meanwhile", "the box logged nothing", "look at the ground that was planted meanwhile")
 	case evenstand.KindSensorDoubt:

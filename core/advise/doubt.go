@@ -51,3 +51,31 @@ func (v Voice) silent(f *evenstand.Finding, since string) string {
 	}
 	return s
 }
+
+// misplaced says what is wrong with the receiver's places.
+func (v Voice) misplaced(f *evenstand.Finding, since string) string {
+	var signs []string
+	if n, ok := Figure(f, "jumps of the place"); ok {
+		s := "jumped " + Digits(n) + " times"
+		if n == 1 {
+			s = "jumped once"
+		}
+		if m, ok := Figure(f, "farthest jump"); ok {
+			s += ", by up to " + v.Length(m)
+		}
+		signs = append(signs, s)
+	}
+	if n, ok := Figure(f, "single places that jumped"); ok {
+		signs = append(signs, "was wrong for a moment "+Digits(n)+" times")
+	}
+	if n, ok := Figure(f, "seconds without a new place"); ok {
+		signs = append(signs, "stood still for "+Digits(n)+" s while it moved")
+	}
+	if n, ok := Figure(f, "seconds of poorer places"); ok {
+		signs = append(signs, "was poorer than usual for "+Digits(n)+" s of planting")
+	}
+	if len(signs) == 0 {
+		signs = []string{"stands still while it moves"}
+	}
+	return "The receiver's place is not to be trusted" + since + ": it " + and(signs, "and")
+}

@@ -88,7 +88,7 @@ func (c *Causal) Fix(f evenstand.Fix) {
 		c.tail.Frame, c.tail.psd = c.path.Frame, c.opt.Accel*c.opt.Accel
 		c.zero = f.T
 	} else {
-		if f.T <= c.fix.T || f.Lat == c.fix.Lat && f.Lon == c.fix.Lon && f.T-c.fix.T < heldFor {
+		if f.T <= c.fix.T || f.Lat == c.fix.Lat && f.Lon == c.fix.Lon && (f.T-c.fix.T < heldFor || f.Speed > heldMoving) {
 			return
 		}
 		c.dt[c.dtN%len(c.dt)] = (f.T - c.fix.T).Seconds()

@@ -89,6 +89,10 @@ func (r TrackReport) Notes() []string {
 // least).
 const heldFor = evenstand.Second
 
+// heldMoving is the receiver's own speed in m/s at which the very same place is
+// a repeat however long it lasts: a machine that moves is somewhere else.
+const heldMoving = 0.7
+
 // Smooth turns fixes into the smoothed track of the antenna: a Rauch-Tung-
 // Striebel smoother on each axis, at constant acceleration. Fixes may come in
 // any order. Those without a place, at 0/0, with a time that another has, and
@@ -242,7 +246,7 @@ func (tr *Track) sort(fixes []evenstand.Fix) []evenstand.Fix {
 				r.Duplicates++
 				continue
 			}
-			if f.Lat == l.Lat && f.Lon == l.Lon && f.T-l.T < heldFor {
+			if f.Lat == l.Lat && f.Lon == l.Lon && (f.T-l.T < heldFor || f.Speed > heldMoving) {
 				r.Held++
 				continue
 			}

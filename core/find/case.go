@@ -21,17 +21,18 @@ type caseFile struct {
 	chart *evenstand.Chart // as it was when it ended
 	drawn bool
 
-	cell   *cellCase
-	sum    excess  // skips or doubles beyond what the row would have without it
-	tail   excess  // of that, what came since it may have been over
-	was    float64 // the rate when it was last clearly there
-	stop   *stopCase
-	off    *offCase
-	rate   *rateCase
-	vac    *vacCase
-	runs   *runCase
-	doubt  *doubtCase
-	silent *silentCase
+	cell     *cellCase
+	sum      excess  // skips or doubles beyond what the row would have without it
+	tail     excess  // of that, what came since it may have been over
+	was      float64 // the rate when it was last clearly there
+	stop     *stopCase
+	off      *offCase
+	rate     *rateCase
+	vac      *vacCase
+	runs     *runCase
+	doubt    *doubtCase
+	silent   *silentCase
+	position *positionCase
 
 	spread *spreadCase
 	drive  *driveCase

@@ -45,6 +45,7 @@ type Engine struct {
 	floor           driveFloor
 	speed           speedWatch
 	sources         []sourceWatch
+	position        positionWatch
 	strays          int // seeds of this second outside of any pass
 	turn            turnWatch
 	hour            hourly
@@ -427,6 +428,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickSensor(t)
 	e.tickLoad(t)
 	e.tickSilent(t)
+	e.tickPosition(t)
 	if b.Planting {
 		e.hour.planting(e, t)
 	}

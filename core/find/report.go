@@ -27,6 +27,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportDoubt(c, &f)
 	case c.silent != nil:
 		e.reportSilent(c, &f)
+	case c.position != nil:
+		e.reportPosition(c, &f)
 	case c.cell != nil:
 		e.reportCell(c, &f)
 	case c.stop != nil:
@@ -226,7 +228,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil: // no chart
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil: // no chart
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

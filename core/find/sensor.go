@@ -156,12 +156,18 @@ func (e *Engine) tickSensor(t evenstand.Micros) {
 		k.pace = m
 	}
 	if math.Abs(m/k.pace-1) > paceMoved {
-		k.lost = t + paceSettles
-		for _, r := range e.rows {
-			r.sensor.trial, r.sensor.n = nil, 0
-		}
+		e.paceLost(t)
 	}
 	k.pace += (m - k.pace) / paceMemory
+}
+
+// paceLost says that from t on the decoders have to find their pace again: what
+// is being weighed of dust is dropped.
+func (e *Engine) paceLost(t evenstand.Micros) {
+	e.pulses.lost = t + paceSettles
+	for _, r := range e.rows {
+		r.sensor.trial, r.sensor.n = nil, 0
+	}
 }
 
 func (k *pulseKeep) learn(bin int) {
@@ -321,6 +327,9 @@ func (d *doubtCase) share() (mean, low, high float64) {
 func (e *Engine) openDust(r *row) *caseFile {
 	w := &r.sensor
 	d := w.trial
+	if e.pulsesCommon(w.trialAt.t) {
+		return nil
+	}
 	w.trial = nil
 	d.places = float64(r.places - w.trialAt.p)
 	since := e.afterHalt(w.trialAt.t, 5*evenstand.Second)
@@ -340,6 +349,32 @@ func (e *Engine) openDust(r *row) *caseFile {
 	w.dust, w.heal = c, 0
 	e.noDoubles(r, c)
 	return c
+}
+
+// pulsesCommon tells whether a quarter of the rows give extra pulses from the
+// same moment on. No sensor does that: the way that places are counted by was
+// wrong, and what is being weighed is dropped.
+func (e *Engine) pulsesCommon(t evenstand.Micros) bool {
+	n := 0
+	near := func(o evenstand.Micros) bool { return absT(o-t) <= dustWait }
+	for _, r := range e.rows {
+		w := &r.sensor
+		if w.trial != nil && near(w.trialAt.t) || w.dust != nil && near(w.dust.onset) {
+			n++
+		}
+	}
+	if n < max(3, len(e.rows)/4) {
+		return false
+	}
+	for _, r := range e.rows {
+		w := &r.sensor
+		if w.dust != nil && near(w.dust.onset) {
+			w.dust.dropped, e.littered = true, true
+			w.dust = nil
+		}
+	}
+	e.paceLost(e.now)
+	return true
 }
 
 // doubtAgain finds the row's case of the same sort that ended lately and opens
@@ -406,7 +441,9 @@ func (e *Engine) sensorBatch(r *row, b batch) {
 			w.trial, w.n = nil, 0
 			return
 		}
-		e.openDust(r)
+		if e.openDust(r) == nil {
+			return
+		}
 	}
 	c := w.dust
 	c.until = max(w.healT, c.onset)
@@ -465,8 +502,8 @@ func (e *Engine) openLost(r *row, t evenstand.Micros) {
 	if share < lostShare || share > lostMost {
 		return
 	}
-	if at := float64(w.first[1]) / float64(w.first[0]); at < 0.6*share || e.common.covers(w.from.t-2*evenstand.Second, w.from.t+2*evenstand.Second) {
-		w.c = 0 // it came by degrees, or on all rows
+	if at := float64(w.first[1]) / float64(w.first[0]); at < 0.6*share || e.common.covers(w.from.t-2*evenstand.Second, w.from.t+2*evenstand.Second) || e.placeOff(w.from.t) {
+		w.c = 0 // it came by degrees, on all rows, or the place jumped
 		return
 	}
 	w.from.t = e.afterHalt(w.from.t, 5*evenstand.Second)

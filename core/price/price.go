@@ -33,8 +33,9 @@ type Context struct {
 // they doubt what was logged, and what a sensor adds or overlooks costs nothing
 // by itself (agronomy, F27 and F29).
 var unpriced = map[string]string{
-	evenstand.KindSourceSilent: "what the box did not log",
-	evenstand.KindSensorDoubt:  "a dig, since pulses that are no seeds and seeds that are only not seen cost nothing",
+	evenstand.KindPositionDoubt: "a tape across the guess rows",
+	evenstand.KindSourceSilent:  "what the box did not log",
+	evenstand.KindSensorDoubt:   "a dig, since pulses that are no seeds and seeds that are only not seen cost nothing",
 }
 
 // Price prices one finding by itself.
