@@ -21,7 +21,7 @@ import (
 // speed times what people wait for: reading a day, looking at a pass, and the
 // whole chain of measures and detectors over a season of stored seeds.
 func (p *program) speed(ctx context.Context, seeds int) ([]Figure, error) {
-	const command = "go run ./internal/measure speed"
+	const command = "go run -pgo=cmd/evenstand/default.pgo ./internal/measure speed"
 	day := filepath.Join(p.work, "speed-day")
 	if err := p.simulate(ctx, filepath.Join(p.root, "scenarios", "demo.toml"), 7001, day); err != nil {
 		return nil, err
