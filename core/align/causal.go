@@ -25,6 +25,7 @@ type Causal struct {
 	dt    [15]float64   // s between the last fixes
 	dtN   int
 
+	aside  int      // fixes on end that say that the place jumped
 	late   []moment // fixes from the last one before the path's end on
 	tail   Track    // the same, smoothed
 	course []courseAt
@@ -54,6 +55,9 @@ type moment struct {
 const (
 	suddenFrom  = 2.5 // SDs
 	suddenAccel = 6.0 // m/s2
+	jumpLeast   = 0.5 // m; who brakes is not so far off from one fix to the next but one
+	jumpStays   = 2   // fixes that say so after which the track begins anew
+	jumpGoesOn  = 1.0 // m/s by which the speed may have changed over a jump (judged)
 )
 
 // courseAt is the way's direction at a time, for the unrest across.
@@ -111,7 +115,7 @@ func (c *Causal) Fix(f evenstand.Fix) {
 		c.restart(o, f.T)
 		return
 	}
-	if c.take(o, f.T); (f.T - c.used).Seconds() > gap {
+	if c.take(o, f.T); (f.T-c.used).Seconds() > gap || c.aside > jumpStays {
 		c.restart(o, f.T) // lost
 		return
 	}
@@ -131,7 +135,11 @@ func (c *Causal) take(o obs, t evenstand.Micros) {
 		return math.Sqrt(math.Max(d0*d0, d1*d1) / s), s, d0, d1
 	}
 	off, s, d0, d1 := expect()
-	if off > suddenFrom && c.opt.Gate > 0 {
+	jumped := off > suddenFrom && c.opt.Gate > 0 && c.jumped(&m, last)
+	if c.aside++; !jumped {
+		c.aside = 0
+	}
+	if off > suddenFrom && c.opt.Gate > 0 && !jumped {
 		was := *last
 		const p = suddenAccel * suddenAccel
 		last.round.p[2][2] += p
@@ -142,7 +150,7 @@ func (c *Causal) take(o obs, t evenstand.Micros) {
 			off, s, d0, d1 = expect()
 		}
 	}
-	m.used = c.opt.Gate <= 0 || off <= c.opt.Gate
+	m.used = c.opt.Gate <= 0 || off <= c.opt.Gate && !jumped
 	if m.used {
 		w.update(&m.round, d0, d1, s)
 		c.used = t
@@ -156,6 +164,20 @@ func (c *Causal) take(o obs, t evenstand.Micros) {
 	c.late = append(c.late, m)
 }
 
+// jumped tells whether a fix and the one before it, which was not used, are
+// where they would be had the place jumped aside: the way between them is what
+// was expected. No driver does that, and to follow it would take a speed that
+// no planter has; if it stays so the track begins anew.
+func (c *Causal) jumped(m, last *moment) bool {
+	if last.used || math.Hypot(m.z[0]-m.round.x[0][0], m.z[1]-m.round.x[1][0]) < jumpLeast {
+		return false
+	}
+	dt := m.t - last.t
+	ve, vn := (m.z[0]-last.z[0])/dt, (m.z[1]-last.z[1])/dt
+	noise := math.Sqrt(m.r+last.r) / dt
+	return math.Hypot(ve-m.round.x[0][1], vn-m.round.x[1][1]) < jumpGoesOn+3*noise
+}
+
 // restart begins a piece at a fix that does not hang together with those
 // before.
 func (c *Causal) restart(o obs, t evenstand.Micros) {
@@ -165,7 +187,7 @@ func (c *Causal) restart(o obs, t evenstand.Micros) {
 	w.update(&m.round, 0, 0, m.round.p[0][0]+o.r)
 	m.after = both(m.round)
 	m.before = m.after
-	c.used = t
+	c.used, c.aside = t, 0
 	c.course = c.course[:0]
 	c.late = append(c.late[:0], m)
 	c.next = t

@@ -73,6 +73,44 @@ func TestCausalPath(t *testing.T) {
 	}
 }
 
+// A place that jumps aside by metres and stays there, or comes back, is no
+// drive: the path's speed stays that of the planter, and the way is too long or
+// too short by no more than the jumps. (At one fix a second who brakes hard and
+// who jumps are not to be told apart until the next fixes come.)
+func TestCausalJump(t *testing.T) {
+	for _, tt := range []struct{ east, north, hz, back float64 }{
+		{2.5, 0, 5, 60}, {0, 2.5, 5, 1e9}, {0, -2.5, 5, 60}, {-1, 1, 10, 60}, {5, 5, 5, 1e9}, {0.8, 0, 5, 2},
+	} {
+		d := newDrive(13, mounted, 0, 0.3, 0.03, []part{{way: 600, v: 4}})
+		fixes := d.fixes(13, tt.hz, 0.02, evenstand.FixRTK)
+		until := firstTime + evenstand.FromSeconds(d.t[len(d.t)-1])
+		clean := live(fixes, mounted, until, nil).Cursor()
+		from := firstTime + 40*evenstand.Second
+		for i := range fixes {
+			if f := &fixes[i]; f.T >= from && f.T < from+evenstand.FromSeconds(tt.back) {
+				f.Lat += tt.north / 111132
+				f.Lon += tt.east / (111320 * math.Cos(f.Lat*math.Pi/180))
+			}
+		}
+		p := live(fixes, mounted, until, nil)
+		for i, v := range p.V {
+			if want := clean.At(p.T[i]); want.OK && p.T[i] > from-evenstand.Second && math.Abs(v-want.V) > 1.5 {
+				t.Errorf("%+v: %.1f m/s %.1f s after the jump, want %.1f", tt, v, (p.T[i] - from).Seconds(), want.V)
+				break
+			}
+		}
+		c := p.Cursor()
+		before, after := from-evenstand.Second, firstTime+130*evenstand.Second
+		want := clean.At(after).S
+		want -= clean.At(before).S
+		way := c.At(after).S
+		way -= c.At(before).S
+		if math.Abs(way-want) > 2*math.Hypot(tt.east, tt.north)+1 {
+			t.Errorf("%+v: a way of %.1f m, want %.1f", tt, way, want)
+		}
+	}
+}
+
 // What was said is not taken back: an entry depends only on what had come by
 // then, so cutting the log off later changes nothing before.
 func TestCausalKnowsNoFuture(t *testing.T) {
