@@ -36,5 +36,6 @@ const (
 	CauseSpeed       = "driving too fast"
 	CauseTurnOff     = "no turn compensation"
 	CauseRowOrder    = "row order or offsets reversed in the box"
+	CauseLoose       = "loose part of the row"
 	CauseCard        = "row order reversed on the planter card"
 )

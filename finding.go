@@ -134,6 +134,8 @@ const (
 	KindTurnRate     = "turn-rate"
 	KindUpset        = "upset"
 
+	KindRecurringUpset = "recurring-upset"
+
 	KindSourceSilent  = "source-silent"
 	KindPositionDoubt = "position-doubt"
 )

@@ -64,6 +64,8 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindSpeedSpacing:  {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
 	evenstand.KindRowDrive:      {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
+	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
+
 	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
 	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
 	// No method on one row tells a few seeds overlooked from skips, or a few
@@ -102,10 +104,13 @@ type fault struct {
 	starving []bool  // by row: in a run of empty places
 
 	curved            [2]float64 // m of curves, by hand, on which outer rows go 2 % further than the middle
-	passes            int        // in which it was at work
-	planting, metres  float64    // s and m planted while it was at work
-	longest, farthest float64    // the most of either within one pass, at half of planting speed or more
-	rowTally          []tally    // by row, so that rows may run side by side
+	word              uint64     // chance of its bursts
+	bursts            int        // those that began while planting
+	bursting          bool
+	passes            int     // in which it was at work
+	planting, metres  float64 // s and m planted while it was at work
+	longest, farthest float64 // the most of either within one pass, at half of planting speed or more
+	rowTally          []tally // by row, so that rows may run side by side
 }
 
 // tally is what became of a fault on one row.
@@ -220,6 +225,15 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if f.Cell > s.Planter.Cells {
 		return nil, fmt.Errorf("%s: cell %d of a disc with %d", p.Kind, f.Cell, s.Planter.Cells)
 	}
+	if p.Kind == evenstand.KindRecurringUpset {
+		if f.Every == 0 {
+			f.Every = 4
+		}
+		f.word = stream(s.Seed, "again "+f.ID, -1, 0).Uint64()
+	}
+	if f.Every != 0 && !(f.Every >= 0.5 && f.Every <= 120) {
+		return nil, fmt.Errorf("%s: every_min %g: want 0.5 to 120", p.Kind, f.Every)
+	}
 	for _, v := range []float64{p.AtHours, p.Along, p.Minutes, p.Places, p.Seconds, p.Ramp} {
 		if !(v >= 0 && v <= 1e7) {
 			return nil, fmt.Errorf("%s: times, places and lengths want numbers of 0 and more", p.Kind)
@@ -311,6 +325,13 @@ func (f *fault) window(s *Scenario, lg *leg, passInField int) {
 		if moving(i) {
 			f.planting += span
 		}
+		if f.Kind == evenstand.KindRecurringUpset {
+			on := f.again(t)
+			if on && !f.bursting && lg.v[i] > s.Drive.Speed/2 {
+				f.bursts++
+			}
+			f.bursting = on
+		}
 		f.metres += lg.v[i] * span
 		if k := lg.line.curve; math.Abs(k)*s.width()/2 >= 0.02 {
 			f.curved[ordinal(k < 0)] += lg.v[i] * span
@@ -331,6 +352,17 @@ func (f *fault) refilled() {
 	if f.Kind == evenstand.KindStarvedRow && f.begun && f.Places == 0 && f.Minutes == 0 && f.Seconds == 0 {
 		f.over = true
 	}
+}
+
+// again tells whether what comes back is there at a time of the day: once in
+// every so many minutes, at any time of them, for 4 to 8 s.
+func (f *fault) again(t float64) bool {
+	every := f.Every * 60
+	k := math.Floor((t - f.t0) / every)
+	w := mix(f.word + uint64(k))
+	lasts := 4 + 4*unit(mix(w))
+	in := t - f.t0 - k*every - unit(w)*(every-lasts)
+	return in >= 0 && in < lasts
 }
 
 func (f *fault) grown(t float64) float64 {
@@ -409,6 +441,10 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 		e.stay = 0.6 + 0.25*f.grown(t) // simulator.md section 8
 	case KindRock:
 		e.burst, e.burstBy = f.Strength, f
+	case evenstand.KindRecurringUpset:
+		if f.again(t) {
+			e.burst, e.burstBy = f.Strength, f
+		}
 	case KindFanRestart:
 		e.burst, e.burstBy = 1, f
 	case evenstand.KindTurnRate:
@@ -521,6 +557,8 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseLiquidControl)
 		}
 		return one(evenstand.CausePump)
+	case evenstand.KindRecurringUpset:
+		return one(evenstand.CauseLoose)
 	case KindRock:
 		return one(evenstand.CauseRock)
 	case KindFanRestart:
@@ -572,6 +610,9 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		// On curves of either hand that move an outer row by 2 % and more, as
 		// measured on development days (docs/measured.md).
 		return f.curved[0]+f.curved[1] >= 900 && min(f.curved[0], f.curved[1]) >= 200
+	case evenstand.KindRecurringUpset:
+		// As measured on development days (docs/measured.md).
+		return f.Strength >= 0.3 && f.Every <= 6 && f.bursts >= 10
 	case evenstand.KindSpeedSpacing:
 		// 90 % of a wandering speed lie within 1.645 SD either way.
 		return f.Strength >= 1 && 2*1.645*s.Drive.SpeedSD*s.Drive.Speed >= 0.8 && f.passes >= 9

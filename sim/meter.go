@@ -370,7 +370,7 @@ func (r *row) harm(e *effect, mine []*fault, chance []*rand.PCG, skip bool, by *
 // note counts a place due on a row while the fault was at work: what it became
 // with the faults of the day, and would have become without.
 func (f *fault) note(row int, t float64, skip0, skip, double0, double bool) {
-	if t < f.w0 || t >= f.w1 {
+	if t < f.w0 || t >= f.w1 || f.Kind == evenstand.KindRecurringUpset && !f.again(t) {
 		return
 	}
 	x := &f.rowTally[row]

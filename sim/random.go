@@ -298,6 +298,12 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 	case KindRock:
 		p.Strength = round(between(g, 0.1, 0.6), 3)
 		p.Places = math.Round(between(g, 20, 250))
+	case evenstand.KindRecurringUpset:
+		p.Strength, p.Every = round(between(g, 0.3, 0.6), 3), round(between(g, 2.5, 6), 2)
+		if any {
+			p.Strength, p.Every = round(between(g, 0.1, 0.6), 3), round(between(g, 3, 20), 2)
+		}
+		p.Minutes = math.Round(p.Every * between(g, 16, 26))
 	case evenstand.KindTurnRate:
 		p.Seconds = math.Round(900 / s.Drive.Speed * between(g, 1.2, 6))
 		if any {

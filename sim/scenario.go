@@ -182,8 +182,9 @@ type FaultPlan struct {
 	Places   float64 `toml:"places"`  // or so many places of a row, planted;
 	Seconds  float64 `toml:"seconds"` // 0 all: to the end of the day
 	Strength float64 `toml:"strength"`
-	Ramp     float64 `toml:"ramp_min"` // minutes to full strength
-	Cell     int     `toml:"cell"`     // of the disc, from 1 up; 0 or less: by chance
+	Ramp     float64 `toml:"ramp_min"`  // minutes to full strength
+	Every    float64 `toml:"every_min"` // minutes between bursts, for what comes back
+	Cell     int     `toml:"cell"`      // of the disc, from 1 up; 0 or less: by chance
 }
 
 // Random draws faults, so that many unlike days need one file.

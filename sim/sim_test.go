@@ -143,7 +143,7 @@ func TestFaultLeavesOtherRowsAlone(t *testing.T) {
 	for _, fault := range []string{
 		"kind = \"blocked-cell\"\nplaces = 3000\n", "kind = \"weak-cell\"\nplaces = 3000\n", "kind = \"row-skips\"\nplaces = 3000\n",
 		"kind = \"row-doubles\"\nplaces = 3000\n", "kind = \"row-stopped\"\nseconds = 30\n", "kind = \"row-left-off\"\nseconds = 30\n",
-		"kind = \"starved-row\"\nplaces = 3000\n", "kind = \"rock\"\n", "kind = \"row-bounce\"\nplaces = 3000\n", "kind = \"row-drive\"\nplaces = 3000\n",
+		"kind = \"starved-row\"\nplaces = 3000\n", "kind = \"rock\"\n", "kind = \"recurring-upset\"\nevery_min = 1\n", "kind = \"row-bounce\"\nplaces = 3000\n", "kind = \"row-drive\"\nplaces = 3000\n",
 		"kind = \"sensor-misses\"\nplaces = 3000\n", "kind = \"dust\"\nplaces = 3000\n",
 		"kind = \"sensor-doubt\"\nvariant = \"drop-out\"\nplaces = 3000\n",
 	} {

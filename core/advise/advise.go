@@ -264,6 +264,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.silent(f, since)
 	case evenstand.KindPositionDoubt:
 		return v.misplaced(f, since)
+	case evenstand.KindRecurringUpset:
+		return v.recurring(f, who, since)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -419,6 +421,7 @@ var phrases = map[string]string{
 	evenstand.CauseSpeed:          "driving too fast for the tubes",
 	evenstand.CauseTurnOff:        "no turn compensation",
 	evenstand.CauseRowOrder:       "the row order or offsets in the box, reversed",
+	evenstand.CauseLoose:          "a loose part of the row",
 	evenstand.CauseCard:           "the row order on the planter card, reversed",
 }
 
@@ -477,23 +480,24 @@ var looks = map[string]struct {
 	do    string
 	touch touch
 }{
-	evenstand.KindRowStopped:    {"At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back.", machine | under | seed},
-	evenstand.KindRowLeftOff:    {"At the next stop check that the row is switched on, and ask who drove.", 0},
-	evenstand.KindBlockedCell:   {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
-	evenstand.KindWeakCell:      {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
-	evenstand.KindRowSkips:      {"At the next stop check the row's seal, disc and singulator, so that it does not come back.", machine | seed},
-	evenstand.KindRowDoubles:    {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
-	evenstand.KindLowVacuum:     {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
-	evenstand.KindRateOff:       {"At the next stop compare the rate in the box with the plan for the field.", 0},
-	evenstand.KindSensorDoubt:   {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
-	evenstand.KindStarvedRow:    {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
-	evenstand.KindClockOff:      {"At breakfast look whether the box's clock is right.", 0},
-	evenstand.KindTurnRate:      {"Look what was changed in the box at that time: turn compensation, row order or offsets.", 0},
-	evenstand.KindSpeedSpacing:  {"At the next field try a slower pass or two and compare the spacing.", 0},
-	evenstand.KindRowDrive:      {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
-	evenstand.KindRowBounce:     {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
-	evenstand.KindSourceSilent:  {"At the next stop reseat the box's plugs and look along its cable, so that it does not come back.", machine | under},
-	evenstand.KindPositionDoubt: {"Before the next pass look at the receiver's fix status and where its line runs.", 0},
+	evenstand.KindRowStopped:     {"At the next stop check the row's box, the meter's drive, the tube and the sensor's plug, so that it does not come back.", machine | under | seed},
+	evenstand.KindRowLeftOff:     {"At the next stop check that the row is switched on, and ask who drove.", 0},
+	evenstand.KindBlockedCell:    {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindWeakCell:       {"At the next stop hold the disc against the light: a seed may be stuck again, or a cell be chipped.", machine | seed},
+	evenstand.KindRowSkips:       {"At the next stop check the row's seal, disc and singulator, so that it does not come back.", machine | seed},
+	evenstand.KindRowDoubles:     {"At the next stop check the row's singulator and how the seed fits the disc, so that it does not come back.", machine | seed},
+	evenstand.KindLowVacuum:      {"At the next stop check screens, hoses, caps and lids of that side, so that it does not come back.", machine | under},
+	evenstand.KindRateOff:        {"At the next stop compare the rate in the box with the plan for the field.", 0},
+	evenstand.KindSensorDoubt:    {"At the next stop brush the sensor's eye clean and reseat its plug, and note the time.", machine | under | seed},
+	evenstand.KindStarvedRow:     {"At the next stop look into the row's box: seed may bridge again.", machine | seed},
+	evenstand.KindClockOff:       {"At breakfast look whether the box's clock is right.", 0},
+	evenstand.KindTurnRate:       {"Look what was changed in the box at that time: turn compensation, row order or offsets.", 0},
+	evenstand.KindSpeedSpacing:   {"At the next field try a slower pass or two and compare the spacing.", 0},
+	evenstand.KindRowDrive:       {"At the next stop turn the row's meter by hand, drive isolated, and feel where it goes stiff, so that it does not come back.", machine},
+	evenstand.KindRowBounce:      {"At the next stop look at the row's tube and shake its arms, so that it does not come back.", machine | under},
+	evenstand.KindSourceSilent:   {"At the next stop reseat the box's plugs and look along its cable, so that it does not come back.", machine | under},
+	evenstand.KindPositionDoubt:  {"Before the next pass look at the receiver's fix status and where its line runs.", 0},
+	evenstand.KindRecurringUpset: {"At the next stop shake the row's parts and plugs by hand, so that it does not come back.", machine | under},
 
 	evenstand.KindContactLoss:   {"At the next stop dig ten seeds there and ten beside it, and turn the gauge wheels by hand: do they carry?", machine | under | pressure},
 	evenstand.KindOverload:      {"At the next stop look at the furrow's walls there: shiny and hard, or crumbling?", machine},
@@ -609,6 +613,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("what speed does to how the seeds lie in the furrow", "the log ends at the sensor", "dig ten seeds of a slow stretch and ten of a fast one, and compare their gaps")
 	case evenstand.KindRowDrive:
 		say("which part of the drive it is", "the log knows the wave alone", "turn the meter by hand, drive isolated, and feel where it goes stiff")
+	case evenstand.KindRecurringUpset:
+		say("which part it is, or whether the sensor loses seeds that fall", "the log knows the sensor alone", "dig "+dig+" of the row where the trouble was, or swap its sensor with a neighbour's and see whether the trouble moves along")
 	case evenstand.KindStarvedRow:
 		say("whether seed bridges in the box or is not delivered", "the log knows the sensor alone", "at the next stop, key out, look into the box: does seed hang in a bridge, or lie level?")
 	}
@@ -616,7 +622,7 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		out = append(out, "For better data: switch on the raw row log rather than the map export, at the shortest interval.")
 	}
 	switch f.Kind {
-	case evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindStarvedRow, evenstand.KindSensorDoubt:
+	case evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindStarvedRow, evenstand.KindSensorDoubt, evenstand.KindRecurringUpset:
 		out = append(out, afterFan)
 	}
 	if out == nil {

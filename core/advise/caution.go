@@ -64,7 +64,7 @@ func touches(kind, cause string) touch {
 // checks says what the hand checks of a kind touch, those that cannotSay names.
 func checks(kind string) touch {
 	switch kind {
-	case evenstand.KindRowSkips, evenstand.KindSensorDoubt: // sensors are swapped in the tubes
+	case evenstand.KindRowSkips, evenstand.KindSensorDoubt, evenstand.KindRecurringUpset: // sensors are swapped in the tubes
 		return machine | under | seed
 	case evenstand.KindRowStopped, evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRateOff,
 		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,

@@ -38,6 +38,7 @@ type caseFile struct {
 	drive  *driveCase
 	speed  *speedCase
 	turn   *turnCase
+	recur  *recurCase
 
 	flow    *flowCase
 	contact *contactCase
@@ -133,4 +134,10 @@ type upset struct {
 	misses   float64
 	places   float64
 	grade    evenstand.Grade
+	run      float64   // misses on end, on average; 0 unknown
+	planted  float64   // s of planting when it was known
+	end      int64     // the row's place counter then
+	lowering bool      // it came soon after a lowering
+	counts   bool      // skips that are no runs
+	of       *caseFile // what comes back
 }

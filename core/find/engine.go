@@ -48,6 +48,7 @@ type Engine struct {
 	position        positionWatch
 	strays          int // seeds of this second outside of any pass
 	turn            turnWatch
+	recur           recurWatch
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch
@@ -125,6 +126,30 @@ func (r *ring) since(from, to int64) int {
 		}
 	}
 	return c
+}
+
+// onEnd gives how many events in [from, to) follow on one another, on average;
+// 0 without any.
+func (r *ring) onEnd(from, to int64) float64 {
+	n, runs, next := 0, 0, int64(-1)
+	for i := r.n - 1; i >= 0 && i >= r.n-512; i-- {
+		v := r.at[i&511]
+		if v < from {
+			break
+		}
+		if v >= to {
+			continue
+		}
+		n++
+		if v+1 != next {
+			runs++
+		}
+		next = v
+	}
+	if runs == 0 {
+		return 0
+	}
+	return float64(n) / float64(runs)
 }
 
 // New is an engine for a planter of which only cfg is known.
@@ -389,6 +414,7 @@ func (e *Engine) sideByName(name string) *side {
 // Lower says that a pass begins at t; Lift that it ends.
 func (e *Engine) Lower(t evenstand.Micros) {
 	e.pass = passState{down: true, since: t, way: e.bar.Way}
+	e.recur.lower(t)
 	for _, r := range e.rows {
 		r.stop.lower(t)
 		if r.batch.n < batchA/2 { // a batch that hardly began belongs to this pass
@@ -429,6 +455,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickLoad(t)
 	e.tickSilent(t)
 	e.tickPosition(t)
+	e.tickRecur()
 	if b.Planting {
 		e.hour.planting(e, t)
 	}
@@ -514,6 +541,9 @@ func (e *Engine) Finish(t evenstand.Micros) []evenstand.Finding {
 		}
 	}
 	for _, u := range e.upsets {
+		if u.of != nil && !u.of.dropped { // it is part of that
+			continue
+		}
 		out = append(out, e.reportUpset(u))
 	}
 	slices.SortStableFunc(out, func(a, b evenstand.Finding) int {

@@ -86,7 +86,7 @@ func (h *hourly) closeKind(e *Engine, kind int, t evenstand.Micros) {
 	if len(tab) == 0 {
 		return
 	}
-	kinds := []string{evenstand.KindRowSkips, evenstand.KindStarvedRow, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindSensorDoubt}
+	kinds := []string{evenstand.KindRowSkips, evenstand.KindStarvedRow, evenstand.KindLowVacuum, evenstand.KindRowStopped, evenstand.KindSensorDoubt, evenstand.KindRecurringUpset}
 	if kind == kindDoubles {
 		kinds = []string{evenstand.KindRowDoubles, evenstand.KindSensorDoubt}
 	}

@@ -489,8 +489,8 @@ func (e *Engine) rockOrPart(r *row, kind int, b batch) {
 				miss += math.Max(0, rb.y-rb.p*rb.n)
 			}
 		}
-		e.upsets = append(e.upsets, upset{row: r.n, from: on, to: b.t1, misses: miss, places: n, grade: b.grade})
 		w.det.Reset()
+		e.upset(r, kind, upset{row: r.n, from: on, to: b.t1, misses: miss, places: n, grade: b.grade, run: r.missAt.onEnd(doubt, b.end)})
 		return
 	}
 	if kind == kindDoubles && e.dusty(r) {
@@ -750,7 +750,7 @@ func rank(c *caseFile) int {
 		}
 	case evenstand.KindBlockedCell:
 		return 3
-	case evenstand.KindStarvedRow:
+	case evenstand.KindStarvedRow, evenstand.KindRecurringUpset:
 		return 2
 	case evenstand.KindRowSkips:
 		return 1
@@ -764,6 +764,10 @@ func covers(strong, weak *caseFile) bool {
 		return false
 	}
 	switch strong.kind {
+	case evenstand.KindBlockedCell:
+		if weak.kind == evenstand.KindRecurringUpset {
+			return false
+		}
 	case evenstand.KindSensorDoubt: // what one is blind to looks like skips of any kind
 		return weak.kind != evenstand.KindLowVacuum && weak.onset > strong.onset-2*rateDoubt
 	case evenstand.KindRowStopped, evenstand.KindRowLeftOff:

@@ -57,6 +57,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportSpeed(c, &f)
 	case c.turn != nil:
 		e.reportTurn(c, &f)
+	case c.recur != nil:
+		e.reportRecur(c, &f)
 	default:
 		e.reportRow(c, &f)
 	}
@@ -228,7 +230,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil: // no chart
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil: // none, or its own
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

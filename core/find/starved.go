@@ -125,6 +125,10 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 		w.cse.tail = excess{}
 		w.last = t
 	}
+	if e.anyOpen(r.n, evenstand.KindRecurringUpset) != nil { // its bursts have runs
+		w.c = 0
+		return
+	}
 	if w.since < runPause || e.common.n > 0 || r.sensor.blind() {
 		return
 	}

@@ -625,7 +625,7 @@ func Usual(kind string) evenstand.When {
 		return evenstand.NextStop
 	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff:
 		return evenstand.Tonight
-	case evenstand.KindRowDrive:
+	case evenstand.KindRowDrive, evenstand.KindRecurringUpset:
 		return evenstand.Tonight
 	case evenstand.KindTurnRate:
 		return evenstand.Winter
