@@ -31,7 +31,8 @@ const (
 	turnBegun    = 1.5                   // nats up to which it may not have begun
 	turnFar      = 0.1                   // of ln rate beside the line: left out of the slope
 	turnShift    = 0.004                 // of ln way: rows that plant too thick or too thin
-	turnStraight = 0.01                  // rad over a stretch
+	turnStraight = 0.01                  // rad over a stretch: less is straight,
+	turnBent     = 0.02                  // and more a curve, if the stretches beside it bend the same way
 	turnTight    = 0.75                  // rad over a stretch: more is a turn of the machine
 	turnLearn    = 8                     // straight stretches over which a row's own level is remembered
 	turnLost     = 0.015                 // of ln rate: rows whose rhythm may get lost on the curve
@@ -111,7 +112,8 @@ func (e *Engine) turnPass(xs []Strip, t evenstand.Micros) {
 	first, last := evenstand.NoTime, evenstand.NoTime // curves of this pass
 	for i := range xs {
 		x := &xs[i]
-		if math.Abs(x.Turn) >= turnStraight {
+		curve := bent(xs, i)
+		if curve {
 			if first == evenstand.NoTime {
 				first = x.T
 			}
@@ -123,7 +125,7 @@ func (e *Engine) turnPass(xs []Strip, t evenstand.Micros) {
 		if math.Abs(x.Turn) < turnStraight {
 			w.learn(&s)
 		}
-		e.turnStrip(x, &s, t)
+		e.turnStrip(x, &s, curve, t)
 	}
 	for i := range w.sums {
 		w.sums[i].passed()
@@ -138,6 +140,22 @@ func (e *Engine) turnPass(xs []Strip, t evenstand.Micros) {
 			w.cse = nil
 		}
 	}
+}
+
+// bent tells whether a stretch is on a curve. A heading that is wrong turns the
+// rows' ways about the middle, and their rates with them, just as a curve does
+// that is not compensated: but what bends one way by an error bends back at
+// once, so the stretches beside it must bend the same way.
+func bent(xs []Strip, i int) bool {
+	if i == 0 || i == len(xs)-1 || math.Abs(xs[i].Turn) < turnBent {
+		return false
+	}
+	for _, j := range [...]int{i - 1, i + 1} {
+		if !(xs[j].Turn*xs[i].Turn > 0) || math.Abs(xs[j].Turn) < math.Abs(xs[i].Turn)/2 {
+			return false
+		}
+	}
+	return true
 }
 
 // take reads the rows of a stretch; false when too few of them tell.
@@ -209,7 +227,7 @@ func (w *turnWatch) loss(s *turnStrip, slope float64) float64 {
 }
 
 // add takes a stretch into the sums, by the slope that is tried.
-func (w *turnSums) add(e *Engine, x *Strip, s *turnStrip, slope float64) {
+func (w *turnSums) add(e *Engine, x *Strip, s *turnStrip, curve bool, slope float64) {
 	s.beside(slope)
 	mx, my, n := 0.0, 0.0, 0.0
 	for i := range s.y {
@@ -218,7 +236,7 @@ func (w *turnSums) add(e *Engine, x *Strip, s *turnStrip, slope float64) {
 			mx, my, n = mx+s.x[i], my+s.y[i], n+1
 		}
 	}
-	if math.Abs(x.Turn) < turnStraight || n < bouncePeers {
+	if !curve || n < bouncePeers {
 		return
 	}
 	mx, my = mx/n, my/n
@@ -248,9 +266,8 @@ func (w *turnSums) add(e *Engine, x *Strip, s *turnStrip, slope float64) {
 }
 
 // turnStrip weighs one stretch.
-func (e *Engine) turnStrip(x *Strip, s *turnStrip, t evenstand.Micros) {
+func (e *Engine) turnStrip(x *Strip, s *turnStrip, curve bool, t evenstand.Micros) {
 	w := &e.turn
-	curve := math.Abs(x.Turn) >= turnStraight
 	even, fits := 0.0, 0.0
 	if curve {
 		even = w.loss(s, 0)
@@ -277,7 +294,7 @@ func (e *Engine) turnStrip(x *Strip, s *turnStrip, t evenstand.Micros) {
 			w.healT, w.kept = x.T, c.turn.clone()
 		}
 		w.heal = math.Max(0, w.heal-nats(slope))
-		c.turn.add(e, x, s, slope)
+		c.turn.add(e, x, s, curve, slope)
 		if w.heal >= turnHeal {
 			c.turn.turnSums = w.kept
 			c.over(max(c.onset, w.healT))
@@ -298,7 +315,7 @@ func (e *Engine) turnStrip(x *Strip, s *turnStrip, t evenstand.Micros) {
 			k = 1
 		}
 		w.hand[i][k] += d
-		w.sums[i].add(e, x, s, slope)
+		w.sums[i].add(e, x, s, curve, slope)
 		if curve && w.c[i] == 0 {
 			w.last[i] = x.T
 		}

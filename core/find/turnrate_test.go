@@ -180,3 +180,33 @@ func TestTurnRateCalm(t *testing.T) {
 		}
 	}
 }
+
+// A heading that is wrong at the end of a stretch bends it one way and the next
+// one back, and the rows' rates with them; that is no curve.
+func TestTurnRateHeading(t *testing.T) {
+	const rows = 12
+	e := find.New(config(rows))
+	rnd := rand.New(rand.NewPCG(620, 9))
+	for r := range rows {
+		e.Target(r+1, 1/(0.165*0.762), t0)
+	}
+	for p := range 40 {
+		var xs []find.Strip
+		psi := 0.0
+		for k := range 30 {
+			next := 0.03 * rnd.NormFloat64()
+			x := find.Strip{T: at0(p, k), N: 15 * float64(k), Length: 15, Turn: next - psi, Speed: 4, SpeedSD: 0.05, End: k < 2 || k > 27}
+			psi = next
+			for r := range rows {
+				y := (float64(r) - 5.5) * 0.762
+				x.Rows = append(x.Rows, find.StripRow{Way: 15 - y*x.Turn, Target: 0.165, Seeds: math.Round(15 / 0.165 * (1 + 0.013*rnd.NormFloat64())), CV: math.NaN()})
+			}
+			xs = append(xs, x)
+		}
+		e.Strips(xs, at0(p, 30))
+	}
+	if got := only(e.Finish(at0(40, 0)), evenstand.KindTurnRate); len(got) > 0 {
+		show(t, got)
+		t.Errorf("%d findings", len(got))
+	}
+}
