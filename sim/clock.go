@@ -192,3 +192,42 @@ func (w *world) clockFault() *Fault {
 		Detectable: worst >= sure && hours >= 3600*evenstand.Second && float64(w.tot.Stops) >= 4*math.Max(1, hours.Seconds()/3600),
 	}
 }
+
+// hush is a box that the scenario lets fall silent.
+type hush struct {
+	box     string
+	clock   clock
+	planted float64 // s that the planter planted meanwhile
+}
+
+func (s *Scenario) quietBoxes() (out []hush) {
+	for _, name := range BoxNames {
+		if c := s.boxClock(s.box(name)); c.quietTo > c.quietAt {
+			out = append(out, hush{box: name, clock: c})
+		}
+	}
+	return out
+}
+
+// quietFaults are the silences of boxes that log all along, as a reader should
+// find them.
+func (w *world) quietFaults() (out []Fault) {
+	const least = 5.0 // s of planting (methods document, Detectable)
+	var rows evenstand.Rows
+	for i := range w.rows {
+		rows = append(rows, i+1)
+	}
+	for _, h := range w.hushed {
+		if h.planted < least {
+			continue
+		}
+		out = append(out, Fault{
+			ID: "quiet " + h.box, Kind: evenstand.KindSourceSilent, Variant: h.box, Rows: rows,
+			From: w.s.t0 + evenstand.FromSeconds(h.clock.quietAt), To: w.s.t0 + evenstand.FromSeconds(h.clock.quietTo),
+			Cause: evenstand.CausePlug, Causes: []string{evenstand.CausePlug, evenstand.CauseLogOff},
+			Expected: evenstand.KindSourceSilent, Ratio: 1, Happened: true, Grade: w.s.Output.Grade,
+			Detectable: w.s.Output.Layout == "plain",
+		})
+	}
+	return out
+}

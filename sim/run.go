@@ -80,6 +80,7 @@ type world struct {
 
 	passes, stretches, seeds *lines
 	tot                      DayTruth
+	hushed                   []hush
 }
 
 func newWorld(s *Scenario, outDir string) (*world, error) {
@@ -88,6 +89,7 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 		return nil, err
 	}
 	s.drawClocks()
+	w.hushed = s.quietBoxes()
 	w.rows = s.newRows()
 	for i, p := range s.Faults {
 		f, err := s.newFault(i, p)
@@ -408,6 +410,11 @@ func (w *world) record(lg *leg) {
 	for i := lg.down; i < lg.up; i++ {
 		if lg.v[i] > 0.3 {
 			w.tot.Planting += tick
+			for k := range w.hushed {
+				if h := &w.hushed[k]; h.clock.quiet(lg.seconds(i)) {
+					h.planted += tick
+				}
+			}
 		}
 	}
 	head := 0
@@ -434,6 +441,7 @@ func (w *world) finish(outDir string) (Summary, error) {
 	if f := w.clockFault(); f != nil {
 		faults = append(faults, *f)
 	}
+	faults = append(faults, w.quietFaults()...)
 	for _, t := range faults {
 		sum.Faults = append(sum.Faults, t)
 		b, err := json.Marshal(t)
