@@ -112,6 +112,15 @@ func (e *Engine) tickStops(t evenstand.Micros) {
 			fresh++
 		}
 	}
+	// Where next to no row plants, the planter turns or stands and nobody says so:
+	// what each row is silent for counts from when most go on.
+	if on >= 4 && 5*fresh <= on {
+		e.pass.begun = 0
+		for _, r := range e.rows {
+			r.stop.quiet, r.stop.way = 0, 0
+		}
+		return
+	}
 	if e.pass.begun == 0 && float64(fresh) >= stopPeers*float64(on) {
 		e.pass.begun = e.begunAt(on, t)
 	}
