@@ -94,7 +94,7 @@ proof: build
 cross:
 	@for os in linux windows darwin; do for arch in amd64 arm64; do \
 		echo "cross build $$os/$$arch"; \
-		CGO_ENABLED=0 GOOS=$$os GOARCH=$$arch $(GO) build -trimpath -o bin/cross/$$os-$$arch/ ./cmd/evenstand || exit 1; \
+		CGO_ENABLED=0 GOOS=$$os GOARCH=$$arch $(GO) build -pgo=off -trimpath -o bin/cross/$$os-$$arch/ ./cmd/evenstand || exit 1; \
 	done; done
 
 clean:
