@@ -31,10 +31,10 @@ func TestWrongCellsOnTheCard(t *testing.T) {
 			switch {
 			case f.Family == "cell" && f.Rows[0] == 7:
 				cell++
-				if v := figureOf(f, "cells on the disc"); v != 40 {
+				if v := evidence(f, "cells on the disc"); v != 40 {
 					t.Errorf("card %d: discs of %g cells", cells, v)
 				}
-				if v := figureOf(f, "cells on the card"); v != float64(cells) {
+				if v := evidence(f, "cells on the card"); float64(v) != float64(cells) {
 					t.Errorf("card %d: the card is said to say %g", cells, v)
 				}
 				if d := (f.Since - at(2000)).Seconds(); math.Abs(d) > 60 {
@@ -56,13 +56,4 @@ func TestWrongCellsOnTheCard(t *testing.T) {
 			t.Errorf("card %d: %d findings of the cell and %d of the skips, want one of each", cells, cell, skips)
 		}
 	}
-}
-
-func figureOf(f evenstand.Finding, name string) float64 {
-	for _, e := range f.Evidence {
-		if e.Name == name {
-			return float64(e.Value)
-		}
-	}
-	return math.NaN()
 }

@@ -238,7 +238,7 @@ func (e *Engine) Seed(n int, t evenstand.Micros) {
 	stray := evenstand.Micros(0)
 	if r.grade == evenstand.GradeA {
 		e.seedA = t
-		if t-r.stop.last > evenstand.Second/2 { // else it is no matter
+		if t-r.stop.last > evenstand.Micros(stopStray*1e6) { // else it is no matter
 			stray = evenstand.FromSeconds(math.Max(stopStray, 12*e.placeTime(r)))
 		}
 	}

@@ -282,19 +282,8 @@ func when(f *evenstand.Finding) string {
 	if f.Until != nil || f.Status == evenstand.Ended {
 		return ", now that it is over"
 	}
-	switch f.When {
-	case evenstand.Now:
-		return ", now"
-	case evenstand.NextStop:
-		return ", at the next stop"
-	case evenstand.BeforeLeaving:
-		return ", before leaving"
-	case evenstand.Tonight:
-		return ", tonight"
-	case evenstand.SideDress:
-		return ", at side-dress"
-	case evenstand.Winter:
-		return ", in winter"
+	if due := advise.Due(f); due != "" {
+		return ", " + strings.ToLower(due)
 	}
 	return ""
 }
