@@ -267,7 +267,7 @@ func (b *machineBox) see(m *moment) error {
 			say(evenstand.SeedRateTarget, evenstand.Element{}, b.s.perM2())
 			b.target = t
 		}
-		v := lg.va[lg.index(i)] * m.radar(t)
+		v := lg.speed(i) * m.radar(t)
 		if v > 0 {
 			v = max(v+0.02*normal(b.g), 0)
 		}

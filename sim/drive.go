@@ -48,6 +48,10 @@ func (l *leg) index(i int) int {
 	return min(max(i, 0), l.n-1)
 }
 
+// speed gives the antenna's speed at tick i. The arrays hold that of the tick
+// which ends there: by itself it would be 10 ms old.
+func (l *leg) speed(i int) float64 { return (l.va[l.index(i)] + l.va[l.index(i+1)]) / 2 }
+
 // pose gives antenna and bar between ticks, at a time in seconds of the day.
 func (l *leg) pose(t float64) (antenna, bar xy, psi, way float64) {
 	f := t/tick - float64(l.first)

@@ -47,6 +47,22 @@ func TestBarOnACircle(t *testing.T) {
 	}
 }
 
+// The speed at a tick is the way from the tick before to the one after, over
+// the time between them: the sum of which a box that logs it makes the way.
+func TestSpeedAtATick(t *testing.T) {
+	s, err := Parse("[drive]\nguidance_sd_m = 0.0\n[[field]]\nname = \"a\"\npasses = 1\nlength_m = 120\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lg := s.newTractor().drivePass(1, s.newField(s.Fields[0]), &line{dir: math.Pi / 2, length: 100}, 0)
+	for i := 1; i+1 < lg.n; i++ {
+		way := math.Hypot(lg.ax[i+1]-lg.ax[i-1], lg.ay[i+1]-lg.ay[i-1])
+		if got := lg.speed(i); math.Abs(got-way/(2*tick)) > 1e-6 {
+			t.Fatalf("speed at tick %d is %.6f m/s, want %.6f", i, got, way/(2*tick))
+		}
+	}
+}
+
 // Quantiles of the standard normal as printed in statistical tables.
 func TestQuantiles(t *testing.T) {
 	for _, tt := range []struct{ p, want float64 }{{0.5, 0}, {0.9, 1.2815516}, {0.95, 1.6448536}, {0.975, 1.9599640}, {0.999, 3.0902323}, {0.0001, -3.7190165}, {0.25, -0.6744898}} {

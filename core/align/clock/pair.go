@@ -21,7 +21,7 @@ const (
 	oneHertz   = 1.4                     // inflation of the error when both series have a value a second
 	little     = 480                     // grid steps in common, below which nothing is said: two minutes (judged)
 	leastFit   = 0.30                    // share of the wobble that must be in common to begin with (judged)
-	stamps     = 0.004                   // s, standard error by stamps and by changes between two values, which more values do not lessen (judged)
+	stamps     = 0.0003                  // s, standard error by stamps in whole milliseconds, 1/√12 of one
 	leastAtAll = 0.05                    // the same where two are lined up and only in parts compared (judged)
 )
 
@@ -101,7 +101,7 @@ func pair(x, y *grid, opt Options) []Fit {
 	spans := p.spans(shift)
 	for i := 0; i < len(spans); i++ {
 		s := spans[i]
-		f, ok := p.refine(s.from, s.to, s.off, driftSD)
+		f, ok := p.refine(s.from, s.to, s.off, driftSD, false)
 		if !ok || math.Abs(f.Drift) >= driftMost {
 			continue
 		}
@@ -111,7 +111,7 @@ func pair(x, y *grid, opt Options) []Fit {
 			cut := l.To/2 + f.From/2
 			if d := math.Abs(f.Off(cut) - l.Off(cut)); d < math.Max(jumpLeast, stray*math.Hypot(f.ErrorAt(cut), l.ErrorAt(cut))) {
 				was := spans[i-1]
-				if f, ok := p.refine(was.from, s.to, (l.Offset+f.Offset)/2, driftSD); ok && math.Abs(f.Drift) < driftMost {
+				if f, ok := p.refine(was.from, s.to, (l.Offset+f.Offset)/2, driftSD, false); ok && math.Abs(f.Drift) < driftMost {
 					fits[n-1] = f
 					spans[i].from = was.from
 					continue
@@ -389,7 +389,7 @@ func (p *pairing) part(from, to int, off float64) (Fit, bool) {
 	if ls[at].l < beat/2 {
 		return Fit{}, false
 	}
-	f, ok := p.refine(from, to, float64(base+int64(at)-n)*stride*dt, 1e-9)
+	f, ok := p.refine(from, to, float64(base+int64(at)-n)*stride*dt, 1e-9, true)
 	if !ok || math.Abs(f.Offset-float64(base+int64(at)-n)*stride*dt) > 3 {
 		return Fit{}, false
 	}
@@ -494,11 +494,35 @@ func (g *grid) at(first int64, i int, off float64) (v, slope float64, ok bool) {
 	return v, (m0 + u*(2*e+u*3*f)) / dt, true
 }
 
+// obs is one place in time at which the two are compared.
+type obs struct {
+	y, x, slope, s float64 // s from the middle of the span
+	w              float64 // weight: one over the variance
+}
+
+// Limits of refine (judged).
+const (
+	thinned = 4    // values of the grid of which one is compared
+	loose   = 0.3  // s by which an edge may be off while the offset is being found
+	outside = 4.0  // standard deviations beyond which a value does not count
+	block   = 60.0 // s that vouch for one another, and not for those beside them
+)
+
 // refine finds offset and drift by Gauss-Newton steps from off: the box's
-// series, a value a second of it since it is smooth, as a straight function of the other's, shifted. Values four standard
-// deviations away do not count.
-func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
-	const thin = 4
+// series, a value a second of it since it is smooth, as a straight function of
+// the other's, shifted.
+//
+// What is left over has two parts. One is noise of the speed. The other is an
+// error in time of every edge by itself: a box that logs once a second does not
+// tell when between two values a tractor stopped. It grows with the slope, so
+// that the edges, which tell the time, are worth less than the noise alone would
+// have them, and one that broke off between two values is a stray. The errors of
+// an edge hang together; the stated error is therefore taken from how much the
+// answer changes when a minute is left out (jackknife; Efron and Stein, Annals
+// of Statistics 9(3), 1981, 586-596), where that is more than by the noise. A
+// quick look goes by the noise alone, and so do the weights of seeds, which are
+// compared at few edges and those chosen.
+func (p *pairing) refine(from, to int, off, driftSD float64, quick bool) (Fit, bool) {
 	first, last := -1, -1
 	for i := from; i < to; i++ {
 		if !math.IsNaN(p.y.v[i]) {
@@ -513,21 +537,15 @@ func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
 	}
 	mid := (first + last) / 2
 	when := func(i int) evenstand.Micros { return evenstand.Micros(p.y.first+int64(i)) * step }
-	type obs struct {
-		y, x, slope, s float64
-	}
 	var os []obs
-	// Where the speed changes, which tells the time, more is left over than
-	// elsewhere: what another offset by so much would explain is no stray.
-	const loose = 0.3
 	start, drift := off, 0.0
-	limit := math.Inf(1)
+	var l left // says nothing yet
 	gain, base := 1.0, 0.0
 	var cov [2][2]float64
 	var share float64
-	for round := range 12 {
+	for round := range 16 {
 		os = os[:0]
-		for i := first; i <= last; i += thin {
+		for i := first; i <= last; i += thinned {
 			y := p.y.v[i]
 			if math.IsNaN(y) {
 				continue
@@ -538,23 +556,23 @@ func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
 			if !ok || p.mask != nil && !p.mask(when(i), o, round > 2) {
 				continue
 			}
-			if round > 0 && math.Abs(y-base-gain*x) > limit+loose*math.Abs(gain*slope) {
+			if round > 0 && math.Abs(y-base-gain*x) > l.limit(gain*slope) {
 				continue
 			}
-			os = append(os, obs{y, x, slope, s})
+			os = append(os, obs{y, x, slope, s, 1 / l.variance(gain*slope)})
 		}
-		if len(os) < little/2/thin {
+		if len(os) < little/2/thinned {
 			return Fit{}, false
 		}
 		// Gain and base first, then offset and drift with all four together.
 		var n, sx, sy, sxx, sxy, syy float64
 		for _, o := range os {
-			n++
-			sx += o.x
-			sy += o.y
-			sxx += o.x * o.x
-			sxy += o.x * o.y
-			syy += o.y * o.y
+			n += o.w
+			sx += o.w * o.x
+			sy += o.w * o.y
+			sxx += o.w * o.x * o.x
+			sxy += o.w * o.x * o.y
+			syy += o.w * o.y * o.y
 		}
 		vx, vy, vxy := sxx-sx*sx/n, syy-sy*sy/n, sxy-sx*sy/n
 		if !(vx > 0) || !(vxy > 0) {
@@ -563,21 +581,16 @@ func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
 		gain = vxy / vx
 		base = (sy - gain*sx) / n
 		share = vxy * vxy / (vx * vy)
+		// Squares of what is left over are those of the variance by which they
+		// were weighted.
 		var a [4][5]float64
-		var ss float64
+		ss := 0.0
 		for _, o := range os {
-			e := o.y - base - gain*o.x
-			ss += e * e
-			j := [4]float64{1, o.x, -gain * o.slope, -gain * o.slope * o.s}
-			for r := range 4 {
-				for c := range 4 {
-					a[r][c] += j[r] * j[c]
-				}
-				a[r][4] += j[r] * e
-			}
+			e, j := o.against(gain, base)
+			ss += o.w * e * e
+			add(&a, j, o.w, e)
 		}
-		limit = 4 * math.Sqrt(math.Max(ss/n, 1e-12))
-		noise := math.Max(ss/n, 1e-12) * spread / thin
+		noise := math.Max(ss/float64(len(os)), 1e-12) * spread / thinned
 		a[3][3] += noise / (driftSD * driftSD)
 		a[3][4] -= drift * noise / (driftSD * driftSD)
 		inv, sol, ok := solve4(a)
@@ -590,9 +603,13 @@ func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
 		}
 		off += do
 		drift += dd
-		k := noise * p.inflate * p.inflate
-		cov = [2][2]float64{{inv[2][2] * k, inv[2][3] * k}, {inv[3][2] * k, inv[3][3] * k}}
-		if round > 3 && math.Abs(do) < 1e-4 && math.Abs(dd)*float64(last-first)*dt < 1e-4 {
+		l = leftOver(os, gain, base, do, quick || round < 3 || p.mask != nil)
+		if round > 4 && math.Abs(do) < 1e-4 && math.Abs(dd)*float64(last-first)*dt < 1e-4 || round == 15 {
+			k := noise * p.inflate * p.inflate
+			cov = [2][2]float64{{inv[2][2] * k, inv[2][3] * k}, {inv[3][2] * k, inv[3][3] * k}}
+			if !quick {
+				widen(&cov, jackknife(os, gain, base, a))
+			}
 			break
 		}
 	}
@@ -603,6 +620,132 @@ func (p *pairing) refine(from, to int, off, driftSD float64) (Fit, bool) {
 		From: when(first), To: when(last), At: when(mid), Offset: off, Drift: drift,
 		SE: math.Hypot(math.Sqrt(cov[0][0]), stamps), DriftSE: math.Sqrt(cov[1][1]), Cov: cov[0][1], Share: share,
 	}, share >= leastAtAll
+}
+
+// against gives what is left over, and how it changes with base, gain, offset
+// and drift.
+func (o *obs) against(gain, base float64) (e float64, j [4]float64) {
+	return o.y - base - gain*o.x, [4]float64{1, o.x, -gain * o.slope, -gain * o.slope * o.s}
+}
+
+// add adds a value to the normal equations.
+func add(a *[4][5]float64, j [4]float64, w, e float64) {
+	for r := range 4 {
+		for c := range 4 {
+			a[r][c] += w * j[r] * j[c]
+		}
+		a[r][4] += w * j[r] * e
+	}
+}
+
+// left is what is left over: the variance of the noise, and that in s² of an
+// edge's error in time.
+type left struct {
+	noise, edge float64
+	open        bool // the offset is still being found
+}
+
+func (l *left) variance(slope float64) float64 {
+	if l.open || l.noise == 0 {
+		return 1
+	}
+	return l.noise + l.edge*slope*slope
+}
+
+// limit is what may be left over of a value that counts.
+func (l *left) limit(slope float64) float64 {
+	if l.open {
+		return outside*math.Sqrt(l.noise) + loose*math.Abs(slope)
+	}
+	return outside * math.Sqrt(l.variance(slope))
+}
+
+// leftOver tells the two parts apart, after a step of the offset by do. Half
+// of the edges may be strays.
+func leftOver(os []obs, gain, base, do float64, open bool) left {
+	l := left{open: open}
+	ss := 0.0
+	for _, o := range os {
+		e, _ := o.against(gain, base)
+		ss += e * e
+	}
+	all := math.Max(ss/float64(len(os)), 1e-12)
+	if open {
+		l.noise = all
+		return l
+	}
+	// Where the speed hardly changes there is nothing but noise.
+	const flat, steep = 0.05, 0.2 // m/s²
+	n, flats := 0, 0.0
+	for _, o := range os {
+		if math.Abs(gain*o.slope) < flat {
+			e, _ := o.against(gain, base)
+			flats += e * e
+			n++
+		}
+	}
+	l.noise = all
+	if n >= 30 {
+		l.noise = math.Max(flats/float64(n), 1e-12)
+	}
+	var shifts []float64
+	for _, o := range os {
+		if q := gain * o.slope; math.Abs(q) >= steep {
+			e, _ := o.against(gain, base)
+			shifts = append(shifts, math.Abs(e/q+do))
+		}
+	}
+	if len(shifts) < 10 {
+		return l
+	}
+	slices.Sort(shifts)
+	sd := shifts[len(shifts)/2] / 0.6745
+	l.edge = sd * sd
+	return l
+}
+
+// jackknife gives the covariance of offset and drift by leaving out one block
+// after the other.
+func jackknife(os []obs, gain, base float64, a [4][5]float64) (cov [2][2]float64) {
+	n := 0.0
+	for i := 0; i < len(os); {
+		less := a
+		at := math.Floor(os[i].s / block)
+		var g [4][5]float64
+		for ; i < len(os) && math.Floor(os[i].s/block) == at; i++ {
+			e, j := os[i].against(gain, base)
+			add(&g, j, os[i].w, e)
+		}
+		for r := range 4 {
+			for c := range 4 {
+				less[r][c] -= g[r][c]
+			}
+			less[r][4] = -g[r][4]
+		}
+		n++
+		_, d, ok := solve4(less)
+		if !ok { // all of it hangs on this block
+			return [2][2]float64{{math.Inf(1), 0}, {0, math.Inf(1)}}
+		}
+		cov[0][0] += d[2] * d[2]
+		cov[1][1] += d[3] * d[3]
+		cov[0][1] += d[2] * d[3]
+	}
+	for r := range 2 {
+		cov[r][r] *= (n - 1) / n
+	}
+	return cov
+}
+
+// widen makes variances as large as others, where these are larger.
+func widen(cov *[2][2]float64, by [2][2]float64) {
+	for r := range 2 {
+		if k := by[r][r] / cov[r][r]; k > 1 {
+			cov[r][r] *= k
+			cov[0][1] *= math.Sqrt(k)
+			cov[1][0] *= math.Sqrt(k)
+		}
+	}
 }
 
 // solve4 solves four equations by elimination and gives the inverse as well.
