@@ -75,9 +75,6 @@ func newSeedBox(s *Scenario, dir string) (*seedBox, error) {
 
 func (b *seedBox) see(m *moment) error {
 	// Sort all rows' pulses by counting their logged milliseconds.
-	if b.clock.quiet(m.leg.start()) {
-		return nil
-	}
 	clk := b.clock.held(m.leg.start())
 	first := int64(clk.logs(m.leg.first*int64(tick*1e6)))/1000 - 1000
 	n := m.leg.n*int(tick*1000) + 4000
@@ -91,7 +88,7 @@ func (b *seedBox) see(m *moment) error {
 	for _, r := range m.rows {
 		for _, x := range r.seen {
 			us := int64(x >> pulseShift)
-			if !m.allA && m.gradeB(float64(us)*1e-6) || quiet && m.silent("seed", float64(us)*1e-6) {
+			if !m.allA && m.gradeB(float64(us)*1e-6) || b.clock.quiet(float64(us)*1e-6) || quiet && m.silent("seed", float64(us)*1e-6) {
 				continue
 			}
 			t := min(max((int64(clk.logs(us))+500)/1000-first, 0), int64(n)-1)

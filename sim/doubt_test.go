@@ -5,9 +5,12 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"testing"
 
 	"evenstand"
+	"evenstand/sim"
 )
 
 // A silent box says nothing from the fault's first second to its last, turns
@@ -40,6 +43,50 @@ func TestSourceSilentTruth(t *testing.T) {
 				t.Errorf("%g positions are missing, want %.0f", got, want)
 			}
 		}
+	}
+}
+
+// A box whose clock scenario lets it fall silent stops within a pass, at the
+// very second, and speaks again at the very second; so the truth has it.
+func TestQuietBoxTruth(t *testing.T) {
+	_, healthy := run(t, small)
+	out, sum := run(t, small+"[box.seed]\nquiet_h = 0.05\nquiet_min = 4\n")
+	var f *sim.Fault
+	for i := range sum.Faults {
+		if sum.Faults[i].Kind == evenstand.KindSourceSilent {
+			f = &sum.Faults[i]
+		}
+	}
+	if f == nil || f.To-f.From != 240*evenstand.Second {
+		t.Fatalf("want a silence of 240 s: %+v", sum.Faults)
+	}
+	b, err := os.ReadFile(filepath.Join(out, "boxes", "seed", "seeds.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(strings.TrimSpace(string(b)), "\n")[1:]
+	if want := healthy.Day.Seen; float64(len(lines)) > 0.95*want || float64(len(lines)) < 0.5*want {
+		t.Errorf("%d seeds of %g", len(lines), want)
+	}
+	var last, next evenstand.Micros // about the silence
+	for _, l := range lines {
+		word, _, _ := strings.Cut(l, ",")
+		at, err := strconv.ParseFloat(word, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		switch x := evenstand.FromSeconds(at); {
+		case x < f.From:
+			last = max(last, x)
+		case x < f.To-evenstand.Second/1000:
+			t.Fatalf("a seed at %s, within the silence from %s to %s", x, f.From, f.To)
+		case next == 0 || x < next:
+			next = x
+		}
+	}
+	// Six rows drop 150 seeds a second.
+	if f.From-last > evenstand.Second/10 || next-f.To > evenstand.Second/10 {
+		t.Errorf("the last seed is %.3f s before the silence, the next %.3f s behind it", (f.From - last).Seconds(), (next - f.To).Seconds())
 	}
 }
 
