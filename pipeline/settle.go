@@ -500,6 +500,11 @@ func (s *settler) start() {
 		cfg.Sources = append(cfg.Sources, box)
 	}
 	s.engine = find.New(cfg)
+	for i := range s.timings {
+		for _, h := range s.timings[i].lost() {
+			s.engine.ClockSet(i, h[0], h[1])
+		}
+	}
 	s.here, s.driven, s.landing, s.machine, s.counted = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
 }
 

@@ -80,6 +80,24 @@ func (m *timing) right() bool {
 // restart makes ready for the beginning of the stream.
 func (m *timing) restart() { m.last = evenstand.NoTime }
 
+// until gives the box's time at which a fit gives over to the next one.
+func (m *timing) until(k int) evenstand.Micros {
+	return m.fits[k].To + (m.fits[k+1].From-m.fits[k].To)/2
+}
+
+// lost gives the holes, on the receiver's clock, that a clock leaves which is
+// set back: the box writes the same times twice, and one of each is used.
+func (m *timing) lost() (holes [][2]evenstand.Micros) {
+	for k := 0; k+1 < len(m.fits); k++ {
+		t := m.until(k)
+		from, to := t-evenstand.FromSeconds(m.fits[k].Off(t)), t-evenstand.FromSeconds(m.fits[k+1].Off(t))
+		if to > from {
+			holes = append(holes, [2]evenstand.Micros{from, to})
+		}
+	}
+	return holes
+}
+
 // at puts a time on the receiver's clock. Times must come in order.
 func (m *timing) at(t evenstand.Micros) evenstand.Micros {
 	switch {
@@ -92,7 +110,7 @@ func (m *timing) at(t evenstand.Micros) evenstand.Micros {
 	// set forward leaves a hole between two, one of the seconds that it was set
 	// by; in the middle of it the one gives over to the other.
 	k := 0
-	for k+1 < len(m.fits) && t >= m.fits[k].To+(m.fits[k+1].From-m.fits[k].To)/2 {
+	for k+1 < len(m.fits) && t >= m.until(k) {
 		k++
 	}
 	t -= evenstand.FromSeconds(m.fits[k].Off(t))

@@ -201,6 +201,23 @@ func TestClockSetForward(t *testing.T) {
 	}
 }
 
+// A clock that is set back leaves a hole, since two times become one; the box
+// was not silent.
+func TestClockSetBack(t *testing.T) {
+	for _, by := range []float64{-9, -20, -42} {
+		w := wander{start: at("2026-05-02 12:00"), hours: 2.2, machine: 2, setAt: 1.2, setBy: by, receiver: evenstand.Second / 5}
+		_, res := w.settle(t, 0, math.NaN())
+		if len(res.Clocks[1].Set) != 2 {
+			t.Errorf("set back by %g s is told as %+v", -by, res.Clocks[1])
+		}
+		for _, f := range res.Findings {
+			if d := (f.Since - w.start).Seconds() - 1.2*3600; f.Kind == evenstand.KindSourceSilent && math.Abs(d) < 300 {
+				t.Errorf("set back by %g s: silent since %s", -by, f.Since)
+			}
+		}
+	}
+}
+
 // What was said of a clock is held against the logs wherever it was said to be,
 // not only near the receiver's time.
 func TestClockSaidFar(t *testing.T) {

@@ -32,7 +32,22 @@ type sourceWatch struct {
 	quiet float64          // s of planting since its last word
 	late  float64          // s from the lowering to its first word, as a rule
 	since evenstand.Micros // lowering of the pass in which it last spoke
+	holes [][2]evenstand.Micros
 	cse   *caseFile
+}
+
+// ClockSet says that source i has no times from one instant to another because
+// its clock was set back: what it logged then bears times that came before, so
+// this is no silence. It must be said before the time comes.
+func (e *Engine) ClockSet(i int, from, to evenstand.Micros) {
+	w := e.source(i)
+	w.holes = append(w.holes, [2]evenstand.Micros{from, to})
+}
+
+// told tells whether nothing that was logged from one instant to another was
+// lost to a clock that was set back.
+func (w *sourceWatch) told(from, to evenstand.Micros) bool {
+	return !slices.ContainsFunc(w.holes, func(h [2]evenstand.Micros) bool { return from < h[1]+silentNews && to > h[0]-silentNews })
 }
 
 // silentCase is one silence of one box or more.
@@ -65,7 +80,7 @@ func (e *Engine) Heard(i int, t evenstand.Micros) {
 	}
 	if c := w.cse; c != nil {
 		e.speaks(i, t)
-	} else if w.regular() && w.since > 0 && w.last >= e.pass.since && e.pass.down && e.bar.Planting && (t-w.last).Seconds() >= silentLeast && w.quiet+silentNews.Seconds()+1 >= silentLeast && e.othersSpeak(i, t) {
+	} else if w.regular() && w.since > 0 && w.last >= e.pass.since && e.pass.down && e.bar.Planting && (t-w.last).Seconds() >= silentLeast && w.told(w.last, t) && w.quiet+silentNews.Seconds()+1 >= silentLeast && e.othersSpeak(i, t) {
 		w.quiet = (t - w.last).Seconds() // so short that no tick saw it in full; it was no halt
 		e.fallsSilent(i, t)
 		e.speaks(i, t)
@@ -104,6 +119,10 @@ func (e *Engine) tickSilent(t evenstand.Micros) {
 		if w.last == 0 {
 			continue
 		}
+		if !w.told(t, t) && w.cse == nil {
+			w.quiet = 0
+			continue
+		}
 		if t-w.last > silentNews {
 			w.quiet++
 		}
@@ -128,7 +147,7 @@ func (e *Engine) tickSilent(t evenstand.Micros) {
 				c.dropped, e.littered = true, true
 				for j := range e.sources {
 					if e.sources[j].cse == c {
-						e.sources[j] = sourceWatch{} // it is another box's turn
+						e.sources[j] = sourceWatch{holes: e.sources[j].holes} // it is another box's turn
 					}
 				}
 			}

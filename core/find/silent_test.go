@@ -17,6 +17,7 @@ func TestSourceSilent(t *testing.T) {
 	for _, tt := range []struct {
 		name  string
 		holes [3]hole
+		set   hole    // clock of the second box, set back
 		lag   float64 // of the second box behind the lowering and the lift
 		want  int
 		from  float64
@@ -30,12 +31,18 @@ func TestSourceSilent(t *testing.T) {
 		{name: "three minutes over a headland", holes: [3]hole{1: {1950, 2130}}, want: 1, from: 1950, to: 2130, boxes: 1},
 		{name: "to the end", holes: [3]hole{1: {2200, 1e9}}, want: 1, from: 2200, boxes: 1},
 		{name: "two at once", holes: [3]hole{{1900, 1930}, {1900, 1930}}, want: 1, from: 1900, to: 1930, boxes: 2},
+		{name: "its clock was set back", holes: [3]hole{1: {1900, 1943}}, set: hole{1900, 1943}},
+		{name: "six seconds, its clock set back", holes: [3]hole{1: {1900, 1906}}, set: hole{1900, 1906}},
+		{name: "silent after it was set back", holes: [3]hole{1: {1900, 1990}}, set: hole{1900, 1930}, want: 1, from: 1900, to: 1990, boxes: 1},
 		{name: "the slow box", holes: [3]hole{2: {1500, 2100}}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			cfg := config(8)
 			cfg.Sources = []string{"receiver", "row monitor", "slow", "controller"}
 			e := find.New(cfg)
+			if tt.set.to > 0 {
+				e.ClockSet(1, at(tt.set.from), at(tt.set.to))
+			}
 			down := false
 			for s := 0; s < 3600; s++ {
 				planting := s%410 < 385
