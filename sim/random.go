@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 
 	"evenstand"
 )
@@ -47,14 +48,17 @@ func (s *Scenario) draw() error {
 	kinds := order(g, r.Kinds, r.Faults)
 	// Those on many rows choose first.
 	slices.SortStableFunc(kinds, func(a, b string) int {
+		a, _ = kindVariant(a)
+		b, _ = kindVariant(b)
 		return cmp.Compare(ordinal(!faultKinds[a].machine), ordinal(!faultKinds[b].machine))
 	})
 	single := 0
 	at := first
-	plan := func(kind string) (FaultPlan, error) {
+	plan := func(name string) (FaultPlan, error) {
+		kind, variant := kindVariant(name)
 		k := faultKinds[kind]
-		p := FaultPlan{ID: fmt.Sprintf("F%02d", len(s.Faults)+1), Kind: kind}
-		if len(k.variants) > 0 {
+		p := FaultPlan{ID: fmt.Sprintf("F%02d", len(s.Faults)+1), Kind: kind, Variant: variant}
+		if variant == "" && len(k.variants) > 0 {
 			p.Variant = k.variants[int(uniform(g)*float64(len(k.variants)))]
 		}
 		s.strength(g, &p, r.At == "any", rate)
@@ -129,6 +133,13 @@ func (s *Scenario) draw() error {
 	}
 	s.Random = nil
 	return s.check()
+}
+
+// kindVariant parts what [random] names: a kind, with a variant or none, in
+// which case each day draws one.
+func kindVariant(name string) (kind, variant string) {
+	kind, variant, _ = strings.Cut(name, " ")
+	return kind, variant
 }
 
 // booking is a time that a fault has for itself on its rows, hours.

@@ -190,7 +190,7 @@ type FaultPlan struct {
 // Random draws faults, so that many unlike days need one file.
 type Random struct {
 	Faults      int      `toml:"faults"`
-	Kinds       []string `toml:"kinds"`
+	Kinds       []string `toml:"kinds"` // "row-skips", or with a variant: "sensor-doubt drop-out"
 	Distractors int      `toml:"distractors"`
 	Of          []string `toml:"of"`      // kinds of distractors
 	At          string   `toml:"at"`      // detectable: at or above what tests demand; any: weaker ones too
@@ -357,9 +357,14 @@ func (s *Scenario) check() error {
 		}
 	}
 	if r := s.Random; r != nil {
-		for _, k := range append(slices.Clone(r.Kinds), r.Of...) {
-			if _, ok := faultKinds[k]; !ok {
-				return fmt.Errorf("random: kind %q is not known: want one of %s", k, strings.Join(FaultKinds(), ", "))
+		for _, name := range append(slices.Clone(r.Kinds), r.Of...) {
+			kind, variant := kindVariant(name)
+			k, ok := faultKinds[kind]
+			if !ok {
+				return fmt.Errorf("random: kind %q is not known: want one of %s", kind, strings.Join(FaultKinds(), ", "))
+			}
+			if variant != "" && !slices.Contains(k.variants, variant) {
+				return fmt.Errorf("random: variant %q of %s: want one of %s", variant, kind, strings.Join(k.variants, ", "))
 			}
 		}
 		if r.Faults > 0 && len(r.Kinds) == 0 || r.Distractors > 0 && len(r.Of) == 0 {

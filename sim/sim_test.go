@@ -657,6 +657,18 @@ func TestRandomDaysAreDetectable(t *testing.T) {
 	}
 }
 
+// A kind that is named with a variant is drawn with that one only.
+func TestRandomVariant(t *testing.T) {
+	_, sum := run(t, small+"[random]\nfaults = 2\nkinds = [\"sensor-doubt drop-out\", \"sensor-doubt misses\"]\nfirst_h = 0.01\n")
+	got := map[string]bool{}
+	for _, f := range sum.Faults {
+		got[f.Kind+" "+f.Variant] = true
+	}
+	if len(got) != 2 || !got["sensor-doubt drop-out"] || !got["sensor-doubt misses"] {
+		t.Errorf("drew %v", got)
+	}
+}
+
 func TestBadScenarios(t *testing.T) {
 	for _, tt := range []struct{ text, want string }{
 		{"", "no field"},
@@ -675,6 +687,7 @@ func TestBadScenarios(t *testing.T) {
 		{strings.Replace(small, "length_m = 300", "length_m = 20", 1), "50 or more"},
 		{small + "zone = 3", ""},
 		{small + "[random]\nfaults = 3\nkinds = [\"gremlin\"]", "gremlin"},
+		{small + "[random]\nfaults = 3\nkinds = [\"sensor-doubt gremlin\"]", "gremlin"},
 		{small + "[random]\nfaults = 3", "kinds"},
 	} {
 		_, err := sim.Parse(tt.text)

@@ -436,8 +436,17 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	if len(steps) == 0 {
 		return a
 	}
+	dig, doubted := unseen(f)
+	if doubted && len(steps) > 1 {
+		steps = slices.DeleteFunc(steps, func(r relation.Remedy) bool { return r.Cause == dig.Cause })
+	}
 	a.Do, a.Minutes, a.Who = steps[0].Do, steps[0].Minutes, steps[0].Who
 	touch := touches(f.Kind, steps[0].Cause)
+	if doubted && steps[0].Cause != dig.Cause {
+		a.Do = "The log cannot tell seeds that are missing from seeds that are not seen, so first " + lower(dig.Do) + " Then " + lower(a.Do)
+		a.Minutes += dig.Minutes
+		touch |= touches(f.Kind, dig.Cause)
+	}
 	if len(steps) > 1 {
 		a.Do += " If that is not it: " + lower(steps[1].Do)
 		touch |= touches(f.Kind, steps[1].Cause)
@@ -466,6 +475,24 @@ func stepsOf(f *evenstand.Finding) []relation.Remedy {
 		most = 1
 	}
 	return steps[:min(most, len(steps))]
+}
+
+// settled are the odds, either way, at which it is taken as told whether skips
+// are real or the sensor's (methods e).
+const settled = 10.0
+
+// unseen gives what settles whether a row skips or its sensor overlooks seeds,
+// where the odds cannot tell.
+func unseen(f *evenstand.Finding) (dig relation.Remedy, doubted bool) {
+	if f.Kind != evenstand.KindRowSkips {
+		return dig, false
+	}
+	for _, c := range f.Causes {
+		if odds := c.Probability / (1 - c.Probability); c.Cause == evenstand.CauseSensor && odds >= 1/settled && odds <= settled {
+			return relation.RemedyFor(f.Kind, c.Cause)
+		}
+	}
+	return dig, false
 }
 
 // over tells whether the trouble has ended, or is no longer seen.
@@ -527,6 +554,11 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 	if look.do != "" {
 		a.Do += " " + look.do
 		a.Minutes, a.Who = lookMinutes, "operator"
+	}
+	if dig, ok := unseen(f); ok {
+		a.Do += v.pick(" Dig {10 ft|3 m} of the row where it skipped: if the seed lies there, it was the sensor, which the log cannot tell.")
+		a.Minutes += dig.Minutes
+		look.touch |= touches(f.Kind, dig.Cause)
 	}
 	if f.Kind == evenstand.KindRowStopped || f.Kind == evenstand.KindRowLeftOff {
 		a.Do += " Then look at the bare ground"

@@ -215,6 +215,33 @@ func TestAdvice(t *testing.T) {
 	}
 }
 
+// Whether skips are real the log cannot tell (methods e): while the odds lie
+// within 10 to 1 either way, the dig that settles it comes first.
+func TestMissingOrUnseen(t *testing.T) {
+	const first, look = "so first dig 10 ft of the row: if the seed lies there, wipe the sensor's eye; else swap two sensors", "ook at the seal's lip"
+	end := at(13, 52)
+	for _, tt := range []struct {
+		f         evenstand.Finding
+		dig, seal bool
+	}{
+		{evenstand.Finding{Kind: "row-skips", Causes: causes(evenstand.CauseSeal, 0.674, evenstand.CauseSensor, 0.16)}, true, true},
+		{evenstand.Finding{Kind: "row-skips", Causes: causes(evenstand.CauseSeal, 0.6, evenstand.CauseSensor, 0.16, evenstand.CauseSingulator, 0.1)}, true, true},
+		{evenstand.Finding{Kind: "row-skips", Causes: causes(evenstand.CauseSeal, 0.93, evenstand.CauseSensor, 0.05)}, false, true},
+		{evenstand.Finding{Kind: "row-skips", Causes: causes(evenstand.CauseSensor, 0.9)}, false, false},
+		{evenstand.Finding{Kind: "row-doubles", Causes: causes(evenstand.CauseSingulator, 0.8, evenstand.CauseSensor, 0.15)}, false, false},
+	} {
+		advise.Fill(&tt.f, us)
+		if got := tt.f.Advice.Do; strings.Contains(got, first) != tt.dig || strings.Contains(got, look) != tt.seal {
+			t.Errorf("%s, %v: %q", tt.f.Kind, tt.f.Causes, got)
+		}
+	}
+	f := evenstand.Finding{Kind: "row-skips", Until: &end, Causes: causes(evenstand.CauseSeal, 0.674, evenstand.CauseSensor, 0.16)}
+	advise.Fill(&f, us)
+	if !strings.Contains(f.Advice.Do, "Dig 10 ft of the row where it skipped: if the seed lies there, it was the sensor") {
+		t.Errorf("over: %q", f.Advice.Do)
+	}
+}
+
 // 4-findings, Words of caution: every advice to look at or touch the machine
 // carries those of its kind; what is done from the seat carries none of them.
 func TestCautions(t *testing.T) {

@@ -39,6 +39,8 @@ const (
 	lostFirst  = 75   // places from the start in which a sharp loss is there in full
 	lostBefore = 0.10 // share missed before, at most
 	lostMost   = 0.97 // more is a stop
+
+	realToSensor = 5.0 // odds of skips that are real, before any sign speaks for the sensor (methods e, judged)
 )
 
 // pulse is an extra pulse of late.
@@ -550,9 +552,8 @@ func (w *sensorWatch) losing(e *Engine, r *row, c *caseFile, missed bool, t even
 	}
 }
 
-// reportDoubt fills the finding of a doubted sensor. Odds are judged: skips are
-// five times as often real as not (methods e, prior), and the signs count ten
-// to one each at most, since they are not independent.
+// reportDoubt fills the finding of a doubted sensor. Odds are judged: the signs
+// count ten to one each at most, since they are not independent.
 func (e *Engine) reportDoubt(c *caseFile, f *evenstand.Finding) {
 	d := c.doubt
 	if d.dust {

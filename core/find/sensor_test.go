@@ -65,7 +65,7 @@ func TestDustAndDoubles(t *testing.T) {
 // A third of the seeds gone from one moment to the next is a doubt of the
 // sensor; the odds say that it may be real while it lasts (methods e: prior 5
 // to 1 for real skips). Skips that come on over a quarter of an hour, or a
-// stone of six seconds, are not.
+// stone of six seconds, are not. Of a few in a hundred the odds stay at 5 to 1.
 func TestDropOutAndSkips(t *testing.T) {
 	for _, tt := range []struct {
 		name     string
@@ -79,7 +79,7 @@ func TestDropOutAndSkips(t *testing.T) {
 		{"the same to the end", func(float64) float64 { return 0.4 }, 4000, 1e9, evenstand.KindSensorDoubt, 0.5, 0.9},
 		{"by degrees", func(s float64) float64 { return 0.4 * math.Min(1, (s-4000)/900) }, 4000, 7000, evenstand.KindRowSkips, 0, 0.5},
 		{"six seconds", func(float64) float64 { return 0.4 }, 4000, 4006, "", 0, 0},
-		{"seven in a hundred", func(float64) float64 { return 0.07 }, 4000, 6000, evenstand.KindRowSkips, 0, 0.5},
+		{"seven in a hundred", func(float64) float64 { return 0.07 }, 4000, 6000, evenstand.KindRowSkips, 0.15, 0.18},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			w := world{rows: 16, hours: 2.2, rate: 25, seed: 42, slip: 0.05}

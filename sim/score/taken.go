@@ -2,6 +2,7 @@ package score
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -23,6 +24,10 @@ type Taken struct {
 	// counts as right; of what asks for none, that nothing was raised but what
 	// its evidence may honestly raise.
 	Right bool `json:"right"`
+	// What the findings that were raised of it say of why. Unknown when none was.
+	True   evenstand.Number `json:"true_cause"`       // least chance that one gives to the causes that count as right
+	Rival  evenstand.Number `json:"other_cause"`      // most that one gives to a single other cause
+	Settle bool             `json:"says_how_to_tell"` // each says to dig, or to swap the sensor with a neighbour's
 }
 
 // takenFor says what was raised on the rows and in the time of each fault.
@@ -32,7 +37,7 @@ func (w work) takenFor(day string, raised []*evenstand.Finding, match []*sim.Fau
 		if !t.Happened {
 			continue
 		}
-		x := Taken{Day: day, Fault: t.ID, Kind: t.Kind, Variant: t.Variant, Distract: t.Distract, Demanded: t.Detectable, For: []string{}, Right: t.Distract}
+		x := Taken{Day: day, Fault: t.ID, Kind: t.Kind, Variant: t.Variant, Distract: t.Distract, Demanded: t.Detectable, For: []string{}, Right: t.Distract, True: evenstand.Unknown, Rival: evenstand.Unknown}
 		for j, f := range raised {
 			if match[j] != t && (match[j] != nil || overlap(f.Rows, t.Rows) < 0.5 || !w.near(f.Since, t)) {
 				continue
@@ -40,6 +45,7 @@ func (w work) takenFor(day string, raised []*evenstand.Finding, match []*sim.Fau
 			if !slices.Contains(x.For, f.Kind) {
 				x.For = append(x.For, f.Kind)
 			}
+			x.reasons(f, t)
 			switch {
 			case match[j] == t:
 				x.Right = slices.Contains(t.Causes, firstCause(f))
@@ -51,6 +57,45 @@ func (w work) takenFor(day string, raised []*evenstand.Finding, match []*sim.Fau
 		out = append(out, x)
 	}
 	return out
+}
+
+// reasons takes down what a finding says of why.
+func (x *Taken) reasons(f *evenstand.Finding, t *sim.Fault) {
+	var right, rival evenstand.Number
+	for _, c := range f.Causes {
+		if p := evenstand.Number(c.Probability); slices.Contains(t.Causes, c.Cause) {
+			right += p
+		} else {
+			rival = max(rival, p)
+		}
+	}
+	do := strings.ToLower(f.Advice.Do)
+	settle := strings.Contains(do, "sensor") && (strings.Contains(do, "dig ") || strings.Contains(do, "swap "))
+	if math.IsNaN(float64(x.True)) {
+		x.True, x.Rival, x.Settle = right, rival, settle
+		return
+	}
+	x.True, x.Rival, x.Settle = min(x.True, right), max(x.Rival, rival), x.Settle && settle
+}
+
+// Undecided gives, of the distractors of a kind of which anything was raised,
+// the share whose findings leave open what the log cannot tell: they name the
+// true cause at no worse than odds, no other at better, and say how to settle
+// it. Low and high are the chances given to the true cause.
+func (r *Report) Undecided(kind string, odds float64) (s Share, low, high float64) {
+	s.Share, low, high = evenstand.Unknown, math.NaN(), math.NaN()
+	for _, t := range r.Taken {
+		p := float64(t.True)
+		if t.Kind != kind || !t.Distract || math.IsNaN(p) {
+			continue
+		}
+		if s.Of == 0 {
+			low, high = p, p
+		}
+		low, high = min(low, p), max(high, p)
+		s.add(p >= 1/(1+odds) && float64(t.Rival) <= odds/(1+odds) && t.Settle)
+	}
+	return s, low, high
 }
 
 func firstCause(f *evenstand.Finding) (cause string) {
@@ -124,13 +169,13 @@ func (m Mistaken) Text() string {
 }
 
 // Apart gives the share of the faults of two kinds, in their variants when they
-// are named ("kind variant"), that were not taken for one another: right, and
+// are named ("kind variant", "kind variant|variant"), that were not taken for one another: right, and
 // nothing raised of them that only the other asks for.
 func (r *Report) Apart(a, b string) (s Share) {
 	s.Share = evenstand.Unknown
 	is := func(t *Taken, name string) bool {
 		kind, variant, named := strings.Cut(name, " ")
-		return t.Kind == kind && (!named || t.Variant == variant)
+		return t.Kind == kind && (!named || slices.Contains(strings.Split(variant, "|"), t.Variant))
 	}
 	kind := func(name string) string { k, _, _ := strings.Cut(name, " "); return evenstand.Family(k) }
 	for i := range r.Taken {
