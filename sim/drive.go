@@ -147,6 +147,7 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 		lastA    xy
 		way      float64
 		haste    = tr.haste.x
+		slower   = s.slower()
 		vset     float64
 	)
 	starts := make([]xy, len(path))
@@ -188,8 +189,8 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 		hard := false
 		if lg.down >= 0 && lg.up < 0 {
 			vset = s.Drive.Speed * (1 + s.Drive.SpeedSD*haste)
-			if s.Drive.RoughSlow != 0 && rough(bar) {
-				vset *= 1 - s.Drive.RoughSlow
+			if slower != 0 && rough(bar) {
+				vset *= 1 - slower
 			}
 			if rem := l.length - dropTo - along; !atEnd {
 				vset = min(vset, math.Sqrt(s.Drive.TurnSpeed*s.Drive.TurnSpeed+2*ease*max(rem, 0)))

@@ -16,6 +16,7 @@ const (
 	KindFanRestart   = "fan-restart"   // the fan was stopped: every row skips for two turns
 	KindSensorMisses = "sensor-misses" // the sensor overlooks seeds that are there
 	KindDust         = "dust"          // pulses that are no seeds
+	KindRoughGround  = "rough-ground"  // rough patches space worse, and are driven slower or faster
 )
 
 // faultKind is what there is to know of one kind.
@@ -66,8 +67,11 @@ var faultKinds = map[string]faultKind{
 
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
-	KindRock:       {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
-	KindFanRestart: {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
+	KindRock: {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
+	// Strength is times the scatter of seeds, and the odds of a skip, on patches.
+	// It is the ground: speed goes along with it and is no cause.
+	KindRoughGround: {distractor: true, unit: "times", strength: 1.4, low: 1, high: 3, grades: "A", machine: true, variants: []string{"slower", "faster"}},
+	KindFanRestart:  {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
 	// No method on one row tells a few seeds overlooked from skips, or a few
 	// pulses of dust from doubles: the finding may be raised, with the sensor as
 	// a cause. What is strong enough is sensor-doubt (methods, "Detectable").
@@ -389,6 +393,7 @@ type effect struct {
 	bounce       float64 // times the scatter of the seeds
 	turns        float64 // 1: the drives do not know of curves; 2: they turn the wrong way
 	slope        float64 // points of CV for each 0.45 m/s of speed
+	rough        float64 // times the scatter and the odds of a skip on rough patches; 0 as the scenario says
 	ripple       float64 // places that the drive runs ahead and behind
 	waves        int     // a turn of the disc
 	late         float64 // times the scatter, by delaying seeds
@@ -447,6 +452,8 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 		}
 	case KindFanRestart:
 		e.burst, e.burstBy = 1, f
+	case KindRoughGround:
+		e.rough = f.Strength
 	case evenstand.KindTurnRate:
 		e.turns = 1
 		if f.Variant == "reversed" {
@@ -563,6 +570,8 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseRock)
 	case KindFanRestart:
 		return one(evenstand.CauseFan)
+	case KindRoughGround: // no finding's cause
+		return "rough ground", nil
 	case evenstand.KindPositionDoubt:
 		if f.Variant == "standing" {
 			return one(evenstand.CauseReceiver)

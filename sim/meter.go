@@ -201,7 +201,8 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			vRow = max(lg.v[i]+lg.w[i]*r.y, 0.5)
 			dv := a.kpa[r.side][j] - m.VacuumKPa
-			x := baseSkip - m.VacuumTerm*dv + m.StretchSD*st + a.common[j]
+			times, shaken := s.rougher(&e, lg, i)
+			x := baseSkip - m.VacuumTerm*dv + m.StretchSD*st + a.common[j] + shaken
 			xd := baseDouble + m.VacuumDbl*dv
 			pSkip0, pDbl0 = threshold(x), threshold(xd)
 			pSkip, pDbl = pSkip0, pDbl0
@@ -214,7 +215,7 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			missBits = uint16(min(e.miss, 1) * 65535)
 			jumpBits = uint16(min(tube.Jumps*(vRow/2.2)*(vRow/2.2), 0.5) * 65535)
 			comp = s.compensation(&e, r.y)
-			e.bounce *= s.rougher(lg, i) * s.faster(&e, lg.v[i])
+			e.bounce *= times * s.faster(&e, lg.v[i])
 			bounce, late = s.bounce(&e, vRow)
 			perTick = tick * perMetre * e.rate * (1 + m.DriveSD*dr)
 			off := e.still != nil && e.still.Kind == evenstand.KindRowLeftOff

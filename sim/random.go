@@ -82,7 +82,7 @@ func (s *Scenario) draw() error {
 		default:
 			p.AtHours = between(g, first, latest)
 		}
-		if kind == evenstand.KindSpeedSpacing {
+		if kind == evenstand.KindSpeedSpacing || kind == KindRoughGround {
 			p.AtHours, p.Rows = 0, "all" // beside whatever else goes wrong
 			return p, nil
 		}
@@ -125,6 +125,9 @@ func (s *Scenario) draw() error {
 		s.Faults = append(s.Faults, p)
 	}
 	for _, kind := range order(g, r.Of, r.Distractors) {
+		if kind == KindRoughGround && slices.Contains(kinds, evenstand.KindSpeedSpacing) {
+			continue // where speed does it, the ground looks like nothing else
+		}
 		p, err := plan(kind)
 		if err == errFull {
 			continue
@@ -340,6 +343,8 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 			p.Strength = round(between(g, 1.1, 2), 2)
 		}
 		p.Places = math.Round(5000 * longer)
+	case KindRoughGround: // all day
+		p.Strength = round(between(g, 1.15, 2), 2)
 	case KindSensorMisses:
 		p.Strength = 0.05
 		p.Places = math.Round(20000 * longer)

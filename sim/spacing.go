@@ -2,6 +2,7 @@ package sim
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/relation"
@@ -99,12 +100,24 @@ func (f *fault) uneven(s *Scenario) float64 {
 // of the ground, in patches of 60 to 150 m.
 func rough(at xy) bool { return math.Sin(at.x/41)+math.Sin(at.y/33+1) > 0.5 }
 
-// rougher is the factor on the scatter of the seeds at a tick.
-func (s *Scenario) rougher(lg *leg, i int) float64 {
-	if s.Tube.Rough == 0 || !rough(xy{lg.bx[i], lg.by[i]}) {
-		return 1
+// rougher is the factor on the scatter of the seeds at a tick, and the term of
+// the logit of a skip.
+func (s *Scenario) rougher(e *effect, lg *leg, i int) (times, skip float64) {
+	if s.Tube.Rough == 0 && e.rough == 0 || !rough(xy{lg.bx[i], lg.by[i]}) {
+		return 1, 0
 	}
-	return s.Tube.Rough
+	if e.rough > 0 {
+		return e.rough, math.Log(e.rough)
+	}
+	return s.Tube.Rough, 0
+}
+
+// slower is the share by which rough patches are driven slower; below 0 faster.
+func (s *Scenario) slower() float64 {
+	if slices.ContainsFunc(s.Faults, func(p FaultPlan) bool { return p.Kind == KindRoughGround && p.Variant == "faster" }) {
+		return -s.Drive.RoughSlow
+	}
+	return s.Drive.RoughSlow
 }
 
 // faster is the factor by which seeds scatter more for the speed, so that the

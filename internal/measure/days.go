@@ -309,11 +309,13 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 			add(r, v, "where seeds lie, rms, "+what+", true card and clocks", fmt.Sprintf("≤ %.0f cm", 100*limit), "%.1f cm (%.0f seeds)", 100*rms, n[k])
 		}
 	}
-	if r := by["look-alikes"]; r != nil {
-		for _, c := range pairs() {
-			s := r.report.Apart(c[1], c[2])
-			add(r, atLeast(s, 0.85), "told apart: "+c[0]+fmt.Sprintf(", %d days", r.sum.Days), "≥ 0.85", "%s", s)
+	for _, c := range pairs() {
+		if r := by[c.suite]; r != nil {
+			s := r.report.Apart(c.a, c.b)
+			add(r, atLeast(s, 0.85), "told apart: "+c.what+fmt.Sprintf(", %d days", r.sum.Days), "≥ 0.85", "%s", s)
 		}
+	}
+	if r := by["look-alikes"]; r != nil {
 		const odds = 10 // within which nothing is taken as told (methods e)
 		s, lo, hi := r.report.Undecided(sim.KindSensorMisses, odds)
 		add(r, atLeast(s, 1), "5 % of a row's seeds overlooked, which no log tells from skips: the sensor named and no cause asserted, both at 10 to 1, and how to tell", "all", "%s; chance given to the sensor %.2f to %.2f", s, lo, hi)

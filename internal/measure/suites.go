@@ -48,6 +48,7 @@ func suites() []suite {
 		{name: "all kinds", scenario: "random-all.toml", also: []string{"random-turns.toml", "random-upsets.toml", "random-spacing.toml", "random-all.toml", "random-ground.toml", "random-all.toml", "random-doubt.toml"}, seeds: days(9940, 60), from: 7900},
 		{name: "calm ground", scenario: "calm-ground.toml", seeds: days(9251, 5), from: 7251},
 		{name: "look-alikes", scenario: "random-look-alikes.toml", seeds: days(9801, 15), from: 7851},
+		{name: "zone and speed", scenario: "random-zone-speed.toml", seeds: days(9821, 20), from: 7821},
 		{name: "clocks told", scenario: "clocks-told.toml", seeds: days(9621, 30), from: 7621},
 		{name: "money", scenario: "random-detectable.toml", seeds: days(9701, 60), from: 7701, money: true},
 	}
@@ -56,16 +57,19 @@ func suites() []suite {
 // pairs are faults that imitate one another: kinds, with variants where these
 // make the difference. Dust of the strength that tests demand is sensor-doubt;
 // drop-outs and misses are those of a log's telling (docs/measured.md).
-func pairs() [][3]string {
-	return [][3]string{
-		{"dust and doubles", "sensor-doubt dust", "row-doubles"},
-		{"drop-out and skips", "sensor-doubt drop-out|misses", "row-skips"},
-		{"bounce and skips", "row-bounce", "row-skips"},
-		{"a side and a row", "low-vacuum", "row-skips"},
-		{"a stone and a part", "rock", "row-skips"},
-		{"discs of other cells and a setting", "rate-off cells", "rate-off setting"},
+func pairs() []pair {
+	return []pair{
+		{"look-alikes", "dust and doubles", "sensor-doubt dust", "row-doubles"},
+		{"look-alikes", "drop-out and skips", "sensor-doubt drop-out|misses", "row-skips"},
+		{"look-alikes", "bounce and skips", "row-bounce", "row-skips"},
+		{"look-alikes", "a side and a row", "low-vacuum", "row-skips"},
+		{"look-alikes", "a stone and a part", "rock", "row-skips"},
+		{"look-alikes", "discs of other cells and a setting", "rate-off cells", "rate-off setting"},
+		{"zone and speed", "zone and speed", "rough-ground", "speed-spacing"},
 	}
 }
+
+type pair struct{ suite, what, a, b string }
 
 // small is what CI runs: two days, one on which much goes wrong and one calm.
 func small() []suite {
