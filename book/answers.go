@@ -383,6 +383,9 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 					r.Gaps = append(r.Gaps, clock.Gaps...)
 				}
 			}
+			if c.Behind != nil && c.Behind.Source == r.Name {
+				r.Behind = c.Behind
+			}
 			for _, s := range sum.Left {
 				if s.Source == r.Name {
 					r.Unused = append(r.Unused, s.Unused...)

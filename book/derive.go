@@ -709,6 +709,9 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 		}
 		clocks.Clocks = append(clocks.Clocks, j)
 	}
+	if x := Behind(res.Behind); x.Source != "" {
+		clocks.Behind = &x
+	}
 	findings := findingsJSON{Schema: 1, Findings: res.Findings}
 	if findings.Findings == nil {
 		findings.Findings = []evenstand.Finding{}

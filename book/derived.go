@@ -241,6 +241,7 @@ func (j *cardJSON) card() *evenstand.Card {
 type clocksJSON struct {
 	Schema int         `json:"schema"`
 	Clocks []clockJSON `json:"clocks"`
+	Behind *Behind     `json:"behind"` // null: no places
 }
 
 type clockJSON struct {

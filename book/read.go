@@ -70,6 +70,7 @@ type SourceReport struct {
 	Drift       evenstand.Number   `json:"drift_ppm"`
 	DriftError  evenstand.Number   `json:"drift_error_ppm"`
 	ClockSet    []ClockSet         `json:"clock_set,omitempty"` // of the last day, when the clock was set on it
+	Behind      *Behind            `json:"behind,omitempty"`    // of a receiver, by the last day
 	Gaps        []Gap              `json:"gaps"`
 	Unused      []evenstand.Unused `json:"unused"`
 	Counts      Counts             `json:"counts"`
@@ -84,6 +85,17 @@ type ClockSet struct {
 	Offset evenstand.Number `json:"offset_s"` // at At
 	Error  evenstand.Number `json:"error_s"`
 	Drift  evenstand.Number `json:"drift_ppm"`
+}
+
+// Behind is how far the seed line lies behind the receiver's antenna where the
+// tractor drives straight on.
+type Behind struct {
+	Source   string           `json:"source"`     // the receiver's
+	Card     evenstand.Number `json:"card_m"`     // as the planter card says, null when it does not
+	Distance evenstand.Number `json:"distance_m"` // as the ends of passes tell, null when they do not
+	Error    evenstand.Number `json:"error_m"`    // half-width of the 90 % interval
+	Ends     int              `json:"ends"`       // of passes that it rests on
+	Used     bool             `json:"used"`       // it stands in for what the card lacks
 }
 
 // Gap is a hole in a source's log while the others went on.

@@ -42,6 +42,12 @@ func sourcesCommand() command {
 					c.text("    ", "    ", spell(v, s.First, s.Last))
 				}
 				c.text("    ", "    ", clockLine(&s))
+				if s.ClockFrom == pipeline.ClockReceiver {
+					c.text("    ", "    ", "Latency: how late its places are is not known. Boxes whose clocks they tell are as late, so that seeds lie right; for the others clock_offset_s in its source.toml can say it.")
+				}
+				if s.Behind != nil {
+					c.text("    ", "    ", behindLine(s.Behind, v))
+				}
 				for _, p := range s.ClockSet {
 					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by itself it was "+advise.Offset(float64(p.Offset), 2)+", to within "+seconds(float64(p.Error))+".")
 				}
@@ -110,6 +116,26 @@ func clockLine(s *book.SourceReport) string {
 		return line + ", as was said of it; how well is not known."
 	}
 	return line + ", as was said of it, to within " + seconds(e) + "."
+}
+
+// behindLine says how far the seed line lies behind a receiver, by the card and
+// by the ends of passes.
+func behindLine(b *book.Behind, v advise.Voice) string {
+	card, told, e := float64(b.Card), float64(b.Distance), float64(b.Error)
+	ends := fmt.Sprintf("by %d ends of passes driven to and fro %s, to within %s", b.Ends, v.Length(told), v.Length(e))
+	switch {
+	case math.IsNaN(told) && math.IsNaN(card):
+		return "Seed line: the planter card does not say how far behind it, and the ends of passes do not show it."
+	case math.IsNaN(told):
+		return "Seed line: " + v.Length(card) + " behind it, as the planter card says; the ends of passes do not show it."
+	case math.IsNaN(card) && b.Used:
+		return "Seed line: the planter card does not say how far behind it; " + ends + ". That is used."
+	case math.IsNaN(card):
+		return "Seed line: the planter card does not say how far behind it; " + ends + ", which is not used."
+	case math.Abs(card-told) > 2*e:
+		return "Seed line: " + v.Length(card) + " behind it, as the planter card says, but " + ends + ". Measure it again; what the card says is used."
+	}
+	return "Seed line: " + v.Length(card) + " behind it, as the planter card says; " + ends + "."
 }
 
 // seconds writes a length of time in seconds.

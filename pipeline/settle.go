@@ -30,6 +30,7 @@ func Settle(ctx context.Context, day Day, out Output) (Result, error) {
 	}
 	s.smoothTrack()
 	changed := s.setClocks()
+	s.lifts = s.liftTimes()
 	s.heard = nil
 	if changed { // what was read by another clock is looked over again
 		if err := s.lookOver(); err != nil {
@@ -80,7 +81,8 @@ type settler struct {
 	res     Result
 
 	survey_ surveyed
-	heard   []heard            // by stream, until the clocks are known
+	heard   []heard // by stream, until the clocks are known
+	lifts   liftTimes
 	timings []timing           // by stream
 	boxes   []find.BoxClock    // whose clocks were told and that nobody declared
 	stops   []evenstand.Micros // of the planter
@@ -360,10 +362,15 @@ func (s *settler) align() {
 		s.note("%s", n)
 	}
 	s.path = align.BarPath(s.track, s.card.Geometry, align.DefaultPath())
+	down, basis := v.lowering.Intervals(s.path)
+	if sd := s.tellBehind(down, basis); sd > 0 {
+		s.path = align.BarPath(s.track, s.card.Geometry, align.DefaultPath())
+		s.path.Widen(sd)
+		down, basis = v.lowering.Intervals(s.path)
+	}
 	for _, n := range s.path.Notes {
 		s.note("%s", n)
 	}
-	down, basis := v.lowering.Intervals(s.path)
 	s.pickSeeds()
 	v.trackGaps()
 	v.fixes = nil

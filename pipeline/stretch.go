@@ -96,7 +96,9 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 			if math.IsNaN(v) {
 				v = a.V
 			}
-			st.PosError = float32(1.645 * math.Sqrt(a.SD*a.SD+r.y*r.y*a.PsiSD*a.PsiSD+s.posExtra(v)))
+			if !s.path.Antenna { // else nobody knows where the seed line is
+				st.PosError = float32(1.645 * math.Sqrt(a.SD*a.SD+r.y*r.y*a.PsiSD*a.PsiSD+s.posExtra(v)))
+			}
 			if sown {
 				s.silentGround(r, &st)
 			}

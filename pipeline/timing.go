@@ -184,8 +184,17 @@ func (h *heard) stateLate() float64 {
 // (judged).
 const changesSD = 0.1
 
-// changes tells whether a box logs its states only when they change.
-func (h *heard) changes() bool { return 2*len(h.edges) > len(h.state.T) }
+// changes tells whether a box logs its states when they change, and maybe now
+// and then in between: a change then cuts short the time to the next state.
+func (h *heard) changes() bool {
+	short, every := 0, h.state.Every()
+	for i := 1; i < len(h.state.T); i++ {
+		if (h.state.T[i] - h.state.T[i-1]).Seconds() < 0.6*every {
+			short++
+		}
+	}
+	return 2*len(h.edges) > len(h.state.T) || 2*short > len(h.edges)
+}
 
 // seedBin is how many seeds fell in a quarter of a second.
 type seedBin struct {

@@ -125,6 +125,13 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 	}
 	path = append(path, enter, work, leave)
 
+	downAt, upAt := dropTo, l.length-dropTo
+	if s.Drive.EdgeSD > 0 || s.Drive.EdgeDay > 0 {
+		day, e := stream(s.Seed, "edge", -1, 0), stream(s.Seed, "edge", -1, pass)
+		downAt = max(0, downAt+s.Drive.EdgeDay*normal(day)+s.Drive.EdgeSD*normal(e))
+		upAt += s.Drive.EdgeDay*normal(day) + s.Drive.EdgeSD*normal(e)
+	}
+
 	// Stops: at random places, and on some passes at the end.
 	var halts []stop
 	if per := s.Drive.HaltsPerHour; per > 0 {
@@ -134,9 +141,9 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 		}
 	}
 	if u, secs := uniform(g), between(g, 5, 25); u < s.Drive.StopShare {
-		halts = append(halts, stop{l.length - dropTo, secs})
+		halts = append(halts, stop{upAt, secs})
 	}
-	atEnd := len(halts) > 0 && halts[len(halts)-1].at == l.length-dropTo
+	atEnd := len(halts) > 0 && halts[len(halts)-1].at == upAt
 
 	var (
 		k        int     // piece
@@ -176,10 +183,10 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 			along -= 2 * math.Pi / math.Abs(l.curve) // still on its way to the arc
 		}
 		// The bar goes down once on line, behind the turn.
-		if lg.down < 0 && k >= len(path)-2 && along >= dropTo {
+		if lg.down < 0 && k >= len(path)-2 && along >= downAt {
 			lg.down = i
 		}
-		if lg.down >= 0 && lg.up < 0 && (along >= l.length-dropTo || k >= len(path)) {
+		if lg.down >= 0 && lg.up < 0 && (along >= upAt || k >= len(path)) {
 			if !atEnd || waiting == 0 || k >= len(path) {
 				lg.up = i
 			}
@@ -192,7 +199,7 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 			if slower != 0 && rough(bar) {
 				vset *= 1 - slower
 			}
-			if rem := l.length - dropTo - along; !atEnd {
+			if rem := upAt - along; !atEnd {
 				vset = min(vset, math.Sqrt(s.Drive.TurnSpeed*s.Drive.TurnSpeed+2*ease*max(rem, 0)))
 			}
 			if len(halts) > 0 {

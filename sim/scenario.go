@@ -79,6 +79,8 @@ type Drive struct {
 	StopShare    float64 `toml:"stop_share"`    // of the passes that end with the planter standing before it lifts
 	HaltsPerHour float64 `toml:"halts_per_hour"`
 	Braking      float64 `toml:"braking_m_s2"` // at stops and halts
+	EdgeSD       float64 `toml:"edge_sd_m"`    // by which the driver lowers and lifts away from the line, each time by itself
+	EdgeDay      float64 `toml:"edge_day_m"`   // the same, SD of the day's habit, of either
 }
 
 // Meter is what healthy discs do.

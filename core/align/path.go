@@ -113,6 +113,14 @@ func (p *Path) geometry(g evenstand.Geometry) (a, l, r float64) {
 	return a, l, r
 }
 
+// Widen adds to the error of every place on the path one of so many metres, as
+// of a length that was not measured.
+func (p *Path) Widen(sd float64) {
+	for i := range p.SD {
+		p.SD[i] = math.Hypot(p.SD[i], sd)
+	}
+}
+
 // leg is a run of entries in one direction of travel.
 type leg struct {
 	from, to int     // entries while faster than Hold
