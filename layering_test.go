@@ -68,9 +68,10 @@ func layers() []layer {
 		layer{under: "hub", ours: []string{".!", "core", "pipeline", "book", "hub"}, other: []string{"*"}},
 		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "web"}, other: []string{"*"}},
 		layer{under: "cli", ours: []string{".!", "core", "pipeline", "book", "format", "live", "sim", "hub", "cli"}, other: []string{"*"}},
-		layer{under: "cmd", ours: []string{"cli!"}},
+		layer{under: "cmd", ours: []string{"cli!", "internal/heap!"}},
+		layer{under: "internal/heap"},
 		// It reads what the program it measures has stored.
-		layer{under: "internal/measure", ours: []string{".!", "pipeline", "book", "sim", "format/plain"}},
+		layer{under: "internal/measure", ours: []string{".!", "pipeline", "book", "sim", "format/plain", "internal/heap"}},
 	)
 }
 

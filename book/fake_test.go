@@ -202,7 +202,7 @@ func settle(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipelin
 		}
 		index++
 		pass = pass[:0]
-		return out.Pass(p, placed, stretches)
+		return out.Pass(p, [][]evenstand.PlacedSeed{placed}, stretches)
 	}
 	var track []evenstand.TrackPoint
 	var readings []evenstand.Reading

@@ -139,22 +139,31 @@ func (w *dayWriter) abort() {
 	}
 }
 
-// Pass takes a pass with its seeds and stretches. Passes come in the order of
-// their index, from 0.
-func (w *dayWriter) Pass(p evenstand.Pass, seeds []evenstand.PlacedSeed, stretches []evenstand.Stretch) error {
+// Pass takes a pass with its seeds, in parts, and stretches. Passes come in the
+// order of their index, from 0.
+func (w *dayWriter) Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stretches []evenstand.Stretch) error {
 	if p.Index != w.n {
 		return fmt.Errorf("pass %d came where pass %d was due", p.Index, w.n)
 	}
 	w.n++
-	if err := w.passes.add(toPassRow(&p, len(seeds), len(stretches))); err != nil {
+	n := 0
+	for _, part := range seeds {
+		n += len(part)
+	}
+	if err := w.passes.add(toPassRow(&p, n, len(stretches))); err != nil {
 		return err
 	}
-	for i := range seeds {
-		if i > 0 && (seeds[i].Row < seeds[i-1].Row || seeds[i].Row == seeds[i-1].Row && seeds[i].T < seeds[i-1].T) {
-			return fmt.Errorf("pass %d: seed %d is out of the order of row and time", p.Index, i)
-		}
-		if err := w.seeds.add(toSeedRow(p.Index, &seeds[i])); err != nil {
-			return err
+	var last *evenstand.PlacedSeed
+	for _, part := range seeds {
+		for i := range part {
+			x := &part[i]
+			if last != nil && (x.Row < last.Row || x.Row == last.Row && x.T < last.T) {
+				return fmt.Errorf("pass %d: seed %d of row %d is out of the order of row and time", p.Index, i, x.Row)
+			}
+			if err := w.seeds.add(toSeedRow(p.Index, x)); err != nil {
+				return err
+			}
+			last = x
 		}
 	}
 	if err := w.seeds.end(); err != nil {

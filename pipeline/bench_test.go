@@ -13,8 +13,10 @@ import (
 // nowhere takes what is settled and keeps nothing.
 type nowhere struct{ seeds int }
 
-func (n *nowhere) Pass(_ evenstand.Pass, s []evenstand.PlacedSeed, _ []evenstand.Stretch) error {
-	n.seeds += len(s)
+func (n *nowhere) Pass(_ evenstand.Pass, s [][]evenstand.PlacedSeed, _ []evenstand.Stretch) error {
+	for _, row := range s {
+		n.seeds += len(row)
+	}
 	return nil
 }
 func (*nowhere) Track([]evenstand.TrackPoint) error { return nil }

@@ -28,9 +28,10 @@ type Day struct {
 // Output takes what a day gives, pass by pass in time order. Slices are only
 // lent.
 type Output interface {
-	// Pass hands over a finished pass: its seeds sorted by row and time, and
-	// its stretches sorted by row and place. Both are only lent.
-	Pass(p evenstand.Pass, seeds []evenstand.PlacedSeed, stretches []evenstand.Stretch) error
+	// Pass hands over a finished pass: its seeds sorted by row and time, in as
+	// many parts as it likes, and its stretches sorted by row and place. Both
+	// are only lent.
+	Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stretches []evenstand.Stretch) error
 	// Track hands over the bar's path, in time order.
 	Track([]evenstand.TrackPoint) error
 	// Readings hands over the readings on the one clock, in time order.

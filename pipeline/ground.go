@@ -63,7 +63,7 @@ func (s *settler) wheels(x evenstand.Reading) {
 	if x.Quantity != evenstand.AppliedForce && x.Element.Scope != evenstand.ScopeRow {
 		return // a mean over rows says nothing of the ground under one
 	}
-	for _, n := range s.card.RowsOf(x.Element) {
+	for _, n := range s.rowsOf(x.Element) {
 		switch x.Quantity {
 		case evenstand.GaugeWheelLoad:
 			s.engine.Load(n, x.T, x.Value)

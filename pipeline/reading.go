@@ -17,19 +17,32 @@ const countSlowest = 60
 // the row plants: dust makes a pulse or two a second. Common practice, no source.
 const strayShare = 0.15
 
+// rowsOf gives the card's rows of an element, only lent.
+func (s *settler) rowsOf(e evenstand.Element) evenstand.Rows {
+	rows, ok := s.rowLists[e]
+	if !ok {
+		if s.rowLists == nil {
+			s.rowLists = map[evenstand.Element]evenstand.Rows{}
+		}
+		rows = s.card.RowsOf(e)
+		s.rowLists[e] = rows
+	}
+	return rows
+}
+
 // reading takes one reading on the one clock.
 func (s *settler) reading(x evenstand.Reading) error {
 	switch x.Quantity {
 	case evenstand.Raw:
 		return nil
 	case evenstand.RowEnabled:
-		for _, n := range s.card.RowsOf(x.Element) {
+		for _, n := range s.rowsOf(x.Element) {
 			s.rows[n-1].enabled = x.Value >= 0.5
 			s.engine.Enabled(n, x.Value >= 0.5, x.T)
 		}
 		return nil
 	case evenstand.RowWorking:
-		for _, n := range s.card.RowsOf(x.Element) {
+		for _, n := range s.rowsOf(x.Element) {
 			r := s.rows[n-1]
 			r.working, r.workT = int8(math.Round(math.Min(1, math.Max(0, x.Value)))), x.T
 			s.engine.Working(n, x.Value >= 0.5, x.T)
@@ -39,7 +52,7 @@ func (s *settler) reading(x evenstand.Reading) error {
 		if s.live != nil && x.Element.Scope == evenstand.ScopeMachine {
 			s.live.target = x
 		}
-		for _, n := range s.card.RowsOf(x.Element) {
+		for _, n := range s.rowsOf(x.Element) {
 			s.setTarget(s.rows[n-1], x.Value, x.T)
 		}
 		return nil
@@ -77,7 +90,7 @@ func (s *settler) reading(x evenstand.Reading) error {
 		s.engine.SpeedRatio(x.Value / s.pose.V)
 	}
 	k := int32(math.Max(0, s.pose.S-p.S0) / evenstand.StretchLength)
-	for _, n := range s.card.RowsOf(x.Element) {
+	for _, n := range s.rowsOf(x.Element) {
 		st := s.rows[n-1].stretch(k)
 		switch x.Quantity {
 		case evenstand.GaugeWheelLoad:
@@ -110,7 +123,7 @@ func (s *settler) vacuum(x evenstand.Reading) {
 	case evenstand.ScopeRight:
 		s.engine.Vacuum("right", x.T, x.Value)
 	default:
-		rows := s.card.RowsOf(x.Element)
+		rows := s.rowsOf(x.Element)
 		if len(rows) > 0 && s.sideOf[rows[0]] >= 0 {
 			s.engine.Vacuum(s.names[s.sideOf[rows[0]]], x.T, x.Value)
 		}

@@ -112,10 +112,13 @@ type settler struct {
 	tickN    int
 	planting bool
 	pose     align.Pose
-	fall     evenstand.Micros       // from the sensor to the furrow
-	passOut  []evenstand.PlacedSeed // of the pass that ends, used again
+	fall     evenstand.Micros         // from the sensor to the furrow
+	passOut  [][]evenstand.PlacedSeed // of the pass that ends, used again
 	strOut   []evenstand.Stretch
-	own      bool // a row's own spacing stood in for a target
+	xs       []find.Strip // the same
+	xsRows   []find.StripRow
+	rowLists map[evenstand.Element]evenstand.Rows // of the card, by element
+	own      bool                                 // a row's own spacing stood in for a target
 }
 
 // surveyed is what a first look over the day's streams tells.
@@ -182,6 +185,7 @@ func (s *settler) survey() error {
 		var fixes []evenstand.Fix
 		tm := &s.timings[i]
 		err := st.Fixes(func(b []evenstand.Fix) bool {
+			fixes = room(fixes, len(b))
 			for _, f := range b {
 				f.T = tm.at(f.T)
 				if f.T < s.day.From {
@@ -205,6 +209,15 @@ func (s *settler) survey() error {
 		}
 	}
 	return s.lookOver()
+}
+
+// room makes room for n more, for twice as many as there are when there is
+// none: a day's slices are copied seldom while they grow.
+func room[T any](x []T, n int) []T {
+	if cap(x)-len(x) >= n {
+		return x
+	}
+	return slices.Grow(x, max(n, len(x)))
 }
 
 // lookOver reads states and seeds, by the clocks as they are known so far.

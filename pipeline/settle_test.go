@@ -75,9 +75,9 @@ type kept struct {
 	all       []evenstand.Reading
 }
 
-func (k *kept) Pass(p evenstand.Pass, s []evenstand.PlacedSeed, st []evenstand.Stretch) error {
+func (k *kept) Pass(p evenstand.Pass, s [][]evenstand.PlacedSeed, st []evenstand.Stretch) error {
 	k.passes = append(k.passes, p)
-	k.seeds = append(k.seeds, append([]evenstand.PlacedSeed(nil), s...))
+	k.seeds = append(k.seeds, slices.Concat(s...))
 	k.stretches = append(k.stretches, append([]evenstand.Stretch(nil), st...))
 	return nil
 }

@@ -76,13 +76,8 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 	planted := 0.0
 	total := 0.0
 	sown := s.sown()
-	n := 0
 	for _, r := range s.rows {
-		n += len(r.seeds)
-	}
-	seeds = slices.Grow(seeds, n)
-	for _, r := range s.rows {
-		seeds = append(seeds, r.seeds...)
+		seeds = append(seeds, r.seeds)
 		total += float64(len(r.seeds))
 		n := len(marks) - 1
 		for k := range n {

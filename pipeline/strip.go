@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/find"
@@ -11,7 +12,10 @@ import (
 // a stretch together.
 func (s *settler) strips(p *evenstand.Pass, marks []mark) {
 	n := len(marks) - 1
-	xs := make([]find.Strip, 0, n)
+	xs, rows := s.xs[:0], s.xsRows[:0]
+	if n > 0 { // rows is not moved once strips point into it
+		rows = slices.Grow(rows, n*len(s.rows))
+	}
 	for k := range n {
 		a, b := marks[k], marks[k+1]
 		x := find.Strip{
@@ -22,6 +26,7 @@ func (s *settler) strips(p *evenstand.Pass, marks []mark) {
 			continue
 		}
 		var speed, sd evenstand.Moments
+		from := len(rows)
 		for _, r := range s.rows {
 			st := r.stretch(int32(k))
 			speed.Add(st.Speed.Mean())
@@ -35,12 +40,14 @@ func (s *settler) strips(p *evenstand.Pass, marks []mark) {
 			if math.IsNaN(row.Target) {
 				row.Target = r.xref
 			}
-			x.Rows = append(x.Rows, row)
+			rows = append(rows, row)
 		}
+		x.Rows = rows[from:]
 		x.Speed, x.SpeedSD = speed.Mean(), sd.Mean()
 		xs = append(xs, x)
 	}
 	s.engine.Strips(xs, p.End)
+	s.xs, s.xsRows = xs, rows
 }
 
 // noteSpeed says why nothing is said of speed where it was looked for.

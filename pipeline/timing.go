@@ -224,6 +224,7 @@ func (h *heard) flow() (s clock.Series) {
 		return s
 	}
 	n := make([]int32, hi-lo+1)
+	s = clock.NewSeries(len(n))
 	for _, b := range h.bins {
 		n[b.k-lo] += b.n
 	}
@@ -376,6 +377,7 @@ func placesSpeed(fixes []evenstand.Fix, frame ground.Frame) (s clock.Series) {
 		e, n := frame.ToLocal(f.Lat, f.Lon)
 		ps = append(ps, place{f.T, e, n})
 	}
+	s = clock.NewSeries(len(ps))
 	slices.SortStableFunc(ps, func(a, b place) int { return cmp.Compare(a.t, b.t) })
 	a, b, j := 0, 0, 0
 	for i := range ps {

@@ -351,7 +351,7 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	r.seedAt = x.T
 	tag := r.seedBase + int32(len(r.seeds))
 	place := math.Round((land - p.S0) * 1000)
-	r.seeds = append(r.seeds, evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
+	r.seeds = append(room(r.seeds, 1), evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
 	s.stretchSeed(r, place/1000, gap, class, xref)
 	s.engine.Seed(r.n, x.T)
 	r.lastT, r.lastD, r.lastU = x.T, d, u
@@ -535,19 +535,20 @@ const trackEvery = 0.2
 
 // writeTrack hands the bar's path over.
 func (s *settler) writeTrack() error {
-	pts := s.path.Points(trackEvery, s.passes)
-	keep := pts[:0]
-	for _, p := range pts {
-		if p.T >= s.day.From && p.T < s.cut {
-			keep = append(keep, p)
+	buf := make([]evenstand.TrackPoint, 0, 4096)
+	for p := range s.path.Points(trackEvery, s.passes) {
+		if p.T < s.day.From || p.T >= s.cut {
+			continue
+		}
+		if buf = append(buf, p); len(buf) == cap(buf) {
+			if err := s.out.Track(buf); err != nil {
+				return err
+			}
+			buf = buf[:0]
 		}
 	}
-	for len(keep) > 0 {
-		n := min(len(keep), 4096)
-		if err := s.out.Track(keep[:n]); err != nil {
-			return err
-		}
-		keep = keep[n:]
+	if len(buf) == 0 {
+		return nil
 	}
-	return nil
+	return s.out.Track(buf)
 }

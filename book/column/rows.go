@@ -24,11 +24,13 @@ func Rows[T any](f *File, group int, dst []T, none T) ([]T, error) {
 		return dst, nil
 	}
 	rows := dst[from:]
-	for i := range rows { // a column that the file lacks leaves its field alone
-		rows[i] = none
-	}
 	t := reflect.TypeFor[T]()
 	size := t.Size()
+	if !all(f, t) { // a column that the file lacks leaves its field alone
+		for i := range rows {
+			rows[i] = none
+		}
+	}
 	for i := range t.NumField() {
 		field := t.Field(i)
 		name, _, _ := strings.Cut(field.Tag.Get("parquet"), ",")
@@ -65,6 +67,41 @@ func Rows[T any](f *File, group int, dst []T, none T) ([]T, error) {
 		if err != nil {
 			return dst[:from], fmt.Errorf("%s, row group %d: %w", f.f.Name(), group, err)
 		}
+	}
+	return dst, nil
+}
+
+// all tells whether the file holds a column for every field of a struct.
+func all(f *File, t reflect.Type) bool {
+	for i := range t.NumField() {
+		name, _, _ := strings.Cut(t.Field(i).Tag.Get("parquet"), ",")
+		if name == "" || name == "-" || !f.Has(name) {
+			return false
+		}
+	}
+	return true
+}
+
+// Values reads a column of a row group and appends it to dst; values that it
+// does not hold are none.
+func Values[V Number](f *File, group int, name string, dst []V, none V) ([]V, error) {
+	n := int(f.GroupRows(group))
+	dst = slices.Grow(dst, n)
+	pages, err := Numbers(f, group, name, none)
+	if err != nil {
+		return dst, err
+	}
+	defer pages.Close()
+	for n > 0 {
+		vs, err := pages.Next()
+		if err != nil {
+			return dst, short(err, name)
+		}
+		if len(vs) > n {
+			return dst, fmt.Errorf("column %q is longer than the row group", name)
+		}
+		dst = append(dst, vs...)
+		n -= len(vs)
 	}
 	return dst, nil
 }

@@ -9,9 +9,11 @@ import (
 	_ "time/tzdata" // zones on computers that have no zone database
 
 	"evenstand/cli"
+	"evenstand/internal/heap"
 )
 
 func main() {
+	heap.Set()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	code := cli.Run(ctx, cli.Env{Args: os.Args[1:], Stdout: os.Stdout, Stderr: os.Stderr, Getenv: os.Getenv, Name: os.Args[0]})
 	stop()

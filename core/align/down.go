@@ -120,8 +120,11 @@ func at(bins *[]bin, t evenstand.Micros) *bin {
 			i = sort.Search(n, func(j int) bool { return (*bins)[j].k >= k })
 		}
 	}
-	if i == n || (*bins)[i].k != k {
-		*bins = slices.Insert(*bins, i, bin{k: k, first: t, last: t})
+	switch b := (bin{k: k, first: t, last: t}); {
+	case i == n:
+		*bins = append(*bins, b)
+	case (*bins)[i].k != k:
+		*bins = slices.Insert(*bins, i, b)
 	}
 	b := &(*bins)[i]
 	b.first, b.last = min(b.first, t), max(b.last, t)

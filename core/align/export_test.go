@@ -18,8 +18,8 @@ func RTS(order int, psd float64, m0 []float64, p0 [][]float64, t, z []float64, r
 	for i := range z {
 		o[i] = obs{t[i], [2]float64{z[i], z[i]}, r}
 	}
-	f := w.filter(e, o, 0, math.Inf(1))
-	for _, s := range w.smooth(f, o) {
+	f := w.filter(filtered{}, e, o, 0, math.Inf(1))
+	for _, s := range w.smooth(nil, f, o) {
 		var m, d []float64
 		for i := range order {
 			m = append(m, s.x[0][i])
@@ -45,7 +45,8 @@ func JointRTS(along, across, dir float64, t, z []float64, r float64) (mean, v []
 		u[i] = unrest{math.Sin(dir), math.Cos(dir), across}
 	}
 	j := joint{along}
-	before, after := j.filter(both(start(o[0])), o, used, u)
+	before, after := make([]estimate6, len(o)), make([]estimate6, len(o))
+	j.filter(before, after, both(start(o[0])), o, used, u)
 	j.smooth(before, after, o)
 	for _, e := range after {
 		mean = append(mean, e.x[:3])

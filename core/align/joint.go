@@ -99,9 +99,9 @@ func both(e estimate) (out estimate6) {
 
 // filter runs forward from what is known at the first moment before it was
 // measured. used says which measurements count, u the unrest of the step to
-// each moment. It gives the estimates before and after each measurement.
-func (j joint) filter(e estimate6, z []obs, used []bool, u []unrest) (before, after []estimate6) {
-	before, after = make([]estimate6, len(z)), make([]estimate6, len(z))
+// each moment. It gives the estimates before and after each measurement, in
+// slices that stand for z one to one.
+func (j joint) filter(before, after []estimate6, e estimate6, z []obs, used []bool, u []unrest) {
 	for i, o := range z {
 		if i > 0 {
 			e = j.predict(&e, o.t-z[i-1].t, u[i])
@@ -113,7 +113,6 @@ func (j joint) filter(e estimate6, z []obs, used []bool, u []unrest) (before, af
 		}
 		after[i] = e
 	}
-	return before, after
 }
 
 // smooth runs back over what filter gave and leaves the smoothed estimates in
@@ -217,9 +216,10 @@ const turnWindow = 2.0
 // ways gives the unrest of each step from a first, round smoothing. In tight
 // turns, where the force across is not small, the unrest across grows to twice
 // that force, and to that along at most. A standing tractor keeps its way,
-// which was last before the first moment.
-func ways(s []estimate, z []obs, along, across float64, last unrest) []unrest {
-	out := make([]unrest, len(s))
+// which was last before the first moment. It is written into dst.
+func ways(dst []unrest, s []estimate, z []obs, along, across float64, last unrest) []unrest {
+	out := sized(dst, len(s))
+	clear(out)
 	course := func(i int) float64 { return math.Atan2(s[i].x[0][1], s[i].x[1][1]) }
 	speed := func(i int) float64 { return math.Hypot(s[i].x[0][1], s[i].x[1][1]) }
 	lo, hi := 0, 0

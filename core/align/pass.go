@@ -1,6 +1,7 @@
 package align
 
 import (
+	"iter"
 	"math"
 	"slices"
 	"sort"
@@ -327,27 +328,29 @@ func headlands(passes []evenstand.Pass, notes []survey) {
 
 // Points gives the bar's path for keeping, one point every so many seconds of
 // each piece, with the index of the pass that it belongs to.
-func (p *Path) Points(every float64, passes []evenstand.Pass) []evenstand.TrackPoint {
+func (p *Path) Points(every float64, passes []evenstand.Pass) iter.Seq[evenstand.TrackPoint] {
 	stride := max(1, int(math.Round(every/p.step.Seconds())))
-	var out []evenstand.TrackPoint
-	k := 0
-	for _, piece := range p.Pieces {
-		for i := piece.From; i < piece.To; i += stride {
-			for k < len(passes) && passes[k].End <= p.T[i] {
-				k++
+	return func(yield func(evenstand.TrackPoint) bool) {
+		k := 0
+		for _, piece := range p.Pieces {
+			for i := piece.From; i < piece.To; i += stride {
+				for k < len(passes) && passes[k].End <= p.T[i] {
+					k++
+				}
+				pass := int32(-1)
+				if k < len(passes) && p.T[i] >= passes[k].Start {
+					pass = passes[k].Index
+				}
+				lat, lon := p.Frame.ToGlobal(p.E[i], p.N[i])
+				h := (p.Psi[i] + p.Frame.ConvergenceAt(lat, lon)) * 180 / math.Pi
+				h = math.Mod(h, 360)
+				if h < 0 {
+					h += 360
+				}
+				if !yield(evenstand.TrackPoint{T: p.T[i], Pass: pass, Lat: lat, Lon: lon, S: p.S[i], Heading: h, Speed: p.V[i], SD: p.SD[i]}) {
+					return
+				}
 			}
-			pass := int32(-1)
-			if k < len(passes) && p.T[i] >= passes[k].Start {
-				pass = passes[k].Index
-			}
-			lat, lon := p.Frame.ToGlobal(p.E[i], p.N[i])
-			h := (p.Psi[i] + p.Frame.Convergence(p.E[i], p.N[i])) * 180 / math.Pi
-			h = math.Mod(h, 360)
-			if h < 0 {
-				h += 360
-			}
-			out = append(out, evenstand.TrackPoint{T: p.T[i], Pass: pass, Lat: lat, Lon: lon, S: p.S[i], Heading: h, Speed: p.V[i], SD: p.SD[i]})
 		}
 	}
-	return out
 }

@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/ground"
@@ -78,6 +79,11 @@ const (
 func BarPath(track *Track, geometry evenstand.Geometry, opt PathOptions) *Path {
 	p := &Path{Frame: track.Frame, hold: opt.Hold, step: max(1, evenstand.FromSeconds(opt.Step))}
 	f := p.newBar(geometry, opt)
+	n := 0
+	for _, piece := range track.Pieces {
+		n += p.steps(track, piece)
+	}
+	p.grow(n)
 	for _, piece := range track.Pieces {
 		p.follow(track, piece, f)
 	}
@@ -128,12 +134,25 @@ type leg struct {
 	back     bool
 }
 
+// steps gives how many entries a piece of the track makes: one beyond its end,
+// so that every moment of it lies between two.
+func (p *Path) steps(track *Track, piece Piece) int {
+	return int((track.T[piece.To-1]-track.T[piece.From])/p.step) + 2
+}
+
+// grow makes room for n entries.
+func (p *Path) grow(n int) {
+	p.T, p.Settled = slices.Grow(p.T, n), slices.Grow(p.Settled, n)
+	for _, x := range []*[]float64{&p.E, &p.N, &p.Psi, &p.S, &p.V, &p.SD, &p.PsiSD} {
+		*x = slices.Grow(*x, n)
+	}
+}
+
 // follow adds one piece of the track.
 func (p *Path) follow(track *Track, piece Piece, f *bar) {
-	// The antenna at even steps, one beyond the end so that every moment of the
-	// piece lies between two entries.
+	// The antenna at even steps.
 	t0, end := track.T[piece.From], track.T[piece.To-1]
-	n := int((end-t0)/p.step) + 2
+	n := p.steps(track, piece)
 	ant := make([]antenna, n)
 	for k, i := 0, piece.From; k < n; k++ {
 		t := t0 + evenstand.Micros(k)*p.step

@@ -128,13 +128,15 @@ func Smooth(fixes []evenstand.Fix, frame ground.Frame, opt SmoothOptions) *Track
 		}
 	}
 	lag := evenstand.FromSeconds(opt.Latency)
+	tr.grow(len(z))
+	var b blockOf
 	for from := 0; from < len(z); {
 		to := from + 1
 		for to < len(z) && z[to].t-z[to-1].t <= gap {
 			to++
 		}
 		for from < to {
-			from += tr.piece(opt, w, z[from:to], keep[from:to], gap, lag)
+			from += tr.piece(&b, opt, w, z[from:to], keep[from:to], gap, lag)
 		}
 	}
 	tr.Report.Gaps = max(0, len(tr.Pieces)-1)
@@ -149,9 +151,25 @@ const (
 	ahead = 128
 )
 
+// blockOf holds what is worked out over one block, for the next to write over.
+type blockOf struct {
+	f             filtered
+	s             []estimate
+	u             []unrest
+	before, after []estimate6
+}
+
+// grow makes room for n moments.
+func (tr *Track) grow(n int) {
+	tr.T = slices.Grow(tr.T, n)
+	for _, x := range []*[]float64{&tr.E, &tr.N, &tr.VE, &tr.VN, &tr.AE, &tr.AN, &tr.SD, &tr.VSD} {
+		*x = slices.Grow(*x, n)
+	}
+}
+
 // piece smooths a run of fixes without a gap and gives how many it took in: all
 // of them, or those before the track was lost.
-func (tr *Track) piece(opt SmoothOptions, w wiener, z []obs, fixes []evenstand.Fix, lost float64, lag evenstand.Micros) int {
+func (tr *Track) piece(b *blockOf, opt SmoothOptions, w wiener, z []obs, fixes []evenstand.Fix, lost float64, lag evenstand.Micros) int {
 	from := len(tr.T)
 	two := opt.Across > 0 && opt.Across < opt.Accel
 	prior := start(z[0])
@@ -161,7 +179,8 @@ func (tr *Track) piece(opt SmoothOptions, w wiener, z []obs, fixes []evenstand.F
 	for end := len(z); done < end; {
 		ask := min(end, done+block+ahead)
 		part := z[done:ask]
-		f := w.filter(prior, part, opt.Gate, lost)
+		b.f = w.filter(b.f, prior, part, opt.Gate, lost)
+		f := &b.f
 		n := len(f.post)
 		take := n
 		if n < len(part) {
@@ -169,11 +188,14 @@ func (tr *Track) piece(opt SmoothOptions, w wiener, z []obs, fixes []evenstand.F
 		} else if ask < end {
 			take = block
 		}
-		s := w.smooth(f, part[:n])
+		b.s = w.smooth(b.s, b.f, part[:n])
+		s := b.s
 		if two {
-			u := ways(s, part[:n], opt.Accel, opt.Across, way)
+			b.u = ways(b.u, s, part[:n], opt.Accel, opt.Across, way)
+			b.before, b.after = sized(b.before, n), sized(b.after, n)
+			u, before, after := b.u, b.before, b.after
 			j := joint{w.psd}
-			before, after := j.filter(prior6, part[:n], f.used, u)
+			j.filter(before, after, prior6, part[:n], f.used, u)
 			if done+take < end {
 				prior6 = j.predict(&after[take-1], part[take].t-part[take-1].t, u[take])
 				way = u[take-1]
@@ -209,15 +231,40 @@ func (tr *Track) piece(opt SmoothOptions, w wiener, z []obs, fixes []evenstand.F
 	return done
 }
 
-// sort drops what is no fix and gives the rest in order of time.
+// placed tells whether a fix has a place on the globe.
+func placed(f *evenstand.Fix) bool {
+	bad := math.IsNaN(f.Lat) || math.IsNaN(f.Lon) || math.Abs(f.Lat) > 90 || math.Abs(f.Lon) > 180
+	zero := math.Abs(f.Lat) < 1e-6 && math.Abs(f.Lon) < 1e-6
+	return !bad && !zero && f.Kind != evenstand.FixNone && f.T != evenstand.NoTime
+}
+
+// again tells whether a fix only repeats the one before.
+func again(f, last *evenstand.Fix) bool {
+	return f.Lat == last.Lat && f.Lon == last.Lon && (f.T-last.T < heldFor || f.Speed > heldMoving)
+}
+
+// inOrder tells whether all fixes are to be kept as they are.
+func inOrder(fixes []evenstand.Fix) bool {
+	for i := range fixes {
+		f := &fixes[i]
+		if !placed(f) || i > 0 && (f.T <= fixes[i-1].T || again(f, &fixes[i-1])) {
+			return false
+		}
+	}
+	return true
+}
+
+// sort drops what is no fix and gives the rest in order of time; what is all
+// kept is lent.
 func (tr *Track) sort(fixes []evenstand.Fix) []evenstand.Fix {
 	r := &tr.Report
+	if inOrder(fixes) {
+		return fixes
+	}
 	keep := make([]evenstand.Fix, 0, len(fixes))
 	top := evenstand.NoTime
 	for _, f := range fixes {
-		bad := math.IsNaN(f.Lat) || math.IsNaN(f.Lon) || math.Abs(f.Lat) > 90 || math.Abs(f.Lon) > 180
-		zero := math.Abs(f.Lat) < 1e-6 && math.Abs(f.Lon) < 1e-6
-		if bad || zero || f.Kind == evenstand.FixNone || f.T == evenstand.NoTime {
+		if !placed(&f) {
 			r.NoPlace++
 			continue
 		}
@@ -246,7 +293,7 @@ func (tr *Track) sort(fixes []evenstand.Fix) []evenstand.Fix {
 				r.Duplicates++
 				continue
 			}
-			if f.Lat == l.Lat && f.Lon == l.Lon && (f.T-l.T < heldFor || f.Speed > heldMoving) {
+			if again(&f, &l) {
 				r.Held++
 				continue
 			}
@@ -297,6 +344,7 @@ func scatter(w wiener, z []obs, unknown []int, gate, gap float64) float64 {
 		}
 		parts = append(parts, part)
 	}
+	var f filtered
 	cost := func(ln float64) float64 {
 		c := 0.0
 		for _, p := range parts {
@@ -306,7 +354,8 @@ func scatter(w wiener, z []obs, unknown []int, gate, gap float64) float64 {
 			for i := range p {
 				p[i].r = math.Exp(2 * ln)
 			}
-			c -= w.filter(start(p[0]), p, gate, math.Inf(1)).loglik
+			f = w.filter(f, start(p[0]), p, gate, math.Inf(1))
+			c -= f.loglik
 		}
 		return c
 	}

@@ -1,6 +1,9 @@
 package align
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // wiener is the smoother's machinery: a state of up to three numbers, of which
 // each is the rate of change of the one before and the last one wanders at
@@ -93,12 +96,16 @@ type filtered struct {
 	skipped     int
 }
 
+// sized gives s with n entries of whatever was in them.
+func sized[T any](s []T, n int) []T { return slices.Grow(s[:0], n)[:n] }
+
 // filter runs forward. prior holds at the time of the first moment, which is
 // then an update. gate is in SDs; 0 lets everything pass. When nothing has
 // passed for longer than lost seconds it gives up and returns what stands
 // before the first of those that did not pass.
-func (w wiener) filter(prior estimate, z []obs, gate, lost float64) filtered {
-	out := filtered{prior: make([]estimate, len(z)), post: make([]estimate, len(z)), used: make([]bool, len(z))}
+// What dst held is written over.
+func (w wiener) filter(dst filtered, prior estimate, z []obs, gate, lost float64) filtered {
+	out := filtered{prior: sized(dst.prior, len(z)), post: sized(dst.post, len(z)), used: sized(dst.used, len(z))}
 	e := prior
 	run, last := 0, 0.0 // skipped in a row; time of the last one used
 	for i, o := range z {
@@ -108,7 +115,8 @@ func (w wiener) filter(prior estimate, z []obs, gate, lost float64) filtered {
 		out.prior[i] = e
 		s := e.p[0][0] + o.r
 		d0, d1 := o.z[0]-e.x[0][0], o.z[1]-e.x[1][0]
-		if gate > 0 && !(math.Max(d0*d0, d1*d1) <= gate*gate*s) {
+		out.used[i] = false
+		if gate > 0 && !(max(d0*d0, d1*d1) <= gate*gate*s) {
 			out.skipped++
 			out.loglik -= math.Log(2*math.Pi*s) + gate*gate
 			if run++; i > run-1 && run > 1 && o.t-last > lost {
@@ -148,10 +156,10 @@ func (w wiener) update(e *estimate, d0, d1, s float64) {
 }
 
 // smooth runs back over what filter gave (Rauch, Tung and Striebel 1965) and
-// gives the estimates given all moments.
-func (w wiener) smooth(f filtered, z []obs) []estimate {
+// gives the estimates given all moments, in dst.
+func (w wiener) smooth(dst []estimate, f filtered, z []obs) []estimate {
 	n := w.order
-	out := make([]estimate, len(z))
+	out := sized(dst, len(z))
 	for i := len(z) - 1; i >= 0; i-- {
 		out[i] = f.post[i]
 		if i == len(z)-1 {

@@ -134,7 +134,8 @@ func (e *Engine) tickBounce(t evenstand.Micros) {
 			w.lateT = w.pending[i].t1
 		}
 	}
-	var vs []float64
+	vs := e.few
+	defer func() { e.few = vs[:0] }()
 	for _, r := range e.rows {
 		w := &r.bounce
 		if len(w.pending) == 0 {

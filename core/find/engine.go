@@ -58,6 +58,7 @@ type Engine struct {
 	sideSec         int
 	stopWay, offWay float64
 
+	few      []float64   // one value a row, written over by whoever needs it for a moment
 	cases    []*caseFile // all that were opened and not dropped, in order of opening
 	littered bool        // some of them were dropped since
 	upsets   []upset

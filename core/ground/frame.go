@@ -34,6 +34,10 @@ func (f Frame) ToGlobal(e, n float64) (lat, lon float64) {
 // at a place, clockwise positive: add it to a heading in the frame to get the
 // heading on the globe.
 func (f Frame) Convergence(e, n float64) float64 {
-	lat, lon := f.ToGlobal(e, n)
+	return f.ConvergenceAt(f.ToGlobal(e, n))
+}
+
+// ConvergenceAt is Convergence at a place in degrees.
+func (f Frame) ConvergenceAt(lat, lon float64) float64 {
 	return math.Atan(math.Tan(wrap(lon-f.Lon0)*deg) * math.Sin(lat*deg))
 }

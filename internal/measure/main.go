@@ -13,6 +13,8 @@ import (
 	"runtime/pprof"
 	"strings"
 	"time"
+
+	"evenstand/internal/heap"
 )
 
 type options struct {
@@ -32,6 +34,7 @@ type options struct {
 var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
 
 func main() {
+	heap.Set()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	code, err := run(ctx, os.Args[1:])
 	stop()

@@ -173,6 +173,7 @@ func storedSeeds(ctx context.Context, b *book.Book, planter string, day evenstan
 			return err
 		}
 		var m timeMerge
+		var rows []int32
 		for _, file := range files {
 			if file.Planter != planter || file.Day != day {
 				continue
@@ -186,13 +187,15 @@ func storedSeeds(ctx context.Context, b *book.Book, planter string, day evenstan
 				if ctx.Err() != nil {
 					return ctx.Err()
 				}
-				if m.rows, err = column.Rows(f, g, m.rows[:0], seenSeed{}); err != nil {
+				m.t, err = column.Values(f, g, "t_us", m.t[:0], 0)
+				if err != nil {
 					return err
 				}
-				for part := range slices.Chunk(m.sorted(), 4096) {
-					if !yield(part) {
-						return nil
-					}
+				if rows, err = column.Values(f, g, "row", rows[:0], 0); err != nil {
+					return err
+				}
+				if !m.merge(rows, yield) {
+					return nil
 				}
 			}
 		}
@@ -200,53 +203,92 @@ func storedSeeds(ctx context.Context, b *book.Book, planter string, day evenstan
 	}
 }
 
-// seenSeed is what a sensor gave of a stored seed.
-type seenSeed struct {
-	T   int64 `parquet:"t_us"`
-	Row int16 `parquet:"row"`
-}
-
-// timeMerge puts the rows of a pass in the order of time: a count by hundredths
-// of a second, then what is left to sort within each.
+// timeMerge puts the rows of a pass in the order of time, a window at a time:
+// a count by steps of the window, then what is left to sort within each step.
 type timeMerge struct {
-	rows []seenSeed
-	a    []evenstand.Seed
-	at   []int32
+	t    []int64 // µs, in order within each row
+	runs []rowLeft
+	out  []evenstand.Seed
+	in   []evenstand.Seed
+	at   [windowSteps + 1]int32
 }
 
-func (m *timeMerge) sorted() []evenstand.Seed {
-	const step = 10_000 // µs
-	first, last := int64(math.MaxInt64), int64(math.MinInt64)
-	for _, s := range m.rows {
-		first, last = min(first, s.T), max(last, s.T)
+// rowLeft is what is left of a row's seeds.
+type rowLeft struct {
+	row     int16
+	at, end int
+}
+
+const (
+	stepBits    = 11 // steps of 2.048 ms, about the time between two seeds of 24 rows
+	windowSteps = 1024
+)
+
+// merge hands the seeds of m.t over, whose rows are given beside them, in
+// order of time. It tells whether more is wanted.
+func (m *timeMerge) merge(rows []int32, yield func([]evenstand.Seed) bool) bool {
+	m.runs = m.runs[:0]
+	for i := 0; i < len(rows); {
+		j := i + 1
+		for j < len(rows) && rows[j] == rows[i] {
+			j++
+		}
+		m.runs = append(m.runs, rowLeft{int16(rows[i]), i, j})
+		i = j
 	}
-	n := len(m.rows)
-	if n == 0 {
-		return nil
+	for {
+		first := int64(math.MaxInt64)
+		for _, r := range m.runs {
+			if r.at < r.end {
+				first = min(first, m.t[r.at])
+			}
+		}
+		if first == math.MaxInt64 {
+			return true
+		}
+		if !yield(m.window(first)) {
+			return false
+		}
 	}
-	m.at = slices.Grow(m.at[:0], int((last-first)/step)+2)[:int((last-first)/step)+2]
-	clear(m.at)
-	for _, s := range m.rows {
-		m.at[(s.T-first)/step+1]++
+}
+
+// window gives the seeds of the window that begins at first, lent until the
+// next call.
+func (m *timeMerge) window(first int64) []evenstand.Seed {
+	m.in = m.in[:0]
+	clear(m.at[:])
+	for i := range m.runs {
+		r := &m.runs[i]
+		k := r.at
+		for ; k < r.end; k++ {
+			step := (m.t[k] - first) >> stepBits
+			if step >= windowSteps {
+				break
+			}
+			m.at[step+1]++
+			m.in = append(m.in, evenstand.Seed{T: evenstand.Micros(m.t[k]), Row: r.row})
+		}
+		r.at = k
 	}
 	for i := 1; i < len(m.at); i++ {
 		m.at[i] += m.at[i-1]
 	}
-	m.a = slices.Grow(m.a[:0], n)[:n]
-	for _, s := range m.rows { // at becomes where each hundredth ends
-		i := &m.at[(s.T-first)/step]
-		m.a[*i] = evenstand.Seed{T: evenstand.Micros(s.T), Row: s.Row}
+	n := len(m.in)
+	m.out = slices.Grow(m.out[:0], n)[:n]
+	for _, x := range m.in { // at becomes where each step ends
+		i := &m.at[(int64(x.T)-first)>>stepBits]
+		m.out[*i] = x
 		*i++
 	}
-	for i := 1; i < n; i++ { // nearly in order: nothing moves further than its hundredth
-		x := m.a[i]
+	for i := 1; i < n; i++ { // nearly in order: nothing moves further than its step
+		x := m.out[i]
 		j := i
-		for ; j > 0 && m.a[j-1].T > x.T; j-- {
-			m.a[j] = m.a[j-1]
+		for ; j > 0 && m.out[j-1].T > x.T; j-- {
+			m.out[j] = m.out[j-1]
 		}
-		m.a[j] = x
+		m.out[j] = x
 	}
-	return m.a
+	return m.out
 }
 
 // fetches times fetching a pass's seeds from a book.
@@ -288,8 +330,10 @@ func (p *program) fetches(ctx context.Context, b *book.Book, day evenstand.Day, 
 // nowhere takes results and keeps none.
 type nowhere struct{ seeds *atomic.Int64 }
 
-func (n nowhere) Pass(_ evenstand.Pass, s []evenstand.PlacedSeed, _ []evenstand.Stretch) error {
-	n.seeds.Add(int64(len(s)))
+func (n nowhere) Pass(_ evenstand.Pass, s [][]evenstand.PlacedSeed, _ []evenstand.Stretch) error {
+	for _, row := range s {
+		n.seeds.Add(int64(len(row)))
+	}
 	return nil
 }
 func (nowhere) Track([]evenstand.TrackPoint) error { return nil }

@@ -180,10 +180,9 @@ func coarse(x, y *grid, zones bool) (off float64, clear, parts bool) {
 	// serves shifts of a quarter of a second.
 	ys := y.highPass(stride)
 	var xs [stride]highPassed
+	sums := x.sums()
 	for k := range xs {
-		g := *x
-		g.first += int64(k)
-		xs[k] = g.highPass(stride)
+		xs[k] = sums.highPass(int64(k), stride)
 	}
 	n := int64(around / dt)
 	search := func(zone int64, every int64, from, to int) (ls []score) {
@@ -537,7 +536,7 @@ func (p *pairing) refine(from, to int, off, driftSD float64, quick bool) (Fit, b
 	}
 	mid := (first + last) / 2
 	when := func(i int) evenstand.Micros { return evenstand.Micros(p.y.first+int64(i)) * step }
-	var os []obs
+	os := make([]obs, 0, (last-first)/thinned+1)
 	start, drift := off, 0.0
 	var l left // says nothing yet
 	gain, base := 1.0, 0.0

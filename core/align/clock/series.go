@@ -29,6 +29,11 @@ type Series struct {
 	V []float64
 }
 
+// NewSeries is a series with room for n values.
+func NewSeries(n int) Series {
+	return Series{make([]evenstand.Micros, 0, n), make([]float64, 0, n)}
+}
+
 // Add takes in a value. Values may come in any order.
 func (s *Series) Add(t evenstand.Micros, v float64) {
 	s.T, s.V = append(s.T, t), append(s.V, v)
@@ -47,7 +52,7 @@ func (s Series) Clean() Series {
 		}
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(s.T[a], s.T[b]) })
-	out := Series{make([]evenstand.Micros, 0, len(order)), make([]float64, 0, len(order))}
+	out := NewSeries(len(order))
 	for _, i := range order {
 		if n := len(out.T); n > 0 && out.T[n-1] == s.T[i] {
 			continue
@@ -81,7 +86,7 @@ func (s Series) unheld() Series {
 	if r := runs[len(runs)/10]; r >= 3 && s.Every() < 0.6 {
 		turn = r
 	}
-	out := Series{}
+	out := NewSeries(len(s.T))
 	for i := 0; i < len(s.V); {
 		j := i + 1
 		for j < len(s.V) && s.V[j] == s.V[i] {
@@ -229,26 +234,42 @@ type highPassed struct {
 
 // highPass thins the grid to every so many steps after taking the mean of the
 // minute around it away, so that hours and hills do not match.
-func (g *grid) highPass(every int) highPassed {
-	const half = 120
-	sum := make([]float64, len(g.v)+1)
-	num := make([]float64, len(g.v)+1)
+func (g *grid) highPass(every int) highPassed { return g.sums().highPass(0, every) }
+
+// sums are those of a grid up to each entry, and how many there are.
+type sums struct {
+	*grid
+	sum []float64
+	num []int32
+}
+
+func (g *grid) sums() sums {
+	s := sums{g, make([]float64, len(g.v)+1), make([]int32, len(g.v)+1)}
 	for i, v := range g.v {
-		sum[i+1], num[i+1] = sum[i], num[i]
+		s.sum[i+1], s.num[i+1] = s.sum[i], s.num[i]
 		if !math.IsNaN(v) {
-			sum[i+1] += v
-			num[i+1]++
+			s.sum[i+1] += v
+			s.num[i+1]++
 		}
 	}
-	h := highPassed{first: -floorDiv(-g.first, int64(every))}
-	for k := h.first*int64(every) - g.first; k < int64(len(g.v)); k += int64(every) {
+	return s
+}
+
+// highPass is that of the grid when it is taken to be late by so many steps.
+func (s sums) highPass(late int64, every int) highPassed {
+	const half = 120
+	first := s.first + late
+	h := highPassed{first: -floorDiv(-first, int64(every))}
+	n := len(s.v)/every + 1
+	h.v, h.m = make([]float64, 0, n), make([]float64, 0, n)
+	for k := h.first*int64(every) - first; k < int64(len(s.v)); k += int64(every) {
 		i := int(k)
-		v, m := g.v[i], 1.0
+		v, m := s.v[i], 1.0
 		if math.IsNaN(v) {
 			v, m = 0, 0
 		} else {
-			a, b := max(0, i-half), min(len(g.v), i+half+1)
-			v -= (sum[b] - sum[a]) / (num[b] - num[a])
+			a, b := max(0, i-half), min(len(s.v), i+half+1)
+			v -= (s.sum[b] - s.sum[a]) / float64(s.num[b]-s.num[a])
 		}
 		h.v, h.m = append(h.v, v), append(h.m, m)
 	}
