@@ -99,13 +99,13 @@ func Feed(ctx context.Context, day Day, pace func(t evenstand.Micros) error, tel
 		switch {
 		case f != nil && f.t == t:
 			l.Fix(fixes.stream(fi), f.x)
-			fixes.take(fi)
+			fixes.take(fi, 1)
 		case r != nil && r.t == t:
 			l.Reading(readings.stream(ri), r.x)
-			readings.take(ri)
+			readings.take(ri, 1)
 		default:
 			l.Seed(seeds.stream(si), s.x)
-			seeds.take(si)
+			seeds.take(si, 1)
 		}
 	}
 	return l, told(l.End())

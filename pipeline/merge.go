@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"iter"
+	"math"
 
 	"evenstand"
 )
@@ -81,8 +82,24 @@ func (m *merged[T]) peek() (*T, int, error) {
 	return &h.batch[h.at], best, nil
 }
 
-// take drops the event that peek gave.
-func (m *merged[T]) take(i int) { m.heads[i].at++ }
+// take drops the event that peek gave, and the n-1 after it of the same stream.
+func (m *merged[T]) take(i, n int) { m.heads[i].at += n }
+
+// lent gives the events at hand of the stream of head i, the one that peek gave
+// first.
+func (m *merged[T]) lent(i int) []T { return m.heads[i].batch[m.heads[i].at:] }
+
+// after gives the earliest event of the streams other than that of head i, by
+// its time; the end of time when there is none.
+func (m *merged[T]) after(i int) evenstand.Micros {
+	t := evenstand.Micros(math.MaxInt64)
+	for k := range m.heads {
+		if h := &m.heads[k]; k != i {
+			t = min(t, m.time(&h.batch[h.at]))
+		}
+	}
+	return t
+}
 
 // stream gives the index of the stream that head i reads.
 func (m *merged[T]) stream(i int) int { return m.heads[i].stream }

@@ -19,14 +19,28 @@ import (
 // known before the first seed is placed. Passes, track and readings go to out
 // as they are finished; memory is that of the day's track and of one pass.
 func Settle(ctx context.Context, day Day, out Output) (Result, error) {
-	s := &settler{ctx: ctx, day: day, out: out, card: day.Card}
+	p, err := Prepare(ctx, day)
+	if err != nil {
+		return Result{}, err
+	}
+	return p.Walk(out)
+}
+
+// Prepared is a machine-day of which the clocks, the track and the passes are
+// known, and that is still to be walked through.
+type Prepared struct{ s *settler }
+
+// Prepare is the first half of Settle: it looks over the day's streams, tells
+// the clocks, smooths the track and finds the passes.
+func Prepare(ctx context.Context, day Day) (*Prepared, error) {
+	s := &settler{ctx: ctx, day: day, card: day.Card}
 	var err error
 	if s.midnight, err = nextDay(day.Date, day.Zone); err != nil {
-		return Result{}, err
+		return nil, err
 	}
 	s.cut = s.midnight
 	if err := s.survey(); err != nil {
-		return Result{}, err
+		return nil, err
 	}
 	s.smoothTrack()
 	changed := s.setClocks()
@@ -34,14 +48,22 @@ func Settle(ctx context.Context, day Day, out Output) (Result, error) {
 	s.heard = nil
 	if changed { // what was read by another clock is looked over again
 		if err := s.lookOver(); err != nil {
-			return Result{}, err
+			return nil, err
 		}
 	}
 	s.align()
-	if err := s.walk(); err != nil {
+	return &Prepared{s}, nil
+}
+
+// Walk is the second half of Settle: every event goes, in order of time,
+// through the decoder, the measures and the detectors, and what comes of it to
+// out. A day is walked once.
+func (p *Prepared) Walk(out Output) (Result, error) {
+	p.s.out = out
+	if err := p.s.walk(); err != nil {
 		return Result{}, err
 	}
-	return s.finish(), nil
+	return p.s.finish(), nil
 }
 
 // nextDay gives the instant at which the day after begins in a zone. Where

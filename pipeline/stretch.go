@@ -19,9 +19,9 @@ func (r *rowState) stretch(k int32) *evenstand.Stretch {
 	return &r.str[k]
 }
 
-// stretchSeed counts a seed and its gap.
-func (s *settler) stretchSeed(r *rowState, at float64, gap int32, class evenstand.Class, xref float64) {
-	st := r.stretch(int32(at / evenstand.StretchLength))
+// stretchSeed counts a seed and its gap in the row's stretch k.
+func (s *settler) stretchSeed(r *rowState, k, gap int32, class evenstand.Class, xref float64) {
+	st := r.stretch(k)
 	st.Seeds++
 	st.Grade = evenstand.GradeA
 	if xref > 0 {

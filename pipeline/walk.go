@@ -14,6 +14,7 @@ import (
 const (
 	segmentTime   = 3 * evenstand.Second / 2
 	segmentPlaces = 12.0
+	stretchMM     = int32(1000 * evenstand.StretchLength)
 	passTail      = 1 * evenstand.Second // seeds this long after the lift still belong to the pass
 	passCloses    = 2 * evenstand.Second // a pass is done this long after the lift, or when the next begins
 	stateStale    = 5 * evenstand.Second // a rate that is older says nothing
@@ -35,7 +36,7 @@ func (s *settler) walk() error {
 					return err
 				}
 				s.engine.Fix(i, *f)
-				fixes.take(k)
+				fixes.take(k, 1)
 			}
 		}
 	}
@@ -69,16 +70,21 @@ func (s *settler) walk() error {
 			if err := s.takeReading(rd, readings.stream(ri)); err != nil {
 				return err
 			}
-			readings.take(ri)
+			readings.take(ri, 1)
 			continue
 		}
 		if sd == nil {
 			break
 		}
-		if err := s.takeSeed(sd, seeds.stream(si)); err != nil {
+		end := seeds.after(si)
+		if rd != nil {
+			end = min(end, rd.T)
+		}
+		n, err := s.takeSeeds(seeds.lent(si), end, seeds.stream(si))
+		if err != nil {
 			return err
 		}
-		seeds.take(si)
+		seeds.take(si, n)
 	}
 	for done := false; !done; s.next += evenstand.Second {
 		if err := s.tick(s.next); err != nil {
@@ -150,6 +156,26 @@ func (s *settler) takeSeed(x *evenstand.Seed, stream int) error {
 	return nil
 }
 
+// takeSeeds takes the next events when they are seeds of one stream: the first
+// of xs, and those after it before anything else is due, and before end. It
+// gives how many it took.
+func (s *settler) takeSeeds(xs []evenstand.Seed, end evenstand.Micros, stream int) (n int, err error) {
+	if err := s.takeSeed(&xs[0], stream); err != nil {
+		return 0, err
+	}
+	end = min(end, s.next, s.closes())
+	n = 1
+	for n < len(xs) && xs[n].T < end {
+		s.seed(xs[n], stream)
+		n++
+	}
+	if n > 1 { // within a second no source falls silent
+		s.seeSource(stream, xs[n-1].T)
+		s.survey_.sources[stream].n += int64(n - 2)
+	}
+	return n, nil
+}
+
 // shifted puts a stream on the one clock and leaves out what belongs to the
 // day before or the day after.
 func shifted[T any](read func(func([]T) bool) error, tm timing, from, to evenstand.Micros, at func(*T) *evenstand.Micros) func(func([]T) bool) error {
@@ -193,20 +219,24 @@ func (s *settler) seeSource(i int, t evenstand.Micros) {
 // advance ends the passes that are over at t. What comes from the next one's
 // start on is the next one's: a turn parts passes without a lift.
 func (s *settler) advance(t evenstand.Micros) error {
-	for s.cur < len(s.passes) {
-		closes := s.passes[s.cur].End + passCloses
-		if s.cur+1 < len(s.passes) {
-			closes = min(closes, s.passes[s.cur+1].Start)
-		}
-		if t < closes {
-			return nil
-		}
+	for s.cur < len(s.passes) && t >= s.closes() {
 		s.counts()
 		if err := s.endPass(); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// closes gives when the pass that time has reached is over.
+func (s *settler) closes() evenstand.Micros {
+	switch {
+	case s.cur >= len(s.passes):
+		return math.MaxInt64
+	case s.cur+1 < len(s.passes):
+		return min(s.passes[s.cur].End+passCloses, s.passes[s.cur+1].Start)
+	}
+	return s.passes[s.cur].End + passCloses
 }
 
 // goesOn tells whether the next pass begins where pass i ends, without a lift.
@@ -337,12 +367,12 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 		}
 		long := x.T-r.lastT > segmentTime && (math.IsNaN(xref) || way > segmentPlaces*xref)
 		if !long {
-			gap = int32(max(0, math.Round(way*1000)))
+			gap = int32(max(0, nearest(way*1000)))
 			if xref > 0 {
 				class = seedspacing.Classify(way, xref)
 			}
 		}
-		if long || math.Round(step) > rhythm.MaxStep {
+		if long || step >= rhythm.MaxStep+0.5 {
 			s.breakRow(r)
 			hole, step = max(0, int(math.Round(step))-1), 0
 		}
@@ -350,9 +380,9 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	r.hasSeeds = true
 	r.seedAt = x.T
 	tag := r.seedBase + int32(len(r.seeds))
-	place := math.Round((land - p.S0) * 1000)
+	place := nearest((land - p.S0) * 1000)
 	r.seeds = append(room(r.seeds, 1), evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
-	s.stretchSeed(r, place/1000, gap, class, xref)
+	s.stretchSeed(r, int32(place)/stretchMM, gap, class, xref)
 	s.engine.Seed(r.n, x.T)
 	r.lastT, r.lastD, r.lastU = x.T, d, u
 	if blind {
@@ -368,9 +398,18 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	}
 	r.out = r.dec.Seed(step, tag, r.out[:0])
 	r.inSeg = true
-	for _, dec := range r.out {
-		s.settleSeed(r, dec)
+	for i := range r.out {
+		s.settleSeed(r, &r.out[i])
 	}
+}
+
+// nearest rounds halves away from zero, for what an int64 holds. It is quicker
+// than math.Round, which every seed would call thrice.
+func nearest(x float64) float64 {
+	if x < 0 {
+		return float64(int64(x - 0.5))
+	}
+	return float64(int64(x + 0.5))
 }
 
 // gapOnly counts by gaps alone where the rhythm may not be read: rates of
@@ -386,14 +425,13 @@ func (s *settler) gapOnly(r *rowState, gap int32, xref float64, t evenstand.Micr
 	} else {
 		p.Missing = max(0, int(math.Ceil(q-0.5))-1)
 	}
-	k := int32(float64(r.seeds[len(r.seeds)-1].S) / 1000 / evenstand.StretchLength)
-	st := r.stretch(k)
+	st := r.stretch(r.seeds[len(r.seeds)-1].S / stretchMM)
 	s.dueTo(st, p.Missing, p.Double)
 	s.engine.PlaceByGap(r.n, p)
 }
 
 // settleSeed takes over what the decoder settled.
-func (s *settler) settleSeed(r *rowState, dec rhythm.Decision) {
+func (s *settler) settleSeed(r *rowState, dec *rhythm.Decision) {
 	ps := &r.seeds[dec.Tag-r.seedBase]
 	readable := r.dec.Sigma() <= rhythm.Unreadable
 	if dec.First {
@@ -406,11 +444,11 @@ func (s *settler) settleSeed(r *rowState, dec rhythm.Decision) {
 	}
 	ps.Missing = uint8(min(255, dec.Missing))
 	ps.Double = dec.Double
-	ps.Off = int16(max(-32000, min(32000, math.Round(float64(dec.Off)*1000))))
+	ps.Off = int16(max(-32000, min(32000, nearest(float64(dec.Off)*1000))))
 	if r.cells > 0 && readable {
 		ps.Cell = int16(find.CellOf(dec.K, r.cells))
 	}
-	st := r.stretch(int32(float64(ps.S) / 1000 / evenstand.StretchLength))
+	st := r.stretch(ps.S / stretchMM)
 	st.Metered = true
 	s.dueTo(st, dec.Missing, dec.Double)
 	p := find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Sigma: float32(r.dec.Sigma()), Readable: readable}
@@ -433,8 +471,8 @@ func (s *settler) dueTo(st *evenstand.Stretch, missing int, double bool) {
 // breakRow ends the row's segment.
 func (s *settler) breakRow(r *rowState) {
 	r.out = r.dec.Break(r.out[:0])
-	for _, dec := range r.out {
-		s.settleSeed(r, dec)
+	for i := range r.out {
+		s.settleSeed(r, &r.out[i])
 	}
 	r.inSeg = false
 }

@@ -288,7 +288,7 @@ func (e *Engine) Place(n int, p Place) {
 		return
 	}
 	r.lastOff = p.Off
-	e.rowPlaces(r, p)
+	e.rowPlaces(r, &p)
 }
 
 // PlaceByGap takes a seed of which only the gap to the one before is known, or
@@ -305,7 +305,7 @@ func (e *Engine) PlaceByGap(n int, p Place) {
 }
 
 // rowPlaces walks over the places up to the seed: those missed, then its own.
-func (e *Engine) rowPlaces(r *row, p Place) {
+func (e *Engine) rowPlaces(r *row, p *Place) {
 	miss := p.Missing
 	if miss > 0 {
 		e.common.miss(r.n, miss, p.T)

@@ -11,7 +11,7 @@ import (
 func Quantile(x []float64, p float64) float64 {
 	var few [48]float64 // rows of a planter, without an allocation
 	s := append(few[:0], x...)
-	slices.Sort(s)
+	sortFew(s)
 	return QuantileSorted(s, p)
 }
 
@@ -50,15 +50,31 @@ func TrimmedMean(x []float64, k int) float64 {
 	}
 	k = max(0, min(k, (len(x)-1)/2))
 	var few [48]float64 // rows of a planter, without an allocation
-	s := append(few[:0], x...)
+	s := x
 	if k > 0 {
-		slices.Sort(s)
+		s = append(few[:0], x...)
+		sortFew(s)
 	}
 	sum := 0.0
 	for _, v := range s[k : len(s)-k] {
 		sum += v
 	}
 	return sum / float64(len(s)-2*k)
+}
+
+// sortFew is slices.Sort, quicker for as many values as a planter has rows.
+func sortFew(s []float64) {
+	if len(s) > 48 || slices.ContainsFunc(s, math.IsNaN) {
+		slices.Sort(s)
+		return
+	}
+	for i := 1; i < len(s); i++ {
+		v, j := s[i], i
+		for ; j > 0 && s[j-1] > v; j-- {
+			s[j] = s[j-1]
+		}
+		s[j] = v
+	}
 }
 
 // meanVar gives mean and sample variance.

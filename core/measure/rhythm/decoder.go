@@ -35,6 +35,7 @@ var (
 	lnDouble = math.Log(0.01)
 	lnSingle = math.Log(0.97)
 	lnMiss   = math.Log(0.02)
+	lnWide   = math.Log(wide / wideSD)
 )
 
 // lnPrior is the log probability of a step of m places.
@@ -80,6 +81,8 @@ type Decoder struct {
 	done   int     // seeds of the segment settled
 	tags   [histMask + 1]int32
 	next   int64 // place number that the next segment starts with
+	// settled is the place number of the seed that was settled last.
+	settled int64
 }
 
 // New is a decoder for a row on which nothing has been seen.
@@ -99,6 +102,7 @@ func (d *Decoder) Shift(by int64) {
 	for i := range d.hyp[:d.n] {
 		d.hyp[i].k += by
 	}
+	d.settled += by
 	d.next += by
 }
 
@@ -189,10 +193,15 @@ func (d *Decoder) Seed(step float64, tag int32, out []Decision) []Decision {
 				continue
 			}
 			e := x - float64(m)
-			narrow := (1 - wide) * inv * math.Exp(-0.5*e*e*inv*inv)
-			all := narrow + wide/wideSD*math.Exp(-0.5*e*e/(wideSD*wideSD))
-			score := h.score + lnPrior(m) + math.Log(all)
-			share := narrow / all
+			// Far from its place only the wide scatter counts: exp(-37) of the
+			// narrow one is less than a rounding of it.
+			lnAll, share := lnWide-0.5*e*e/(wideSD*wideSD), 0.0
+			if z := 0.5 * e * e * inv * inv; z < 37 {
+				narrow := (1 - wide) * inv * math.Exp(-z)
+				all := narrow + math.Exp(lnAll)
+				lnAll, share = math.Log(all), narrow/all
+			}
+			score := h.score + lnPrior(m) + lnAll
 			if score > bestScore {
 				bestScore, bestShare, bestE = score, share, e
 			}
@@ -275,15 +284,15 @@ func (d *Decoder) best() int {
 func (d *Decoder) settle(h *hypothesis) Decision {
 	slot := d.done & histMask
 	dec := Decision{Tag: d.tags[slot]}
-	k := h.k
-	for i := d.done + 1; i < d.pos; i++ {
-		k -= int64(h.m[i&histMask])
-	}
-	dec.K = k
 	if d.done == 0 {
 		dec.First = true
+		dec.K = h.k
+		for i := 1; i < d.pos; i++ {
+			dec.K -= int64(h.m[i&histMask])
+		}
 	} else {
 		m := h.m[slot]
+		dec.K = d.settled + int64(m) // all that is left agrees on what was settled
 		switch {
 		case m == 0:
 			dec.Double = true
@@ -304,6 +313,7 @@ func (d *Decoder) settle(h *hypothesis) Decision {
 			d.n = keep
 		}
 	}
+	d.settled = dec.K
 	d.done++
 	return dec
 }
