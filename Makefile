@@ -44,7 +44,7 @@ check: build format vet lint tidy
 	$(GO) test -short -run '^$$' -bench . -benchtime 1x ./... > bin/bench.txt || { cat bin/bench.txt; exit 1; }
 
 measure: build
-	$(GO) run -pgo=cmd/evenstand/default.pgo ./internal/measure -write all
+	$(GO) run -pgo=cmd/evenstand/default.pgo ./internal/measure -fuzztime 10m -write all
 
 # Seeds a second of the stages and of the whole; docs/measured.md has one run.
 bench:

@@ -2,9 +2,12 @@ package column_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -207,6 +210,53 @@ func TestDictionariesNullsAndWidths(t *testing.T) {
 	}
 }
 
+// A footer that states more than it holds gives an error before any memory is
+// asked for. The bytes are written by hand after Thrift's compact protocol: the
+// version, then a list of 2³¹−1 schema elements; a string of 2³¹−1 bytes; structs
+// within structs without end.
+func TestFooterLies(t *testing.T) {
+	deep := []byte{0x15, 0x02}
+	for range 1000 {
+		deep = append(deep, 0x1c)
+	}
+	for _, tt := range []struct {
+		name string
+		body []byte
+		said int // length of the footer as the file states it; 0 the true one
+	}{
+		{"list", []byte{0x15, 0x02, 0x19, 0xfc, 0xff, 0xff, 0xff, 0xff, 0x07, 0, 0, 0, 0}, 0},
+		{"string", []byte{0x15, 0x02, 0x18, 0xff, 0xff, 0xff, 0xff, 0x07, 'a', 0}, 0},
+		{"map", []byte{0x1b, 0xff, 0xff, 0xff, 0xff, 0x07, 0x88, 0, 0}, 0},
+		{"depth", deep, 0},
+		{"unknown type", []byte{0x1d, 0, 0}, 0},
+		{"no end", []byte{0x15, 0x02}, 0},
+		{"longer than the file", []byte{0x15, 0x02, 0}, 1 << 30},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			b := append([]byte("PAR1"), tt.body...)
+			said := uint32(len(tt.body))
+			if tt.said > 0 {
+				said = uint32(tt.said)
+			}
+			b = append(binary.LittleEndian.AppendUint32(b, said), "PAR1"...)
+			p := filepath.Join(t.TempDir(), "x.parquet")
+			if err := os.WriteFile(p, b, 0o644); err != nil {
+				t.Fatal(err)
+			}
+			var before, after runtime.MemStats
+			runtime.ReadMemStats(&before)
+			_, err := column.Open(p)
+			runtime.ReadMemStats(&after)
+			if err == nil || !strings.Contains(err.Error(), "damaged footer") {
+				t.Errorf("%v, want a damaged footer", err)
+			}
+			if n := after.TotalAlloc - before.TotalAlloc; n > 1<<20 {
+				t.Errorf("%d bytes asked for", n)
+			}
+		})
+	}
+}
+
 // Damaged files give an error, never a panic.
 func FuzzOpen(f *testing.F) {
 	whole := write(f, [][]row{{{A: 1, I: "x"}, {A: 2, G: 3, I: "y"}}, {{A: 3}}})
@@ -219,6 +269,8 @@ func FuzzOpen(f *testing.F) {
 		d[i] ^= 0x55
 		f.Add(d)
 	}
+	lies := append([]byte("PAR1"), 0x15, 0x02, 0x19, 0xfc, 0xff, 0xff, 0xff, 0xff, 0x07, 0, 0, 0, 0)
+	f.Add(append(binary.LittleEndian.AppendUint32(lies, 13), "PAR1"...))
 	dir := f.TempDir()
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p := filepath.Join(dir, "x.parquet")

@@ -43,6 +43,9 @@ func openParquet(f io.ReaderAt, size int64) (pq *parquet.File, err error) {
 			err = fmt.Errorf("damaged: %v", p)
 		}
 	}()
+	if err := checkFooter(f, size); err != nil {
+		return nil, err
+	}
 	return parquet.OpenFile(f, size, parquet.SkipBloomFilters(true), parquet.SkipPageIndex(true), parquet.ReadBufferSize(256<<10), parquet.FileReadMode(parquet.ReadModeSync))
 }
 

