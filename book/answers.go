@@ -380,6 +380,7 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 				if clock.Source == r.Name {
 					r.ClockOffset, r.ClockError = clock.Offset, clock.Error
 					r.ClockFrom, r.ClockAt, r.Drift, r.DriftError, r.ClockSet = clock.From, clock.At, clock.Drift, clock.DriftError, clock.Set
+					r.ClockAgainst = clock.Against
 					r.Gaps = append(r.Gaps, clock.Gaps...)
 				}
 			}
@@ -405,13 +406,28 @@ func (b *Book) dayFile(planter string, day evenstand.Day, name string) (f *colum
 				continue
 			}
 			path := b.path(dataDir, e.Folder, name)
-			if f, err = column.Open(path); err != nil && !errors.Is(err, fs.ErrPermission) {
+			if f, err = b.open(path); err != nil && !errors.Is(err, fs.ErrPermission) {
 				return &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
 			}
 			return err
 		}
 		return &Error{fmt.Sprintf("%s on %s", planter, day), ErrUnknown, "The book holds no such machine-day"}
 	})
+	return f, err
+}
+
+// open opens a file of a day. Whoever looks at the ground asks for one pass of
+// the same file after another, so the footer of the last one is kept; the name
+// of a day's folder comes from what is in it, so a path holds one thing only.
+func (b *Book) open(path string) (*column.File, error) {
+	last := b.lastOpen.Load()
+	if last != nil && last.Path() == path {
+		return last.Again()
+	}
+	f, err := column.Open(path)
+	if err == nil {
+		b.lastOpen.Store(f)
+	}
 	return f, err
 }
 

@@ -12,9 +12,11 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"evenstand"
+	"evenstand/book/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
 )
@@ -42,6 +44,8 @@ type Book struct {
 	lock *os.File
 	db   *sql.DB
 	disk disk
+
+	lastOpen atomic.Pointer[column.File] // of a day's files; its footer is used again, itself it may be closed
 
 	work  sync.Mutex      // held by Read and Rebuild
 	again map[string]bool // hashes of logs whose days are made again in any case; guarded by work

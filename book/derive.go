@@ -700,7 +700,7 @@ func (b *Book) commitDay(e dayEntry, dir string) error {
 func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, left []sourceSaid, seen Counts, w *dayWriter) ([]File, error) {
 	clocks := clocksJSON{Schema: 1, Clocks: []clockJSON{}}
 	for _, c := range res.Clocks {
-		j := clockJSON{c.Source, c.Offset, c.Error, c.From, c.At, c.Drift, c.DriftError, []ClockSet{}, []Gap{}}
+		j := clockJSON{c.Source, c.Offset, c.Error, c.From, c.At, c.Drift, c.DriftError, []ClockSet{}, c.Against, []Gap{}}
 		for _, p := range c.Set {
 			j.Set = append(j.Set, ClockSet(p))
 		}

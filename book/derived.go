@@ -253,6 +253,7 @@ type clockJSON struct {
 	Drift      evenstand.Number   `json:"drift_ppm"`
 	DriftError evenstand.Number   `json:"drift_error_ppm"`
 	Set        []ClockSet         `json:"set"`
+	Against    float64            `json:"against_s,omitempty"`
 	Gaps       []Gap              `json:"gaps"`
 }
 

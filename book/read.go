@@ -70,11 +70,14 @@ type SourceReport struct {
 	Drift       evenstand.Number   `json:"drift_ppm"`
 	DriftError  evenstand.Number   `json:"drift_error_ppm"`
 	ClockSet    []ClockSet         `json:"clock_set,omitempty"` // of the last day, when the clock was set on it
-	Behind      *Behind            `json:"behind,omitempty"`    // of a receiver, by the last day
-	Gaps        []Gap              `json:"gaps"`
-	Unused      []evenstand.Unused `json:"unused"`
-	Counts      Counts             `json:"counts"`
-	Notes       []string           `json:"notes"`
+	// ClockAgainst is how far in s the logs show the clock to be from what was
+	// said of it, 0 when they do not.
+	ClockAgainst float64            `json:"clock_against_s,omitempty"`
+	Behind       *Behind            `json:"behind,omitempty"` // of a receiver, by the last day
+	Gaps         []Gap              `json:"gaps"`
+	Unused       []evenstand.Unused `json:"unused"`
+	Counts       Counts             `json:"counts"`
+	Notes        []string           `json:"notes"`
 }
 
 // ClockSet is a part of a day, by the box's clock, with one offset.

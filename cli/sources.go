@@ -113,16 +113,21 @@ func clockLine(s *book.SourceReport) string {
 		}
 		return line + "."
 	case math.IsNaN(e):
-		return line + ", as was said of it; how well is not known."
+		line += ", as was said of it; how well is not known"
+	default:
+		line += ", as was said of it, to within " + seconds(e)
 	}
-	return line + ", as was said of it, to within " + seconds(e) + "."
+	if x := s.ClockAgainst; x != 0 {
+		line += ". Beside the receiver it looks " + advise.Offset(off+x, 2) + ", and findings by this box may be wrong: correct or take out clock_offset_s in its source.toml and read again"
+	}
+	return line + "."
 }
 
 // behindLine says how far the seed line lies behind a receiver, by the card and
 // by the ends of passes.
 func behindLine(b *book.Behind, v advise.Voice) string {
 	card, told, e := float64(b.Card), float64(b.Distance), float64(b.Error)
-	ends := fmt.Sprintf("by %d ends of passes driven to and fro %s, to within %s", b.Ends, v.Length(told), v.Length(e))
+	ends := fmt.Sprintf("by %d pass ends, lifted one way and lowered the other, %s, to within %s", b.Ends, v.Length(told), v.Length(e))
 	switch {
 	case math.IsNaN(told) && math.IsNaN(card):
 		return "Seed line: the planter card does not say how far behind it, and the ends of passes do not show it."
@@ -131,9 +136,9 @@ func behindLine(b *book.Behind, v advise.Voice) string {
 	case math.IsNaN(card) && b.Used:
 		return "Seed line: the planter card does not say how far behind it; " + ends + ". That is used."
 	case math.IsNaN(card):
-		return "Seed line: the planter card does not say how far behind it; " + ends + ", which is not used."
+		return "Seed line: the planter card does not say how far behind it; " + ends + ", which is not used. Measure how far the receiver is ahead of the hitch, write antenna_to_hitch_m in metres and hitch (trailed or mounted) on the card, and read again."
 	case math.Abs(card-told) > 2*e:
-		return "Seed line: " + v.Length(card) + " behind it, as the planter card says, but " + ends + ". Measure it again; what the card says is used."
+		return "Seed line: " + v.Length(card) + " behind it, as the planter card says, but " + ends + ". What the card says is used: measure antenna_to_hitch_m and hitch_to_row_line_m again."
 	}
 	return "Seed line: " + v.Length(card) + " behind it, as the planter card says; " + ends + "."
 }

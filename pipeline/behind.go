@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"fmt"
 	"math"
 
 	"evenstand"
@@ -75,7 +76,7 @@ func (s *settler) tellBehind(down []align.Interval, basis string) (sd float64) {
 	a, l := g.AntennaToHitch, g.HitchToRowLine
 	switch {
 	case g.Hitch == evenstand.HitchUnknown:
-		s.note("By %d ends of passes driven to and fro the seed line lies %.1f m behind the receiver, to within %.1f m. Write on the planter card whether the planter is trailed or mounted, and that is used.", b.Ends, x.Distance, half90*x.SE)
+		s.note("By %d pass ends, lifted one way and lowered the other, the seed line lies %s behind the receiver, to within %s. Write on the planter card whether the planter is trailed or mounted, and that is used.", b.Ends, length(x.Distance), length(half90*x.SE))
 		return 0
 	case g.Hitch == evenstand.Mounted:
 		// Of one body only the sum matters.
@@ -88,7 +89,7 @@ func (s *settler) tellBehind(down []align.Interval, basis string) (sd float64) {
 		a = x.Distance - l
 	case math.IsNaN(a) && math.IsNaN(l):
 		// In curves it matters which is which.
-		s.note("By %d ends of passes driven to and fro the seed line lies %.1f m behind the receiver, to within %.1f m. Measure how far the receiver is ahead of the hitch point and write antenna_to_hitch_m on the planter card: the rest is then told by the passes.", b.Ends, x.Distance, half90*x.SE)
+		s.note("By %d pass ends, lifted one way and lowered the other, the seed line lies %s behind the receiver, to within %s. Measure how far the receiver is ahead of the hitch point and write antenna_to_hitch_m on the planter card: the rest is then told by the passes. Cards are in metres.", b.Ends, length(x.Distance), length(half90*x.SE))
 		return 0
 	case math.IsNaN(l):
 		if l = x.Distance - a; l < shortestOf {
@@ -99,6 +100,9 @@ func (s *settler) tellBehind(down []align.Interval, basis string) (sd float64) {
 	}
 	g.AntennaToHitch, g.HitchToRowLine = a, l
 	b.Used = true
-	s.note("The planter card does not say how far the seed line lies behind the receiver. By %d ends of passes driven to and fro it is %.1f m, to within %.1f m; that is used. Give both lengths on the card to have places to the centimetre.", b.Ends, x.Distance, half90*x.SE)
+	s.note("The planter card does not say how far the seed line lies behind the receiver. By %d pass ends, lifted one way and lowered the other, it is %s, to within %s; that is used. Give both lengths on the card to have places to the centimetre.", b.Ends, length(x.Distance), length(half90*x.SE))
 	return x.SE
 }
+
+// length writes metres for people who may think in feet: a note knows no units.
+func length(m float64) string { return fmt.Sprintf("%.1f m (%.0f ft)", m, m/0.3048) }

@@ -70,7 +70,10 @@ type Clock struct {
 	Drift      evenstand.Number `json:"drift_ppm"`       // by which the offset grows
 	DriftError evenstand.Number `json:"drift_error_ppm"` // half-width of the 90 % interval
 	Set        []ClockSet       `json:"set,omitempty"`   // the parts of a day on which the clock was set
-	Gaps       []Gap            `json:"gaps"`
+	// Against is how far in s the logs show the clock to be from what was said
+	// of it, 0 when they do not.
+	Against float64 `json:"against_s,omitempty"`
+	Gaps    []Gap   `json:"gaps"`
 }
 
 // ClockFrom says where what is known of a clock comes from.

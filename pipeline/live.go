@@ -377,7 +377,7 @@ func (l *Live) grow(n int) {
 	if s.day.Card.Rows > 0 || n <= len(s.rows) || n > evenstand.MaxRows {
 		return
 	}
-	s.card.Rows = n
+	s.card.Rows, s.rowLists = n, nil
 	for i := len(s.rows) + 1; i <= n; i++ {
 		s.rows = append(s.rows, newRowState(i, &s.card))
 		s.sideOf = append(s.sideOf, -1)

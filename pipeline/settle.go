@@ -576,7 +576,7 @@ func (s *settler) finish() Result {
 	for i := range s.day.Streams {
 		src := s.day.Streams[i].Source
 		c := s.timings[i].said
-		c.Source, c.Gaps = src.Name, v.sources[i].gaps
+		c.Source, c.Gaps, c.Against = src.Name, v.sources[i].gaps, s.timings[i].against
 		s.res.Clocks = append(s.res.Clocks, c)
 	}
 	return s.res

@@ -162,8 +162,8 @@ func (h *heard) reading(r evenstand.Reading) {
 }
 
 // stateEvery gives the seconds between the states that a box logs, which is how
-// late it may see the planter lifted; 0 for one that logs only changes, which
-// is not late.
+// late it may see the planter lifted; 0 for one that logs when they change,
+// which is not late.
 func (h *heard) stateEvery() float64 {
 	if h.changes() {
 		return 0
@@ -171,8 +171,8 @@ func (h *heard) stateEvery() float64 {
 	return h.state.Every()
 }
 
-// stateLate gives the standard error in s of how late a box that logs only
-// changes is.
+// stateLate gives the standard error in s of how late a box is that logs its
+// states when they change.
 func (h *heard) stateLate() float64 {
 	if h.changes() {
 		return changesSD
@@ -180,20 +180,31 @@ func (h *heard) stateLate() float64 {
 	return 0
 }
 
-// changesSD is by how many seconds a box that logs only changes may be late
-// (judged).
+// changesSD is by how many seconds a box that logs its states when they change
+// may be late (judged).
 const changesSD = 0.1
 
 // changes tells whether a box logs its states when they change, and maybe now
-// and then in between: a change then cuts short the time to the next state.
+// and then in between: most changes then cut short the time since the state
+// before them, or that to the next.
 func (h *heard) changes() bool {
+	if 2*len(h.edges) > len(h.state.T) {
+		return true
+	}
 	short, every := 0, h.state.Every()
-	for i := 1; i < len(h.state.T); i++ {
-		if (h.state.T[i] - h.state.T[i-1]).Seconds() < 0.6*every {
+	i := 0
+	for _, e := range h.edges {
+		for i < len(h.state.T) && h.state.T[i] < e.T {
+			i++
+		}
+		cut := func(a, b int) bool {
+			return a >= 0 && b < len(h.state.T) && (h.state.T[b]-h.state.T[a]).Seconds() < 0.6*every
+		}
+		if cut(i-1, i) || cut(i, i+1) {
 			short++
 		}
 	}
-	return 2*len(h.edges) > len(h.state.T) || 2*short > len(h.edges)
+	return 2*short > len(h.edges)
 }
 
 // seedBin is how many seeds fell in a quarter of a second.

@@ -164,7 +164,13 @@ func (s *settler) takeSeeds(xs []evenstand.Seed, end evenstand.Micros, stream in
 		return 0, err
 	}
 	end = min(end, s.next, s.closes())
+	if s.cur < len(s.passes) && xs[0].T < s.passes[s.cur].Start {
+		end = min(end, s.passes[s.cur].Start)
+	}
 	n = 1
+	if n < len(xs) && xs[n].T < end { // the first may have begun a pass
+		s.engine.Heard(stream, xs[n].T)
+	}
 	for n < len(xs) && xs[n].T < end {
 		s.seed(xs[n], stream)
 		n++
@@ -380,9 +386,9 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	r.hasSeeds = true
 	r.seedAt = x.T
 	tag := r.seedBase + int32(len(r.seeds))
-	place := nearest((land - p.S0) * 1000)
-	r.seeds = append(room(r.seeds, 1), evenstand.PlacedSeed{T: x.T, Row: x.Row, S: int32(place), Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
-	s.stretchSeed(r, int32(place)/stretchMM, gap, class, xref)
+	place := int32(nearest((land - p.S0) * 1000))
+	r.seeds = append(room(r.seeds, 1), evenstand.PlacedSeed{T: x.T, Row: x.Row, S: place, Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
+	s.stretchSeed(r, place/stretchMM, gap, class, xref)
 	s.engine.Seed(r.n, x.T)
 	r.lastT, r.lastD, r.lastU = x.T, d, u
 	if blind {
@@ -405,11 +411,11 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 
 // nearest rounds halves away from zero, for what an int64 holds. It is quicker
 // than math.Round, which every seed would call thrice.
-func nearest(x float64) float64 {
+func nearest(x float64) int64 {
 	if x < 0 {
-		return float64(int64(x - 0.5))
+		return int64(x - 0.5)
 	}
-	return float64(int64(x + 0.5))
+	return int64(x + 0.5)
 }
 
 // gapOnly counts by gaps alone where the rhythm may not be read: rates of

@@ -314,3 +314,33 @@ func BenchmarkRead(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(rows))*float64(b.N)/b.Elapsed().Seconds(), "seeds/s")
 }
+
+// A file opened again gives the same rows without its footer being read, also
+// when it was closed; one that has changed its length is refused.
+func TestAgain(t *testing.T) {
+	rows := []row{{A: 1, I: "x"}, {A: 2, G: 3, I: "y"}}
+	first := opened(t, write(t, [][]row{rows, {{A: 9}}}))
+	if err := first.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		f, err := first.Again()
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := column.Rows(f, 0, nil, row{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(rows, got); diff != "" {
+			t.Errorf("(-want +got):\n%s", diff)
+		}
+		f.Close()
+	}
+	if err := os.WriteFile(first.Path(), []byte("short"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := first.Again(); err == nil {
+		t.Error("another file is opened by the footer of the first")
+	}
+}

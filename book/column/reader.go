@@ -36,6 +36,37 @@ func Open(path string) (*File, error) {
 	return &File{f, pq}, nil
 }
 
+// Again opens the file anew without reading its footer again: for one that is
+// asked many times and whose path never holds anything else. The old one may be
+// closed.
+func (f *File) Again() (*File, error) {
+	g, err := os.Open(f.f.Name())
+	if err != nil {
+		return nil, err
+	}
+	info, err := g.Stat()
+	if err == nil && info.Size() != f.pq.Size() {
+		err = fmt.Errorf("%s has %d bytes and had %d", f.f.Name(), info.Size(), f.pq.Size())
+	}
+	if err != nil {
+		g.Close()
+		return nil, err
+	}
+	return &File{g, f.pq}, nil
+}
+
+// Path is what the file was opened by.
+func (f *File) Path() string { return f.f.Name() }
+
+// pages opens a column of a row group. The footer may be of another opening.
+func (f *File) pages(group, column int) parquet.Pages {
+	chunk := f.pq.RowGroups()[group].ColumnChunks()[column]
+	if c, ok := chunk.(*parquet.FileColumnChunk); ok {
+		return c.PagesFrom(f.f)
+	}
+	return chunk.Pages()
+}
+
 // openParquet reads the footer; the library may panic on a damaged one.
 func openParquet(f io.ReaderAt, size int64) (pq *parquet.File, err error) {
 	defer func() {
@@ -101,8 +132,7 @@ func Numbers[V Number](f *File, group int, name string, none V) (*Pages[V], erro
 	if leaf.MaxRepetitionLevel > 0 {
 		return nil, fmt.Errorf("%s: column %q holds lists", f.f.Name(), name)
 	}
-	chunk := f.pq.RowGroups()[group].ColumnChunks()[leaf.ColumnIndex]
-	return &Pages[V]{name: name, pages: chunk.Pages(), none: none}, nil
+	return &Pages[V]{name: name, pages: f.pages(group, leaf.ColumnIndex), none: none}, nil
 }
 
 // Next gives the values of the next page, lent until the next call, and

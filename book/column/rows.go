@@ -85,23 +85,13 @@ func all(f *File, t reflect.Type) bool {
 // Values reads a column of a row group and appends it to dst; values that it
 // does not hold are none.
 func Values[V Number](f *File, group int, name string, dst []V, none V) ([]V, error) {
-	n := int(f.GroupRows(group))
-	dst = slices.Grow(dst, n)
-	pages, err := Numbers(f, group, name, none)
-	if err != nil {
-		return dst, err
+	from, n := len(dst), int(f.GroupRows(group))
+	if n == 0 {
+		return dst, nil
 	}
-	defer pages.Close()
-	for n > 0 {
-		vs, err := pages.Next()
-		if err != nil {
-			return dst, short(err, name)
-		}
-		if len(vs) > n {
-			return dst, fmt.Errorf("column %q is longer than the row group", name)
-		}
-		dst = append(dst, vs...)
-		n -= len(vs)
+	dst = slices.Grow(dst, n)[:from+n]
+	if err := scatter(f, group, name, unsafe.Pointer(&dst[from]), unsafe.Sizeof(none), n, none); err != nil {
+		return dst[:from], fmt.Errorf("%s, row group %d: %w", f.f.Name(), group, err)
 	}
 	return dst, nil
 }
@@ -173,7 +163,7 @@ func scatterStrings(f *File, group int, name string, base unsafe.Pointer, stride
 	if k := leaf.Node.Type().Kind(); k != parquet.ByteArray && k != parquet.FixedLenByteArray {
 		return fmt.Errorf("column %q holds no text", name)
 	}
-	pages := f.pq.RowGroups()[group].ColumnChunks()[leaf.ColumnIndex].Pages()
+	pages := f.pages(group, leaf.ColumnIndex)
 	defer pages.Close()
 	var buf [64]parquet.Value
 	last := ""

@@ -432,17 +432,17 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 		return afterwards(f, v)
 	}
 	a := evenstand.Advice{Cautions: []string{}}
-	steps := stepsOf(f)
+	steps := stepsOf(f, "")
 	if len(steps) == 0 {
 		return a
 	}
 	dig, doubted := unseen(f)
-	if doubted && len(steps) > 1 {
-		steps = slices.DeleteFunc(steps, func(r relation.Remedy) bool { return r.Cause == dig.Cause })
+	if doubted = doubted && (len(steps) > 1 || steps[0].Cause != dig.Cause); doubted {
+		steps = stepsOf(f, dig.Cause) // the dig goes before the rest
 	}
 	a.Do, a.Minutes, a.Who = steps[0].Do, steps[0].Minutes, steps[0].Who
 	touch := touches(f.Kind, steps[0].Cause)
-	if doubted && steps[0].Cause != dig.Cause {
+	if doubted {
 		a.Do = "The log cannot tell seeds that are missing from seeds that are not seen, so first " + lower(dig.Do) + " Then " + lower(a.Do)
 		a.Minutes += dig.Minutes
 		touch |= touches(f.Kind, dig.Cause)
@@ -459,11 +459,12 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	return a
 }
 
-// stepsOf gives the one or two remedies that the advice is made of.
-func stepsOf(f *evenstand.Finding) []relation.Remedy {
+// stepsOf gives the one or two remedies that the advice is made of, without
+// that of the cause but.
+func stepsOf(f *evenstand.Finding, but string) []relation.Remedy {
 	var steps []relation.Remedy
 	for _, c := range f.Causes {
-		if r, ok := relation.RemedyFor(f.Kind, c.Cause); ok {
+		if r, ok := relation.RemedyFor(f.Kind, c.Cause); ok && c.Cause != but {
 			steps = append(steps, r)
 		}
 	}
@@ -556,7 +557,7 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		a.Minutes, a.Who = lookMinutes, "operator"
 	}
 	if dig, ok := unseen(f); ok {
-		a.Do += v.pick(" Dig {10 ft|3 m} of the row where it skipped: if the seed lies there, it was the sensor, which the log cannot tell.")
+		a.Do += v.pick(" Or swap its sensor with a neighbour's: if the other row skips the next time, it was the sensor, which the log cannot tell.")
 		a.Minutes += dig.Minutes
 		look.touch |= touches(f.Kind, dig.Cause)
 	}

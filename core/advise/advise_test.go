@@ -216,9 +216,9 @@ func TestAdvice(t *testing.T) {
 }
 
 // Whether skips are real the log cannot tell (methods e): while the odds lie
-// within 10 to 1 either way, the dig that settles it comes first.
+// within 10 to 1 either way, the swap of sensors that settles it comes first.
 func TestMissingOrUnseen(t *testing.T) {
-	const first, look = "so first dig 10 ft of the row: if the seed lies there, wipe the sensor's eye; else swap two sensors", "ook at the seal's lip"
+	const first, look = "so first swap the row's sensor with its neighbour's, plant on for half an hour and read again: if the skips moved along, wipe its eye. Digging 10 ft tells only where a quarter", "ook at the seal's lip"
 	end := at(13, 52)
 	for _, tt := range []struct {
 		f         evenstand.Finding
@@ -237,7 +237,7 @@ func TestMissingOrUnseen(t *testing.T) {
 	}
 	f := evenstand.Finding{Kind: "row-skips", Until: &end, Causes: causes(evenstand.CauseSeal, 0.674, evenstand.CauseSensor, 0.16)}
 	advise.Fill(&f, us)
-	if !strings.Contains(f.Advice.Do, "Dig 10 ft of the row where it skipped: if the seed lies there, it was the sensor") {
+	if !strings.Contains(f.Advice.Do, "Or swap its sensor with a neighbour's: if the other row skips the next time, it was the sensor") {
 		t.Errorf("over: %q", f.Advice.Do)
 	}
 }

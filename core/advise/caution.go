@@ -85,7 +85,7 @@ func Outside(f *evenstand.Finding) bool {
 		return looks[f.Kind].touch != 0
 	}
 	var t touch
-	for _, s := range stepsOf(f) {
+	for _, s := range stepsOf(f, "") {
 		t |= touches(f.Kind, s.Cause)
 	}
 	return t != 0

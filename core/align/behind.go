@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"evenstand"
+	"evenstand/core/stat"
 )
 
 // Limits of Behind. All are judged.
@@ -93,12 +94,12 @@ func FindBehind(track *Track, down []Interval, opt BehindOptions) Behind {
 		return none
 	}
 	// Strays by the median; then the mean.
-	mid := median(twice)
+	mid := stat.Median(twice)
 	off := make([]float64, len(twice))
 	for i, d := range twice {
 		off[i] = math.Abs(d - mid)
 	}
-	limit := endStray * math.Max(median(off)/0.6745, endLeast)
+	limit := endStray * math.Max(stat.Median(off)/0.6745, endLeast)
 	var n, sum, sq, v float64
 	for i, d := range twice {
 		if math.Abs(d-mid) <= limit {
@@ -113,7 +114,7 @@ func FindBehind(track *Track, down []Interval, opt BehindOptions) Behind {
 	}
 	mean := sum / n
 	// One end against the mean of two neighbours: three halves of the variance
-	// of an end, which counts in three of them and once with the other sign.
+	// of an end, which counts once by itself and by half in each neighbour.
 	one := math.Sqrt(math.Max(0, sq/n-(mean-mid)*(mean-mid)) / 1.5)
 	v /= n
 	b := Behind{Distance: mean/2 - v*opt.Late, Ends: int(n), Speed: v, Scatter: one}
@@ -217,11 +218,4 @@ func (x *end) between(near []end, far float64, opt BehindOptions) (d, v float64,
 	// Lowered, the antenna is ahead of the seed line, that is further in;
 	// lifted it is further out: the lowered end lies 2·distance further in.
 	return d, (x.v + left.v + u*(right.v-left.v)) / 2, true
-}
-
-// median gives the middle of some numbers.
-func median(x []float64) float64 {
-	y := slices.Clone(x)
-	slices.Sort(y)
-	return (y[(len(y)-1)/2] + y[len(y)/2]) / 2
 }

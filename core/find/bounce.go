@@ -76,7 +76,7 @@ type spreadCase struct {
 }
 
 // seed takes the offset of a seed that a rhythm was read for.
-func (w *bounceWatch) seed(p Place) {
+func (w *bounceWatch) seed(p *Place) {
 	if p.First || p.Double || p.Sigma <= 0 {
 		w.holds = false // two pulses in one place: which of them is the seed nobody knows
 		return

@@ -114,7 +114,7 @@ func (w *driveWatch) init(cells int) {
 }
 
 // seed takes the offset of a seed whose rhythm can be read.
-func (w *driveWatch) seed(p Place, places int64) {
+func (w *driveWatch) seed(p *Place, places int64) {
 	if w.cells == 0 {
 		return
 	}

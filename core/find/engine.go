@@ -266,8 +266,8 @@ const countMute = 10 * evenstand.Second
 func (e *Engine) Place(n int, p Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
-	r.bounce.seed(p)
-	r.drive.seed(p, r.places)
+	r.bounce.seed(&p)
+	r.drive.seed(&p, r.places)
 	if p.First {
 		if r.cells.n > 0 {
 			r.cells.segment(p.T)
@@ -322,7 +322,8 @@ func (e *Engine) rowPlaces(r *row, p *Place) {
 			named = r.cells.place(e, r, k, missed, i > 0 && missed, p.T)
 		}
 		r.starved.place()
-		if !named && !p.byGap {
+		// So many gaps that the rhythm is lost go on to tell that seeds are lost.
+		if !named && (!p.byGap || r.sensor.blind()) {
 			r.sensor.place(e, r, missed, p.T)
 		}
 		r.places++

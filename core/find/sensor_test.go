@@ -2,6 +2,7 @@ package find_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"evenstand"
@@ -111,6 +112,48 @@ func TestDropOutAndSkips(t *testing.T) {
 				t.Errorf("the sensor by %.2f, want %.2f to %.2f", sensor, tt.sure, tt.most)
 			}
 		})
+	}
+}
+
+// Where so many seeds are lost that the rhythm is lost with them, the trouble
+// goes on to be followed by the gaps, and ends when the seeds are back, not when
+// the rhythm was read for the last time.
+func TestLossWithoutRhythm(t *testing.T) {
+	const rows, every = 8, 0.04
+	const from, unread, to, read, end = 600.0, 900.0, 1500.0, 1530.0, 1700.0
+	e := find.New(config(rows))
+	rnd := rand.New(rand.NewPCG(3, 9))
+	e.Lower(at(0))
+	missing := 0
+	for i := range int(end / every) {
+		s := float64(i) * every
+		for r := 1; r <= rows; r++ {
+			p := find.Place{T: at(s), K: int64(i), Off: float32(0.1 * rnd.NormFloat64()), Sigma: 0.1, Readable: true}
+			if r == 5 {
+				if s >= from && s < to && rnd.Float64() < 0.55 {
+					missing++
+					continue
+				}
+				p.Missing, missing = missing, 0
+			}
+			e.Seed(r, p.T)
+			if r == 5 && s >= unread && s < read {
+				e.PlaceByGap(r, p)
+			} else {
+				e.Place(r, p)
+			}
+		}
+		if i%25 == 0 {
+			e.Tick(at(s), find.Bar{Planting: true, Speed: 4, Way: float64(i) * 0.165})
+		}
+	}
+	fs := raised(e.Finish(at(end)))
+	if len(fs) != 1 || fs[0].Kind != evenstand.KindSensorDoubt || fs[0].Rows.String() != "5" {
+		show(t, fs)
+		t.Fatal("want one sensor-doubt of row 5")
+	}
+	if u := fs[0].Until; u == nil || math.Abs((*u-at(to)).Seconds()) > 10 {
+		t.Errorf("ends at %v, want %v", u, at(to))
 	}
 }
 

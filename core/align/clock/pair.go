@@ -505,6 +505,9 @@ const (
 	loose   = 0.3  // s by which an edge may be off while the offset is being found
 	outside = 4.0  // standard deviations beyond which a value does not count
 	block   = 60.0 // s that vouch for one another, and not for those beside them
+
+	flat, steep           = 0.05, 0.2 // m/s², below and above which the speed hardly changes, and does
+	flatLeast, steepLeast = 30, 10    // values of either kind from which noise and edges are told
 )
 
 // refine finds offset and drift by Gauss-Newton steps from off: the box's
@@ -609,6 +612,9 @@ func (p *pairing) refine(from, to int, off, driftSD float64, quick bool) (Fit, b
 			if !quick {
 				widen(&cov, jackknife(os, gain, base, a))
 			}
+			if math.IsInf(cov[0][0], 1) || math.IsInf(cov[1][1], 1) { // all of it hangs on one minute
+				return Fit{}, false
+			}
 			break
 		}
 	}
@@ -674,7 +680,6 @@ func leftOver(os []obs, gain, base, do float64, open bool) left {
 		return l
 	}
 	// Where the speed hardly changes there is nothing but noise.
-	const flat, steep = 0.05, 0.2 // m/s²
 	n, flats := 0, 0.0
 	for _, o := range os {
 		if math.Abs(gain*o.slope) < flat {
@@ -684,7 +689,7 @@ func leftOver(os []obs, gain, base, do float64, open bool) left {
 		}
 	}
 	l.noise = all
-	if n >= 30 {
+	if n >= flatLeast {
 		l.noise = math.Max(flats/float64(n), 1e-12)
 	}
 	var shifts []float64
@@ -694,7 +699,7 @@ func leftOver(os []obs, gain, base, do float64, open bool) left {
 			shifts = append(shifts, math.Abs(e/q+do))
 		}
 	}
-	if len(shifts) < 10 {
+	if len(shifts) < steepLeast {
 		return l
 	}
 	slices.Sort(shifts)
