@@ -255,3 +255,53 @@ func BenchmarkLiveSecond(b *testing.B) {
 	b.ReportMetric(36*25*float64(b.N)/b.Elapsed().Seconds(), "seeds/s")
 	b.ReportMetric(slowest.Seconds()*1000, "ms-slowest")
 }
+
+// Where the card does not say how many rows there are, a target told to the
+// whole machine goes to those too that are first heard of later, and so does
+// the next one.
+func TestLiveRowsGrow(t *testing.T) {
+	c := card()
+	c.Rows, c.Meters = 0, nil
+	l, err := pipeline.NewLive(context.Background(), pipeline.Day{Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: c, From: evenstand.NoTime, Streams: []evenstand.Stream{{Source: source("box", "one", 0)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := drill{start: at("2026-05-02 14:00"), passes: 1, length: 60, pause: 10}
+	fixes, seeds, reads := d.streams()
+	target := func(s float64, perM2 float64) {
+		reads = append(reads, evenstand.Reading{T: d.start + evenstand.FromSeconds(s), Quantity: evenstand.SeedRateTarget, Value: perM2})
+	}
+	target(1, 8)
+	target(30, 6)
+	slices.SortStableFunc(reads, func(a, b evenstand.Reading) int { return int(a.T - b.T) })
+	for s := -10; s < 60; s++ {
+		from, to := d.start+evenstand.Micros(s)*evenstand.Second, d.start+evenstand.Micros(s+1)*evenstand.Second
+		in := func(t evenstand.Micros) bool { return t >= from && t < to }
+		for _, f := range fixes {
+			if in(f.T) {
+				l.Fix(0, f)
+			}
+		}
+		for _, r := range reads {
+			if in(r.T) {
+				l.Reading(0, r)
+			}
+		}
+		for _, x := range seeds {
+			if in(x.T) && x.T > d.start+6*evenstand.Second {
+				l.Seed(0, x)
+			}
+		}
+		if _, err := l.Now(to); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for row, got := range l.Targets() {
+		if got != 6 {
+			t.Errorf("row %d is asked for %g seeds a square metre, want 6", row+1, got)
+		}
+	}
+	if n := len(l.Targets()); n != rows {
+		t.Errorf("%d rows, want %d", n, rows)
+	}
+}

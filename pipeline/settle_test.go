@@ -1,6 +1,7 @@
 package pipeline_test
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -8,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	gocmp "github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
 	"evenstand"
@@ -643,5 +646,73 @@ func TestGaps(t *testing.T) {
 	}
 	if g := res.Clocks[1].Gaps; len(g) != 0 {
 		t.Errorf("gaps of states that are all there: %v", g)
+	}
+}
+
+// How a stream cuts its seeds into batches changes nothing: one at a time, and
+// as many as there are, with the rows in two boxes that say things at the same
+// microsecond, and a reading that comes with a seed.
+func TestBatchesDoNotMatter(t *testing.T) {
+	d := drill{start: at("2026-05-02 14:00"), passes: 4, length: 200, pause: 20, miss: func(row, k int) bool {
+		return row == 3 && k%40 == 7 || row == 2 && k > 1500 && k < 1800
+	}}
+	fixes, seeds, reads := d.streams()
+	slices.SortStableFunc(seeds, func(a, b evenstand.Seed) int { return cmp.Compare(a.T, b.T) })
+	var left, right []evenstand.Seed
+	for i, x := range seeds {
+		if i%97 == 5 { // several things at one moment
+			reads = append(reads, evenstand.Reading{T: x.T, Quantity: evenstand.GroundSpeed, Value: speed})
+		}
+		if x.Row > 2 {
+			if i%31 == 0 && len(left) > 0 {
+				x.T = left[len(left)-1].T
+			}
+			if n := len(right); n == 0 || x.T > right[n-1].T {
+				right = append(right, x)
+			}
+			continue
+		}
+		left = append(left, x)
+	}
+	slices.SortStableFunc(reads, func(a, b evenstand.Reading) int { return cmp.Compare(a.T, b.T) })
+	run := func(size int) (*kept, pipeline.Result) {
+		in := func(x []evenstand.Seed) func(func([]evenstand.Seed) bool) error {
+			return func(yield func([]evenstand.Seed) bool) error {
+				for part := range slices.Chunk(x, size) {
+					if !yield(part) {
+						break
+					}
+				}
+				return nil
+			}
+		}
+		k := &kept{}
+		res, err := pipeline.Settle(context.Background(), pipeline.Day{
+			Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+			Streams: []evenstand.Stream{
+				{Source: source("track", "one", 0), Fixes: once(fixes)},
+				{Source: source("states", "one", 0), Readings: once(reads)},
+				{Source: source("left", "one", 0), Seeds: in(left)},
+				{Source: source("right", "one", 0), Seeds: in(right)},
+			},
+		}, k)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return k, res
+	}
+	numbers := gocmp.Comparer(func(a, b evenstand.Number) bool { return a == b || a != a && b != b })
+	one, first := run(1)
+	if len(first.Findings) == 0 || len(one.seeds) != d.passes {
+		t.Fatalf("%d findings in %d passes: nothing to compare", len(first.Findings), len(one.seeds))
+	}
+	for _, size := range []int{7, 4096, 1 << 20} {
+		k, res := run(size)
+		if diff := gocmp.Diff(first, res, numbers, cmpopts.EquateNaNs()); diff != "" {
+			t.Errorf("batches of %d (-one +%d):\n%s", size, size, diff)
+		}
+		if diff := gocmp.Diff(one, k, gocmp.AllowUnexported(kept{}), cmpopts.EquateNaNs()); diff != "" {
+			t.Errorf("batches of %d: other seeds, stretches or readings (-one +%d):\n%s", size, size, diff)
+		}
 	}
 }
