@@ -534,6 +534,19 @@ var looks = map[string]struct {
 	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
 }
 
+// parted are the kinds whose causes are mended at quite different places, so
+// that after trouble of them it matters which it was.
+var parted = []string{evenstand.KindRateOff, evenstand.KindRowBounce, evenstand.KindRowDrive, evenstand.KindLiquidRateOff}
+
+// toldPart gives the remedy of the first cause where the kind is one of those
+// and the cause is likely.
+func toldPart(f *evenstand.Finding) (r relation.Remedy, ok bool) {
+	if !slices.Contains(parted, f.Kind) || len(f.Causes) == 0 || f.Causes[0].Probability < likely {
+		return r, false
+	}
+	return relation.RemedyFor(f.Kind, f.Causes[0].Cause)
+}
+
 // afterwards gives the advice about trouble that is over: how it ended, what
 // to check at the next stop, and the bare ground to look at.
 func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
@@ -552,7 +565,13 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		a.Do = "It is counted up to the end of its day only."
 	}
 	look := looks[f.Kind]
-	if look.do != "" {
+	r, told := toldPart(f)
+	switch {
+	case told:
+		a.Do += " So that it does not come back: " + v.pick(lower(r.Do))
+		a.Minutes, a.Who = r.Minutes, r.Who
+		look.touch = touches(f.Kind, r.Cause)
+	case look.do != "":
 		a.Do += " " + look.do
 		a.Minutes, a.Who = lookMinutes, "operator"
 	}

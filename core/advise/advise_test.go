@@ -552,3 +552,25 @@ func TestNothingAtTheRunningMachine(t *testing.T) {
 		}
 	}
 }
+
+// After trouble whose causes are mended at quite different places the advice is
+// that of the cause, where it is likely.
+func TestAfterwardsByCause(t *testing.T) {
+	end := at(13, 52)
+	for _, tt := range []struct {
+		kind, cause string
+		p           float64
+		want        string
+	}{
+		{evenstand.KindRateOff, evenstand.CauseSpeedSource, 0.91, "drive a taped 300 ft"},
+		{evenstand.KindRateOff, evenstand.CauseSpeedSource, 0.5, "compare the rate in the box"},
+		{evenstand.KindRowBounce, evenstand.CauseRelease, 0.9, "look at the ejector and the seal"},
+		{evenstand.KindRowBounce, evenstand.CauseTubeWorn, 0.4, "look at the row's tube and shake its arms"},
+	} {
+		f := evenstand.Finding{Kind: tt.kind, Until: &end, Causes: causes(tt.cause, tt.p)}
+		advise.Fill(&f, us)
+		if !strings.Contains(f.Advice.Do, tt.want) {
+			t.Errorf("%s, %s by %.2f: %q", tt.kind, tt.cause, tt.p, f.Advice.Do)
+		}
+	}
+}

@@ -82,6 +82,9 @@ func checks(kind string) touch {
 // of the cab. Unlike the cautions it leaves the hand checks out.
 func Outside(f *evenstand.Finding) bool {
 	if over(f) {
+		if r, ok := toldPart(f); ok {
+			return touches(f.Kind, r.Cause) != 0
+		}
 		return looks[f.Kind].touch != 0
 	}
 	var t touch

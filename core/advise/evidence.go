@@ -39,6 +39,7 @@ var counted = map[string]string{
 	"runs of three and more": "places", "scatter about its places": "seeds", "size of the wave": "seeds", "lean towards late seeds": "seeds",
 	"skips": "places", "skips of its peers": "places",
 	"doubles": "places", "doubles of its peers": "places",
+	"share of seeds not seen": "places", "seeds missed": "places",
 }
 
 const rhythmName = "odds for a rhythm of "
@@ -68,14 +69,11 @@ func (v Voice) Evidence(e evenstand.Evidence) string {
 		write = func(x float64) string { return fmt.Sprintf("%.1f%%", 100*x) }
 	}
 	s := write(value)
-	if interval {
+	if interval && write(low) != write(high) {
 		s += " (90% between " + write(low) + " and " + write(high) + ")"
 	}
-	if !math.IsNaN(n) && n > 0 {
-		s += ", from " + Digits(n)
-		if on != "" {
-			s += " " + on
-		}
+	if !math.IsNaN(n) && n > 0 && on != "" { // a number of nobody knows what says nothing
+		s += ", from " + Digits(n) + " " + on
 	}
 	return s
 }
