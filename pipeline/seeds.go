@@ -55,6 +55,21 @@ func (v *seedsSeen) add(x evenstand.Seed, until evenstand.Micros) {
 	}
 }
 
+// usual is the median of the seeds in the quarter seconds that hold any.
+func (v *seedsSeen) usual() int {
+	var n []uint16
+	for _, x := range v.bins {
+		if x > 0 {
+			n = append(n, x)
+		}
+	}
+	if len(n) == 0 {
+		return 0
+	}
+	slices.Sort(n)
+	return int(n[len(n)/2])
+}
+
 // used tells whether the stream's seeds are those of any row.
 func (v *seedsSeen) used() bool {
 	return slices.ContainsFunc(v.rows, func(r rowSeen) bool { return r.used })

@@ -716,3 +716,61 @@ func TestBatchesDoNotMatter(t *testing.T) {
 		}
 	}
 }
+
+// A box that is silent while the planter stands in the ground misses nothing;
+// stray pulses over a hole of the receiver are no planting.
+func TestGapsWhileItStands(t *testing.T) {
+	d := drill{start: at("2026-05-02 14:00"), passes: 3, length: 200, pause: 20}
+	fixes, seeds, reads := d.streams()
+	const stands = 30 * evenstand.Second
+	halt := d.start + 100*evenstand.Second // it stops here, in the first pass
+	later := func(t evenstand.Micros) evenstand.Micros {
+		if t > halt {
+			t += stands
+		}
+		return t
+	}
+	var still []evenstand.Fix
+	for i := range fixes {
+		if fixes[i].T <= halt && fixes[i].T+evenstand.Second/5 > halt {
+			for t := evenstand.Second / 5; t < stands; t += evenstand.Second / 5 {
+				f := fixes[i]
+				f.T += t
+				f.Lat += 1e-9 * float64(t%7) // a receiver that stands still trembles
+				still = append(still, f)
+			}
+		}
+		fixes[i].T = later(fixes[i].T)
+	}
+	fixes = append(fixes, still...)
+	slices.SortFunc(fixes, func(a, b evenstand.Fix) int { return cmp.Compare(a.T, b.T) })
+	for i := range reads {
+		reads[i].T = later(reads[i].T)
+	}
+	for i := range seeds {
+		seeds[i].T = later(seeds[i].T)
+	}
+	// The receiver is silent over the second turn, with four pulses a second.
+	turn, end := d.start+stands+420*evenstand.Second, d.start+stands+440*evenstand.Second
+	fixes = slices.DeleteFunc(fixes, func(f evenstand.Fix) bool { return f.T > turn && f.T < end })
+	for t := turn; t < end; t += evenstand.Second / 4 {
+		seeds = append(seeds, evenstand.Seed{T: t, Row: 1})
+	}
+	slices.SortFunc(seeds, func(a, b evenstand.Seed) int { return cmp.Compare(a.T, b.T) })
+	res, err := pipeline.Settle(context.Background(), pipeline.Day{
+		Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{
+			{Source: source("track", "one", 0), Fixes: once(fixes)},
+			{Source: source("states", "one", 0), Readings: once(reads)},
+			{Source: source("seeds", "one", 0), Seeds: once(seeds)},
+		},
+	}, &kept{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range res.Clocks {
+		if len(c.Gaps) > 0 {
+			t.Errorf("%s: %+v, want no hole that matters", c.Source, c.Gaps)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/align"
@@ -259,11 +260,25 @@ func (s *settler) noteGap(v *sourceSeen, t evenstand.Micros) {
 		if p.Start >= t {
 			break
 		}
-		planted += max(0, min(p.End, t)-max(p.Start, v.last))
+		planted += s.moved(max(p.Start, v.last), min(p.End, t))
 	}
 	if planted > gapLeast {
 		v.gaps = append(v.gaps, Gap{From: v.last, To: t, Planted: evenstand.Number(planted.Seconds())})
 	}
+}
+
+// moved is how long of a time the bar moved: a planter that stands in the
+// ground plants nothing.
+func (s *settler) moved(from, to evenstand.Micros) (sum evenstand.Micros) {
+	const stands = 0.3 // m/s (judged)
+	p := s.path
+	i, _ := slices.BinarySearch(p.T, from)
+	for ; i+1 < len(p.T) && p.T[i] < to; i++ {
+		if p.V[i] > stands {
+			sum += min(p.T[i+1], to) - p.T[i]
+		}
+	}
+	return sum
 }
 
 // endGaps closes the day: a box that logged all along and then fell silent
@@ -291,13 +306,14 @@ func (v *surveyed) trackGaps() {
 		if !sd.used() {
 			continue
 		}
+		usual := sd.usual()
 		hole := func(from, to evenstand.Micros) {
 			if to-from <= gapLeast {
 				return
 			}
 			fell := evenstand.Micros(0)
 			for i := max(0, int((from-sd.from)/binWidth)); i < len(sd.bins) && sd.from+evenstand.Micros(i)*binWidth < to; i++ {
-				if sd.bins[i] > 0 {
+				if 4*int(sd.bins[i]) > usual { // fewer are stray pulses
 					fell += binWidth
 				}
 			}
