@@ -709,7 +709,7 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 		}
 		clocks.Clocks = append(clocks.Clocks, j)
 	}
-	if x := Behind(res.Behind); x.Source != "" {
+	if x := res.Behind; x.Source != "" {
 		clocks.Behind = &x
 	}
 	findings := findingsJSON{Schema: 1, Findings: res.Findings}

@@ -90,16 +90,8 @@ type ClockSet struct {
 	Drift  evenstand.Number `json:"drift_ppm"`
 }
 
-// Behind is how far the seed line lies behind the receiver's antenna where the
-// tractor drives straight on.
-type Behind struct {
-	Source   string           `json:"source"`     // the receiver's
-	Card     evenstand.Number `json:"card_m"`     // as the planter card says, null when it does not
-	Distance evenstand.Number `json:"distance_m"` // as the ends of passes tell, null when they do not
-	Error    evenstand.Number `json:"error_m"`    // half-width of the 90 % interval
-	Ends     int              `json:"ends"`       // of passes that it rests on
-	Used     bool             `json:"used"`       // it stands in for what the card lacks
-}
+// Behind is how far the seed line lies behind the receiver's antenna.
+type Behind = pipeline.Behind
 
 // Gap is a hole in a source's log while the others went on.
 type Gap struct {
