@@ -52,17 +52,18 @@ type Moments struct {
 	N, Sum, M2 float64
 }
 
-// Add takes in one value (Welford 1962, Technometrics 4:419-420).
+// Add takes in one value.
 func (m *Moments) Add(x float64) { m.AddN(x, 1) }
 
-// AddN takes in one value with a weight.
+// AddN takes in one value with a weight (Youngs and Cramer 1971, Technometrics
+// 13:657-665: one division).
 func (m *Moments) AddN(x, w float64) {
 	if w <= 0 {
 		return
 	}
 	if m.N > 0 {
-		d := x - m.Sum/m.N
-		m.M2 += d * d * m.N * w / (m.N + w)
+		d := m.N*x - m.Sum
+		m.M2 += d * d * w / (m.N * (m.N + w))
 	}
 	m.N += w
 	m.Sum += w * x

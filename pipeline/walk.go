@@ -403,7 +403,10 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 	r.seedAt = x.T
 	tag := r.seedBase + int32(len(r.seeds))
 	place := int32(nearest((land - p.S0) * 1000))
-	r.seeds = append(room(r.seeds, 1), evenstand.PlacedSeed{T: x.T, Row: x.Row, S: place, Gap: gap, Class: class, Cell: -1, Off: evenstand.NoOff})
+	r.seeds = room(r.seeds, 1)[:len(r.seeds)+1]
+	ps := &r.seeds[len(r.seeds)-1] // field by field: what is written small and copied large waits
+	ps.T, ps.Row, ps.S, ps.Gap, ps.Class = x.T, x.Row, place, gap, class
+	ps.Missing, ps.Double, ps.Cell, ps.Off = 0, false, -1, evenstand.NoOff
 	s.stretchSeed(r, place/stretchMM, gap, class, xref)
 	s.engine.Seed(r.n, x.T)
 	r.lastT, r.lastD, r.lastU = x.T, d, u
@@ -441,7 +444,7 @@ func (s *settler) gapOnly(r *rowState, gap int32, xref float64, t evenstand.Micr
 		return
 	}
 	q := float64(gap) / 1000 / xref
-	p := find.Place{T: t}
+	p := &find.Place{T: t}
 	if q <= 0.5 {
 		p.Double = true
 	} else {
@@ -457,7 +460,7 @@ func (s *settler) settleSeed(r *rowState, dec *rhythm.Decision) {
 	ps := &r.seeds[dec.Tag-r.seedBase]
 	readable := r.dec.Sigma() <= rhythm.Unreadable
 	if dec.First {
-		s.engine.Place(r.n, find.Place{T: ps.T, K: dec.K, Missing: r.hole, First: true, Readable: readable})
+		s.engine.Place(r.n, &find.Place{T: ps.T, K: dec.K, Missing: r.hole, First: true, Readable: readable})
 		r.hole = 0
 		if r.cells > 0 {
 			ps.Cell = int16(find.CellOf(dec.K, r.cells))
@@ -473,7 +476,7 @@ func (s *settler) settleSeed(r *rowState, dec *rhythm.Decision) {
 	st := r.stretch(ps.S / stretchMM)
 	st.Metered = true
 	s.dueTo(st, dec.Missing, dec.Double)
-	p := find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Sigma: float32(r.dec.Sigma()), Readable: readable}
+	p := &find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Sigma: float32(r.dec.Sigma()), Readable: readable}
 	if readable {
 		s.engine.Place(r.n, p)
 	} else {

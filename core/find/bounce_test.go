@@ -34,7 +34,7 @@ func scatter(rows int, seconds float64, seed uint64, off func(row int, k int64, 
 				k++
 				for r := 1; r <= rows; r++ {
 					e.Seed(r, at(t))
-					e.Place(r, find.Place{T: at(t), K: k, First: s%410 == 0 && i == 0, Off: float32(off(r, k, t, rnd)), Sigma: 0.12, Readable: true})
+					e.Place(r, &find.Place{T: at(t), K: k, First: s%410 == 0 && i == 0, Off: float32(off(r, k, t, rnd)), Sigma: 0.12, Readable: true})
 				}
 			}
 		}

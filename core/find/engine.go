@@ -262,12 +262,13 @@ func (e *Engine) mute(r *row, t evenstand.Micros) bool {
 // countMute is how long a row may go without a count where others have one.
 const countMute = 10 * evenstand.Second
 
-// Place takes one settled seed of a row (grade A), in order of time by row.
-func (e *Engine) Place(n int, p Place) {
+// Place takes one settled seed of a row (grade A), in order of time by row. It
+// keeps nothing of p.
+func (e *Engine) Place(n int, p *Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
-	r.bounce.seed(&p)
-	r.drive.seed(&p, r.places)
+	r.bounce.seed(p)
+	r.drive.seed(p, r.places)
 	if p.First {
 		if r.cells.n > 0 {
 			r.cells.segment(p.T)
@@ -288,19 +289,20 @@ func (e *Engine) Place(n int, p Place) {
 		return
 	}
 	r.lastOff = p.Off
-	e.rowPlaces(r, &p)
+	e.rowPlaces(r, p)
 }
 
 // PlaceByGap takes a seed of which only the gap to the one before is known, or
 // whose rhythm cannot be read: it counts for the rates, not for cells.
-func (e *Engine) PlaceByGap(n int, p Place) {
+func (e *Engine) PlaceByGap(n int, p *Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
 	keep := r.cells.n
 	scan := r.scan.off
 	r.cells.n, r.scan.off = 0, true
-	p.byGap = true
-	e.Place(n, p)
+	q := *p
+	q.byGap = true
+	e.Place(n, &q)
 	r.cells.n, r.scan.off = keep, scan
 }
 

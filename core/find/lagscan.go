@@ -25,6 +25,9 @@ const (
 	scanAlarm = 9.2 // log of 10,000
 )
 
+// Logs of the shares that are tried, and of what is left of them.
+var lnShare90, lnShare70, lnShare30, lnShare10 = math.Log(0.9), math.Log(0.7), math.Log(0.3), math.Log(0.1)
+
 func (s *lagScan) want() bool { return !s.off && s.found == 0 }
 
 // runStart takes the place at which a run of misses began.
@@ -58,8 +61,10 @@ func (s *lagScan) look() {
 	for l := scanMin; l <= scanMax; l++ {
 		sum[l+1] = sum[l] + float64(s.hit[l])
 	}
-	best, bestLag := math.Inf(-1), 0
-	total := 0.0
+	const shares = 3
+	var all [shares * (scanMax + 1 - scanMin)]float64 // log odds of each lag and share
+	ll := all[:0]
+	best, bestLag := 0.0, 0
 	for l := scanMin; l <= scanMax; l++ {
 		h := float64(s.hit[l])
 		if h < 3 {
@@ -69,18 +74,31 @@ func (s *lagScan) look() {
 		inner := sum[min(scanMax, l+1)+1] - sum[max(scanMin, l-1)]
 		cnt := float64(hi-lo+1) - float64(min(scanMax, l+1)-max(scanMin, l-1)+1)
 		base := math.Max(0.004, ((sum[hi+1]-sum[lo]-inner)/cnt+0.3)/(n+1))
-		for _, q := range []float64{0.7, 0.3, 0.1} {
-			if q <= base {
+		if h <= base*n { // no more than chance: every share above it has odds below one
+			continue
+		}
+		hit, miss := math.Log(base), math.Log(1-base)
+		for _, q := range [shares]struct{ q, hit, miss float64 }{
+			{0.7, lnShare70, lnShare30}, {0.3, lnShare30, lnShare70}, {0.1, lnShare10, lnShare90},
+		} {
+			if q.q <= base {
 				continue
 			}
-			ll := h*math.Log(q/base) + (n-h)*math.Log((1-q)/(1-base))
-			total += math.Exp(math.Min(ll, 300))
-			if ll > best {
-				best, bestLag = ll, l
+			x := h*(q.hit-hit) + (n-h)*(q.miss-miss)
+			ll = append(ll, x)
+			if x > best {
+				best, bestLag = x, l
 			}
 		}
 	}
-	if bestLag == 0 || math.Log(total/float64(3*(scanMax-scanMin+1))) < scanAlarm {
+	if best < scanAlarm { // their mean is no larger
+		return
+	}
+	total := 0.0
+	for _, x := range ll {
+		total += math.Exp(math.Min(x, 300))
+	}
+	if math.Log(total/float64(len(all))) < scanAlarm {
 		return
 	}
 	// A multiple of the true number scores as well: take the part that hits

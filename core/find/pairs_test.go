@@ -161,7 +161,7 @@ func FuzzEngine(f *testing.F) {
 				for range 60 {
 					k += int64(1 + rnd.IntN(3))
 					e.Seed(row, at)
-					e.Place(row, find.Place{T: at, K: k, Missing: rnd.IntN(4) * rnd.IntN(2), Double: rnd.IntN(30) == 0, First: rnd.IntN(50) == 0, Off: rnd.Float32() - 0.5, Sigma: 0.3 * rnd.Float32(), Readable: rnd.IntN(5) > 0})
+					e.Place(row, &find.Place{T: at, K: k, Missing: rnd.IntN(4) * rnd.IntN(2), Double: rnd.IntN(30) == 0, First: rnd.IntN(50) == 0, Off: rnd.Float32() - 0.5, Sigma: 0.3 * rnd.Float32(), Readable: rnd.IntN(5) > 0})
 				}
 			}
 			now++

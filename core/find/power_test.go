@@ -28,7 +28,7 @@ func oneRow(seed uint64, cells int, cardCells int, q, base float64, limit int) (
 		if rnd.Float64() < p {
 			miss++
 		} else {
-			e.Place(1, find.Place{T: place(i), K: int64(i), Missing: miss, Readable: true})
+			e.Place(1, &find.Place{T: place(i), K: int64(i), Missing: miss, Readable: true})
 			miss = 0
 		}
 		if i%25 == 24 {
@@ -214,7 +214,7 @@ func BenchmarkEngine(b *testing.B) {
 		e.Lower(t0)
 		for i := range n {
 			for r := range rows {
-				e.Place(r+1, places[r][i])
+				e.Place(r+1, &places[r][i])
 			}
 			if i%25 == 24 {
 				e.Tick(places[0][i].T, find.Bar{Planting: true, Speed: 4, Way: float64(i) * 0.165})

@@ -138,9 +138,9 @@ func TestLossWithoutRhythm(t *testing.T) {
 			}
 			e.Seed(r, p.T)
 			if r == 5 && s >= unread && s < read {
-				e.PlaceByGap(r, p)
+				e.PlaceByGap(r, &p)
 			} else {
-				e.Place(r, p)
+				e.Place(r, &p)
 			}
 		}
 		if i%25 == 0 {
@@ -163,7 +163,7 @@ func TestNoDustByGaps(t *testing.T) {
 	e := find.New(config(4))
 	for i := range 20000 {
 		for r := 1; r <= 4; r++ {
-			e.PlaceByGap(r, find.Place{T: at(float64(i) * 0.04), Double: r == 2 && i > 10000 && i%5 == 0})
+			e.PlaceByGap(r, &find.Place{T: at(float64(i) * 0.04), Double: r == 2 && i > 10000 && i%5 == 0})
 		}
 		if i%25 == 0 {
 			e.Tick(at(float64(i)*0.04), find.Bar{Planting: true, Speed: 4, Way: float64(i) * 0.165})

@@ -147,9 +147,9 @@ func (w world) run(cfg find.Config) []evenstand.Finding {
 						w.scattered(rnd, pd, r+1, tt, find.Place{T: at(tt), K: k[r] + shift[r], Missing: m, First: first, Readable: true}, e)
 						continue
 					}
-					e.Place(r+1, find.Place{T: at(tt), K: k[r] + shift[r], Missing: m, First: first, Readable: true})
+					e.Place(r+1, &find.Place{T: at(tt), K: k[r] + shift[r], Missing: m, First: first, Readable: true})
 					if rnd.Float64() < pd {
-						e.Place(r+1, find.Place{T: at(tt) + 3000, K: k[r] + shift[r], Double: true, Off: float32(rnd.ExpFloat64()*0.15 + 0.1*rnd.NormFloat64()), Readable: true})
+						e.Place(r+1, &find.Place{T: at(tt) + 3000, K: k[r] + shift[r], Double: true, Off: float32(rnd.ExpFloat64()*0.15 + 0.1*rnd.NormFloat64()), Readable: true})
 					}
 				}
 				if w.ratio != nil {
@@ -180,7 +180,7 @@ func (w world) scattered(rnd *rand.Rand, double float64, row int, t float64, p f
 			continue // within 4 ms: counted as one
 		}
 		p.Off, p.Double = float32(x), i > 0
-		e.Place(row, p)
+		e.Place(row, &p)
 	}
 }
 

@@ -210,14 +210,13 @@ type timeMerge struct {
 	t    []int64 // µs, in order within each row
 	runs []rowLeft
 	out  []evenstand.Seed
-	in   []evenstand.Seed
 	at   [windowSteps + 1]int32
 }
 
 // rowLeft is what is left of a row's seeds.
 type rowLeft struct {
-	row     int16
-	at, end int
+	row           int16
+	at, upto, end int // upto: where the window ends
 }
 
 const (
@@ -234,7 +233,7 @@ func (m *timeMerge) merge(rows []int32, yield func([]evenstand.Seed) bool) bool 
 		for j < len(rows) && rows[j] == rows[i] {
 			j++
 		}
-		m.runs = append(m.runs, rowLeft{int16(rows[i]), i, j})
+		m.runs = append(m.runs, rowLeft{int16(rows[i]), i, i, j})
 		i = j
 	}
 	for {
@@ -256,8 +255,8 @@ func (m *timeMerge) merge(rows []int32, yield func([]evenstand.Seed) bool) bool 
 // window gives the seeds of the window that begins at first, lent until the
 // next call.
 func (m *timeMerge) window(first int64) []evenstand.Seed {
-	m.in = m.in[:0]
 	clear(m.at[:])
+	n := 0
 	for i := range m.runs {
 		r := &m.runs[i]
 		k := r.at
@@ -267,19 +266,23 @@ func (m *timeMerge) window(first int64) []evenstand.Seed {
 				break
 			}
 			m.at[step+1]++
-			m.in = append(m.in, evenstand.Seed{T: evenstand.Micros(m.t[k]), Row: r.row})
 		}
-		r.at = k
+		r.upto = k
+		n += k - r.at
 	}
 	for i := 1; i < len(m.at); i++ {
 		m.at[i] += m.at[i-1]
 	}
-	n := len(m.in)
 	m.out = slices.Grow(m.out[:0], n)[:n]
-	for _, x := range m.in { // at becomes where each step ends
-		i := &m.at[(int64(x.T)-first)>>stepBits]
-		m.out[*i] = x
-		*i++
+	for i := range m.runs { // at becomes where each step ends
+		r := &m.runs[i]
+		for _, t := range m.t[r.at:r.upto] {
+			to := &m.at[(t-first)>>stepBits]
+			x := &m.out[*to]
+			x.T, x.Row = evenstand.Micros(t), r.row
+			*to++
+		}
+		r.at = r.upto
 	}
 	for i := 1; i < n; i++ { // nearly in order: nothing moves further than its step
 		x := m.out[i]

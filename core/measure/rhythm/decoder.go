@@ -114,7 +114,8 @@ func (d *Decoder) Break(out []Decision) []Decision {
 	}
 	best := d.best()
 	for d.done < d.pos {
-		out = append(out, d.settle(&d.hyp[best]))
+		out = append(out, Decision{})
+		d.settle(&d.hyp[best], &out[len(out)-1])
 	}
 	d.next = d.hyp[best].k + 1
 	d.n, d.pos, d.done = 0, 0, 0
@@ -174,7 +175,8 @@ func (d *Decoder) Seed(step float64, tag int32, out []Decision) []Decision {
 			}
 			d.pos++
 			if d.pos-d.done > lag {
-				out = append(out, d.settle(h))
+				out = append(out, Decision{})
+				d.settle(h, &out[len(out)-1])
 			}
 			return out
 		}
@@ -252,7 +254,8 @@ func (d *Decoder) Seed(step float64, tag int32, out []Decision) []Decision {
 	}
 	d.pos++
 	if d.pos-d.done > lag {
-		out = append(out, d.settle(&d.hyp[0]))
+		out = append(out, Decision{})
+		d.settle(&d.hyp[0], &out[len(out)-1])
 	}
 	return out
 }
@@ -280,10 +283,10 @@ func (d *Decoder) best() int {
 
 // settle commits the oldest pending seed to what hypothesis h says and drops
 // the hypotheses that say otherwise, so that place numbers never disagree
-// with what was handed out.
-func (d *Decoder) settle(h *hypothesis) Decision {
+// with what was handed out. dec is empty.
+func (d *Decoder) settle(h *hypothesis, dec *Decision) {
 	slot := d.done & histMask
-	dec := Decision{Tag: d.tags[slot]}
+	dec.Tag = d.tags[slot]
 	if d.done == 0 {
 		dec.First = true
 		dec.K = h.k
@@ -315,5 +318,4 @@ func (d *Decoder) settle(h *hypothesis) Decision {
 	}
 	d.settled = dec.K
 	d.done++
-	return dec
 }
