@@ -79,12 +79,12 @@ type chain struct {
 
 type cell struct {
 	c     [3]float32
-	hist  uint64 // last 64 turns, latest in bit 0; 1 is a miss
 	turn  int32
-	last  int32 // turn of the last miss
+	hist  uint64 // last 64 turns, latest in bit 0; 1 is a miss
 	m, n  float64
-	chain [3]chain
 	named *caseFile
+	last  int32    // turn of the last miss
+	chain [3]chain // last: only misses touch it
 }
 
 type cellWatch struct {

@@ -64,12 +64,25 @@ type driveBlockSum struct {
 	endPlace int64
 }
 
+// add takes another block in.
+func (b *driveBlockSum) add(o *driveBlockSum, waves int) {
+	b.n += o.n
+	b.s1 += o.s1
+	b.s2 += o.s2
+	for h := range b.z[:waves] {
+		b.z[h].re += o.z[h].re
+		b.z[h].im += o.z[h].im
+	}
+}
+
+// variance is that of the offsets about their mean.
+func (b *driveBlockSum) variance() float64 { return b.s2/b.n - b.s1/b.n*b.s1/b.n }
+
 // driveWatch follows the waves of one row.
 type driveWatch struct {
 	cells   int
 	waves   int // that are tried
-	cos     []float64
-	sin     []float64
+	tab     *waveTable
 	held    float64
 	heldC   int
 	holds   bool
@@ -102,15 +115,69 @@ type driveCase struct {
 	end       evenstand.Micros
 }
 
-func (w *driveWatch) init(cells int) {
+// waveTable holds, for each number of waves from one on, the cosines and sines
+// of the cells of half a turn, from the first to before the middle.
+type waveTable struct{ cos, sin [driveMost][]float64 }
+
+func newWaveTable(cells int) *waveTable {
+	t := new(waveTable)
+	half := (cells - 1) / 2
+	for h := range t.cos {
+		for c := 1; c <= half; c++ {
+			s, co := math.Sincos(2 * math.Pi * float64((h+1)*c%cells) / float64(cells))
+			t.cos[h], t.sin[h] = append(t.cos[h], co), append(t.sin[h], s)
+		}
+	}
+	return t
+}
+
+// waveTable gives the table for a disc, one for all rows.
+func (e *Engine) waveTable(cells int) *waveTable {
+	t := e.waves[cells]
+	if t == nil {
+		if e.waves == nil {
+			e.waves = map[int]*waveTable{}
+		}
+		t = newWaveTable(cells)
+		e.waves[cells] = t
+	}
+	return t
+}
+
+// sum gives the waves of what was summed by cell. Cells that lie as far before
+// the first as others behind it share their cosines, and their sines but for
+// the sign, so half the turn is walked. It leaves turn written over.
+func (t *waveTable) sum(turn []float64, z []wave) {
+	n := len(turn)
+	half := (n - 1) / 2
+	even, odd := turn[1:half+1], turn[n-half:]
+	for i, a := range even { // the even part in front, the odd one behind it, backwards
+		b := odd[half-1-i]
+		even[i], odd[half-1-i] = a+b, a-b
+	}
+	for h := range z {
+		re, im := turn[0], 0.0
+		cos, sin := t.cos[h][:half], t.sin[h][:half]
+		for i, a := range even {
+			re += a * cos[i]
+			im -= odd[half-1-i] * sin[i]
+		}
+		if n%2 == 0 { // the cell half a turn away
+			if mid := turn[n/2]; h%2 == 0 {
+				re -= mid
+			} else {
+				re += mid
+			}
+		}
+		z[h] = wave{re, im}
+	}
+}
+
+func (w *driveWatch) init(e *Engine, cells int) {
 	if cells < 8 || cells == w.cells {
 		return
 	}
-	*w = driveWatch{cells: cells, waves: min(driveMost, cells/3), turn: make([]float64, cells)}
-	for c := range cells {
-		s, co := math.Sincos(2 * math.Pi * float64(c) / float64(cells))
-		w.cos, w.sin = append(w.cos, co), append(w.sin, s)
-	}
+	*w = driveWatch{cells: cells, waves: min(driveMost, cells/3), turn: make([]float64, cells), tab: e.waveTable(cells)}
 }
 
 // seed takes the offset of a seed whose rhythm can be read.
@@ -148,16 +215,7 @@ func (w *driveWatch) add(e float64, c int, places int64) {
 			clear(w.turn)
 			return
 		}
-		for c, e := range w.turn {
-			j := 0
-			for h := range w.waves {
-				if j += c; j >= w.cells {
-					j -= w.cells
-				}
-				b.z[h].re += e * w.cos[j]
-				b.z[h].im -= e * w.sin[j]
-			}
-		}
+		w.tab.sum(w.turn, b.z[:w.waves])
 		clear(w.turn)
 		b.t1, b.endPlace = w.at, places
 		w.ring[w.count%driveKeep] = *b
@@ -171,16 +229,11 @@ func (w *driveWatch) back(i int) *driveBlockSum { return &w.ring[(w.count-1-i)%d
 // sum adds the last blocks up for one number of waves; they must follow one
 // another without a longer halt.
 func (w *driveWatch) sum(h, blocks int) (z wave, n, v float64) {
-	var s1, s2 float64
+	var all driveBlockSum
 	for i := range min(blocks, w.count-w.floor, driveKeep) {
-		b := w.back(i)
-		z.re += b.z[h].re
-		z.im += b.z[h].im
-		n += b.n
-		s1 += b.s1
-		s2 += b.s2
+		all.add(w.back(i), h+1)
 	}
-	return z, n, s2/n - s1/n*s1/n
+	return all.z[h], all.n, all.variance()
 }
 
 // tickDrive judges the blocks that were finished since the last tick.
@@ -188,7 +241,7 @@ func (e *Engine) tickDrive(t evenstand.Micros) {
 	for _, r := range e.rows {
 		w := &r.drive
 		if w.cells == 0 && r.cells.n > 0 {
-			w.init(r.cells.n) // learnt from the logs
+			w.init(e, r.cells.n) // learnt from the logs
 		}
 		if w.judged == w.count {
 			continue
@@ -200,18 +253,23 @@ func (e *Engine) tickDrive(t evenstand.Micros) {
 		}
 		best, at, window := 0.0, -1, 0
 		shown := 0
+		var all driveBlockSum // of the windows so far: each holds the one before
+		blocks := 0
 		for i, k := range driveWindows {
 			if k > w.count-w.floor {
 				break
 			}
-			for h := range w.waves {
-				z, n, v := w.sum(h, k)
-				p := (z.re*z.re + z.im*z.im) / (n * math.Max(v, 1e-6))
+			for ; blocks < k; blocks++ {
+				all.add(w.back(blocks), w.waves)
+			}
+			n, v := all.n, all.variance()
+			norm, err := 1/(n*math.Max(v, 1e-6)), math.Sqrt(2*v/n)
+			for h, z := range all.z[:w.waves] {
+				p := (z.re*z.re + z.im*z.im) * norm
 				e.floor.learn(i, h, p)
 				p /= math.Max(1, e.floor[i][h])
 				w.powers[i][h] = p
-				size := 2 * math.Hypot(z.re, z.im) / n
-				if p > best && size-1.645*math.Sqrt(2*v/n) > driveLeast {
+				if p > best && 2*math.Hypot(z.re, z.im)/n-1.645*err > driveLeast {
 					best, at, window, shown = p, h, k, i
 				}
 			}

@@ -43,6 +43,7 @@ type Engine struct {
 	common          commonTrouble
 	pulses          pulseKeep
 	floor           driveFloor
+	waves           map[int]*waveTable // by cells of the disc
 	speed           speedWatch
 	sources         []sourceWatch
 	position        positionWatch
@@ -181,7 +182,7 @@ func (e *Engine) grow(n int) {
 		r := &row{n: i + 1, enabled: true, working: -1, target: math.NaN(), ownMiss: 0.01}
 		if i < len(e.cfg.Cells) {
 			r.cells.init(e.cfg.Cells[i])
-			r.drive.init(e.cfg.Cells[i])
+			r.drive.init(e, e.cfg.Cells[i])
 		}
 		r.starved.init()
 		for k := range r.rates {

@@ -1,10 +1,8 @@
 package clock_test
 
 import (
-	"encoding/json"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 
 	"evenstand"
@@ -123,41 +121,6 @@ func TestPairTable(t *testing.T) {
 				t.Errorf("the stated error covers in %.2f, want 0.90", cover)
 			}
 		})
-	}
-}
-
-// Values by statsmodels 0.13.5, KernelReg with a local-linear fit.
-func TestLocalLinear(t *testing.T) {
-	b, err := os.ReadFile("../testdata/check.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	var all struct {
-		Cases []struct {
-			ID    string
-			Input struct {
-				T, Y, At []float64
-				H        float64
-			}
-			Expect struct{ Value, Slope []float64 }
-		}
-	}
-	_ = json.Unmarshal(b, &all) // other cases have other shapes
-	done := false
-	for _, c := range all.Cases {
-		if c.ID != "local-linear" {
-			continue
-		}
-		done = true
-		for i, x := range c.Input.At {
-			v, s := clock.LocalLinear(c.Input.T, c.Input.Y, c.Input.H, x)
-			if math.Abs(v-c.Expect.Value[i]) > 1e-8 || math.Abs(s-c.Expect.Slope[i]) > 1e-7 {
-				t.Errorf("at %g: %.10f, slope %.10f, want %.10f, %.10f", x, v, s, c.Expect.Value[i], c.Expect.Slope[i])
-			}
-		}
-	}
-	if !done {
-		t.Error("no case local-linear")
 	}
 }
 

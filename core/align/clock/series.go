@@ -13,8 +13,7 @@ const (
 	kernel = 1.5                   // s, standard deviation of the Gaussian kernel
 	step   = evenstand.Second / 4  // of the grid
 	dt     = 0.25                  // the same in s
-	reach  = 6.5                   // kernels beyond which a value weighs nothing (1e-9)
-	near   = 4.5                   // the same on the grid (4e-5)
+	near   = 4.5                   // kernels beyond which a value weighs nothing (4e-5)
 	spread = 3.5 * kernel / dt     // values of the smoothed series that count as one
 	edge   = int(2 * kernel / dt)  // values next to a hole that are not compared
 	hole   = 3.0                   // s without a value that the smoother does not reach over
@@ -121,38 +120,6 @@ func (s Series) Every() float64 {
 	return d[len(d)/2].Seconds()
 }
 
-// LocalLinear gives value and slope of the line through the values near x,
-// weighted by a Gaussian of standard deviation h: a smoother that neither
-// shifts a series nor bends it at its ends. t must rise. NaN where fewer than
-// two values are near.
-func LocalLinear(t, v []float64, h, x float64) (value, slope float64) {
-	i, _ := slices.BinarySearch(t, x-reach*h)
-	return line(t[i:], v[i:], h, x, reach)
-}
-
-// line is LocalLinear from the first value that may weigh.
-func line(t, v []float64, h, x, reach float64) (value, slope float64) {
-	var w, wx, wxx, wy, wxy float64
-	c := -0.5 / (h * h)
-	for i, ti := range t {
-		d := ti - x
-		if d > reach*h {
-			break
-		}
-		k := math.Exp(c * d * d)
-		w += k
-		wx += k * d
-		wxx += k * d * d
-		wy += k * v[i]
-		wxy += k * d * v[i]
-	}
-	det := w*wxx - wx*wx
-	if !(det > 1e-12*w*w) {
-		return math.NaN(), math.NaN()
-	}
-	return (wxx*wy - wx*wxy) / det, (w*wxy - wx*wy) / det
-}
-
 // grid is a smoothed series at even steps: entry i is that of (first+i)·step.
 type grid struct {
 	first int64
@@ -178,22 +145,82 @@ func smooth(s Series) *grid {
 		t[i] = (x - origin).Seconds()
 	}
 	far := math.Max(hole, 2.5*every)
-	from, next := 0, 0
+	g.fit(t, s.V)
+	next := 0
 	for i := range g.v {
 		x := float64(i) * dt
-		for from < len(t) && t[from] < x-near*kernel {
-			from++
-		}
 		for next < len(t) && t[next] < x {
 			next++
 		}
-		g.v[i] = math.NaN()
-		if next < len(t) && (t[next] == x || next > 0 && t[next]-t[next-1] <= far) {
-			g.v[i], _ = line(t[from:], s.V[from:], kernel, x, near)
+		if next == len(t) || t[next] != x && (next == 0 || t[next]-t[next-1] > far) {
+			g.v[i] = math.NaN()
 		}
 	}
 	g.erode(edge)
 	return g
+}
+
+// fit gives each place of the grid the value there of the line through what is
+// near, weighted by a Gaussian: a smoother that neither shifts a series nor bends
+// it at its ends. NaN where fewer than two values are near. Each value is given
+// to the places around it in turn: from one to the next its weight changes by a
+// factor that itself changes by a constant one, so that a value costs two
+// exponentials in all. t must rise.
+func (g *grid) fit(t, v []float64) {
+	const (
+		most = int(2*near*kernel/dt) + 2 // places that a value reaches
+		size = 64                        // of a ring of sums, a power of two
+		mask = size - 1
+	)
+	var _ [size - most]struct{}
+	var ring [size]lineSums
+	c := -0.5 / (kernel * kernel)
+	again := math.Exp(2 * c * dt * dt)
+	done := 0
+	for k, x := range t {
+		from, to := int(math.Ceil((x-near*kernel)/dt)), int(math.Floor((x+near*kernel)/dt))
+		from, to = max(from, 0), min(to, len(g.v)-1)
+		for ; done < min(from, len(g.v)); done++ { // no value to come reaches it
+			g.v[done] = ring[done&mask].value()
+			ring[done&mask] = lineSums{}
+		}
+		d := x - float64(from)*dt
+		w, f := math.Exp(c*d*d), math.Exp(c*dt*(dt-2*d))
+		for i := from; i <= to; i++ {
+			s := &ring[i&mask]
+			wd := w * d
+			s.w += w
+			s.wx += wd
+			s.wxx += wd * d
+			s.wy += w * v[k]
+			s.wxy += wd * v[k]
+			w *= f
+			f *= again
+			d -= dt
+		}
+	}
+	for ; done < len(g.v); done++ {
+		g.v[done] = ring[done&mask].value()
+		ring[done&mask] = lineSums{}
+	}
+}
+
+// lineSums are the sums that a line through weighted values is made of, x
+// counted from where its value is wanted.
+type lineSums struct{ w, wx, wxx, wy, wxy float64 }
+
+func (s *lineSums) value() float64 {
+	value, _ := s.line()
+	return value
+}
+
+// line gives value and slope, NaN where fewer than two values weigh.
+func (s *lineSums) line() (value, slope float64) {
+	det := s.w*s.wxx - s.wx*s.wx
+	if !(det > 1e-12*s.w*s.w) {
+		return math.NaN(), math.NaN()
+	}
+	return (s.wxx*s.wy - s.wx*s.wxy) / det, (s.w*s.wxy - s.wx*s.wy) / det
 }
 
 // erode takes out the values next to a hole and at the ends.

@@ -195,10 +195,10 @@ func (d *Decoder) Seed(step float64, tag int32, out []Decision) []Decision {
 				continue
 			}
 			e := x - float64(m)
-			// Far from its place only the wide scatter counts: exp(-37) of the
-			// narrow one is less than a rounding of it.
+			// Far from its place only the wide scatter counts: less than
+			// exp(-25) of the narrow one is below a millionth of it.
 			lnAll, share := lnWide-0.5*e*e/(wideSD*wideSD), 0.0
-			if z := 0.5 * e * e * inv * inv; z < 37 {
+			if z := 0.5 * e * e * inv * inv; z < 25 {
 				narrow := (1 - wide) * inv * math.Exp(-z)
 				all := narrow + math.Exp(lnAll)
 				lnAll, share = math.Log(all), narrow/all
