@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -31,6 +32,7 @@ func (p *program) speed(ctx context.Context, seeds int) ([]Figure, error) {
 	if err := p.newBook(ctx, dir, day); err != nil {
 		return nil, err
 	}
+	rest(ctx)
 	start := time.Now()
 	if _, err := p.run(ctx, "read", dir, filepath.Join(day, "boxes")); err != nil {
 		return nil, err
@@ -60,6 +62,7 @@ func (p *program) speed(ctx context.Context, seeds int) ([]Figure, error) {
 		return nil, err
 	}
 	defer wide.Close()
+	rest(ctx)
 	fetch, err := p.fetches(ctx, wide, date, command)
 	if err != nil {
 		return nil, err
@@ -67,6 +70,10 @@ func (p *program) speed(ctx context.Context, seeds int) ([]Figure, error) {
 	season, err := p.chain(ctx, wide, streams, card, date, zone, seeds, command)
 	return append(append(out, fetch), season...), err
 }
+
+// rest lets the disk write out what was made, so that it is not timed. Where
+// there is no such command, it is.
+func rest(ctx context.Context) { _ = exec.CommandContext(ctx, "sync").Run() }
 
 func errorsOf(errs ...error) error {
 	for _, err := range errs {
