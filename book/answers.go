@@ -354,10 +354,9 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 				a.Notes = append(a.Notes, n)
 			}
 		}
-		a.Counts.Fixes += r.Counts.Fixes
-		a.Counts.Seeds += r.Counts.Seeds
-		a.Counts.Readings += r.Counts.Readings
-		a.Counts.Entries += r.Counts.Entries
+		for k := range numKinds {
+			*a.Counts.of(k) += *r.Counts.of(k)
+		}
 	}
 	noteEpochs(all)
 	// What the days found out about their clocks; the last day counts.
@@ -391,6 +390,9 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 				if s.Source == r.Name {
 					r.Unused = append(r.Unused, s.Unused...)
 					r.Notes = append(r.Notes, s.Notes...)
+					for k := range numKinds {
+						*r.Counts.of(k) -= *s.Again.of(k)
+					}
 				}
 			}
 		}

@@ -420,6 +420,9 @@ func TestSeedsOfOneInstant(t *testing.T) {
 				t.Errorf("%d seeds, want %d, %v", len(seeds), tt.seeds, err)
 			}
 			src, _ := b.Sources(context.Background())
+			if src[0].Counts.Seeds != int64(tt.seeds) {
+				t.Errorf("the source counts %d seeds, want the %d that are stored", src[0].Counts.Seeds, tt.seeds)
+			}
 			said := ""
 			if tt.said > 0 {
 				said = fmt.Sprintf("%d seeds stand in the log more than once and are stored once.", tt.said)

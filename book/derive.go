@@ -331,6 +331,7 @@ type merged struct {
 type said struct {
 	unused []evenstand.Unused
 	notes  []string
+	again  Counts // of what stood in several of them
 }
 
 // merger gives each (source, day, kind) as one file in time order.
@@ -379,7 +380,8 @@ func merge[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand.
 		if err != nil {
 			return nil, err
 		}
-		f.said = said{t.unused(file, c.kind), t.notes(c.kind)}
+		f.said = said{t.unused(file, c.kind), t.notes(c.kind), Counts{}}
+		*f.said.again.of(c.kind) = t.twice + t.conflict
 	}
 	m.files[id] = f
 	return f, nil
@@ -465,6 +467,7 @@ func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand
 		*seen += today.n
 		all.unused = append(all.unused, today.said.unused...)
 		all.notes = append(all.notes, today.said.notes...)
+		*all.again.of(c.kind) += *today.said.again.of(c.kind)
 	}
 	return func(yield func([]T) bool) error {
 		on := true
@@ -514,7 +517,7 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 				}
 			}
 		}
-		all := said{[]evenstand.Unused{}, []string{}}
+		all := said{unused: []evenstand.Unused{}, notes: []string{}}
 		var errs [numKinds]error
 		st.Fixes, errs[fixes] = stream(m, fixCodec, mine, day, head, &all, &seen.Fixes)
 		st.Seeds, errs[seeds] = stream(m, seedCodec, mine, day, head, &all, &seen.Seeds)
@@ -526,7 +529,7 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 			}
 		}
 		if len(all.unused)+len(all.notes) > 0 {
-			left = append(left, sourceSaid{st.Source.Name, all.unused, all.notes})
+			left = append(left, sourceSaid{st.Source.Name, all.unused, all.notes, all.again})
 		}
 		out = append(out, st)
 	}

@@ -269,6 +269,7 @@ type sourceSaid struct {
 	Source string             `json:"source"`
 	Unused []evenstand.Unused `json:"unused"`
 	Notes  []string           `json:"notes"`
+	Again  Counts             `json:"again"` // of what stood in several of its logs, and is stored once
 }
 
 type findingsJSON struct {

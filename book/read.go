@@ -108,6 +108,11 @@ type Counts struct {
 	Entries  int64 `json:"entries"`
 }
 
+// of gives the count of one kind of data.
+func (c *Counts) of(k kind) *int64 {
+	return [...]*int64{fixes: &c.Fixes, seeds: &c.Seeds, readings: &c.Readings, entries: &c.Entries}[k]
+}
+
 // DayRef names a machine-day.
 type DayRef struct {
 	Planter string        `json:"planter"`

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/core/advise"
 )
 
 // What formats hand over is parted by local day and kind into spool files of
@@ -698,9 +699,9 @@ func (s *sink) close() ([]sourceDay, error) {
 		if err := errors.Join(errs[:]...); err != nil {
 			return nil, err
 		}
-		for k, n := range [...]*int64{&s.counts.Fixes, &s.counts.Seeds, &s.counts.Readings, &s.counts.Entries} {
-			if p := sd.Parts[k]; p != nil {
-				*n += p.N
+		for k, p := range sd.Parts {
+			if p != nil {
+				*s.counts.of(kind(k)) += p.N
 			}
 		}
 		twice[fixes].merge(d.fixes.tally)
@@ -742,5 +743,5 @@ func (t tally) notes(k kind) []string {
 	if t.twice == 1 {
 		return []string{"1 " + one + " stands in the log twice and is stored once."}
 	}
-	return []string{fmt.Sprintf("%d %ss stand in the log more than once and are stored once.", t.twice, one)}
+	return []string{advise.Thousands(t.twice) + " " + one + "s stand in the log more than once and are stored once."}
 }

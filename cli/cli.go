@@ -10,7 +10,6 @@ import (
 	"io/fs"
 	"os"
 	"regexp"
-	"slices"
 	"strings"
 
 	"evenstand"
@@ -375,24 +374,5 @@ func plural(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return thousands(int64(n)) + " " + many
-}
-
-// thousands groups digits by three.
-func thousands(n int64) string {
-	s := fmt.Sprint(n)
-	neg := strings.HasPrefix(s, "-")
-	s = strings.TrimPrefix(s, "-")
-	var parts []string
-	for len(s) > 3 {
-		parts = append(parts, s[len(s)-3:])
-		s = s[:len(s)-3]
-	}
-	parts = append(parts, s)
-	slices.Reverse(parts)
-	out := strings.Join(parts, ",")
-	if neg {
-		out = "-" + out
-	}
-	return out
+	return advise.Thousands(int64(n)) + " " + many
 }

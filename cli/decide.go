@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"flag"
+	"fmt"
 
 	"evenstand"
 	"evenstand/book"
@@ -61,12 +62,33 @@ func asideCommand() command {
 		},
 		help: `
 Example:
-  evenstand set-aside spring 7q2k --note "rented ground, leave it"`,
+  evenstand set-aside spring 7q2k --note "rented ground, leave it"
+  evenstand set-aside spring 7q2k --undo`,
 		run: func(ctx context.Context, c *call, opts any) error {
 			d, word := opts.(*decideOptions).decision(evenstand.SetAside, "set aside")
 			return c.decide(ctx, d, word)
 		},
 	}
+}
+
+// takesBack refuses to take back what the command did not record: whoever sets
+// aside the wrong finding must not lose what was done about another.
+func (c *call) takesBack(f evenstand.Finding) error {
+	by := ""
+	switch f.Status {
+	case evenstand.Acted, evenstand.Checked:
+		by = "done"
+	case evenstand.SetAside:
+		by = "set-aside"
+	}
+	switch by {
+	case c.cmd.name:
+		return nil
+	case "":
+		return fmt.Errorf("nothing is recorded about %s that could be taken back", f.ID)
+	}
+	word := map[string]string{"done": "acted on", "set-aside": "set aside"}[by]
+	return fmt.Errorf("%s is recorded as %s. To take that back say %s instead of %s", f.ID, word, by, c.cmd.name)
 }
 
 func (c *call) decide(ctx context.Context, d book.Decision, word string) error {
@@ -82,6 +104,11 @@ func (c *call) decide(ctx context.Context, d book.Decision, word string) error {
 	f, err := record.Find(w.Findings, c.args[1])
 	if err != nil {
 		return err
+	}
+	if d.Status == evenstand.Open {
+		if err := c.takesBack(f); err != nil {
+			return err
+		}
 	}
 	if f, err = b.Decide(ctx, f.ID, d); err != nil {
 		return err

@@ -232,11 +232,11 @@ func (c *call) nothing(fs []book.FileReport) bool {
 	case unused == 0 && known == 1:
 		c.text("", "    ", "Nothing new: the file is already in the logbook.")
 	case unused == 0:
-		c.text("", "    ", "Nothing new: all "+thousands(int64(known))+" files are already in the logbook.")
+		c.text("", "    ", "Nothing new: all "+advise.Thousands(int64(known))+" files are already in the logbook.")
 	case known == 0 && unused == 1:
 		c.text("", "    ", "The file cannot be used, so nothing was added.")
 	case known == 0:
-		c.text("", "    ", "None of the "+thousands(int64(unused))+" files can be used, so nothing was added.")
+		c.text("", "    ", "None of the "+advise.Thousands(int64(unused))+" files can be used, so nothing was added.")
 	default:
 		c.text("", "    ", "Nothing new: "+plural(known, "file is", "files are")+" already in the logbook, "+plural(unused, "other", "others")+" cannot be used.")
 	}
@@ -265,7 +265,7 @@ func (c *call) files(fs []book.FileReport) {
 			}
 			parts = append(parts, k.words)
 		default:
-			parts = append(parts, thousands(int64(n[k.state]))+" "+k.words)
+			parts = append(parts, advise.Thousands(int64(n[k.state]))+" "+k.words)
 		}
 	}
 	c.text("", "    ", plural(len(fs), "file", "files")+": "+strings.Join(parts, ", ")+".")

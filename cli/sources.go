@@ -39,7 +39,11 @@ func sourcesCommand() command {
 			for _, s := range src {
 				c.source(s)
 				if s.First != evenstand.NoTime {
-					c.text("    ", "    ", spell(v, s.First, s.Last))
+					own := ""
+					if math.Abs(float64(s.ClockOffset)) >= 1 {
+						own = " by its own clock"
+					}
+					c.text("    ", "    ", spell(v, s.First, s.Last)+own)
 				}
 				c.text("    ", "    ", clockLine(&s))
 				if s.ClockFrom == pipeline.ClockReceiver {

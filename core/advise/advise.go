@@ -192,9 +192,9 @@ func (v Voice) what(f *evenstand.Finding) string {
 		}
 		return s + since
 	case evenstand.KindRowSkips:
-		return v.morePeers(f, "skips", verb(f, "skips", "skip", "skipped"))
+		return v.moreUsual(f, "skips", verb(f, "skips", "skip", "skipped"))
 	case evenstand.KindRowDoubles:
-		return v.morePeers(f, "doubles", verb(f, "doubles", "double", "doubled"))
+		return v.moreUsual(f, "doubles", verb(f, "doubles", "double", "doubled"))
 	case evenstand.KindLowVacuum:
 		s := who + " " + verb(f, "skips", "skip", "skipped")
 		if x, ok := Figure(f, "times its peers"); ok {
@@ -280,25 +280,26 @@ func be(f *evenstand.Finding) string {
 	return "was"
 }
 
-// morePeers says how much a row skips or doubles beside its peers.
-func (v Voice) morePeers(f *evenstand.Finding, what, does string) string {
+// moreUsual says how much a row skips or doubles, beside what is usual for it
+// when its peers do what they do.
+func (v Voice) moreUsual(f *evenstand.Finding, what, does string) string {
 	s := Rows(f.Rows) + " " + does
 	own, ok := Figure(f, what)
-	peers, ok2 := Figure(f, what+" of its peers")
-	times, ok3 := Figure(f, "times its peers")
+	usual, ok2 := Figure(f, what+" usual for it")
+	times, ok3 := Figure(f, "times the usual")
 	switch {
 	case ok:
 		s += " " + hundred(own) + " seeds"
 	case ok3:
-		s += " " + Digits(times) + " times as much as " + its(f) + " peers"
+		s += " " + Digits(times) + " times as much as usual"
 	default:
 		s += " more than " + its(f) + " peers"
 	}
 	s += v.since(f)
 	if ok && ok2 {
-		s += ", " + its(f) + " peers " + Digits(100*peers)
+		s += ", where " + Digits(100*usual) + " is usual"
 	} else if ok && ok3 {
-		s += ", " + Digits(times) + " times " + its(f) + " peers"
+		s += ", " + Digits(times) + " times the usual"
 	}
 	return s
 }

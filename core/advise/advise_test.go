@@ -130,14 +130,14 @@ func TestSentence(t *testing.T) {
 			"more skips than the peers, start known within minutes", us,
 			evenstand.Finding{
 				Kind: "row-skips", Grade: evenstand.GradeA, Rows: evenstand.Rows{3}, Since: at(9, 40), SinceLow: at(9, 30), SinceHigh: at(9, 50),
-				Evidence: []evenstand.Evidence{ev("skips", 0.024, "fraction"), ev("skips of its peers", 0.011, "fraction")}, Causes: causes(evenstand.CauseSeal, 0.5, evenstand.CauseSingulator, 0.4),
+				Evidence: []evenstand.Evidence{ev("skips", 0.024, "fraction"), ev("skips usual for it", 0.011, "fraction")}, Causes: causes(evenstand.CauseSeal, 0.5, evenstand.CauseSingulator, 0.4),
 			},
-			"Row 3 skips 2.4 of 100 seeds since about 9:40 am, its peers 1.1: one of two (a worn seal or disc or a singulator that is set wrong or worn).",
+			"Row 3 skips 2.4 of 100 seeds since about 9:40 am, where 1.1 is usual: one of two (a worn seal or disc or a singulator that is set wrong or worn).",
 		},
 		{
 			"more doubles", us,
-			evenstand.Finding{Kind: "row-doubles", Rows: evenstand.Rows{3}, Since: at(9, 40), Evidence: []evenstand.Evidence{ev("times its peers", 3.2, "")}},
-			"Row 3 doubles 3.2 times as much as its peers since 9:40 am.",
+			evenstand.Finding{Kind: "row-doubles", Rows: evenstand.Rows{3}, Since: at(9, 40), Evidence: []evenstand.Evidence{ev("times the usual", 3.2, "")}},
+			"Row 3 doubles 3.2 times as much as usual since 9:40 am.",
 		},
 		{
 			"low vacuum", us,
@@ -473,8 +473,8 @@ func TestMoney(t *testing.T) {
 // filling twice is the same as once.
 func TestFillNeverFails(t *testing.T) {
 	names := []string{
-		"cells on the disc", "share of turns missed", "odds for a rhythm of 40", "odds for a rhythm of x", "skips", "skips of its peers", "doubles", "doubles of its peers",
-		"times its peers", "vacuum before", "vacuum after", "seeds due", "seeds counted", "actual over target", "metres without seed", "runs of three and more",
+		"cells on the disc", "share of turns missed", "odds for a rhythm of 40", "odds for a rhythm of x", "skips", "skips of its peers", "skips usual for it", "doubles", "doubles usual for it",
+		"times its peers", "times the usual", "vacuum before", "vacuum after", "seeds due", "seeds counted", "actual over target", "metres without seed", "runs of three and more",
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		f := evenstand.Finding{

@@ -37,8 +37,8 @@ var counted = map[string]string{
 	"metres without seed":   "seconds",
 	"flow over its peers'":  "means of ten seconds", "liquid over its target": "means of ten seconds",
 	"runs of three and more": "places", "scatter about its places": "seeds", "size of the wave": "seeds", "lean towards late seeds": "seeds",
-	"skips": "places", "skips of its peers": "places",
-	"doubles": "places", "doubles of its peers": "places",
+	"skips": "places", "skips of its peers": "places", "skips usual for it": "places",
+	"doubles": "places", "doubles of its peers": "places", "doubles usual for it": "places",
 	"share of seeds not seen": "places", "seeds missed": "places",
 }
 

@@ -173,7 +173,7 @@ func (v Voice) Value(x float64, unit string) string {
 // places comes without a unit and is written in percent.
 func UnitOf(e evenstand.Evidence) string {
 	switch e.Name {
-	case "share of turns missed", "skips", "skips of its peers", "doubles", "doubles of its peers", "off the ground", "off the ground, its peers", "off the ground elsewhere", "flow over its peers'", "flow over its peers' before", "liquid over its target", "by the machine's own meter", "by the rows' meters", "actual over target", "logged speed over the receiver's":
+	case "share of turns missed", "skips", "skips of its peers", "skips usual for it", "doubles", "doubles of its peers", "doubles usual for it", "off the ground", "off the ground, its peers", "off the ground elsewhere", "flow over its peers'", "flow over its peers' before", "liquid over its target", "by the machine's own meter", "by the rows' meters", "actual over target", "logged speed over the receiver's":
 		if e.Unit == "" || e.Unit == "1" {
 			return "fraction"
 		}
@@ -259,13 +259,17 @@ func round2(x float64) float64 {
 	return math.Round(x/p) * p
 }
 
-func commas(x float64) string {
-	s := strconv.FormatFloat(math.Abs(x), 'f', 0, 64)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
+func commas(x float64) string { return Thousands(int64(x)) }
+
+// Thousands writes a whole number with its thousands parted by commas.
+func Thousands(n int64) string {
+	s := strconv.FormatInt(n, 10)
+	least := 0
+	if n < 0 {
+		least = 1
 	}
-	if x < 0 {
-		return "-" + s
+	for i := len(s) - 3; i > least; i -= 3 {
+		s = s[:i] + "," + s[i:]
 	}
 	return s
 }

@@ -71,8 +71,9 @@ type spreadSum struct {
 // spreadCase is the evidence of a case of row-bounce.
 type spreadCase struct {
 	spreadSum
-	end  int64 // the row's place counter when it was last seen
-	idle int64 // places between, over which it had ended for a while
+	end  int64            // the row's place counter when it was last seen
+	idle int64            // places between, over which it had ended for a while
+	last *evenstand.Chart // as it was when it began to heal
 }
 
 // seed takes the offset of a seed that a rhythm was read for.
@@ -177,7 +178,11 @@ func (w *bounceWatch) judge(e *Engine, r *row, b offsets, peer float64, t evenst
 			w.healT, w.before = b.t0, c.spread.spreadSum
 			c.spread.end = r.places
 		}
-		w.heal = math.Max(0, w.heal+step(half-d))
+		was := w.heal
+		w.heal = math.Max(0, was+step(half-d))
+		if was == 0 && w.heal > 0 {
+			c.spread.last = e.bounceChart(c)
+		}
 		sum(&c.spread.spreadSum)
 		if w.heal == 0 {
 			c.spread.end = r.places
@@ -321,10 +326,11 @@ func (e *Engine) uneven(rows []int, places, more float64) evenstand.Harm {
 
 // bounceChart draws each row's scatter of late.
 func (e *Engine) bounceChart(c *caseFile) *evenstand.Chart {
-	ch := &evenstand.Chart{Title: "scatter of the seeds about their places by row, last minute", X: "row", Y: "SD of the offset", Unit: "places"}
-	if !c.open() {
-		ch.Title = "scatter of the seeds about their places by row, when it ended"
+	if ch := c.spread.last; !c.open() && ch != nil {
+		ch.Title = "scatter of the seeds about their places by row, when it was last there"
+		return ch
 	}
+	ch := &evenstand.Chart{Title: "scatter of the seeds about their places by row, last minute", X: "row", Y: "SD of the offset", Unit: "places"}
 	var peers []float64
 	for _, r := range e.rows {
 		v := r.bounce.recent(r.bounce.lateT)

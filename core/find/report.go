@@ -268,7 +268,9 @@ func (c *caseFile) excess() (mean, sd float64) {
 	return mean, sd
 }
 
-// rowRates gives the rate, the peers' rate and their ratio as evidence.
+// rowRates gives the rate, what was expected and their ratio as evidence. Of one
+// row that is what its peers do at the time, times what the row usually does
+// beside them; of a side, what the other sides do.
 func (e *Engine) rowRates(c *caseFile, name string) (rate, peer, ratio float64, evs []evenstand.Evidence) {
 	x := c.sum
 	n := math.Max(1, x.places)
@@ -277,10 +279,14 @@ func (e *Engine) rowRates(c *caseFile, name string) (rate, peer, ratio float64, 
 	rate, peer = x.got/n, x.expected/n
 	ratio = (x.got + 0.5) / (x.expected + 0.5)
 	s := math.Sqrt(phi/(x.got+0.5) + x.varExp)
+	beside, times := name+" usual for it", "times the usual"
+	if c.side != nil {
+		beside, times = name+" of its peers", "times its peers"
+	}
 	evs = []evenstand.Evidence{
 		ev(name, rate, lo, hi, n, ""),
-		ev(name+" of its peers", peer, nan, nan, n, ""),
-		ev("times its peers", ratio, ratio*math.Exp(-1.645*s), ratio*math.Exp(1.645*s), nan, ""),
+		ev(beside, peer, nan, nan, n, ""),
+		ev(times, ratio, ratio*math.Exp(-1.645*s), ratio*math.Exp(1.645*s), nan, ""),
 	}
 	return
 }

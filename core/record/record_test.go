@@ -205,7 +205,7 @@ func day(t *testing.T, v advise.Voice, priced bool) []evenstand.Finding {
 		},
 		{
 			Kind: "row-skips", Stage: evenstand.Raised, Grade: evenstand.GradeB, Rows: evenstand.Rows{3}, Since: at(9, 40), SinceLow: at(9, 30), SinceHigh: at(9, 52), Alarm: at(10, 40),
-			Evidence: []evenstand.Evidence{ev("skips", 0.024, 0.021, 0.028, 15000, ""), ev("skips of its peers", 0.011, nan, nan, nan, "")},
+			Evidence: []evenstand.Evidence{ev("skips", 0.024, 0.021, 0.028, 15000, ""), ev("skips usual for it", 0.011, nan, nan, nan, "")},
 			Causes:   []evenstand.Cause{{Cause: evenstand.CauseSeal, Probability: 0.45}, {Cause: evenstand.CauseSingulator, Probability: 0.25}, {Cause: evenstand.CauseSensor, Probability: 0.2}},
 			Harm:     harm(evenstand.MissingSeeds, 0.013, 0.2), Chart: &rows,
 		},

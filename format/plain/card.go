@@ -119,14 +119,18 @@ func checkNumber(t *table, what string, n int, seen map[int]bool) {
 func readGeometry(t *table, rows int) evenstand.Geometry {
 	g := evenstand.Geometry{
 		Hitch:          evenstand.Hitch(t.text("hitch")),
-		AntennaToHitch: t.sized("antenna_to_hitch", lengthSuffixes),
-		HitchToRowLine: t.sized("hitch_to_row_line", lengthSuffixes),
-		AntennaRight:   t.sized("antenna_right", lengthSuffixes),
+		AntennaToHitch: t.within("antenna_to_hitch", -10, 30, "It is how far the receiver is ahead of the hitch point; behind it is less than 0."),
+		HitchToRowLine: t.within("hitch_to_row_line", 0, 30, "It is how far the seed line is behind the hitch point, and never less than 0."),
+		AntennaRight:   t.within("antenna_right", -10, 10, "It is how far the receiver is right of the middle; left of it is less than 0."),
 		SeedFall:       t.number("seed_fall_s"),
 	}
 	if g.Hitch != evenstand.HitchUnknown && g.Hitch != evenstand.Trailed && g.Hitch != evenstand.Mounted {
 		t.fail("hitch", "Use trailed or mounted.", "the hitch %q is not known", string(g.Hitch))
 		g.Hitch = evenstand.HitchUnknown
+	}
+	if g.Hitch == evenstand.Trailed && g.AntennaToHitch < 0 {
+		t.failSized("antenna_to_hitch", lengthSuffixes, "It is how far the receiver is ahead of the hitch point. On a trailed planter whose receiver is on its own frame, write hitch = mounted.", "the receiver of a trailed planter is ahead of the hitch")
+		g.AntennaToHitch = math.NaN()
 	}
 	if g.SeedFall < 0 || g.SeedFall > 5 {
 		t.fail("seed_fall_s", "", "a seed falls for 0 to 5 seconds, not %g", g.SeedFall)

@@ -143,6 +143,9 @@ func TestCardErrors(t *testing.T) {
 		{"length twice", "card = 1\nrow_spacing_m = 0.762\nrow_spacing_in = 30\n", 3, "same thing"},
 		{"not a number", "card = 1\nrow_spacing_m = nan\n", 2, "wants a number"},
 		{"hitch", "card = 1\n[geometry]\nhitch = \"towed\"\n", 3, "trailed or mounted"},
+		{"seed line ahead", "card = 1\n[geometry]\nhitch_to_row_line_m = -3\n", 3, "between 0 and 30 m, not at -3 m"},
+		{"feet for metres", "card = 1\n[geometry]\nhitch = \"mounted\"\nantenna_to_hitch_ft = 120\n", 4, "not at 36.58 m"},
+		{"receiver behind", "card = 1\n[geometry]\nhitch = \"trailed\"\nantenna_to_hitch_in = -30\n", 4, "ahead of the hitch"},
 		{"date", "card = 1\n[[attachment]]\nkind = \"a\"\nsince = \"20.4.2026\"\n", 4, "2026-04-20"},
 		{"group", "card = 1\n[[group]]\nkind = \"air\"\n", 3, "vacuum, section"},
 		{"row places", "card = 1\nrows = 3\n[geometry]\nrow_y_m = [1, 2]\n", 4, "2 places for 3 rows"},
@@ -177,9 +180,9 @@ func someRows(t *rapid.T, of int) evenstand.Rows {
 func TestCardRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		word := rapid.StringMatching(`([a-z"\\é#=\[\]',]{1,8})?`)
-		length := func(name string) float64 {
+		length := func(name string, least, most float64) float64 {
 			if rapid.Bool().Draw(t, "known") {
-				return rapid.Float64Range(-20, 20).Draw(t, name)
+				return rapid.Float64Range(least, most).Draw(t, name)
 			}
 			return math.NaN()
 		}
@@ -188,9 +191,13 @@ func TestCardRoundTrip(t *testing.T) {
 		c.Rows = rapid.IntRange(1, evenstand.MaxRows).Draw(t, "rows")
 		c.RowSpacing = rapid.Float64Range(0.01, 2).Draw(t, "spacing")
 		c.Geometry.Hitch = rapid.SampledFrom([]evenstand.Hitch{"", evenstand.Trailed, evenstand.Mounted}).Draw(t, "hitch")
-		c.Geometry.AntennaToHitch = length("a")
-		c.Geometry.HitchToRowLine = length("b")
-		c.Geometry.AntennaRight = length("c")
+		ahead := -10.0
+		if c.Geometry.Hitch == evenstand.Trailed {
+			ahead = 0
+		}
+		c.Geometry.AntennaToHitch = length("a", ahead, 30)
+		c.Geometry.HitchToRowLine = length("b", 0, 30)
+		c.Geometry.AntennaRight = length("c", -10, 10)
 		if rapid.Bool().Draw(t, "places") {
 			for i := range c.Rows {
 				c.Geometry.RowY = append(c.Geometry.RowY, float64(i)*c.RowSpacing-1.1)

@@ -267,6 +267,27 @@ func (t *table) sized(key string, units []suffix) float64 {
 	return out
 }
 
+// within gives a length in m that lies between two limits, NaN when it does not.
+func (t *table) within(key string, least, most float64, hint string) float64 {
+	x := t.sized(key, lengthSuffixes)
+	if x < least || x > most {
+		t.failSized(key, lengthSuffixes, hint, "%s must lie between %g and %g m, not at %.4g m", key, least, most, x)
+		return math.NaN()
+	}
+	return x
+}
+
+// failSized notes what is wrong with a key of which the card gives one unit.
+func (t *table) failSized(key string, units []suffix, hint, format string, args ...any) {
+	for _, u := range units {
+		if t.has(key + "_" + u.name) {
+			key += "_" + u.name
+			break
+		}
+	}
+	t.fail(key, hint, format, args...)
+}
+
 // sizedList is sized for a list of numbers; nil when absent or wrong.
 func (t *table) sizedList(key string, units []suffix) (list []float64, name string) {
 	for _, u := range units {
