@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"encoding/binary"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -257,7 +259,8 @@ func TestFooterLies(t *testing.T) {
 	}
 }
 
-// Damaged files give an error, never a panic.
+// Damaged files give an error, never a panic, and ask for no more memory than
+// their rows and bytes may take.
 func FuzzOpen(f *testing.F) {
 	whole := write(f, [][]row{{{A: 1, I: "x"}, {A: 2, G: 3, I: "y"}}, {{A: 3}}})
 	f.Add(whole)
@@ -269,22 +272,38 @@ func FuzzOpen(f *testing.F) {
 		d[i] ^= 0x55
 		f.Add(d)
 	}
-	lies := append([]byte("PAR1"), 0x15, 0x02, 0x19, 0xfc, 0xff, 0xff, 0xff, 0xff, 0x07, 0, 0, 0, 0)
-	f.Add(append(binary.LittleEndian.AppendUint32(lies, 13), "PAR1"...))
+	lie := append([]byte("PAR1"), 0x15, 0x02, 0x19, 0xfc, 0xff, 0xff, 0xff, 0xff, 0x07, 0, 0, 0, 0)
+	f.Add(append(binary.LittleEndian.AppendUint32(lie, 13), "PAR1"...))
+	for _, l := range lies(f) {
+		if b := l.file.bytes(f); len(b) < 4096 { // long ones are slow
+			f.Add(b)
+		}
+	}
+	for _, s := range sound() {
+		f.Add(s.file.bytes(f))
+	}
 	dir := f.TempDir()
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p := filepath.Join(dir, "x.parquet")
 		if err := os.WriteFile(p, data, 0o644); err != nil {
 			t.Fatal(err)
 		}
+		before := allocated()
+		defer func() {
+			// Ten columns of three groups, each of which may unpack to 4 MiB and 64
+			// bytes for each of its rows and bytes.
+			if asked := allocated() - before; asked > uint64(256<<20+2000*len(data)) {
+				t.Errorf("%d bytes asked for, of a file of %d", asked, len(data))
+			}
+		}()
 		file, err := column.Open(p)
 		if err != nil {
 			return
 		}
 		defer file.Close()
 		for g := range min(file.Groups(), 3) {
-			if file.GroupRows(g) > 1000 {
-				return // honest sizes are checked by the manifest
+			if file.GroupRows(g) > 1<<14 {
+				return // as many as there may be, and slow
 			}
 			column.Rows(file, g, nil, row{})
 		}
@@ -313,6 +332,67 @@ func BenchmarkRead(b *testing.B) {
 		}
 	}
 	b.ReportMetric(float64(len(rows))*float64(b.N)/b.Elapsed().Seconds(), "seeds/s")
+}
+
+// seed has the columns of book's seeds.parquet.
+type seed struct {
+	Pass    int32 `parquet:"pass,delta"`
+	Row     int16 `parquet:"row,delta"`
+	S       int32 `parquet:"s_mm,delta"`
+	T       int64 `parquet:"t_us,delta"`
+	Gap     int32 `parquet:"gap_mm,delta"`
+	Class   uint8 `parquet:"class,delta"`
+	Missing uint8 `parquet:"missing,delta"`
+	Double  bool  `parquet:"double"`
+	Cell    int16 `parquet:"cell,delta"`
+	Off     int16 `parquet:"off_milli,delta"`
+}
+
+// A pass of 24 rows of 5,000 seeds each, as it is fetched for the screen.
+func BenchmarkRows(b *testing.B) {
+	const rows, seeds = 24, 5000
+	rng := rand.New(rand.NewPCG(1, 2))
+	var pass []seed
+	for r := range rows {
+		s, us := int32(0), int64(1e15)
+		for i := range seeds {
+			x := seed{Pass: 3, Row: int16(r + 1), S: s, T: us, Gap: 160 + int32(30*rng.NormFloat64()), Class: 1, Cell: int16(i % 40), Off: int16(100 * rng.NormFloat64())}
+			switch {
+			case rng.IntN(50) == 0:
+				x.Class, x.Missing, x.Gap = 2, 1, x.Gap+160
+			case rng.IntN(50) == 0:
+				x.Class, x.Double = 0, true
+			}
+			s, us = s+x.Gap, us+500*int64(x.Gap)+int64(rng.IntN(200))
+			pass = append(pass, x)
+		}
+	}
+	var file bytes.Buffer
+	w := column.NewWriter[seed](&file)
+	for range 3 {
+		if err := w.Write(pass); err != nil {
+			b.Fatal(err)
+		}
+		if err := w.EndGroup(); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		b.Fatal(err)
+	}
+	f := opened(b, file.Bytes())
+	var got []seed
+	for b.Loop() {
+		var err error
+		if got, err = column.Rows(f, 1, got[:0], seed{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if !slices.Equal(got, pass) {
+		b.Fatal("the seeds that were read are not those that were written")
+	}
+	b.ReportMetric(float64(len(pass))*float64(b.N)/b.Elapsed().Seconds(), "seeds/s")
+	b.ReportAllocs()
 }
 
 // A file opened again gives the same rows without its footer being read, also

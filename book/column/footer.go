@@ -5,19 +5,31 @@ import (
 	"errors"
 	"fmt"
 	"io"
+
+	"github.com/parquet-go/parquet-go"
 )
 
-// The library believes the lengths that a footer states and asks the system for
-// as much memory before it reads on. A damaged one may state hundreds of
-// gigabytes, which ends the program, so each length is first held against the
-// bytes that are there.
+// The library believes what a footer states and asks the system for as much
+// memory before it reads on. A damaged one may state hundreds of gigabytes,
+// which ends the program, so what it states is first held against the bytes
+// that are there.
 
 // Sources: Apache Parquet, file format, "Parquet files" (footer, its length in
-// four bytes, "PAR1"); Apache Thrift, compact protocol, specification.
+// four bytes, "PAR1") and parquet.thrift (fields, and which of them must be).
 const (
 	footerTail = 8         // bytes: the footer's length and the mark
 	footerMost = 256 << 20 // bytes; a season's day needs some hundred kilobytes
-	nested     = 32        // structs and lists within one another; Parquet's are under ten deep
+	schemaDeep = 64        // columns within one another
+	leavesMost = 1<<16 - 1 // columns
+	chunkLeast = 20        // bytes that a column's entry in a row group takes, with what must be there
+)
+
+// What a row group may hold by what it takes: a million rows, which is more
+// than writers put into one unasked, and eight for each of its bytes, which is
+// a bit for all columns of a row. Chosen well beyond real tables; no source.
+const (
+	rowsFree    = 1 << 20
+	rowsPerByte = 8
 )
 
 var errFooter = errors.New("damaged footer")
@@ -42,122 +54,152 @@ func checkFooter(f io.ReaderAt, size int64) error {
 	if _, err := f.ReadAt(b, size-footerTail-n); err != nil {
 		return err
 	}
-	s := thriftSkip{b: b}
-	s.structure(0)
-	if s.bad {
-		return fmt.Errorf("%w: a length or a type in it is wrong, at byte %d of %d", errFooter, s.at, n)
+	w := footerWalk{thrift: thrift{b: b}, least: leavesMost}
+	w.footer()
+	switch {
+	case w.wrong != "":
+		return fmt.Errorf("%w: %s", errFooter, w.wrong)
+	case w.bad:
+		return fmt.Errorf("%w: a length or a type in it is wrong, at byte %d of %d", errFooter, w.at, n)
+	case w.groups > 0 && (w.least != w.leaves || w.most != w.leaves):
+		return fmt.Errorf("%w: its row groups have %d to %d columns and its schema %d", errFooter, w.least, w.most, w.leaves)
 	}
 	return nil
 }
 
-// thriftSkip goes over values of Thrift's compact protocol without keeping
-// anything.
-type thriftSkip struct {
-	b   []byte
-	at  int
-	bad bool
+// footerWalk goes over a footer and counts what the library makes tables of:
+// one entry for each column of each row group, and each column's path.
+type footerWalk struct {
+	thrift
+	leaves      int // columns that hold values
+	groups      int
+	least, most int // columns of a row group
+	wrong       string
 }
 
-// Types of the compact protocol.
-const (
-	typeStop, typeTrue, typeFalse, typeByte = 0, 1, 2, 3
-	typeI16, typeI32, typeI64, typeDouble   = 4, 5, 6, 7
-	typeBinary, typeList, typeSet           = 8, 9, 10
-	typeMap, typeStruct                     = 11, 12
-)
-
-func (s *thriftSkip) left() int { return len(s.b) - s.at }
-
-// skip passes over n bytes.
-func (s *thriftSkip) skip(n uint64) {
-	if n > uint64(s.left()) {
-		s.bad = true
-		return
+func (w *footerWalk) fail(format string, args ...any) {
+	if w.wrong == "" {
+		w.wrong = fmt.Sprintf(format, args...)
 	}
-	s.at += int(n)
+	w.bad = true
 }
 
-func (s *thriftSkip) one() byte {
-	if s.bad || s.left() < 1 {
-		s.bad = true
-		return 0
+// footer goes over a FileMetaData.
+func (w *footerWalk) footer() {
+	w.fields(0, func(id int64, kind byte) bool {
+		if kind != typeList || id != 2 && id != 4 {
+			return false
+		}
+		each := w.rowGroup
+		if id == 2 {
+			each = w.schema()
+		}
+		w.structs(each)
+		return true
+	})
+}
+
+// structs goes over a list of structs.
+func (w *footerWalk) structs(each func()) {
+	n, kind := w.list()
+	for ; n > 0 && !w.bad; n-- {
+		if kind == typeStruct {
+			each()
+		} else {
+			w.value(kind, 1)
+		}
 	}
-	s.at++
-	return s.b[s.at-1]
 }
 
-func (s *thriftSkip) varint() uint64 {
-	v, n := binary.Uvarint(s.b[s.at:])
-	if n <= 0 {
-		s.bad = true
-		return 0
-	}
-	s.at += n
-	return v
-}
-
-// structure passes over a struct.
-func (s *thriftSkip) structure(depth int) {
-	for !s.bad {
-		head := s.one()
-		kind := head & 0x0f
-		if kind == typeStop {
+// schema gives what goes over a SchemaElement; they stand in the order of the
+// tree, each before its children.
+func (w *footerWalk) schema() func() {
+	var open []int64 // children still to come, from the root on
+	w.leaves = 0
+	return func() {
+		leaf, children := false, int64(0)
+		w.fields(1, func(id int64, kind byte) bool {
+			if kind != typeI32 {
+				return false
+			}
+			switch id {
+			case 1: // type
+				leaf = true
+			case 5: // num_children
+				children = w.number()
+				return true
+			}
+			return false
+		})
+		if leaf {
+			w.leaves++
+		}
+		switch {
+		case children < 0 || leaf && children > 0:
+			w.fail("a column has values of its own and %d columns within", children)
+		case w.leaves > leavesMost:
+			w.fail("it has more than %d columns", leavesMost)
+		case children > 0:
+			if open = append(open, children); len(open) > schemaDeep {
+				w.fail("its columns lie more than %d deep within one another", schemaDeep)
+			}
 			return
 		}
-		if head>>4 == 0 { // the field's number follows
-			s.varint()
-		}
-		if kind != typeTrue && kind != typeFalse { // whose value is the type
-			s.value(kind, depth)
+		for len(open) > 0 {
+			if open[len(open)-1]--; open[len(open)-1] > 0 {
+				break
+			}
+			open = open[:len(open)-1]
 		}
 	}
 }
 
-// value passes over a value of a type.
-func (s *thriftSkip) value(kind byte, depth int) {
-	if depth > nested {
-		s.bad = true
-	}
-	if s.bad {
-		return
-	}
-	switch kind {
-	case typeTrue, typeFalse, typeByte:
-		s.skip(1)
-	case typeI16, typeI32, typeI64:
-		s.varint()
-	case typeDouble:
-		s.skip(8)
-	case typeBinary:
-		s.skip(s.varint())
-	case typeList, typeSet:
-		head := s.one()
-		n := uint64(head >> 4)
-		if n == 15 {
-			n = s.varint()
+// rowGroup goes over a RowGroup.
+func (w *footerWalk) rowGroup() {
+	w.groups++
+	columns := 0
+	w.fields(1, func(id int64, kind byte) bool {
+		if id != 1 || kind != typeList {
+			return false
 		}
-		s.many(n, depth, head&0x0f)
-	case typeMap:
-		if n := s.varint(); n > 0 {
-			kinds := s.one()
-			s.many(n, depth, kinds>>4, kinds&0x0f)
-		}
-	case typeStruct:
-		s.structure(depth + 1)
-	default:
-		s.bad = true
-	}
+		w.structs(func() {
+			columns++
+			from := w.at
+			if w.fields(2, nil); !w.bad && w.at-from < chunkLeast {
+				w.fail("column %d of row group %d lacks what must be said of it", columns-1, w.groups-1)
+			}
+		})
+		return true
+	})
+	w.least, w.most = min(w.least, columns), max(w.most, columns)
 }
 
-// many passes over n times a value of each kind; each takes a byte at least.
-func (s *thriftSkip) many(n uint64, depth int, kinds ...byte) {
-	if n > uint64(s.left()) {
-		s.bad = true
-		return
-	}
-	for ; n > 0 && !s.bad; n-- {
-		for _, k := range kinds {
-			s.value(k, depth+1)
+// checkChunks tells whether the column chunks lie in the file, beside one
+// another, and hold as many values as their row groups have rows.
+func checkChunks(pq *parquet.File, leaves []leaf) error {
+	meta := pq.Metadata()
+	free := pq.Size() - footerTail
+	for g := range meta.RowGroups {
+		group := &meta.RowGroups[g]
+		bytes := int64(0)
+		for i := range group.Columns {
+			c := &group.Columns[i].MetaData
+			at := chunkStart(c)
+			if at < 4 || c.TotalCompressedSize < 0 || c.TotalCompressedSize > pq.Size()-footerTail-at {
+				return fmt.Errorf("%w: row group %d, column %q is said to lie at byte %d with %d bytes, in a file of %d", errFooter, g, leaves[i].name, at, c.TotalCompressedSize, pq.Size())
+			}
+			if !leaves[i].lists && c.NumValues != group.NumRows {
+				return fmt.Errorf("%w: row group %d is said to have %d rows, and its column %q %d values", errFooter, g, group.NumRows, leaves[i].name, c.NumValues)
+			}
+			bytes += c.TotalCompressedSize
+			free -= c.TotalCompressedSize
+		}
+		if group.NumRows < 0 || group.NumRows > rowsFree+rowsPerByte*bytes {
+			return fmt.Errorf("%w: row group %d is said to have %d rows in %d bytes", errFooter, g, group.NumRows, bytes)
+		}
+		if free < 0 {
+			return fmt.Errorf("%w: by row group %d its columns are said to take more than the %d bytes of the file", errFooter, g, pq.Size())
 		}
 	}
+	return nil
 }

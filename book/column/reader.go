@@ -1,20 +1,31 @@
 package column
 
 import (
-	"encoding/binary"
-	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"unsafe"
 
 	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/format"
 )
 
 // File is an open Parquet file.
 type File struct {
-	f  *os.File
-	pq *parquet.File
+	f      *os.File
+	pq     *parquet.File
+	leaves map[string]leaf // columns that hold values and lie in no other
+}
+
+// leaf is a column that holds values.
+type leaf struct {
+	name  string
+	index int // among all columns that hold values
+	kind  format.Type
+	width int  // bytes of a value, 0 where they differ
+	there byte // definition level of a value that is there
+	lists bool // holds more than one value a row
 }
 
 // Open opens a Parquet file and reads its footer.
@@ -28,12 +39,12 @@ func Open(path string) (*File, error) {
 		f.Close()
 		return nil, err
 	}
-	pq, err := openParquet(f, info.Size())
+	pq, leaves, err := openParquet(f, info.Size())
 	if err != nil {
 		f.Close()
 		return nil, fmt.Errorf("%s: not a whole Parquet file: %w", path, err)
 	}
-	return &File{f, pq}, nil
+	return &File{f, pq, leaves}, nil
 }
 
 // Again opens the file anew without reading its footer again: for one that is
@@ -52,32 +63,73 @@ func (f *File) Again() (*File, error) {
 		g.Close()
 		return nil, err
 	}
-	return &File{g, f.pq}, nil
+	return &File{g, f.pq, f.leaves}, nil
 }
 
 // Path is what the file was opened by.
 func (f *File) Path() string { return f.f.Name() }
 
-// pages opens a column of a row group. The footer may be of another opening.
-func (f *File) pages(group, column int) parquet.Pages {
-	chunk := f.pq.RowGroups()[group].ColumnChunks()[column]
-	if c, ok := chunk.(*parquet.FileColumnChunk); ok {
-		return c.PagesFrom(f.f)
-	}
-	return chunk.Pages()
-}
-
 // openParquet reads the footer; the library may panic on a damaged one.
-func openParquet(f io.ReaderAt, size int64) (pq *parquet.File, err error) {
+func openParquet(f io.ReaderAt, size int64) (pq *parquet.File, leaves map[string]leaf, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("damaged: %v", p)
 		}
 	}()
 	if err := checkFooter(f, size); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return parquet.OpenFile(f, size, parquet.SkipBloomFilters(true), parquet.SkipPageIndex(true), parquet.ReadBufferSize(256<<10), parquet.FileReadMode(parquet.ReadModeSync))
+	pq, err = parquet.OpenFile(f, size, parquet.SkipBloomFilters(true), parquet.SkipPageIndex(true), parquet.FileReadMode(parquet.ReadModeSync))
+	if err != nil {
+		return nil, nil, err
+	}
+	all := leavesOf(pq)
+	if err := checkChunks(pq, all); err != nil {
+		return nil, nil, err
+	}
+	leaves = map[string]leaf{}
+	for _, c := range pq.Root().Columns() {
+		if c.Leaf() {
+			leaves[c.Name()] = all[c.Index()]
+		}
+	}
+	return pq, leaves, nil
+}
+
+// leavesOf gives the columns that hold values, in their order. The library's
+// types are not asked: they panic on what a file may well say.
+func leavesOf(pq *parquet.File) []leaf {
+	var kinds []*format.SchemaElement
+	schema := pq.Metadata().Schema
+	for i := range schema {
+		if schema[i].Type.Valid {
+			kinds = append(kinds, &schema[i])
+		}
+	}
+	var all []leaf
+	var walk func(c *parquet.Column)
+	walk = func(c *parquet.Column) {
+		for _, child := range c.Columns() {
+			walk(child)
+		}
+		if !c.Leaf() {
+			return
+		}
+		l := leaf{name: c.Name(), index: len(all), there: byte(c.MaxDefinitionLevel()), lists: c.MaxRepetitionLevel() > 0, kind: kinds[len(all)].Type.V}
+		switch l.kind {
+		case format.Boolean:
+			l.width = 1
+		case format.Int32, format.Float:
+			l.width = 4
+		case format.Int64, format.Double:
+			l.width = 8
+		case format.FixedLenByteArray:
+			l.width = int(kinds[len(all)].TypeLength.V)
+		}
+		all = append(all, l)
+	}
+	walk(pq.Root())
+	return all
 }
 
 // Close closes the file.
@@ -97,7 +149,7 @@ func (f *File) Meta(key string) (string, bool) { return f.pq.Lookup(key) }
 
 // Has tells whether the file has a column of that name.
 func (f *File) Has(name string) bool {
-	_, ok := f.pq.Schema().Lookup(name)
+	_, ok := f.leaves[name]
 	return ok
 }
 
@@ -108,104 +160,66 @@ type Number interface {
 
 // Pages reads one column of one row group, a page at a time.
 type Pages[V Number] struct {
-	name  string
-	pages parquet.Pages
-	page  parquet.Page
-	none  V
-	buf   []V
-	dict  []V
-	of    parquet.Dictionary // what dict was made of
+	r    *pageReader
+	none V
+	dict []V
+	full []V // a page with its nulls
 }
 
 // Numbers opens a column of numbers or booleans (0 and 1). none stands where
 // the file holds no value.
 func Numbers[V Number](f *File, group int, name string, none V) (*Pages[V], error) {
-	leaf, ok := f.pq.Schema().Lookup(name)
-	if !ok {
-		return nil, fmt.Errorf("%s: no column %q", f.f.Name(), name)
-	}
-	switch leaf.Node.Type().Kind() {
-	case parquet.Boolean, parquet.Int32, parquet.Int64, parquet.Float, parquet.Double:
-	default:
-		return nil, fmt.Errorf("%s: column %q holds no numbers", f.f.Name(), name)
-	}
-	if leaf.MaxRepetitionLevel > 0 {
-		return nil, fmt.Errorf("%s: column %q holds lists", f.f.Name(), name)
-	}
-	return &Pages[V]{name: name, pages: f.pages(group, leaf.ColumnIndex), none: none}, nil
-}
-
-// Next gives the values of the next page, lent until the next call, and
-// io.EOF after the last.
-func (p *Pages[V]) Next() (vs []V, err error) {
-	defer func() {
-		if r := recover(); r != nil { // the library may panic on damaged pages
-			vs, err = nil, fmt.Errorf("column %q: damaged page: %v", p.name, r)
-		}
-	}()
-	for {
-		if p.page != nil {
-			parquet.Release(p.page)
-			p.page = nil
-		}
-		page, err := p.pages.ReadPage()
-		if err != nil {
-			if errors.Is(err, io.EOF) {
-				return nil, io.EOF
-			}
-			return nil, fmt.Errorf("column %q: %w", p.name, err)
-		}
-		p.page = page
-		if page.NumValues() == 0 {
-			continue
-		}
-		return p.values(page)
-	}
-}
-
-// Close gives the page and the reader back.
-func (p *Pages[V]) Close() error {
-	if p.page != nil {
-		parquet.Release(p.page)
-		p.page = nil
-	}
-	return p.pages.Close()
-}
-
-func (p *Pages[V]) values(page parquet.Page) ([]V, error) {
-	n := int(page.NumValues())
-	present := n
-	nulls := int(page.NumNulls())
-	present -= nulls
-	vs, err := p.present(page, present)
+	l, err := f.leaf(name)
 	if err != nil {
 		return nil, err
 	}
-	if len(vs) < present {
-		return nil, fmt.Errorf("column %q: a page holds %d of %d values", p.name, len(vs), present)
+	switch l.kind {
+	case format.Boolean, format.Int32, format.Int64, format.Float, format.Double:
+	default:
+		return nil, fmt.Errorf("%s: column %q holds no numbers", f.f.Name(), name)
 	}
-	vs = vs[:present]
-	if nulls == 0 {
-		return vs, nil
+	r, err := f.read(group, l)
+	if err != nil {
+		return nil, err
 	}
-	levels := page.DefinitionLevels()
-	if len(levels) != n { // only nulls, without levels
-		if present != 0 {
-			return nil, fmt.Errorf("column %q: a page does not say which values are missing", p.name)
+	return &Pages[V]{r: r, none: none}, nil
+}
+
+// leaf finds a column that holds one value a row.
+func (f *File) leaf(name string) (leaf, error) {
+	l, ok := f.leaves[name]
+	if !ok {
+		return l, fmt.Errorf("%s: no column %q", f.f.Name(), name)
+	}
+	if l.lists {
+		return l, fmt.Errorf("%s: column %q holds lists", f.f.Name(), name)
+	}
+	return l, nil
+}
+
+// Next gives the values of the next page, lent until the next call, and
+// io.EOF after the last. What is wrong with a page is a *PageError.
+func (p *Pages[V]) Next() (vs []V, err error) {
+	defer func() {
+		if r := recover(); r != nil { // a decoder of the library may
+			vs, err = nil, p.r.wrong("%v", r)
 		}
-		levels = make([]byte, n)
+	}()
+	page, err := p.r.next()
+	if err != nil {
+		return nil, err
 	}
-	most := byte(0)
-	for _, l := range levels {
-		most = max(most, l)
+	vs, err = p.present(&page)
+	if err != nil || page.present == page.values {
+		return vs, err
 	}
-	if present == 0 {
-		most = 255
+	if cap(p.full) < page.values {
+		p.full = make([]V, page.values)
 	}
-	out := make([]V, n)
+	out := p.full[:page.values]
 	k := 0
-	for i, l := range levels {
-		if l == most && k < len(vs) {
+	for i := range out {
+		if page.levels != nil && page.levels[i] == p.r.there {
 			out[i] = vs[k]
 			k++
 		} else {
@@ -215,110 +229,64 @@ func (p *Pages[V]) values(page parquet.Page) ([]V, error) {
 	return out, nil
 }
 
+// Close gives the reader's memory back.
+func (p *Pages[V]) Close() error {
+	p.r.close()
+	return nil
+}
+
 // present gives the values that a page holds, without its nulls.
-func (p *Pages[V]) present(page parquet.Page, n int) ([]V, error) {
-	if n == 0 {
+func (p *Pages[V]) present(page *page) ([]V, error) {
+	if page.present == 0 {
 		return nil, nil
 	}
-	// On a page coded by a dictionary, Data gives indexes and no error.
-	if d := page.Dictionary(); d != nil {
-		if p.of != d {
-			p.of = d
-			all := d.Page()
-			vs, err := p.convert(all, d.Len())
-			if err != nil {
-				return nil, err
-			}
-			p.dict = append(p.dict[:0], vs...)
-		}
-		data := page.Data()
-		idx := data.Int32()
-		if cap(p.buf) < len(idx) {
-			p.buf = make([]V, len(idx))
-		}
-		out := p.buf[:len(idx)]
-		for i, k := range idx {
-			if uint(k) >= uint(len(p.dict)) {
-				return nil, fmt.Errorf("column %q: a page refers to value %d of a dictionary of %d", p.name, k, len(p.dict))
-			}
-			out[i] = p.dict[k]
-		}
-		return out, nil
+	if !page.refers() {
+		return p.convert(page)
 	}
-	return p.convert(page, n)
+	if p.dict == nil && p.r.dict.present > 0 {
+		all, err := p.convert(&p.r.dict)
+		if err != nil {
+			return nil, err
+		}
+		p.dict = slices.Clone(all)
+	}
+	refs, err := p.r.indexes(page)
+	if err != nil {
+		return nil, err
+	}
+	out := as[V](slotsOf(&p.r.cast, len(refs)*int(unsafe.Sizeof(p.none))))
+	for i, k := range refs {
+		out[i] = p.dict[k]
+	}
+	return out, nil
 }
 
-func (p *Pages[V]) convert(page parquet.Page, n int) ([]V, error) {
-	data := page.Data()
+// convert decodes a page of values that stand in it themselves.
+func (p *Pages[V]) convert(page *page) ([]V, error) {
+	b, err := p.r.fixed(page)
+	if err != nil {
+		return nil, err
+	}
+	switch p.r.kind {
+	case format.Int32:
+		return castTo[V](p.r, as[int32](b)), nil
+	case format.Int64:
+		return castTo[V](p.r, as[int64](b)), nil
+	case format.Float:
+		return castTo[V](p.r, as[float32](b)), nil
+	case format.Double:
+		return castTo[V](p.r, as[float64](b)), nil
+	}
+	return castTo[V](p.r, b), nil // booleans
+}
+
+// castTo gives numbers as V.
+func castTo[V, S Number](r *pageReader, src []S) []V {
+	if same, ok := any(src).([]V); ok {
+		return same
+	}
 	var v V
-	switch page.Type().Kind() {
-	case parquet.Int32:
-		src := data.Int32()
-		if _, same := any(v).(int32); same {
-			return *(*[]V)(unsafe.Pointer(&src)), nil
-		}
-		return castInto(&p.buf, src), nil
-	case parquet.Int64:
-		src := data.Int64()
-		if _, same := any(v).(int64); same {
-			return *(*[]V)(unsafe.Pointer(&src)), nil
-		}
-		return castInto(&p.buf, src), nil
-	case parquet.Float:
-		src := data.Float()
-		if _, same := any(v).(float32); same {
-			return *(*[]V)(unsafe.Pointer(&src)), nil
-		}
-		return castInto(&p.buf, src), nil
-	case parquet.Double:
-		src := data.Double()
-		if _, same := any(v).(float64); same {
-			return *(*[]V)(unsafe.Pointer(&src)), nil
-		}
-		return castInto(&p.buf, src), nil
-	case parquet.Boolean:
-		bits := data.Boolean()
-		if len(bits)*8 < n {
-			return nil, fmt.Errorf("column %q: a page of %d bits for %d values", p.name, 8*len(bits), n)
-		}
-		if cap(p.buf) < n {
-			p.buf = make([]V, n)
-		}
-		out := p.buf[:n]
-		if _, bytes := any(v).(uint8); bytes { // eight at a time
-			b := unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(out))), n)
-			i := 0
-			for ; i+8 <= n; i += 8 {
-				binary.LittleEndian.PutUint64(b[i:], spread[bits[i>>3]])
-			}
-			for ; i < n; i++ {
-				b[i] = bits[i>>3] >> (i & 7) & 1
-			}
-			return out, nil
-		}
-		for i := range out {
-			out[i] = V(bits[i>>3] >> (i & 7) & 1)
-		}
-		return out, nil
-	}
-	return nil, fmt.Errorf("column %q holds no numbers", p.name)
-}
-
-// spread holds, for each byte, its bits as eight bytes, lowest first.
-var spread = func() (t [256]uint64) {
-	for i := range t {
-		for bit := range 8 {
-			t[i] |= uint64(i>>bit&1) << (8 * bit)
-		}
-	}
-	return t
-}()
-
-func castInto[V, S Number](buf *[]V, src []S) []V {
-	if cap(*buf) < len(src) {
-		*buf = make([]V, len(src))
-	}
-	out := (*buf)[:len(src)]
+	out := as[V](slotsOf(&r.cast, len(src)*int(unsafe.Sizeof(v))))
 	for i, s := range src {
 		out[i] = V(s)
 	}

@@ -1,15 +1,13 @@
 package column
 
 import (
-	"errors"
 	"fmt"
-	"io"
 	"reflect"
 	"slices"
 	"strings"
 	"unsafe"
 
-	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/format"
 )
 
 // Rows reads a row group into structs, column by column, and appends them to
@@ -65,7 +63,7 @@ func Rows[T any](f *File, group int, dst []T, none T) ([]T, error) {
 			panic(fmt.Sprintf("column: field %s of %s has a type that no column holds", field.Name, t))
 		}
 		if err != nil {
-			return dst[:from], fmt.Errorf("%s, row group %d: %w", f.f.Name(), group, err)
+			return dst[:from], err
 		}
 	}
 	return dst, nil
@@ -91,7 +89,7 @@ func Values[V Number](f *File, group int, name string, dst []V, none V) ([]V, er
 	}
 	dst = slices.Grow(dst, n)[:from+n]
 	if err := scatter(f, group, name, unsafe.Pointer(&dst[from]), unsafe.Sizeof(none), n, none); err != nil {
-		return dst[:from], fmt.Errorf("%s, row group %d: %w", f.f.Name(), group, err)
+		return dst[:from], err
 	}
 	return dst, nil
 }
@@ -104,12 +102,9 @@ func scatter[V Number](f *File, group int, name string, base unsafe.Pointer, str
 	}
 	defer pages.Close()
 	for n > 0 {
-		vs, err := pages.Next()
+		vs, err := pages.Next() // no more than the row group has rows
 		if err != nil {
-			return short(err, name)
-		}
-		if len(vs) > n {
-			return fmt.Errorf("column %q is longer than the row group", name)
+			return err
 		}
 		for _, v := range vs {
 			*(*V)(base) = v
@@ -133,12 +128,9 @@ func scatterBools(f *File, group int, name string, base unsafe.Pointer, stride u
 	}
 	defer pages.Close()
 	for n > 0 {
-		vs, err := pages.Next()
+		vs, err := pages.Next() // no more than the row group has rows
 		if err != nil {
-			return short(err, name)
-		}
-		if len(vs) > n {
-			return fmt.Errorf("column %q is longer than the row group", name)
+			return err
 		}
 		for _, v := range vs {
 			*(*bool)(base) = v != 0
@@ -151,60 +143,67 @@ func scatterBools(f *File, group int, name string, base unsafe.Pointer, stride u
 	return nil
 }
 
-// scatterStrings reads texts, which are few, through the library's values;
-// they know of dictionaries and nulls.
+// scatterStrings writes a column's texts at base, base+stride and so on; where
+// there is none, what stands there stays.
 func scatterStrings(f *File, group int, name string, base unsafe.Pointer, stride uintptr, n int) (err error) {
+	l, err := f.leaf(name)
+	if err != nil {
+		return err
+	}
+	if l.kind != format.ByteArray && l.kind != format.FixedLenByteArray {
+		return fmt.Errorf("%s: column %q holds no text", f.f.Name(), name)
+	}
+	r, err := f.read(group, l)
+	if err != nil {
+		return err
+	}
+	defer r.close()
 	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("column %q: damaged page: %v", name, p)
+		if p := recover(); p != nil { // a decoder of the library may
+			err = r.wrong("%v", p)
 		}
 	}()
-	leaf, _ := f.pq.Schema().Lookup(name)
-	if k := leaf.Node.Type().Kind(); k != parquet.ByteArray && k != parquet.FixedLenByteArray {
-		return fmt.Errorf("column %q holds no text", name)
-	}
-	pages := f.pages(group, leaf.ColumnIndex)
-	defer pages.Close()
-	var buf [64]parquet.Value
+	var dict, texts []string
 	last := ""
+	keep := func(b []byte) {
+		if string(b) != last {
+			last = string(b)
+		}
+		texts = append(texts, last)
+	}
 	for n > 0 {
-		page, err := pages.ReadPage()
+		page, err := r.next()
 		if err != nil {
-			return short(err, name)
+			return err
 		}
-		values := page.Values()
-		for {
-			k, err := values.ReadValues(buf[:])
-			for _, v := range buf[:k] {
-				if n == 0 {
-					return fmt.Errorf("column %q is longer than the row group", name)
+		texts = texts[:0]
+		if page.refers() {
+			if dict == nil && r.dict.present > 0 {
+				if err := r.texts(&r.dict, keep); err != nil {
+					return err
 				}
-				if !v.IsNull() {
-					if b := v.ByteArray(); string(b) != last {
-						last = string(b)
-					}
-					*(*string)(base) = last
-				}
-				n--
-				if n > 0 {
-					base = unsafe.Add(base, stride)
-				}
+				dict, texts = texts, nil
 			}
-			if errors.Is(err, io.EOF) || err == nil && k == 0 {
-				break
-			}
+			refs, err := r.indexes(&page)
 			if err != nil {
-				return fmt.Errorf("column %q: %w", name, err)
+				return err
+			}
+			for _, k := range refs {
+				texts = append(texts, dict[k])
+			}
+		} else if err := r.texts(&page, keep); err != nil {
+			return err
+		}
+		k := 0
+		for i := range page.values {
+			if page.present == page.values || page.levels != nil && page.levels[i] == r.there {
+				*(*string)(base) = texts[k]
+				k++
+			}
+			if n--; n > 0 {
+				base = unsafe.Add(base, stride)
 			}
 		}
-		parquet.Release(page)
 	}
 	return nil
-}
-
-func short(err error, name string) error {
-	if errors.Is(err, io.EOF) {
-		return fmt.Errorf("column %q is shorter than the row group: %w", name, io.ErrUnexpectedEOF)
-	}
-	return err
 }
