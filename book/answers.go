@@ -433,6 +433,15 @@ func (b *Book) open(path string) (*column.File, error) {
 	return f, err
 }
 
+// spoilt says of a page of a day's file that cannot be read what to do.
+func spoilt(err error) error {
+	var page *column.PageError
+	if !errors.As(err, &page) {
+		return err
+	}
+	return &Error{page.File, fmt.Errorf("%w: %s: %w", ErrCorrupt, page.Place(), page.Err), "Say evenstand rebuild: everything under data can be made again"}
+}
+
 // eachRow reads a table group by group and hands over the converted rows.
 func eachRow[R, T any](ctx context.Context, f *column.File, none R, convert func(*R) T, yield func([]T) error) error {
 	var rows []R
@@ -443,7 +452,7 @@ func eachRow[R, T any](ctx context.Context, f *column.File, none R, convert func
 		}
 		var err error
 		if rows, err = column.Rows(f, g, rows[:0], none); err != nil {
-			return err
+			return spoilt(err)
 		}
 		out = out[:0]
 		for i := range rows {
@@ -480,7 +489,7 @@ func (b *Book) Seeds(ctx context.Context, dst []evenstand.PlacedSeed, planter st
 	defer f.Close()
 	g, err := groupOf(f, pass)
 	if err != nil || g < 0 {
-		return dst, err
+		return dst, spoilt(err)
 	}
 	buf, _ := seedRows.Get().(*[]seedRow)
 	if buf == nil {
@@ -489,7 +498,7 @@ func (b *Book) Seeds(ctx context.Context, dst []evenstand.PlacedSeed, planter st
 	defer seedRows.Put(buf)
 	rows, err := column.Rows(f, g, (*buf)[:0], noSeed)
 	if err != nil {
-		return dst, err
+		return dst, spoilt(err)
 	}
 	*buf = rows
 	dst = slices.Grow(dst, len(rows))

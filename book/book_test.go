@@ -635,6 +635,46 @@ func TestCheckFindsEveryDamage(t *testing.T) {
 	}
 }
 
+// A page that is damaged in an otherwise sound file is an error that says where
+// it lies and what to do, whichever way the file is asked.
+func TestDamagedPageSaysWhatToDo(t *testing.T) {
+	ctx := context.Background()
+	b := newBook(t)
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 1)}))
+	days, err := b.Days(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := days[0]
+	for name, ask := range map[string]func() error{
+		"seeds.parquet": func() error {
+			_, err := b.Seeds(ctx, nil, d.Planter, d.Day, 0)
+			if cells := b.GroupByStretch(ctx, 1, func(*book.PassCells) error { return nil }); cells == nil || err == nil || cells.Error() != err.Error() {
+				t.Errorf("seeds by stretch: %v; the seeds: %v", cells, err)
+			}
+			return err
+		},
+		"track.parquet": func() error {
+			return b.Track(ctx, d.Planter, d.Day, func([]evenstand.TrackPoint) error { return nil })
+		},
+	} {
+		p := glob(t, b.Dir(), "data/*/"+name)
+		data, err := os.ReadFile(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		data[60] ^= 1 // in the first page
+		if err := os.WriteFile(p, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		err = ask()
+		var e *book.Error
+		if !errors.As(err, &e) || !errors.Is(err, book.ErrCorrupt) || !strings.Contains(err.Error(), "row group 0, column ") || !strings.Contains(err.Error(), "page 0 at byte ") || !strings.Contains(e.Hint, "evenstand rebuild") || e.Path != p {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
 func glob(t *testing.T, dir, pattern string) string {
 	t.Helper()
 	m, err := filepath.Glob(filepath.Join(dir, pattern))

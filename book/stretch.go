@@ -58,7 +58,7 @@ func (b *Book) GroupByStretch(ctx context.Context, workers int, yield func(*Pass
 	if err != nil {
 		return err
 	}
-	return GroupFiles(ctx, files, workers, yield)
+	return spoilt(GroupFiles(ctx, files, workers, yield))
 }
 
 // SeedFiles gives the seeds.parquet of every machine-day, for who reads more
@@ -113,8 +113,12 @@ func GroupFiles(ctx context.Context, files []SeedFile, workers int, yield func(*
 					mu.Unlock()
 				}
 				j.done.Done()
+				var page *column.PageError // says where itself
+				if err != nil && !errors.As(err, &page) {
+					err = fmt.Errorf("%s, row group %d: %w", j.file.Path, j.group, err)
+				}
 				if err != nil {
-					stop(fmt.Errorf("%s, row group %d: %w", j.file.Path, j.group, err))
+					stop(err)
 				}
 			}
 		})
