@@ -18,7 +18,7 @@ import (
 // four bytes, "PAR1") and parquet.thrift (fields, and which of them must be).
 const (
 	footerTail = 8         // bytes: the footer's length and the mark
-	footerMost = 256 << 20 // bytes; a season's day needs some hundred kilobytes
+	footerMost = 32 << 20  // bytes; a season's day needs some hundred kilobytes, and the library a hundred times as much at worst
 	schemaDeep = 64        // columns within one another
 	leavesMost = 1<<16 - 1 // columns
 	chunkLeast = 20        // bytes that a column's entry in a row group takes, with what must be there
