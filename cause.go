@@ -31,6 +31,7 @@ const (
 	CauseArms        = "worn arms or bushings"
 	CauseRelease     = "seed let go late"
 	CauseClock       = "clock not set"
+	CauseClockSaid   = "clock said wrong"
 	CauseCoupling    = "bent or loose coupling"
 	CauseChain       = "worn chain, link or sprocket"
 	CauseSpeed       = "driving too fast"

@@ -106,8 +106,9 @@ type settler struct {
 	heard   []heard // by stream, until the clocks are known
 	lifts   liftTimes
 	timings []timing           // by stream
-	boxes   []find.BoxClock    // whose clocks were told and that nobody declared
+	boxes   []find.BoxClock    // whose clocks were told and that nobody declared, or not as they are
 	stops   []evenstand.Micros // of the planter
+	doubt   evenstand.Micros   // by which a box's times may be off that were declared
 	track   *align.Track
 	path    *align.Path
 	passes  []evenstand.Pass
@@ -407,7 +408,7 @@ func (s *settler) align() {
 		s.note("%s", n)
 	}
 	s.pickSeeds()
-	v.trackGaps()
+	v.trackGaps(gapLeast + s.doubt)
 	v.fixes = nil
 	s.noteMissing(basis)
 	// A place is as good as the worst of the clocks.
@@ -542,6 +543,7 @@ func (s *settler) start() {
 		cfg.Sources = append(cfg.Sources, box)
 	}
 	s.engine = find.New(cfg)
+	s.engine.ClockDoubt(s.doubt.Seconds())
 	for i := range s.timings {
 		for _, h := range s.timings[i].lost() {
 			s.engine.ClockSet(i, h[0], h[1])

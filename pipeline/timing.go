@@ -337,7 +337,7 @@ func (s *settler) boxClock(g *group) find.BoxClock {
 		first--
 	}
 	b := find.BoxClock{
-		Box: box, Offset: f.Offset, Error: half90 * f.SE,
+		Box: box, Offset: f.Offset, Error: half90 * f.SE, Said: math.NaN(),
 		From: g.fits[first].From - evenstand.FromSeconds(g.fits[first].Offset), To: f.To - evenstand.FromSeconds(f.Offset),
 	}
 	for _, i := range g.streams {
@@ -553,6 +553,12 @@ func (s *settler) compareSaid(g *group) {
 			continue
 		}
 		s.timings[i].against = d
+		s.doubt = max(s.doubt, evenstand.FromSeconds(math.Abs(d)))
+		b := s.boxClock(g)
+		b.Offset, b.Error, b.Said = f.Offset, e, src.ClockOffset
+		if !slices.ContainsFunc(s.boxes, func(o find.BoxClock) bool { return o.Box == b.Box }) {
+			s.boxes = append(s.boxes, b)
+		}
 		s.note("The clock of %s is said to be %s; beside the receiver it looks %s to within %.2f s. What was said is used: correct or take out clock_offset_s in its source.toml.", src.Name, advise.Offset(src.ClockOffset, 2), advise.Offset(f.Offset, 2), half90*f.SE)
 	}
 }

@@ -230,6 +230,18 @@ func TestClockSaidFar(t *testing.T) {
 		if strings.Contains(n, "The clock of states is said to be") != tt.note || tt.note && !strings.Contains(n, "beside the receiver it looks "+word(tt.is)) {
 			t.Errorf("said %g s, is %g: notes %q", tt.said, tt.is, res.Notes)
 		}
+		wrong := false
+		for _, f := range res.Findings {
+			switch {
+			case f.Kind == evenstand.KindClockOff && f.Causes[0].Cause == evenstand.CauseClockSaid:
+				wrong = true
+			case f.Kind == evenstand.KindSourceSilent && f.Stage == evenstand.Raised:
+				t.Errorf("said %g s, is %g: a silence is read out of clocks that disagree: %+v", tt.said, tt.is, f)
+			}
+		}
+		if wrong != tt.note {
+			t.Errorf("said %g s, is %g: raised %v, want %v", tt.said, tt.is, wrong, tt.note)
+		}
 	}
 }
 

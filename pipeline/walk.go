@@ -262,7 +262,7 @@ func (s *settler) noteGap(v *sourceSeen, t evenstand.Micros) {
 		}
 		planted += s.moved(max(p.Start, v.last), min(p.End, t))
 	}
-	if planted > gapLeast {
+	if planted > gapLeast+s.doubt {
 		v.gaps = append(v.gaps, Gap{From: v.last, To: t, Planted: evenstand.Number(planted.Seconds())})
 	}
 }
@@ -296,8 +296,9 @@ func (s *settler) endGaps() {
 	}
 }
 
-// trackGaps notes where the receiver was silent while seeds fell.
-func (v *surveyed) trackGaps() {
+// trackGaps notes where the receiver was silent for longer than least while
+// seeds fell.
+func (v *surveyed) trackGaps(least evenstand.Micros) {
 	if v.track < 0 || len(v.fixes) == 0 {
 		return
 	}
@@ -308,7 +309,7 @@ func (v *surveyed) trackGaps() {
 		}
 		usual := sd.usual()
 		hole := func(from, to evenstand.Micros) {
-			if to-from <= gapLeast {
+			if to-from <= least {
 				return
 			}
 			fell := evenstand.Micros(0)
@@ -317,7 +318,7 @@ func (v *surveyed) trackGaps() {
 					fell += binWidth
 				}
 			}
-			if fell > gapLeast {
+			if fell > least {
 				v.sources[v.track].gaps = append(v.sources[v.track].gaps, Gap{From: from, To: to, Planted: evenstand.Number(fell.Seconds())})
 			}
 		}

@@ -403,6 +403,7 @@ var phrases = map[string]string{
 	evenstand.CauseArms:        "worn arms or bushings",
 	evenstand.CauseRelease:     "seed that the disc lets go late",
 	evenstand.CauseClock:       "clocks that nobody has set",
+	evenstand.CauseClockSaid:   "a wrong word about a clock",
 
 	evenstand.CauseForceLight: "force that is too light for this ground",
 	evenstand.CauseForceHeavy: "force that is set heavier than the ground needs",

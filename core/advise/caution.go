@@ -36,7 +36,7 @@ const (
 // everything.
 func touches(kind, cause string) touch {
 	switch cause {
-	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseLogOff, evenstand.CauseSpeed, evenstand.CauseTurnOff, evenstand.CauseRowOrder, evenstand.CauseCard, evenstand.CauseCorrection, evenstand.CauseShade:
+	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseClockSaid, evenstand.CauseLogOff, evenstand.CauseSpeed, evenstand.CauseTurnOff, evenstand.CauseRowOrder, evenstand.CauseCard, evenstand.CauseCorrection, evenstand.CauseShade:
 		return 0
 	case evenstand.CauseSectionCtl:
 		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab

@@ -8,34 +8,56 @@ import (
 	"evenstand"
 )
 
-// clocks says which boxes' clocks are off and by how much.
+// clocks says which boxes' clocks are off and by how much: those that nobody
+// declared, whose times are put right, and those of which something else was
+// said, whose times are taken as said.
 func (v Voice) clocks(f *evenstand.Finding) string {
-	var parts []struct{ box, off string }
+	said := map[string]float64{}
+	for _, e := range f.Evidence {
+		if box, ok := strings.CutPrefix(e.Name, "said of the clock of "); ok {
+			said[box] = float64(e.Value)
+		}
+	}
+	type word struct{ box, off string }
+	var unset, wrong []word
 	for _, e := range f.Evidence {
 		box, ok := strings.CutPrefix(e.Name, "clock of ")
 		if !ok || math.IsNaN(float64(e.Value)) {
 			continue
 		}
-		parts = append(parts, struct{ box, off string }{"the " + box, Offset(float64(e.Value), 1)})
+		if x, ok := said[box]; ok {
+			wrong = append(wrong, word{"the " + box, Offset(float64(e.Value), 2) + " instead of " + Offset(x, 2)})
+		} else {
+			unset = append(unset, word{"the " + box, Offset(float64(e.Value), 1)})
+		}
 	}
-	does, put := " is ", "its times are"
+	is, are := " is ", " are "
 	if f.Until != nil {
-		does = " was "
+		is, are = " was ", " were "
 	}
-	if len(parts) != 1 {
-		does, put = strings.Replace(strings.Replace(does, "was", "were", 1), "is", "are", 1), "their times are"
+	list := func(words []word) string {
+		var all []string
+		for _, w := range words {
+			all = append(all, w.box+" "+w.off)
+		}
+		return and(all, "and")
 	}
+	one := func(w word) string { return "The clock of " + w.box + is + w.off }
+	some := "The clocks of some boxes" + are
+	const used = " and is used; findings by %s may be wrong"
 	switch {
-	case len(parts) == 0:
-		return "A box's clock" + does + "off" + v.since(f)
-	case len(parts) == 1:
-		return "The clock of " + parts[0].box + does + parts[0].off + ", and nobody said so; " + put + " put right here"
+	case len(unset)+len(wrong) == 0:
+		return "A box's clock" + is + "off" + v.since(f)
+	case len(unset) == 1 && len(wrong) == 0:
+		return one(unset[0]) + ", and nobody said so; its times are put right here"
+	case len(wrong) == 0:
+		return some + "off, and nobody said so: " + list(unset) + "; their times are put right here"
+	case len(wrong) == 1 && len(unset) == 0:
+		return one(wrong[0]) + ", which is what was said of it" + fmt.Sprintf(used, "this box")
+	case len(unset) == 0:
+		return some + "off: " + list(wrong) + ", which is what was said of them" + fmt.Sprintf(used, "these boxes")
 	}
-	var all []string
-	for _, p := range parts {
-		all = append(all, p.box+" "+p.off)
-	}
-	return "The clocks of some boxes" + does + "off, and nobody said so: " + and(all, "and") + "; " + put + " put right here"
+	return some + "off: " + list(unset) + ", which nobody said and is put right here; " + list(wrong) + ", which is what was said" + fmt.Sprintf(used, "that box")
 }
 
 // Offset writes by how much a clock is off, logged minus true, in seconds with

@@ -11,11 +11,14 @@ import (
 func TestClockSentence(t *testing.T) {
 	one := evenstand.Evidence{Name: "clock of planter controller", Value: -3.26, Unit: "s"}
 	two := evenstand.Evidence{Name: "clock of seed monitor", Value: -18000, Unit: "s"}
+	wrong := []evenstand.Evidence{{Name: "clock of seed monitor", Value: 3608, Unit: "s"}, {Name: "said of the clock of seed monitor", Value: 3600, Unit: "s"}}
 	for _, tt := range []struct {
 		ev   []evenstand.Evidence
 		want string
 	}{
 		{[]evenstand.Evidence{one}, "The clock of the planter controller is 3.3 s slow, and nobody said so; its times are put right here"},
+		{wrong, "The clock of the seed monitor is 1 h 00 min 08 s fast instead of 1 h 00 min 00 s fast, which is what was said of it and is used; findings by this box may be wrong"},
+		{append([]evenstand.Evidence{one}, wrong...), "The clocks of some boxes are off: the planter controller 3.3 s slow, which nobody said and is put right here; the seed monitor 1 h 00 min 08 s fast instead of 1 h 00 min 00 s fast, which is what was said and is used; findings by that box may be wrong"},
 		{[]evenstand.Evidence{one, two}, "The clocks of some boxes are off, and nobody said so: the planter controller 3.3 s slow and the seed monitor 5 h 00 min slow; their times are put right here"},
 	} {
 		f := evenstand.Finding{Kind: evenstand.KindClockOff, Stage: evenstand.Raised, Evidence: tt.ev, Causes: []evenstand.Cause{{Cause: evenstand.CauseClock, Probability: 0.97}}}

@@ -14,10 +14,11 @@ const (
 	clockHour  = 3600 * evenstand.Second
 )
 
-// BoxClock is what the logs tell of the clock of a box that nobody declared.
+// BoxClock is what the logs tell of the clock of a box.
 type BoxClock struct {
 	Box      string
 	Offset   float64          // s, logged minus true
+	Said     float64          // s, what somebody declared and is used; NaN nobody did
 	Error    float64          // s, half-width of the 90 % interval
 	From, To evenstand.Micros // span of the log that it rests on, by the receiver's clock
 	Grade    evenstand.Grade
@@ -27,12 +28,15 @@ type BoxClock struct {
 // what to do is one walk around the cab. stops are when the planter came to a
 // stand, in order. False when no clock is off, or too little shows it.
 func ClockOff(boxes []BoxClock, stops []evenstand.Micros) (f evenstand.Finding, ok bool) {
-	f = evenstand.Finding{
-		Kind: evenstand.KindClockOff, Family: evenstand.Family(evenstand.KindClockOff), Stage: evenstand.Raised, Status: evenstand.Open,
-		Causes: normalise(evenstand.Cause{Cause: evenstand.CauseClock, Probability: 1}),
-	}
+	f = evenstand.Finding{Kind: evenstand.KindClockOff, Family: evenstand.Family(evenstand.KindClockOff), Stage: evenstand.Raised, Status: evenstand.Open}
+	cause := evenstand.CauseClock
 	for _, b := range boxes {
-		if math.Abs(b.Offset)-b.Error < clockLeast {
+		said := !math.IsNaN(b.Said)
+		off := b.Offset
+		if said {
+			off -= b.Said
+		}
+		if math.Abs(off)-b.Error < clockLeast {
 			continue
 		}
 		alarm, n := told(b, stops)
@@ -40,6 +44,10 @@ func ClockOff(boxes []BoxClock, stops []evenstand.Micros) (f evenstand.Finding, 
 			continue
 		}
 		f.Evidence = append(f.Evidence, ev("clock of "+b.Box, b.Offset, b.Offset-b.Error, b.Offset+b.Error, float64(n), "s"))
+		if said {
+			f.Evidence = append(f.Evidence, ev("said of the clock of "+b.Box, b.Said, nan, nan, nan, "s"))
+			cause = evenstand.CauseClockSaid // that misleads today; the others are put right
+		}
 		if !ok || b.From < f.Since {
 			f.Since = b.From
 		}
@@ -52,6 +60,7 @@ func ClockOff(boxes []BoxClock, stops []evenstand.Micros) (f evenstand.Finding, 
 		ok = true
 	}
 	f.SinceLow, f.SinceHigh = f.Since, f.Since
+	f.Causes = normalise(evenstand.Cause{Cause: cause, Probability: 1})
 	return f, ok
 }
 

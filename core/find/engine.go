@@ -46,6 +46,7 @@ type Engine struct {
 	waves           map[int]*waveTable // by cells of the disc
 	speed           speedWatch
 	sources         []sourceWatch
+	clockDoubt      float64 // s by which a box's times may be off
 	position        positionWatch
 	strays          int // seeds of this second outside of any pass
 	turn            turnWatch

@@ -44,6 +44,10 @@ func (e *Engine) ClockSet(i int, from, to evenstand.Micros) {
 	w.holes = append(w.holes, [2]evenstand.Micros{from, to})
 }
 
+// ClockDoubt says that a box's times may be off by so many seconds: what is held
+// against its times for no longer than that is no silence.
+func (e *Engine) ClockDoubt(seconds float64) { e.clockDoubt = math.Max(e.clockDoubt, seconds) }
+
 // told tells whether nothing that was logged from one instant to another was
 // lost to a clock that was set back.
 func (w *sourceWatch) told(from, to evenstand.Micros) bool {
@@ -80,7 +84,7 @@ func (e *Engine) Heard(i int, t evenstand.Micros) {
 	}
 	if c := w.cse; c != nil {
 		e.speaks(i, t)
-	} else if w.regular() && w.since > 0 && w.last >= e.pass.since && e.pass.down && e.bar.Planting && (t-w.last).Seconds() >= silentLeast && w.told(w.last, t) && w.quiet+silentNews.Seconds()+1 >= silentLeast && e.othersSpeak(i, t) {
+	} else if w.regular() && w.since > 0 && w.last >= e.pass.since && e.pass.down && e.bar.Planting && (t-w.last).Seconds() >= silentLeast+e.clockDoubt && w.told(w.last, t) && w.quiet+silentNews.Seconds()+1 >= silentLeast+e.clockDoubt && e.othersSpeak(i, t) {
 		w.quiet = (t - w.last).Seconds() // so short that no tick saw it in full; it was no halt
 		e.fallsSilent(i, t)
 		e.speaks(i, t)
@@ -126,7 +130,7 @@ func (e *Engine) tickSilent(t evenstand.Micros) {
 		if t-w.last > silentNews {
 			w.quiet++
 		}
-		limit := silentLeast
+		limit := silentLeast + e.clockDoubt
 		if e.pass.down && w.last < e.pass.since { // late at the start of a pass, as it is as a rule
 			limit += 2*w.late + 1
 		}
