@@ -425,13 +425,7 @@ func placesSpeed(fixes []evenstand.Fix, frame ground.Frame) (s clock.Series) {
 func (s *settler) byReceiver(ref *clock.Reference, g *group) []clock.Fit {
 	opt := clock.Options{Zones: !g.said}
 	// What was said is held against the logs around what was said.
-	by := 0.0
-	for _, i := range g.streams {
-		if o := s.day.Streams[i].Source.ClockOffset; !math.IsNaN(o) {
-			by = o
-			break
-		}
-	}
+	by := s.declaredOf(g)
 	for _, i := range g.streams {
 		fits := ref.Pair(earlier(s.heard[i].speed, by), opt)
 		if fits = useful(later(fits, by)); fits != nil {
@@ -451,6 +445,29 @@ func (s *settler) byReceiver(ref *clock.Reference, g *group) []clock.Fit {
 		}
 	}
 	return nil
+}
+
+// declaredOf is the offset in s that somebody put on a group's clock, 0 for
+// none.
+func (s *settler) declaredOf(g *group) float64 {
+	for _, i := range g.streams {
+		if o := s.day.Streams[i].Source.ClockOffset; !math.IsNaN(o) {
+			return o
+		}
+	}
+	return 0
+}
+
+// edgesEarlier takes an offset in s out of the times of edges.
+func edgesEarlier(es []clock.Edge, by float64) []clock.Edge {
+	if by == 0 {
+		return es
+	}
+	out := slices.Clone(es)
+	for i := range out {
+		out[i].T -= evenstand.FromSeconds(by)
+	}
+	return out
 }
 
 // earlier takes an offset in s out of the times of a series.
@@ -498,6 +515,15 @@ func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 		}
 		return nil, false
 	}
+	// Boxes are compared by what is known of them: only what is left may be large.
+	known := make([]float64, len(groups))
+	for k, g := range groups {
+		if len(g.fits) == 1 {
+			known[k] = g.fits[0].Offset
+		} else {
+			known[k] = s.declaredOf(g)
+		}
+	}
 	var links []clock.Link
 	var at evenstand.Micros
 	for k, g := range groups {
@@ -517,7 +543,9 @@ func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 			if !ok || len(groups[j].fits) > 1 || len(g.fits) > 0 && len(groups[j].fits) > 0 {
 				continue
 			}
-			if fits := clock.Edges(a.edges, b.edges, a.stateEvery(), b.stateEvery(), clock.Options{Zones: true}); len(fits) == 1 {
+			if fits := clock.Edges(edgesEarlier(a.edges, known[k]), edgesEarlier(b.edges, known[j]), a.stateEvery(), b.stateEvery(), clock.Options{Zones: true}); len(fits) == 1 {
+				fits = later(fits, known[j])
+				fits[0].Offset -= known[k]
 				fits[0].SE = math.Hypot(fits[0].SE, math.Hypot(a.stateLate(), b.stateLate()))
 				links = append(links, clock.Link{A: k + 1, B: j + 1, Fit: fits[0]})
 				missing = true
