@@ -50,8 +50,17 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 	if f.Kind == evenstand.KindRowSkips && f.Money.StillToSave.Expected == 0 && f.Money.Unit != "" {
 		return evenstand.Tonight
 	}
+	// Where as much is not seen as a dig of 10 ft shows, the dig does not wait: the
+	// ground may be as empty as the log says.
+	if x, ok := Figure(f, "share of seeds not seen"); ok && x >= shareDug {
+		return evenstand.NextStop
+	}
 	return usual
 }
+
+// shareDug is the share of missing seeds from which on digging 10 ft of a row
+// shows it: some twenty places, of which a quarter stands out (judgement).
+const shareDug = 0.25
 
 // Figure finds a figure of the evidence by its name.
 func Figure(f *evenstand.Finding, name string) (float64, bool) {

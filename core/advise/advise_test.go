@@ -348,6 +348,9 @@ func TestWhen(t *testing.T) {
 		{evenstand.Finding{Kind: "starved-row"}, "now"},
 		{evenstand.Finding{Kind: "row-left-off"}, "now"},
 		{evenstand.Finding{Kind: "upset"}, "none"},
+		{evenstand.Finding{Kind: "sensor-doubt", Evidence: []evenstand.Evidence{ev("share of seeds not seen", 0.12, "fraction")}}, "tonight"},
+		{evenstand.Finding{Kind: "sensor-doubt", Evidence: []evenstand.Evidence{ev("share of seeds not seen", 0.40, "fraction")}}, "next-stop"},
+		{evenstand.Finding{Kind: "sensor-doubt", Until: &over, Evidence: []evenstand.Evidence{ev("share of seeds not seen", 0.40, "fraction")}}, "winter"},
 		{evenstand.Finding{Kind: "row-stopped", Until: &over}, "winter"},
 		{evenstand.Finding{Kind: "row-stopped", Money: money(0, "none")}, "winter"},
 	} {
