@@ -184,21 +184,27 @@ func (d *Decoder) Seed(step float64, tag int32, out []Decision) []Decision {
 
 	// Full beam.
 	inv := 1 / math.Sqrt(d.sigma2)
+	lnNarrow := math.Log((1 - wide) * inv)
 	next := d.spare[:0]
 	bestScore, bestShare, bestE := math.Inf(-1), 0.0, 0.0
 	for i := range d.hyp[:d.n] {
 		h := &d.hyp[i]
 		x := h.x + du
 		m0 := int(math.Floor(x + 0.5))
-		for m := m0 - 1; m <= m0+1; m++ {
+		for _, m := range [3]int{m0, m0 - 1, m0 + 1} { // the likeliest first: it spares the others
 			if m < 0 || m > MaxStep {
 				continue
 			}
 			e := x - float64(m)
+			lnAll, share := lnWide-0.5*e*e/(wideSD*wideSD), 0.0
+			z := 0.5 * e * e * inv * inv
+			// A sum is no more than twice its larger part.
+			if h.score+lnPrior(m)+max(lnAll, lnNarrow-z)+math.Ln2 < bestScore-behind {
+				continue // it would be dropped below
+			}
 			// Far from its place only the wide scatter counts: less than
 			// exp(-25) of the narrow one is below a millionth of it.
-			lnAll, share := lnWide-0.5*e*e/(wideSD*wideSD), 0.0
-			if z := 0.5 * e * e * inv * inv; z < 25 {
+			if z < 25 {
 				narrow := (1 - wide) * inv * math.Exp(-z)
 				all := narrow + math.Exp(lnAll)
 				lnAll, share = math.Log(all), narrow/all
