@@ -2,6 +2,7 @@ package find_test
 
 import (
 	"flag"
+	"fmt"
 	"testing"
 
 	"evenstand"
@@ -28,7 +29,11 @@ func show(t *testing.T, fs []evenstand.Finding) {
 		if len(f.Causes) > 0 {
 			top = f.Causes[0].Cause
 		}
-		t.Logf("%s %s rows %v since %s alarm %s until %s: %s harm %.0f..%.0f", f.Kind, f.Stage, f.Rows, (f.Since - t0).Time().Format("15:04:05"), (f.Alarm - t0).Time().Format("15:04:05"), until, top, float64(f.Harm[0].Amount.Low), float64(f.Harm[0].Amount.High))
+		harm := ""
+		if len(f.Harm) > 0 {
+			harm = fmt.Sprintf(" harm %.0f..%.0f", float64(f.Harm[0].Amount.Low), float64(f.Harm[0].Amount.High))
+		}
+		t.Logf("%s %s rows %v since %s alarm %s until %s: %s%s", f.Kind, f.Stage, f.Rows, (f.Since - t0).Time().Format("15:04:05"), (f.Alarm - t0).Time().Format("15:04:05"), until, top, harm)
 	}
 }
 

@@ -2,6 +2,7 @@ package find
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/stat"
@@ -26,6 +27,8 @@ const (
 	pulseFloor   = 0.004                  // extra pulses a place that any row has, at least
 	pulseCeiling = 0.02                   // and that a row may be taken to have usually, at most
 	pulseMemory  = 600.0                  // batches over which the usual rate is remembered
+	pulseBeside  = 4                      // rows that a row is compared with
+	pulseSlack   = 12                     // places by which they may be ahead or behind
 	dustHeal     = 10.0                   // nats for being healthy again
 	dustBefore   = 600 * evenstand.Second
 	shareBins    = 40 // of the posterior of the share of dust
@@ -217,13 +220,46 @@ func (w *sensorWatch) extra(e *Engine, r *row, t evenstand.Micros, first, second
 		if w.n < m {
 			return
 		}
-		k, x := float64(m), math.Max(1, float64(r.places-w.back64(m-1).place))*usual
-		if k > pulseRatio*x && k*math.Log(k/x)-k+x > pulseNats {
+		n := max(1, r.places-w.back64(m-1).place)
+		k, x := float64(m), float64(n)*usual
+		if tooMany(k, x) && tooMany(k, math.Max(x, float64(n)*e.beside(r, n))) {
 			w.tryDust(e, usual)
 			e.weighDust(r, usual)
 			return
 		}
 	}
+}
+
+// tooMany tells whether k pulses are far more than the x that were expected.
+func tooMany(k, x float64) bool {
+	return k > pulseRatio*x && k*math.Log(k/x)-k+x > pulseNats
+}
+
+// beside is how many extra pulses a place the rows next to r have given over
+// its last n places: the second fewest of four. Where the place is not known as
+// well as usual (the speed changes fast and the clock of the seeds is off, the
+// bar swings and a row lies far out) the decoders of all rows read doubles into
+// their seeds, those of neighbours about as many. No sensor does that.
+func (e *Engine) beside(r *row, n int64) float64 {
+	n += pulseSlack
+	var at [pulseBeside]float64
+	k := 0
+	for d := 1; d < len(e.rows) && k < len(at); d++ {
+		for _, i := range [...]int{r.n - 1 - d, r.n - 1 + d} {
+			if i < 0 || i >= len(e.rows) || k == len(at) {
+				continue
+			}
+			if o := e.rows[i]; o.enabled && o.grade == evenstand.GradeA {
+				at[k] = float64(o.dblAt.since(o.places-n, o.places)) / float64(n)
+				k++
+			}
+		}
+	}
+	if k == 0 {
+		return 0
+	}
+	slices.Sort(at[:k])
+	return at[(k-1)/2]
 }
 
 // tryDust begins to weigh dust against doubles, from where the backward sum of
@@ -250,7 +286,7 @@ func (w *sensorWatch) tryDust(e *Engine, usual float64) {
 // which a singulator makes several times as many, not thirty (judgement).
 func (e *Engine) weighDust(r *row, usual float64) {
 	w := &r.sensor
-	switch odds := w.dustOdds(r, usual); {
+	switch odds := w.dustOdds(e, r, usual); {
 	case odds >= dustSure && !w.real && w.back64(0).t-w.trialAt.t >= dustWait:
 		e.openDust(r)
 	case odds <= -dustSure:
@@ -258,9 +294,10 @@ func (e *Engine) weighDust(r *row, usual float64) {
 	}
 }
 
-func (w *sensorWatch) dustOdds(r *row, usual float64) float64 {
+func (w *sensorWatch) dustOdds(e *Engine, r *row, usual float64) float64 {
 	d := w.trial
-	d.ratio = math.Max(d.ratio, d.pulses/math.Max(1, float64(r.places-w.trialAt.p))/usual)
+	n := max(1, r.places-w.trialAt.p)
+	d.ratio = math.Max(d.ratio, d.pulses/float64(n)/math.Max(usual, e.beside(r, n)))
 	return d.odds + math.Min(4, math.Max(-2, 2.5*math.Log(d.ratio/8)))
 }
 
@@ -439,7 +476,7 @@ func (e *Engine) sensorBatch(r *row, b batch) {
 		return
 	}
 	if d == w.trial { // it was over before it was sure
-		if w.real || w.dustOdds(r, usual) < dustSure/2 {
+		if w.real || w.dustOdds(e, r, usual) < dustSure/2 {
 			w.trial, w.n = nil, 0
 			return
 		}
