@@ -138,3 +138,37 @@ func TestLiveAhead(t *testing.T) {
 		t.Errorf("%.0f kB held after 30 s, %.0f kB after 300", few/1e3, many/1e3)
 	}
 }
+
+// Seeds follow the speed by a quarter of a second. The live pass learns it as it
+// goes and reads the rhythm by it, through stops in the ground too.
+func TestLiveLag(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		said float64 // of the clock, s
+	}{
+		{"declared", 0},
+		{"not declared", math.NaN()},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			w := wander{start: at("2026-05-02 12:00"), hours: 1, receiver: evenstand.Second / 5}
+			fixes, seeds, reads, _ := w.streams()
+			l, told := feed(t, pipeline.Day{
+				Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+				Streams: []evenstand.Stream{
+					{Source: source("track", "", 0), Fixes: once(fixes)},
+					{Source: source("states", "", 0), Readings: once(reads)},
+					{Source: source("seeds", "", tt.said), Seeds: once(seeds)},
+				},
+			})
+			for _, c := range told {
+				t.Errorf("%s %s of rows %v: nothing was wrong", c.What, c.Finding.Kind, c.Finding.Rows)
+			}
+			sigma, lag := l.Scatter()
+			for i := range sigma {
+				if sigma[i] > 0.09 || math.Abs(lag[i]-fall) > 0.08 {
+					t.Errorf("row %d: scatter %.3f places, lag %.3f s, want 0.09 at most and %.3f", i+1, sigma[i], lag[i], fall)
+				}
+			}
+		})
+	}
+}

@@ -70,6 +70,11 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 	}
 }
 
+// setClock takes over what is known of the clock of the row's seeds.
+func (r *rowState) setClock(c seedClock) {
+	r.clock, r.lagT = c, evenstand.FromSeconds(c.lag)
+}
+
 // trim keeps the last seeds only, more than the decoder looks back, and the
 // stretches of passes of usual length.
 func (r *rowState) trim() {

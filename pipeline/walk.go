@@ -363,8 +363,8 @@ func (s *settler) seed(x evenstand.Seed, stream int) {
 		if r.hasSeeds {
 			s.breakRow(r)
 		}
-		r.stream, r.clock = stream, s.clocks[stream]
-		r.lagT = evenstand.FromSeconds(r.clock.lag)
+		r.stream = stream
+		r.setClock(s.clocks[stream])
 	}
 	d := s.here.Row(x.T, r.y)
 	u := s.driven.Row(x.T-r.lagT, r.y)
@@ -514,7 +514,7 @@ func (s *settler) begin(p *evenstand.Pass) {
 		r.seeds, r.seedBase = r.seeds[:0], 0
 		r.str, r.strBase = r.str[:0], 0
 		if r.stream >= 0 {
-			r.clock = s.clocks[r.stream] // the live pass learns them
+			r.setClock(s.clocks[r.stream]) // the live pass learns them
 		}
 	}
 	if !s.lowered {
