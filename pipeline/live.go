@@ -24,8 +24,8 @@ const pathKept = 600 * evenstand.Second
 
 // Live is the live pass over one machine-day: the steps of the settled pass,
 // driven by a feed. It knows what has come so far and nothing else. Clocks are
-// those that the sources declare, and the lag of the seeds is learnt as the
-// day goes on; the track is filtered, and passes open and close when lift,
+// those that the sources declare, or else what arrives and the seeds tell; the
+// lag of the seeds is learnt as the day goes on; the track is filtered, and passes open and close when lift,
 // work states or seeds say so. Memory does not grow with the day, but for a
 // line a pass and a finding.
 //
@@ -115,6 +115,9 @@ func NewLive(ctx context.Context, day Day) (*Live, error) {
 		s.timings[i].declare(&day.Streams[i].Source)
 	}
 	l.fixes, l.lags = make([]fixSeen, n), make([]lagSums, n)
+	for i := range l.lags {
+		l.lags[i].drifts = s.timings[i].said.From == ClockUnknown
+	}
 	l.apart, l.ahead = make([]int, n), make([]int, n)
 	l.track = align.NewCausal(s.card.Geometry, align.DefaultSmooth(), align.DefaultPath())
 	l.down = align.NewDownWatch(s.card.Rows)
@@ -150,15 +153,14 @@ func (l *Live) comes(stream int, t *evenstand.Micros, fix bool) bool {
 // the clock is not told yet, and when it claims to be of what is still to come.
 func (l *Live) arrived(stream int, t evenstand.Micros) evenstand.Micros {
 	s := &l.s
-	m, src := &s.timings[stream], &s.day.Streams[stream].Source
+	m := &s.timings[stream]
 	if l.now == evenstand.NoTime {
 		return m.at(t)
 	}
 	v := s.survey_.track
-	home := v >= 0 && (stream == v || src.Clock != "" && src.Clock == s.day.Streams[v].Source.Clock)
 	switch {
 	case m.said.From != ClockUnknown:
-	case home: // what it seemed to be before there were fixes is of no use
+	case l.home(stream): // what it seemed to be before there were fixes is of no use
 		m.fits = nil
 	case math.Abs((m.at(t) - l.now).Seconds()) <= clockApart:
 		l.apart[stream] = 0
@@ -170,11 +172,8 @@ func (l *Live) arrived(stream int, t evenstand.Micros) evenstand.Micros {
 			break
 		}
 		l.apart[stream] = 0
-		m.fits = []clock.Fit{{Offset: (t - l.now).Seconds()}}
-		for i := range s.timings { // of one clock
-			if src.Clock != "" && s.day.Streams[i].Source.Clock == src.Clock {
-				s.timings[i].fits = m.fits
-			}
+		for _, i := range l.tell(stream, (t - l.now).Seconds()) {
+			l.lags[i].blocks = nil // they were of another clock
 		}
 	}
 	t = m.at(t)
@@ -189,6 +188,70 @@ func (l *Live) arrived(stream int, t evenstand.Micros) evenstand.Micros {
 		m.against = (t - latest).Seconds()
 	}
 	return latest + evenstand.Micros(l.ahead[stream]%int(feedStep)) // in the order in which they come
+}
+
+// home tells whether a stream is on the receiver's clock.
+func (l *Live) home(stream int) bool {
+	v := l.s.survey_.track
+	return v >= 0 && l.same(stream, v)
+}
+
+// same tells whether two streams are on one clock.
+func (l *Live) same(a, b int) bool {
+	c := l.s.day.Streams[a].Source.Clock
+	return a == b || c != "" && c == l.s.day.Streams[b].Source.Clock
+}
+
+// tell takes the clock of a stream of which nobody has said anything to be off
+// by so many s, and gives the streams that are on it.
+func (l *Live) tell(stream int, offset float64) (on []int) {
+	for i := range l.s.timings {
+		if m := &l.s.timings[i]; m.said.From == ClockUnknown && l.same(i, stream) {
+			m.fits = []clock.Fit{{Offset: offset}}
+			on = append(on, i)
+		}
+	}
+	return on
+}
+
+// retell puts the clocks of which nobody has said anything right by their
+// seeds, as the settled pass does: what no drive explains of the time by which
+// these follow the speed is the clock's, which drifts.
+func (l *Live) retell() {
+	for i := range l.lags {
+		if !l.lags[i].drifts || l.home(i) {
+			continue
+		}
+		lag, half, ok := l.lags[i].fit(l.at)
+		by := lag - lagUsual
+		if !ok || half > lagErrorMost || math.Abs(by) < lagSD {
+			continue
+		}
+		offset := by
+		if f := l.s.timings[i].fits; len(f) > 0 {
+			offset += f[0].Offset
+		}
+		on := l.tell(i, offset)
+		for _, j := range on {
+			l.lags[j].shift(by)
+		}
+		kept := l.queue[l.head:]
+		for j := range kept {
+			if e := &kept[j]; slices.Contains(on, e.stream) {
+				e.t -= evenstand.FromSeconds(by)
+				e.seed.T, e.reading.T = e.t, e.t
+			}
+		}
+		slices.SortStableFunc(kept, func(a, b event) int {
+			switch {
+			case a.after(&b):
+				return 1
+			case b.after(&a):
+				return -1
+			}
+			return 0
+		})
+	}
 }
 
 // Notes says what the live pass had to make of what came.
@@ -479,6 +542,7 @@ func (l *Live) open(start evenstand.Micros, pose align.Pose) {
 	p.Number = l.numbers[p.Field]
 	s.passes = append(s.passes, p)
 	l.turn.Reset()
+	l.retell()
 	for i := range s.clocks { // also of streams of which no seed has come yet
 		s.clocks[i] = s.judgeClock(i)
 	}
@@ -501,7 +565,7 @@ func (l *Live) inPass(t evenstand.Micros) bool {
 // whole day, or in the live pass over what has come of it.
 func (s *settler) seedLag(i int) (lag, half float64, ok bool) {
 	if s.live != nil {
-		return s.live.lags[i].fit()
+		return s.live.lags[i].fit(s.live.at)
 	}
 	return s.estimateLag(&s.survey_.seeds[i])
 }
@@ -511,16 +575,36 @@ func (s *settler) seedLag(i int) (lag, half float64, ok bool) {
 const lagBins = 40
 
 // lagSums learns the lag of one stream's seeds: the sums of estimateLag, a
-// quarter second at a time.
+// quarter second at a time. The lag of a clock that drifts changes with time:
+// then they are summed by blocks, of which the last ones are kept.
 type lagSums struct {
 	bins       [lagBins]uint16
 	seen       int64 // index of the newest quarter second
 	done       int64 // of the next to learn from
-	n          int
-	yy         float64
-	xx, xy     [lagCount]float64
+	drifts     bool  // nobody has said that its clock runs with the receiver's
+	blocks     []lagBlock
 	then, late *align.Cursor
 }
+
+// lagBlock is the sums over some quarter seconds.
+type lagBlock struct {
+	n      int
+	at     float64 // s, sum of their times since the first
+	first  evenstand.Micros
+	by     float64 // s, by which the clock has been put right since
+	yy     float64
+	xx, xy [lagCount]float64
+}
+
+// Of a clock that drifts the blocks of some three quarters of an hour of
+// planting are kept. Quartz is within 50 ppm (methods k).
+const (
+	lagBlockSize = 200 // quarter seconds in which the speed changes: about a pass
+	lagBlocks    = 12
+	driftSD      = 50e-6
+	driftStep    = 10e-6
+	driftMost    = 150e-6
+)
 
 // lagCount is the number of lags looked at.
 const lagCount = (lagHigh-lagLow)/lagStep + 1
@@ -568,30 +652,97 @@ func (v *lagSums) learn(l *Live, t evenstand.Micros) {
 			continue
 		}
 		y := float64(v.bins[v.done%lagBins])
-		v.n++
-		v.yy += y * y
-		for j := range v.xx {
+		k := v.block(from)
+		k.n++
+		k.at += (from - k.first).Seconds()
+		k.yy += y * y
+		for j := range k.xx {
 			lag := lagLow + float64(j)*lagStep
 			later, _ := v.late.Way(from + evenstand.FromSeconds(w-lag))
 			now, _ := v.then.Way(from - evenstand.FromSeconds(lag))
 			x := later - now
-			v.xx[j] += x * x
-			v.xy[j] += x * y
+			k.xx[j] += x * x
+			k.xy[j] += x * y
 		}
 	}
 }
 
-// fit gives the lag that fits best so far.
-func (v *lagSums) fit() (lag, half float64, ok bool) {
-	if v.n < lagLeast {
+// block is the block that a quarter second belongs to.
+func (v *lagSums) block(t evenstand.Micros) *lagBlock {
+	n := len(v.blocks)
+	if n > 0 && !(v.drifts && v.blocks[n-1].n >= lagBlockSize) {
+		return &v.blocks[n-1]
+	}
+	if n == lagBlocks {
+		v.blocks = slices.Delete(v.blocks, 0, 1)
+	}
+	v.blocks = append(v.blocks, lagBlock{first: t})
+	return &v.blocks[len(v.blocks)-1]
+}
+
+// fit gives the lag at t that fits best so far. Of the drifts of a clock that
+// may drift the one is taken that fits best beside what clocks usually do.
+func (v *lagSums) fit(t evenstand.Micros) (lag, half float64, ok bool) {
+	n := 0
+	for i := range v.blocks {
+		n += v.blocks[i].n
+	}
+	if n < lagLeast {
 		return 0, math.Inf(1), false
 	}
-	sse := make([]float64, lagCount)
-	for j := range sse {
-		if v.xx[j] == 0 {
+	most := 0
+	if v.drifts {
+		most = int(math.Round(driftMost / driftStep))
+	}
+	var fits [][]float64
+	least := math.Inf(1)
+	for d := -most; d <= most; d++ {
+		sse := v.errors(float64(d)*driftStep, t)
+		if sse == nil {
 			return 0, math.Inf(1), false
 		}
-		sse[j] = v.yy - v.xy[j]*v.xy[j]/v.xx[j]
+		fits = append(fits, sse)
+		least = math.Min(least, slices.Min(sse))
 	}
-	return bestLag(sse, v.n)
+	best, at := math.Inf(1), 0
+	for i, sse := range fits {
+		d := float64(i-most) * driftStep
+		// As bestLag has it: 2 for quarter seconds that are not independent.
+		if c := slices.Min(sse)/(2*2*least/float64(n)) + 0.5*(d/driftSD)*(d/driftSD); c < best {
+			best, at = c, i
+		}
+	}
+	return bestLag(fits[at], n)
+}
+
+// shift says that the clock is put right by so many s.
+func (v *lagSums) shift(by float64) {
+	for i := range v.blocks {
+		v.blocks[i].by += by
+	}
+}
+
+// errors gives the squared error of each lag at t for a clock of a drift; nil
+// when the machine has not moved.
+func (v *lagSums) errors(drift float64, t evenstand.Micros) []float64 {
+	sse := make([]float64, lagCount)
+	for j := range sse {
+		var xx, xy, yy float64
+		for i := range v.blocks {
+			k := &v.blocks[i]
+			age := (t - k.first).Seconds() - k.at/float64(k.n)
+			// Between two lags, and no further than they go.
+			x := math.Min(lagCount-1, math.Max(0, float64(j)+(k.by-drift*age)/lagStep))
+			lo := min(int(x), lagCount-2)
+			f := x - float64(lo)
+			xx += (1-f)*k.xx[lo] + f*k.xx[lo+1]
+			xy += (1-f)*k.xy[lo] + f*k.xy[lo+1]
+			yy += k.yy
+		}
+		if xx == 0 {
+			return nil
+		}
+		sse[j] = yy - xy*xy/xx
+	}
+	return sse
 }

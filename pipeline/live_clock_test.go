@@ -139,18 +139,23 @@ func TestLiveAhead(t *testing.T) {
 	}
 }
 
-// Seeds follow the speed by a quarter of a second. The live pass learns it as it
-// goes and reads the rhythm by it, through stops in the ground too.
+// Seeds follow the speed by a quarter of a second, and the clock of a box that
+// nobody has spoken of drifts besides. The live pass learns both as it goes and
+// reads the rhythm by them, through stops in the ground too.
 func TestLiveLag(t *testing.T) {
 	for _, tt := range []struct {
-		name string
-		said float64 // of the clock, s
+		name  string
+		said  float64 // of the clock, s
+		drift float64
+		hours float64
 	}{
-		{"declared", 0},
-		{"not declared", math.NaN()},
+		{"declared", 0, 0, 1},
+		{"not declared", math.NaN(), 0, 1},
+		{"fast by 90 ppm", math.NaN(), 90e-6, 2},
+		{"slow by 90 ppm", math.NaN(), -90e-6, 2},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			w := wander{start: at("2026-05-02 12:00"), hours: 1, receiver: evenstand.Second / 5}
+			w := wander{start: at("2026-05-02 12:00"), hours: tt.hours, quartz: tt.drift, receiver: evenstand.Second / 5}
 			fixes, seeds, reads, _ := w.streams()
 			l, told := feed(t, pipeline.Day{
 				Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,

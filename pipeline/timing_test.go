@@ -20,6 +20,7 @@ type wander struct {
 	start    evenstand.Micros
 	hours    float64
 	seeds    float64          // s, logged minus true
+	quartz   float64          // s/s, drift of the seeds' clock
 	machine  float64          // s
 	drift    float64          // s/s, of the machine
 	setAt    float64          // h; 0 never
@@ -93,7 +94,7 @@ func (w wander) streams() (fixes []evenstand.Fix, seeds []evenstand.Seed, reads,
 			due += v * tick / spacing
 			for ; due >= 1; due-- {
 				for r := 1; r <= rows; r++ {
-					at := t + fall + 0.004*g.NormFloat64() + w.seeds
+					at := t + fall + 0.004*g.NormFloat64() + w.seeds + w.quartz*t
 					seeds = append(seeds, evenstand.Seed{T: w.start + evenstand.FromSeconds(at) + evenstand.Micros(r), Row: int16(r)})
 				}
 			}
