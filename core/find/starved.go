@@ -18,6 +18,10 @@ const (
 	runEndNats = 9.0
 	runDoubt   = 60 * evenstand.Second // between two runs at the start
 	runMost    = 100                   // places; what is longer is a stop or a switch, not a run
+
+	runTogether = 1 * evenstand.Second // runs of rows side by side that are one,
+	runBeside   = 2                    // rows to each side that are looked at,
+	runShared   = 2                    // and misses on end that are a run there
 )
 
 type starvedWatch struct {
@@ -27,8 +31,10 @@ type starvedWatch struct {
 	first evenstand.Micros
 	last  evenstand.Micros
 	runs  int
-	all   int       // runs of the day
-	at    [32]runAt // late runs that counted
+	all   int              // runs of the day
+	saw   evenstand.Micros // the last run, of two and more
+	wait  runAt            // a run that is held against those of the rows beside
+	at    [32]runAt        // late runs that counted
 	k     int
 	holes [16]hole // late ones
 	held  int
@@ -36,10 +42,11 @@ type starvedWatch struct {
 	prev  *caseFile // the last one that ended
 }
 
-// runAt is a run of misses: when, and the row's place counter.
+// runAt is a run of misses: when, the row's place counter, and how many.
 type runAt struct {
 	t evenstand.Micros
 	p int64
+	n int
 }
 
 // hole is a run of misses so long that the rhythm broke over it.
@@ -115,6 +122,9 @@ func (w *starvedWatch) place() {
 
 // run takes a run of misses.
 func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
+	if n >= runShared {
+		w.saw = t
+	}
 	if n < runLeast {
 		return
 	}
@@ -133,12 +143,30 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 		return
 	}
 	w.since = 0
+	w.wait = runAt{t, r.places, n}
+}
+
+// shared tells whether a row beside missed on end at the same time. Seed that
+// does not reach one disc has nothing to do with the next; that of a place that
+// is not known as well as usual has: live, where a wide bar swings, the rows at
+// its end are read wrong together.
+func (e *Engine) shared(r *row, t evenstand.Micros) bool {
+	for i := max(0, r.n-1-runBeside); i < min(len(e.rows), r.n+runBeside); i++ {
+		if o := e.rows[i]; o != r && absT(o.starved.saw-t) <= runTogether {
+			return true
+		}
+	}
+	return false
+}
+
+// counts takes a run that is the row's own.
+func (w *starvedWatch) counts(e *Engine, r *row, x runAt) {
 	if w.c == 0 {
-		w.first, w.count, w.runs = t, 0, 0
+		w.first, w.count, w.runs = x.t, 0, 0
 	}
 	w.runs++
-	w.last = t
-	w.at[w.k%len(w.at)] = runAt{t, r.places}
+	w.last = x.t
+	w.at[w.k%len(w.at)] = x
 	w.k++
 	q0, q1 := w.rates(r)
 	w.c += math.Log(q1 / q0)
@@ -151,8 +179,8 @@ func (w *starvedWatch) run(r *row, n int, t evenstand.Micros, e *Engine) {
 		}
 		w.cse = e.add(&caseFile{
 			kind: evenstand.KindStarvedRow, rows: []int{r.n}, raised: true, onset: on,
-			onsetLow: on - 5*60*evenstand.Second, onsetHigh: t, alarm: t, grade: evenstand.GradeA,
-			runs: &runCase{runs: w.runs, places: float64(w.count), longest: n},
+			onsetLow: on - 5*60*evenstand.Second, onsetHigh: x.t, alarm: e.now, grade: evenstand.GradeA,
+			runs: &runCase{runs: w.runs, places: float64(w.count), longest: x.n},
 		})
 		r.rates[kindSkips].forget(on)
 		e.startSum(r, kindSkips, w.cse)
@@ -194,8 +222,14 @@ func (w *rateWatchRow) forget(onset evenstand.Micros) {
 	w.rel = rel
 }
 
-// tick ends the case when the runs stop.
+// tick counts the run that waits, and ends the case when the runs stop.
 func (w *starvedWatch) tick(e *Engine, r *row, t evenstand.Micros) {
+	if x := w.wait; x.n > 0 && t-x.t >= 2*runTogether {
+		w.wait = runAt{}
+		if e.common.n == 0 && !e.shared(r, x.t) {
+			w.counts(e, r, x)
+		}
+	}
 	c := w.cse
 	if c == nil || !c.open() {
 		return
