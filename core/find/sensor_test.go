@@ -3,6 +3,7 @@ package find_test
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"evenstand"
@@ -100,6 +101,56 @@ func TestPulsesOfAllRows(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// Dust goes on while the planter stands in the ground. All that falls then lies
+// in the last place, by chance as a second seed would or not, and tells nothing.
+func TestDustWhileStanding(t *testing.T) {
+	for _, second := range []float64{0.01, 0.6} {
+		const rows, every = 16, 0.04
+		e := find.New(config(rows))
+		rnd := rand.New(rand.NewPCG(3, 11))
+		e.Lower(at(0))
+		s, k := 0.0, int64(0)
+		plant := func(seconds, dust float64) {
+			for range int(seconds / every) {
+				s, k = s+every, k+1
+				for r := 1; r <= rows; r++ {
+					pulses := []float64{0.12 * rnd.NormFloat64()}
+					if rnd.Float64() < 0.006 {
+						pulses = append(pulses, pulses[0]+0.15*rnd.ExpFloat64())
+					}
+					if r == 5 && rnd.Float64() < dust {
+						pulses = append(pulses, rnd.Float64()-0.62)
+					}
+					slices.Sort(pulses)
+					e.Seed(r, at(s))
+					for i, x := range pulses {
+						e.Place(r, &find.Place{T: at(s) + evenstand.Micros(i), K: k, Off: float32(x), Double: i > 0, Readable: true})
+					}
+				}
+				if k%25 == 0 {
+					e.Tick(at(s), find.Bar{Planting: true, Speed: 4, Way: float64(k) * 0.165})
+				}
+			}
+		}
+		plant(1800, 0)
+		plant(6, 0.15)
+		for range 60 { // the planter stands for 20 s
+			s += 1.0 / 3
+			e.Place(5, &find.Place{T: at(s), K: k, Off: float32(second), Double: true, Readable: true})
+			if math.Mod(s, 1) < 0.3 {
+				e.Tick(at(s), find.Bar{})
+			}
+		}
+		plant(60, 0.15)
+		plant(120, 0)
+		fs := raised(e.Finish(at(s)))
+		if len(fs) != 1 || fs[0].Kind != evenstand.KindSensorDoubt || fs[0].Rows.String() != "5" {
+			show(t, fs)
+			t.Errorf("want one sensor-doubt of row 5")
+		}
 	}
 }
 
