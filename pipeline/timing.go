@@ -526,10 +526,14 @@ func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 	}
 	var links []clock.Link
 	var at evenstand.Micros
+	// Moments are put on the receiver's clock: hours between the clocks are no time
+	// in which they drift.
 	for k, g := range groups {
 		if len(g.fits) == 1 {
-			links = append(links, clock.Link{A: 0, B: k + 1, Fit: g.fits[0]})
-			at = g.fits[0].At
+			f := g.fits[0]
+			f.At -= evenstand.FromSeconds(f.Offset)
+			links = append(links, clock.Link{A: 0, B: k + 1, Fit: f})
+			at = f.At
 		}
 	}
 	missing := false
@@ -544,8 +548,10 @@ func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 				continue
 			}
 			if fits := clock.Edges(edgesEarlier(a.edges, known[k]), edgesEarlier(b.edges, known[j]), a.stateEvery(), b.stateEvery(), clock.Options{Zones: true}); len(fits) == 1 {
-				fits = later(fits, known[j])
-				fits[0].Offset -= known[k]
+				if len(g.fits) == 1 || g.said {
+					fits[0].At -= evenstand.FromSeconds(fits[0].Offset)
+				}
+				fits[0].Offset += known[j] - known[k]
 				fits[0].SE = math.Hypot(fits[0].SE, math.Hypot(a.stateLate(), b.stateLate()))
 				links = append(links, clock.Link{A: k + 1, B: j + 1, Fit: fits[0]})
 				missing = true
@@ -558,7 +564,7 @@ func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 	for k, f := range clock.Graph(len(groups)+1, links, at) {
 		if k > 0 && len(groups[k-1].fits) == 0 && !math.IsNaN(f.Offset) {
 			d := evenstand.FromSeconds(f.Offset) // spans are by the box's clock
-			f.From, f.To = from+d, to+d
+			f.From, f.To, f.At = from+d, to+d, f.At+d
 			groups[k-1].fits = useful([]clock.Fit{f})
 		}
 	}

@@ -225,7 +225,7 @@ func TestClockSaidFar(t *testing.T) {
 	for _, tt := range []struct {
 		said, is float64
 		note     bool
-	}{{3600, 3608, true}, {-300, -292, true}, {300, 300, false}, {3600, 3600, false}} {
+	}{{3600, 3608, true}, {-300, -292, true}, {0, -15, true}, {300, 300, false}, {3600, 3600, false}} {
 		_, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, machine: tt.is, receiver: evenstand.Second / 5}.settle(t, 0, tt.said)
 		n := strings.Join(res.Notes, " ")
 		if strings.Contains(n, "The clock of states is said to be") != tt.note || tt.note && !strings.Contains(n, "beside the receiver it looks "+word(tt.is)) {
@@ -248,8 +248,11 @@ func TestClockSaidFar(t *testing.T) {
 
 // word begins the words for the offsets of TestClockSaidFar.
 func word(off float64) string {
-	if off == 3608 {
+	switch off {
+	case 3608:
 		return "1 h 00 min 08 s fast"
+	case -15:
+		return "1" // 14.99 s or 15.01 s slow
 	}
 	return "29" // 291.99 s or 292.01 s slow
 }
@@ -271,6 +274,18 @@ func TestClockByEdgesSince(t *testing.T) {
 	}
 	if n != 1 {
 		t.Errorf("%d findings of a clock that is off, want one: %v", n, res.Findings)
+	}
+}
+
+// Hours between two boxes are no time over which their clocks drift apart.
+func TestClockByEdgesFar(t *testing.T) {
+	for _, fan := range []float64{3600, -2 * 3600, -5 * 3600} {
+		w := wander{start: at("2026-05-02 12:00"), hours: 1.5, machine: 2, drift: 40e-6, fan: fan, receiver: evenstand.Second / 5}
+		_, res := w.settle(t, 0, math.NaN())
+		told(t, res.Clocks[3], fan, 0.1)
+		if e := float64(res.Clocks[3].Error); e > 0.15 {
+			t.Errorf("fan %g s off: told to within %.2f s", fan, e)
+		}
 	}
 }
 

@@ -255,7 +255,11 @@ func (s *settler) goesOn(i int) bool {
 // planted meanwhile for longer than a source may be silent.
 func (s *settler) noteGap(v *sourceSeen, t evenstand.Micros) {
 	planted := evenstand.Micros(0)
-	for j := max(0, s.cur-1); j < len(s.passes); j++ {
+	first := s.cur // passes that lie within the hole have been reached meanwhile
+	for first > 0 && s.passes[first-1].End > v.last {
+		first--
+	}
+	for j := first; j < len(s.passes); j++ {
 		p := &s.passes[j]
 		if p.Start >= t {
 			break
@@ -288,10 +292,7 @@ func (s *settler) endGaps() {
 	for i := range s.survey_.sources {
 		v := &s.survey_.sources[i]
 		if n := len(s.passes); n > 0 && v.n >= regular && s.passes[n-1].End-v.last > gapLeast {
-			cur := s.cur
-			s.cur = 0
 			s.noteGap(v, s.passes[n-1].End)
-			s.cur = cur
 		}
 	}
 }

@@ -357,6 +357,9 @@ func (e *Engine) judgeKind(r *row, kind int, b batch) {
 			if w.refine--; w.refine == 0 || w.refine == refineTwice/perBatch(b) {
 				e.refineOnset(r, kind, w.cse)
 			}
+			if w.cse == nil { // looked at again, it was another's
+				return
+			}
 		}
 		w.healing(e, r, b, y, p, kind)
 		return

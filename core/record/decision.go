@@ -1,7 +1,7 @@
 package record
 
 import (
-	"maps"
+	"cmp"
 	"slices"
 
 	"evenstand"
@@ -10,7 +10,7 @@ import (
 // Decision is what a person said about a finding.
 type Decision struct {
 	Finding string           `json:"finding"` // id
-	Status  evenstand.Status `json:"status"`  // acted or set-aside; open takes back what was said before
+	Status  evenstand.Status `json:"status"`  // acted or set-aside; open takes back the one before
 	Cause   string           `json:"cause"`   // what it was, when it was something else; empty: as named
 	Note    string           `json:"note"`
 	T       evenstand.Micros `json:"time"`
@@ -21,11 +21,11 @@ type Decision struct {
 // whose trouble is over is Ended, and any other Open. A finding that was done
 // and has its verdict stays Checked. The findings handed in are not changed.
 func Apply(fs []evenstand.Finding, ds []Decision) []evenstand.Finding {
-	latest := standing(ds)
+	stand := standing(ds)
 	out := slices.Clone(fs)
 	for i := range out {
 		f := &out[i]
-		d, decided := latest[f.ID]
+		d, decided := last(stand[f.ID])
 		switch {
 		case decided && d.Status == evenstand.Acted && f.Status == evenstand.Checked:
 		case decided:
@@ -39,17 +39,29 @@ func Apply(fs []evenstand.Finding, ds []Decision) []evenstand.Finding {
 	return out
 }
 
-// standing gives the decision that counts for each finding; none for one whose
-// decision was taken back.
-func standing(ds []Decision) map[string]Decision {
-	latest := map[string]Decision{}
+// standing gives what was said of each finding and not taken back, in order of
+// time; the last of it counts.
+func standing(ds []Decision) map[string][]Decision {
+	ds = slices.Clone(ds)
+	slices.SortStableFunc(ds, func(a, b Decision) int { return cmp.Compare(a.T, b.T) })
+	stand := map[string][]Decision{}
 	for _, d := range ds {
-		if had, ok := latest[d.Finding]; !ok || d.T >= had.T {
-			latest[d.Finding] = d
+		s := stand[d.Finding]
+		if d.Status != evenstand.Open {
+			s = append(s, d)
+		} else if len(s) > 0 {
+			s = s[:len(s)-1]
 		}
+		stand[d.Finding] = s
 	}
-	maps.DeleteFunc(latest, func(_ string, d Decision) bool { return d.Status == evenstand.Open })
-	return latest
+	return stand
+}
+
+func last(ds []Decision) (d Decision, ok bool) {
+	if len(ds) == 0 {
+		return d, false
+	}
+	return ds[len(ds)-1], true
 }
 
 // NoLonger is the reason that Carry gives.
@@ -60,9 +72,10 @@ const NoLonger = "It was acted on; with all of the day's data the log no longer 
 // reason. Ids must have been kept before.
 func Carry(old, fresh []evenstand.Finding, ds []Decision) []evenstand.Finding {
 	out := slices.Clone(fresh)
-	latest := standing(ds)
+	stand := standing(ds)
 	for _, f := range old {
-		acted := latest[f.ID].Status == evenstand.Acted
+		d, _ := last(stand[f.ID])
+		acted := d.Status == evenstand.Acted
 		stands := slices.ContainsFunc(fresh, func(g evenstand.Finding) bool { return g.ID == f.ID })
 		if !acted || stands {
 			continue

@@ -123,10 +123,8 @@ func (p *page) item(f *evenstand.Finding) {
 	if todo(f) && f.Advice.Do != "" {
 		p.text(indent, work(f)+f.Advice.Do)
 	}
-	for _, d := range p.o.Decisions {
-		if d.Finding == f.ID {
-			p.text(indent, p.decision(d))
-		}
+	for _, d := range standing(p.o.Decisions)[f.ID] {
+		p.text(indent, p.decision(d))
 	}
 }
 
@@ -238,10 +236,8 @@ func RenderFinding(f *evenstand.Finding, o Options) string {
 	for _, l := range Wrap("", strings.Join(about, "; "), o.width()) {
 		p.line(o.faint(l))
 	}
-	for _, d := range o.Decisions {
-		if d.Finding == f.ID {
-			p.text("", p.decision(d))
-		}
+	for _, d := range standing(o.Decisions)[f.ID] {
+		p.text("", p.decision(d))
 	}
 	if f.CheckBack != nil {
 		p.text("", "Check-back: "+f.CheckBack.Verdict+".")
