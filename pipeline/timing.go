@@ -423,7 +423,7 @@ func placesSpeed(fixes []evenstand.Fix, frame ground.Frame) (s clock.Series) {
 // byReceiver compares what a group logs with the speed of the receiver's
 // places, the best of it first.
 func (s *settler) byReceiver(ref *clock.Reference, g *group) []clock.Fit {
-	opt := clock.Options{Zones: !g.said}
+	opt := clock.Options{Zones: true}
 	// What was said is held against the logs around what was said.
 	by := s.declaredOf(g)
 	for _, i := range g.streams {

@@ -48,7 +48,8 @@ func (f *Fit) ErrorAt(t evenstand.Micros) float64 {
 
 // Options say how two series are compared.
 type Options struct {
-	// Zones also looks at clocks that are whole quarter hours off.
+	// Zones also looks at clocks that are up to two hours off, or whole quarter
+	// hours.
 	Zones bool
 	// mask tells of a moment of the box's clock, and of the offset so far in s,
 	// whether the two may be compared there; nil compares all. Before it is
@@ -201,29 +202,39 @@ func coarse(x, y *grid, zones bool) (off float64, clear, parts bool) {
 	best, by := optima(ls, int(apart))
 	zone := int64(0)
 	if zones && ls[best].r2 < 0.9 {
-		q := int64(zoneStep / step)
 		// Coarsely, since the smoothed speed changes over some seconds, and on
 		// three hours in the middle, which tell zones apart as well as the day.
 		const skip, hours = 8, 3 * 3600
 		from := max(0, all/2-hours/2)
 		to := min(all, from+hours)
-		at, top, other := int64(0), 0.0, 0.0
-		for z := int64(-zoneMost); z <= zoneMost; z++ {
-			m := 0.0
-			for _, s := range search(z*q, skip, from, to) {
-				m = math.Max(m, s.l)
+		type peak struct {
+			at int64
+			l  float64
+		}
+		// Boxes of one planter log the same work: what has little in common at a
+		// shift fits there by chance.
+		least := math.Min(known(xs[0].m), known(ys.m[from:to])) / (spread / stride) / 2
+		var peaks []peak
+		top := peak{}
+		for _, z := range zonesApart() {
+			p := peak{}
+			for i, s := range search(z, skip, from, to) {
+				if s.l > p.l && s.n >= least {
+					p = peak{z - n + int64(i)*skip, s.l}
+				}
 			}
-			if m > top {
-				at, top, other = z, m, top
-			} else {
-				other = math.Max(other, m)
+			peaks = append(peaks, p)
+			if p.l > top.l {
+				top = p
 			}
 		}
-		if top-other < beat {
-			return 0, false, false
+		for _, p := range peaks { // windows that meet at an optimum share it
+			if d := p.at - top.at; (d > n/4 || d < -n/4) && top.l-p.l < beat {
+				return 0, false, false
+			}
 		}
-		if at != 0 {
-			zone = at * q
+		if top.at < -n || top.at > n {
+			zone = top.at
 			ls = search(zone, coarsely, 0, all)
 			best, by = optima(ls, int(apart))
 		}
@@ -237,6 +248,32 @@ func coarse(x, y *grid, zones bool) (off float64, clear, parts bool) {
 		}
 	}
 	return off, by >= beat && ls[best].r2 >= leastFit, ls[best].l >= beat
+}
+
+// known counts the values of a mask.
+func known(mask []float64) (n float64) {
+	for _, m := range mask {
+		n += m
+	}
+	return n
+}
+
+// zonesApart gives the middles, in steps of the grid, of the windows in which a
+// clock is looked for that is far off: all within two hours, in which people set
+// clocks wrong (judged), and the quarter hours by which zones differ.
+func zonesApart() (zs []int64) {
+	const wide = 2 * 3600
+	n := int64(around / dt)
+	for z := -int64(wide / dt); z <= int64(wide/dt); z += 2 * n {
+		zs = append(zs, z)
+	}
+	q := int64(zoneStep / step)
+	for z := int64(-zoneMost); z <= zoneMost; z++ {
+		if z*q < zs[0]-n || z*q > -zs[0]+n {
+			zs = append(zs, z*q)
+		}
+	}
+	return zs
 }
 
 // optima gives where the best is, and by how much it beats the best of the
