@@ -115,6 +115,9 @@ func clockLine(s *book.SourceReport) string {
 			}
 			line += fmt.Sprintf(", %s %.0f ms an hour", way, math.Abs(d)*3.6)
 		}
+		if x := s.ClockAgainst; x != 0 {
+			line += ". It was said to be " + advise.Offset(off-x, 2) + ", which is not used: correct or take out clock_offset_s in its source.toml, or say with clock_error_s how sure it is"
+		}
 		return line + "."
 	case math.IsNaN(e):
 		line += ", as was said of it; how well is not known"

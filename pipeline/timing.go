@@ -24,6 +24,7 @@ const (
 	lagUsual   = 0.23  // s by which seeds follow the speed
 	lagSD      = 0.075 // s
 	saidApart  = 0.3   // s by which what was said and what the logs show may differ
+	saidSlip   = 5.0   // s from which on it is a slip, where nobody says how sure it is (judged)
 )
 
 // timing puts the times of one stream on the receiver's clock.
@@ -313,31 +314,37 @@ func (s *settler) setClocks() bool {
 		if len(g.fits) == 0 {
 			continue
 		}
-		if g.said {
-			s.compareSaid(g)
+		if g.said && !s.compareSaid(g) {
 			continue
 		}
 		for _, i := range g.streams {
 			s.timings[i].estimate(g.fits)
 			changed = true
 		}
-		s.noteSet(g)
-		s.boxes = append(s.boxes, s.boxClock(g))
+		if !g.said {
+			s.noteSet(g)
+			s.boxes = append(s.boxes, s.boxClock(g, math.NaN()))
+		}
 	}
 	s.stops = standsOf(s.track)
 	return changed
 }
 
-// boxClock is what the last that is told of a group's clock says.
-func (s *settler) boxClock(g *group) find.BoxClock {
+// boxClock is what the last that is told of a group's clock says, beside what
+// was said of it (NaN nothing).
+func (s *settler) boxClock(g *group, said float64) find.BoxClock {
 	f := g.fits[len(g.fits)-1]
 	box, _, _ := strings.Cut(g.name, "/")
 	first := len(g.fits) - 1 // from which on it has been off
-	for first > 0 && math.Abs(g.fits[first-1].Offset) >= saidApart {
+	from := 0.0
+	if !math.IsNaN(said) {
+		from = said
+	}
+	for first > 0 && math.Abs(g.fits[first-1].Offset-from) >= saidApart {
 		first--
 	}
 	b := find.BoxClock{
-		Box: box, Offset: f.Offset, Error: half90 * f.SE, Said: math.NaN(),
+		Box: box, Offset: f.Offset, Error: half90 * f.SE, Said: said, Parts: len(g.fits),
 		From: g.fits[first].From - evenstand.FromSeconds(g.fits[first].Offset), To: f.To - evenstand.FromSeconds(f.Offset),
 	}
 	for _, i := range g.streams {
@@ -570,14 +577,17 @@ func (s *settler) byEdges(groups []*group, from, to evenstand.Micros) {
 	}
 }
 
-// compareSaid holds what was said of a clock against the logs.
-func (s *settler) compareSaid(g *group) {
+// compareSaid holds what was said of a clock against the logs. It tells whether
+// the logs are believed: a clock that is seconds off what somebody wrote down,
+// without saying how sure that is, is a slip of the pen.
+func (s *settler) compareSaid(g *group) (overruled bool) {
+	f := longest(g.fits)
+	sure := slices.ContainsFunc(g.streams, func(i int) bool { return !math.IsNaN(s.day.Streams[i].Source.ClockError) })
 	for _, i := range g.streams {
 		src := &s.day.Streams[i].Source
 		if math.IsNaN(src.ClockOffset) {
 			continue
 		}
-		f := longest(g.fits)
 		d := f.Offset - src.ClockOffset
 		e := half90 * f.SE
 		if !math.IsNaN(src.ClockError) {
@@ -586,15 +596,22 @@ func (s *settler) compareSaid(g *group) {
 		if math.Abs(d) <= saidApart+3*e {
 			continue
 		}
-		s.timings[i].against = d
-		s.doubt = max(s.doubt, evenstand.FromSeconds(math.Abs(d)))
-		b := s.boxClock(g)
-		b.Offset, b.Error, b.Said = f.Offset, e, src.ClockOffset
-		if !slices.ContainsFunc(s.boxes, func(o find.BoxClock) bool { return o.Box == b.Box }) {
-			s.boxes = append(s.boxes, b)
+		over := !sure && math.Abs(d) >= saidSlip
+		used := "What was said is used: correct or take out clock_offset_s in its source.toml."
+		if over {
+			overruled = true
+			used = "What the logs show is used: correct or take out clock_offset_s in its source.toml, or say with clock_error_s how sure it is."
+		} else {
+			s.doubt = max(s.doubt, evenstand.FromSeconds(math.Abs(d)))
 		}
-		s.note("The clock of %s is said to be %s; beside the receiver it looks %s to within %.2f s. What was said is used: correct or take out clock_offset_s in its source.toml.", src.Name, advise.Offset(src.ClockOffset, 2), advise.Offset(f.Offset, 2), half90*f.SE)
+		s.timings[i].against = d
+		b := s.boxClock(g, src.ClockOffset)
+		b.Offset, b.Error, b.Overruled = f.Offset, e, over
+		s.boxes = slices.DeleteFunc(s.boxes, func(o find.BoxClock) bool { return o.Box == b.Box })
+		s.boxes = append(s.boxes, b)
+		s.note("The clock of %s is said to be %s; beside the receiver it looks %s to within %.2f s. %s", src.Name, advise.Offset(src.ClockOffset, 2), advise.Offset(f.Offset, 2), half90*f.SE, used)
 	}
+	return overruled
 }
 
 // noteSet says what was done with a clock that nobody has declared.

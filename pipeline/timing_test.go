@@ -26,6 +26,7 @@ type wander struct {
 	setAt    float64          // h; 0 never
 	setBy    float64          // s
 	receiver evenstand.Micros // time between fixes
+	sure     bool             // whoever declared the machine's clock says how sure it is
 }
 
 const fall = 0.25
@@ -107,11 +108,15 @@ func (w wander) settle(t *testing.T, seedsSaid, machineSaid float64) (*kept, pip
 	t.Helper()
 	fixes, seeds, reads, vacuum := w.streams()
 	k := &kept{}
+	states := source("states", "", machineSaid)
+	if w.sure {
+		states.ClockError = 0.1
+	}
 	res, err := pipeline.Settle(context.Background(), pipeline.Day{
 		Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
 		Streams: []evenstand.Stream{
 			{Source: source("track", "", 0), Fixes: once(fixes)},
-			{Source: source("states", "", machineSaid), Readings: once(reads)},
+			{Source: states, Readings: once(reads)},
 			{Source: source("seeds", "", seedsSaid), Seeds: once(seeds)},
 			{Source: source("fan", "", math.NaN()), Readings: once(vacuum)},
 		},
@@ -224,9 +229,21 @@ func TestClockSetBack(t *testing.T) {
 func TestClockSaidFar(t *testing.T) {
 	for _, tt := range []struct {
 		said, is float64
+		sure     bool
 		note     bool
-	}{{3600, 3608, true}, {-300, -292, true}, {0, -15, true}, {300, 300, false}, {3600, 3600, false}} {
-		_, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, machine: tt.is, receiver: evenstand.Second / 5}.settle(t, 0, tt.said)
+	}{
+		{3600, 3608, false, true}, {-300, -292, true, true}, {0, -15, true, true}, {0, -15, false, true}, {0, 3600, false, true}, {3600, 0, true, true}, {0, 300, false, true},
+		{0, 3, false, true}, {300, 300, false, false}, {3600, 3600, true, false},
+	} {
+		_, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, machine: tt.is, receiver: evenstand.Second / 5, sure: tt.sure}.settle(t, 0, tt.said)
+		// A slip of seconds is put right, unless somebody is sure of it.
+		c := res.Clocks[1]
+		if slip := math.Abs(tt.said-tt.is) >= 5 && !tt.sure; slip != (c.From == pipeline.ClockEstimated) || slip && math.Abs(float64(c.Offset)-tt.is) > 0.1 {
+			t.Errorf("said %g s, is %g, sure %v: taken as %+v", tt.said, tt.is, tt.sure, c)
+		}
+		if tt.note != (c.Against != 0) {
+			t.Errorf("said %g s, is %g: %g s against what was said", tt.said, tt.is, c.Against)
+		}
 		n := strings.Join(res.Notes, " ")
 		if strings.Contains(n, "The clock of states is said to be") != tt.note || tt.note && !strings.Contains(n, "beside the receiver it looks "+word(tt.is)) {
 			t.Errorf("said %g s, is %g: notes %q", tt.said, tt.is, res.Notes)
@@ -251,10 +268,14 @@ func word(off float64) string {
 	switch off {
 	case 3608:
 		return "1 h 00 min 08 s fast"
+	case 3600:
+		return "1 h 00 min 00 s fast"
 	case -15:
 		return "1" // 14.99 s or 15.01 s slow
+	case -292:
+		return "29" // 291.99 s or 292.01 s slow
 	}
-	return "29" // 291.99 s or 292.01 s slow
+	return ""
 }
 
 // A clock that is told by the lifting of the planter is off from the day's
@@ -289,9 +310,10 @@ func TestClockByEdgesFar(t *testing.T) {
 	}
 }
 
-// What was declared is used though the logs contradict it, and that is said.
+// What was declared is used though the logs contradict it by less than a slip, and
+// that is said.
 func TestClocksContradicted(t *testing.T) {
-	k, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, seeds: 6, receiver: evenstand.Second / 5}.settle(t, 0, 0)
+	k, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, seeds: 3, receiver: evenstand.Second / 5}.settle(t, 0, 0)
 	c := res.Clocks[2]
 	if c.From != pipeline.ClockDeclared || c.Offset != 0 {
 		t.Errorf("clock %+v, want what was declared", c)

@@ -42,6 +42,9 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 		return usual
 	}
 	if f.Kind == evenstand.KindClockOff && f.Until == nil { // it costs no ground, but tomorrow's log
+		if slices.ContainsFunc(boxClocks(f), func(c boxClock) bool { return !math.IsNaN(c.said) && !c.overruled }) {
+			return evenstand.Now // and what else is said today
+		}
 		return usual
 	}
 	if f.Until != nil || f.Money.StillToSave.Basis == string(price.None) {
@@ -465,6 +468,9 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	a.Do = v.pick(a.Do)
 	if s := v.force(f); s != "" {
 		a.Do += " " + s
+	}
+	if f.Kind == evenstand.KindClockOff {
+		a.Do += " " + offsets(f)
 	}
 	a.Cautions = cautions(f.Kind, touch)
 	return a

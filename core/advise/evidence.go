@@ -63,6 +63,8 @@ func (v Voice) Evidence(e evenstand.Evidence) string {
 	write := func(x float64) string { return v.Value(x, unit) }
 	on := counted[e.Name]
 	switch {
+	case unit == "s" && strings.Contains(e.Name, "clock of "):
+		write = func(x float64) string { return Offset(x, 2) }
 	case strings.HasPrefix(e.Name, rhythmName):
 		write, on = oddsOf, "places"
 	case unit == "fraction" && interval && high-low < 0.03 && high >= 0.1:

@@ -16,12 +16,15 @@ const (
 
 // BoxClock is what the logs tell of the clock of a box.
 type BoxClock struct {
-	Box      string
-	Offset   float64          // s, logged minus true
-	Said     float64          // s, what somebody declared and is used; NaN nobody did
-	Error    float64          // s, half-width of the 90 % interval
-	From, To evenstand.Micros // span of the log that it rests on, by the receiver's clock
-	Grade    evenstand.Grade
+	Box    string
+	Offset float64 // s, logged minus true
+	Said   float64 // s, what somebody declared; NaN nobody did
+	Parts  int     // of the day between which it was set; 1 it was not
+	// Overruled says that the logs are believed and not what was declared.
+	Overruled bool
+	Error     float64          // s, half-width of the 90 % interval
+	From, To  evenstand.Micros // span of the log that it rests on, by the receiver's clock
+	Grade     evenstand.Grade
 }
 
 // ClockOff makes one finding of all clocks that are off: the boxes differ, but
@@ -44,8 +47,15 @@ func ClockOff(boxes []BoxClock, stops []evenstand.Micros) (f evenstand.Finding, 
 			continue
 		}
 		f.Evidence = append(f.Evidence, ev("clock of "+b.Box, b.Offset, b.Offset-b.Error, b.Offset+b.Error, float64(n), "s"))
+		if b.Parts > 1 {
+			f.Evidence = append(f.Evidence, ev("settings of the clock of "+b.Box, float64(b.Parts-1), nan, nan, nan, ""))
+		}
 		if said {
-			f.Evidence = append(f.Evidence, ev("said of the clock of "+b.Box, b.Said, nan, nan, nan, "s"))
+			name := "said of the clock of "
+			if b.Overruled {
+				name = "said, and not used, of the clock of "
+			}
+			f.Evidence = append(f.Evidence, ev(name+b.Box, b.Said, nan, nan, nan, "s"))
 			cause = evenstand.CauseClockSaid // that misleads today; the others are put right
 		}
 		if !ok || b.From < f.Since {

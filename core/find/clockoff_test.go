@@ -43,6 +43,7 @@ func TestClockOff(t *testing.T) {
 		{"as was said", []find.BoxClock{saidOf(box(3600.1, 0.05), 3600)}, often, 0},
 		{"not as was said", []find.BoxClock{saidOf(box(3608, 0.05), 3600)}, often, 2},
 		{"said to be right", []find.BoxClock{saidOf(box(-3, 0.02), 0)}, often, 2},
+		{"set during the day", []find.BoxClock{{Box: "fan", Offset: 3, Said: math.NaN(), Parts: 2, Error: 0.02, From: day, To: day + 3*3600*evenstand.Second}}, often, 2},
 	} {
 		f, ok := find.ClockOff(tt.boxes, tt.stops)
 		if ok != (tt.said > 0) || len(f.Evidence) != tt.said {
