@@ -139,8 +139,9 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 // be judged.
 var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said"}
 
-// liquidOnly are those about liquid alone: seeds may be judged all the same.
-var liquidOnly = []string{"get less cannot be said", "too much or too little cannot be said"}
+// partly are those about one thing beside seeds, or of less than is asked for:
+// single rows may be judged all the same.
+var partly = []string{"get less cannot be said", "too much or too little cannot be said", "on all rows cannot be seen", "looks like a lift"}
 
 // notJudged says what was not looked for and why: what the days' notes say of
 // it, with their days, and what needs logs of a better grade than there are.
@@ -152,7 +153,7 @@ func notJudged(days []book.DaySummary, src []book.SourceReport, v advise.Voice) 
 		for _, n := range d.Notes {
 			in := func(w string) bool { return strings.Contains(n, w) }
 			seeds := slices.ContainsFunc(blinding, in)
-			if !seeds && !slices.ContainsFunc(liquidOnly, in) {
+			if !seeds && !slices.ContainsFunc(partly, in) {
 				continue
 			}
 			seen = seen || seeds

@@ -478,7 +478,7 @@ func (s *settler) settleSeed(r *rowState, dec *rhythm.Decision) {
 	st := r.stretch(ps.S / stretchMM)
 	st.Metered = true
 	s.dueTo(st, dec.Missing, dec.Double)
-	p := &find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Sigma: float32(r.dec.Sigma()), Readable: readable}
+	p := &find.Place{T: ps.T, K: dec.K, Missing: dec.Missing, Double: dec.Double, Off: dec.Off, Sigma: float32(r.dec.Sigma()), Readable: readable, Own: math.IsNaN(r.xref)}
 	if readable {
 		s.engine.Place(r.n, p)
 	} else {

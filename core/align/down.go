@@ -1,6 +1,7 @@
 package align
 
 import (
+	"cmp"
 	"math"
 	"math/bits"
 	"slices"
@@ -15,10 +16,11 @@ type Interval struct{ From, To evenstand.Micros }
 // Limits of lowering and lifting. The first two are the methods document's
 // (section l); the others are judged.
 const (
-	liftHolds = 600_000 * evenstand.Micros(1) // shorter lifts are chatter of the switch
-	liftParts = 2 * evenstand.Second          // a longer lift ends the pass
-	seedBin   = evenstand.Second / 4
-	stopWay   = 3.0 // m moved in a hole between seeds, below which the planter stood in the ground
+	liftHolds  = 600_000 * evenstand.Micros(1) // shorter lifts are chatter of the switch
+	liftParts  = 2 * evenstand.Second          // a longer lift ends the pass
+	seedBin    = evenstand.Second / 4
+	countAlone = 10 * evenstand.Second // that counts tell of planting where seeds are logged and none falls
+	stopWay    = 3.0                   // m moved in a hole between seeds, below which the planter stood in the ground
 )
 
 // The evidence that Intervals rests on, best first.
@@ -161,13 +163,29 @@ func (l *Lowering) Intervals(path *Path) (down []Interval, basis string) {
 			down, basis = iv, c.basis
 		}
 	}
-	if iv := dropping(l.seeds, false, path); len(iv) > 0 {
-		return iv, BySeeds
-	}
-	if iv := dropping(l.counts, true, path); len(iv) > 0 {
+	seeds, counts := dropping(l.seeds, false, path), dropping(l.counts, true, path)
+	if iv := beside(seeds, counts); len(iv) > 0 {
 		return iv, BySeeds
 	}
 	return down, basis
+}
+
+// beside adds to the spans that seeds tell those in which only counts go on: a
+// seed log may end at noon. Short ones are what a count says late.
+func beside(seeds, counts []Interval) []Interval {
+	out := slices.Clone(seeds)
+	i := 0
+	for _, c := range counts {
+		for i < len(seeds) && seeds[i].To <= c.From {
+			i++
+		}
+		meets := i < len(seeds) && seeds[i].From < c.To
+		if !meets && (len(seeds) == 0 || c.To-c.From >= countAlone) {
+			out = append(out, c)
+		}
+	}
+	slices.SortFunc(out, func(a, b Interval) int { return cmp.Compare(a.From, b.From) })
+	return out
 }
 
 // intervals replays the changes. The planter counts as down while the machine

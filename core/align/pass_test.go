@@ -288,6 +288,18 @@ func TestLowering(t *testing.T) {
 				}
 			}
 		}, align.BySeeds, []align.Interval{at(10, 30), at(45, 59)}},
+		{"counts go on where the seed log has ended", func(l *align.Lowering) {
+			seeds(l, 8, 10, 30)
+			for s := 0.0; s < 100; s++ {
+				for r := 1; r <= 8; r++ {
+					n := 0.0
+					if s > 10 && s <= 32 || s > 45 && s <= 50 || s > 60 && s <= 80 { // 5 s are too few
+						n = 25
+					}
+					l.Reading(reading(s, evenstand.SeedCount, evenstand.RowElement(r), n))
+				}
+			}
+		}, align.BySeeds, []align.Interval{at(10, 29.96), at(60, 80)}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			l := align.NewLowering(8)

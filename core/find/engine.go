@@ -220,7 +220,11 @@ type Place struct {
 	// Readable says that single seeds may be classed; without it only rates
 	// and cells are spoken of.
 	Readable bool
-	byGap    bool // only the gap is known: Off says nothing
+	// Own says that no target is known and the row's own most frequent spacing
+	// stands for it, which follows a change of rate late: Off then says nothing of
+	// how evenly the row spaces.
+	Own   bool
+	byGap bool // only the gap is known: Off says nothing
 }
 
 // Target says the seeds per m2 asked of a row; NaN unknown.
@@ -269,8 +273,10 @@ const countMute = 10 * evenstand.Second
 func (e *Engine) Place(n int, p *Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
-	r.bounce.seed(p)
-	r.drive.seed(p, r.places)
+	if !p.Own {
+		r.bounce.seed(p)
+		r.drive.seed(p, r.places)
+	}
 	if p.First {
 		if r.cells.n > 0 {
 			r.cells.segment(p.T)

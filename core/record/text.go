@@ -100,10 +100,7 @@ func RenderWorklist(w evenstand.Worklist, o Options) string {
 		p.line(o.strong(l))
 	}
 	if bare {
-		p.line("Not looked for:")
-		for _, s := range o.NotJudged {
-			p.text("  - ", s)
-		}
+		p.notJudged()
 	}
 	for _, g := range Groups(w) {
 		p.head(g.Title)
@@ -111,7 +108,19 @@ func RenderWorklist(w evenstand.Worklist, o Options) string {
 			p.item(&f)
 		}
 	}
+	if !bare && len(o.NotJudged) > 0 {
+		p.line("")
+		p.notJudged()
+	}
 	return p.b.String()
+}
+
+// notJudged says what was not looked for, and why.
+func (p *page) notJudged() {
+	p.line("Not looked for:")
+	for _, s := range p.o.NotJudged {
+		p.text("  - ", s)
+	}
 }
 
 func (p *page) item(f *evenstand.Finding) {
