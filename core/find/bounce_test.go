@@ -88,6 +88,10 @@ func TestRowBounce(t *testing.T) {
 		if f.Causes[0].Cause != evenstand.CauseTubeWorn {
 			t.Errorf("run %d: first cause %s", i, f.Causes[0].Cause)
 		}
+		// It is drawn as it last was, not as the row is since.
+		if c := f.Chart; len(c.Mark) != 1 || c.Mark[0] != row-1 || !(c.Value[row-1] > 1.25*c.Band.Mid) {
+			t.Errorf("run %d: the chart has row %d at %.3f, its peers at %.3f", i, row, float64(c.Value[row-1]), float64(c.Band.Mid))
+		}
 	}
 }
 

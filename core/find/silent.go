@@ -44,8 +44,9 @@ func (e *Engine) ClockSet(i int, from, to evenstand.Micros) {
 	w.holes = append(w.holes, [2]evenstand.Micros{from, to})
 }
 
-// ClockDoubt says that a box's times may be off by so many seconds: what is held
-// against its times for no longer than that is no silence.
+// ClockDoubt says that some box's times may be off by so many seconds. Whether
+// the planter plants, and whether others go on, is told by the times of several
+// boxes, so no box is said to be silent for less than that more.
 func (e *Engine) ClockDoubt(seconds float64) { e.clockDoubt = math.Max(e.clockDoubt, seconds) }
 
 // told tells whether nothing that was logged from one instant to another was
