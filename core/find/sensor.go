@@ -50,7 +50,7 @@ const (
 type pulse struct {
 	t     evenstand.Micros
 	place int64
-	bin   int // of how it lies to the pulse before it; binless: it says nothing
+	bin   int // of how it lies to the pulse before it
 }
 
 type sensorWatch struct {
@@ -105,7 +105,6 @@ const (
 	pulsePrior = 100.0 // pulses that what is known beforehand counts for
 	pulseDusty = 0.2   // share of dust, or of what lies like it, among the usual ones
 	pulseMost  = 4000.0
-	binless    = -1 // the bin of what tells nothing
 )
 
 func pulseBin(first, second float64) int {
@@ -177,9 +176,6 @@ func (e *Engine) paceLost(t evenstand.Micros) {
 }
 
 func (k *pulseKeep) learn(bin int) {
-	if bin == binless {
-		return
-	}
 	if k.n >= pulseMost {
 		for i := range k.seen {
 			k.seen[i] /= 2
@@ -201,8 +197,8 @@ func (k *pulseKeep) second(bin int) float64 {
 // and its own.
 func (w *sensorWatch) extra(e *Engine, r *row, t evenstand.Micros, first, second float32) {
 	p := pulse{t: t, place: r.places, bin: pulseBin(float64(first), float64(second))}
-	if w.n > 0 && w.back64(0).place == p.place { // one after another into a disc that stands
-		p.bin = binless
+	if w.n > 0 && w.back64(0).place == p.place {
+		return // the planter stands: what falls is no more a place, and all lies alike
 	}
 	w.ring[w.n%pulseRing] = p
 	w.n++
@@ -330,16 +326,13 @@ func (w *sensorWatch) expected(e *Engine) float64 {
 
 // take adds a pulse to what is known of a case.
 func (d *doubtCase) take(e *Engine, p pulse) {
-	d.pulses++
-	if p.bin == binless {
-		return
-	}
 	dust, second := dustLaw[p.bin], e.pulses.second(p.bin)
 	for i := range d.like {
 		s := (float64(i) + 0.5) / shareBins
 		d.like[i] += math.Log(s*dust + (1-s)*second)
 	}
 	d.odds += math.Log(dust / second)
+	d.pulses++
 }
 
 // share is the posterior of the share of dust among the extra pulses under a
