@@ -212,6 +212,36 @@ func TestDictionariesNullsAndWidths(t *testing.T) {
 	}
 }
 
+// A text that the file does not hold is the one of none, whatever stood in the
+// rows that are used again, also when the file has every column.
+func TestNoTextOverOldOnes(t *testing.T) {
+	type optional struct {
+		I *string `parquet:"i,optional"`
+	}
+	type one struct {
+		I string `parquet:"i"`
+	}
+	text := "new"
+	for _, version := range []int{1, 2} {
+		var b bytes.Buffer
+		w := parquet.NewGenericWriter[optional](&b, parquet.DataPageVersion(version))
+		if _, err := w.Write([]optional{{nil}, {&text}, {nil}}); err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		buf := []one{{"old"}, {"old"}, {"old"}}
+		got, err := column.Rows(opened(t, b.Bytes()), 0, buf[:0], one{"none"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff([]one{{"none"}, {"new"}, {"none"}}, got); diff != "" {
+			t.Errorf("pages of version %d (-want +got):\n%s", version, diff)
+		}
+	}
+}
+
 // A footer that states more than it holds gives an error before any memory is
 // asked for. The bytes are written by hand after Thrift's compact protocol: the
 // version, then a list of 2³¹−1 schema elements; a string of 2³¹−1 bytes; structs

@@ -58,7 +58,7 @@ func Rows[T any](f *File, group int, dst []T, none T) ([]T, error) {
 		case reflect.Bool:
 			err = scatterBools(f, group, name, base, size, n, was.Bool())
 		case reflect.String:
-			err = scatterStrings(f, group, name, base, size, n)
+			err = scatterStrings(f, group, name, base, size, n, was.String())
 		default:
 			panic(fmt.Sprintf("column: field %s of %s has a type that no column holds", field.Name, t))
 		}
@@ -143,9 +143,8 @@ func scatterBools(f *File, group int, name string, base unsafe.Pointer, stride u
 	return nil
 }
 
-// scatterStrings writes a column's texts at base, base+stride and so on; where
-// there is none, what stands there stays.
-func scatterStrings(f *File, group int, name string, base unsafe.Pointer, stride uintptr, n int) (err error) {
+// scatterStrings writes a column's texts at base, base+stride and so on.
+func scatterStrings(f *File, group int, name string, base unsafe.Pointer, stride uintptr, n int, none string) (err error) {
 	l, err := f.leaf(name)
 	if err != nil {
 		return err
@@ -199,6 +198,8 @@ func scatterStrings(f *File, group int, name string, base unsafe.Pointer, stride
 			if page.present == page.values || page.levels != nil && page.levels[i] == r.there {
 				*(*string)(base) = texts[k]
 				k++
+			} else {
+				*(*string)(base) = none
 			}
 			if n--; n > 0 {
 				base = unsafe.Add(base, stride)
