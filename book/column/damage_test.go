@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/metrics"
+	"slices"
 	"strings"
 	"testing"
 
@@ -423,6 +424,11 @@ func sound() []struct {
 	three := []row{{D: -1, I: "row 7"}, {D: -1, I: "row 8"}, {D: -1, I: "row 8"}}
 	nulls := of("d", format.Int32, 2, v2(2, 2, 0, format.Plain))
 	nulls.null = true
+	// Levels in one run of two zeros; there is nothing that a dictionary would be
+	// needed for.
+	noTexts := of("i", format.ByteArray, 6,
+		v1(2, format.RLEDictionary, 2, 0, 0, 0, 4, 0), v2(2, 2, 2, format.RLEDictionary, 4, 0), v2(2, 2, 0, format.RLEDictionary))
+	noTexts.null = true
 	some := of("d", format.Int32, 6,
 		v1(3, format.Plain, 2, 0, 0, 0, 3, 5, 7, 0, 0, 0, 9, 0, 0, 0), // a group of eight levels: 1, 0, 1
 		v2(3, 1, 2, format.Plain, 3, 5, 7, 0, 0, 0, 9, 0, 0, 0))
@@ -452,6 +458,7 @@ func sound() []struct {
 		{"split numbers", of("f", format.Float, 1, v2(1, 0, 0, format.ByteStreamSplit, 0, 0, 0x80, 0x3f)), []row{{D: -1, F: 1}}},
 		{"some values", some, []row{{D: 7}, {D: -1}, {D: 9}, {D: 7}, {D: -1}, {D: 9}}},
 		{"no values", nulls, []row{{D: -1}, {D: -1}}},
+		{"no texts and no dictionary", noTexts, slices.Repeat([]row{{D: -1}}, 6)},
 		{"an index page", of("d", format.Int32, 1, madePage{format.PageHeader{Type: format.IndexPage}, []byte{1}}, v1(1, format.Plain, 7, 0, 0, 0)), []row{{D: 7}}},
 	}
 }

@@ -245,11 +245,11 @@ func unpackBits[V uint8 | uint32](out []V, src []byte, width int) {
 // indexes gives the places in the dictionary that a page's values refer to,
 // each of which is there.
 func (r *pageReader) indexes(p *page) ([]uint32, error) {
-	if r.dict.data == nil {
-		return nil, r.wrong("it refers to a dictionary, and there is none")
-	}
 	if p.present == 0 {
 		return nil, nil
+	}
+	if r.dict.data == nil {
+		return nil, r.wrong("it refers to a dictionary, and there is none")
 	}
 	if len(p.data) < 1 || p.data[0] > 32 {
 		return nil, r.wrong("its references have no possible width")
