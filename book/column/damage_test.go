@@ -479,6 +479,49 @@ func TestByHand(t *testing.T) {
 	}
 }
 
+// A row group without rows may have columns without pages, of which some writers
+// say that they lie at byte 0.
+func TestGroupsWithoutRows(t *testing.T) {
+	m := made{name: "d", kind: format.Int32, rows: 1, pages: []madePage{v1(1, format.Plain, 7, 0, 0, 0)}}
+	m.footer = func(m *format.FileMetaData) {
+		column := m.RowGroups[0].Columns[0]
+		column.MetaData.NumValues, column.MetaData.DataPageOffset = 0, 0
+		column.MetaData.TotalCompressedSize, column.MetaData.TotalUncompressedSize = 0, 0
+		empty := format.RowGroup{Columns: thrift.Slice[format.ColumnChunk]{column}}
+		m.RowGroups = thrift.Slice[format.RowGroup]{empty, m.RowGroups[0], empty}
+	}
+	f := opened(t, m.bytes(t))
+	for g, want := range [][]row{nil, {{D: 7}}, nil} {
+		got, err := column.Rows(f, g, nil, row{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("row group %d (-want +got):\n%s", g, diff)
+		}
+	}
+	// With rows, or with pages, it must lie in the file.
+	for name, wrong := range map[string]func(*format.RowGroup){
+		"rows":  func(g *format.RowGroup) { g.NumRows, g.Columns[0].MetaData.NumValues = 1, 1 },
+		"bytes": func(g *format.RowGroup) { g.Columns[0].MetaData.TotalCompressedSize = 1 },
+	} {
+		m := m
+		sound := m.footer
+		m.footer = func(m *format.FileMetaData) {
+			sound(m)
+			m.RowGroups[2].Columns = slices.Clone(m.RowGroups[2].Columns)
+			wrong(&m.RowGroups[2])
+		}
+		p := filepath.Join(t.TempDir(), "x.parquet")
+		if err := os.WriteFile(p, m.bytes(t), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if err := readAll(p); err == nil || !strings.Contains(err.Error(), "said to lie at byte 0") {
+			t.Errorf("%s at byte 0: %v", name, err)
+		}
+	}
+}
+
 // A header is read whole however long it is: here with a least value of 100,000
 // bytes, and pages of more than is read at once.
 func TestLongHeadersAndPages(t *testing.T) {

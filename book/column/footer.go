@@ -185,7 +185,8 @@ func checkChunks(pq *parquet.File, leaves []leaf) error {
 		for i := range group.Columns {
 			c := &group.Columns[i].MetaData
 			at := chunkStart(c)
-			if at < 4 || c.TotalCompressedSize < 0 || c.TotalCompressedSize > pq.Size()-footerTail-at {
+			none := group.NumRows == 0 && c.TotalCompressedSize == 0 // and so lies nowhere
+			if !none && (at < 4 || c.TotalCompressedSize < 0 || c.TotalCompressedSize > pq.Size()-footerTail-at) {
 				return fmt.Errorf("%w: row group %d, column %q is said to lie at byte %d with %d bytes, in a file of %d", errFooter, g, leaves[i].name, at, c.TotalCompressedSize, pq.Size())
 			}
 			if !leaves[i].lists && c.NumValues != group.NumRows {
