@@ -245,12 +245,15 @@ func TestNoTextOverOldOnes(t *testing.T) {
 // A footer that states more than it holds gives an error before any memory is
 // asked for. The bytes are written by hand after Thrift's compact protocol: the
 // version, then a list of 2³¹−1 schema elements; a string of 2³¹−1 bytes; structs
-// within structs without end.
+// within structs without end; lists of schema elements and of row groups in
+// which nothing is, of a byte each.
 func TestFooterLies(t *testing.T) {
 	deep := []byte{0x15, 0x02}
 	for range 1000 {
 		deep = append(deep, 0x1c)
 	}
+	const empty = 200_000
+	many := binary.AppendUvarint(nil, empty)
 	for _, tt := range []struct {
 		name string
 		body []byte
@@ -262,6 +265,8 @@ func TestFooterLies(t *testing.T) {
 		{"depth", deep, 0},
 		{"unknown type", []byte{0x1d, 0, 0}, 0},
 		{"no end", []byte{0x15, 0x02}, 0},
+		{"empty schema elements", append(append([]byte{0x15, 0x02, 0x19, 0xfc}, many...), make([]byte, empty+1)...), 0},
+		{"empty row groups", append(append([]byte{0x15, 0x02, 0x39, 0xfc}, many...), make([]byte, empty+1)...), 0},
 		{"longer than the file", []byte{0x15, 0x02, 0}, 1 << 30},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

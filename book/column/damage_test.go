@@ -239,7 +239,7 @@ func lies(t testing.TB) []lie {
 		{"columns of a group", of(one("d", format.Int32, plain), 4, func(m *format.FileMetaData) {
 			for range 60_000 {
 				m.Schema = append(m.Schema, format.SchemaElement{Type: thrift.New(format.Int32)})
-				m.RowGroups = append(m.RowGroups, format.RowGroup{})
+				m.RowGroups = append(m.RowGroups, m.RowGroups[0])
 			}
 			m.Schema[0].NumChildren.V = 60_001
 		}), "columns and its schema 60001"},

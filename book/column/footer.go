@@ -18,9 +18,9 @@ import (
 // four bytes, "PAR1") and parquet.thrift (fields, and which of them must be).
 const (
 	footerTail = 8         // bytes: the footer's length and the mark
-	footerMost = 32 << 20  // bytes; a season's day needs some hundred kilobytes, and the library a hundred times as much at worst
+	footerMost = 32 << 20  // bytes; a season's day needs some hundred kilobytes, and the library some forty times as much at worst
 	schemaDeep = 64        // columns within one another
-	leavesMost = 1<<16 - 1 // columns
+	schemaMost = 1<<16 - 1 // columns, with those that only hold others
 	chunkLeast = 20        // bytes that a column's entry in a row group takes, with what must be there
 )
 
@@ -54,7 +54,7 @@ func checkFooter(f io.ReaderAt, size int64) error {
 	if _, err := f.ReadAt(b, size-footerTail-n); err != nil {
 		return err
 	}
-	w := footerWalk{thrift: thrift{b: b}, least: leavesMost}
+	w := footerWalk{thrift: thrift{b: b}, least: schemaMost}
 	w.footer()
 	switch {
 	case w.wrong != "":
@@ -71,6 +71,7 @@ func checkFooter(f io.ReaderAt, size int64) error {
 // one entry for each column of each row group, and each column's path.
 type footerWalk struct {
 	thrift
+	elements    int // columns, with those that only hold others
 	leaves      int // columns that hold values
 	groups      int
 	least, most int // columns of a row group
@@ -131,14 +132,15 @@ func (w *footerWalk) schema() func() {
 			}
 			return false
 		})
+		w.elements++
 		if leaf {
 			w.leaves++
 		}
 		switch {
 		case children < 0 || leaf && children > 0:
 			w.fail("a column has values of its own and %d columns within", children)
-		case w.leaves > leavesMost:
-			w.fail("it has more than %d columns", leavesMost)
+		case w.elements > schemaMost:
+			w.fail("it has more than %d columns, counting those that only hold others", schemaMost)
 		case children > 0:
 			if open = append(open, children); len(open) > schemaDeep {
 				w.fail("its columns lie more than %d deep within one another", schemaDeep)
@@ -171,6 +173,9 @@ func (w *footerWalk) rowGroup() {
 		})
 		return true
 	})
+	if columns == 0 {
+		w.fail("row group %d has no columns", w.groups-1)
+	}
 	w.least, w.most = min(w.least, columns), max(w.most, columns)
 }
 
