@@ -424,7 +424,10 @@ func (b *Book) dayFile(planter string, day evenstand.Day, name string) (f *colum
 func (b *Book) open(path string) (*column.File, error) {
 	last := b.lastOpen.Load()
 	if last != nil && last.Path() == path {
-		return last.Again()
+		if f, err := last.Again(); err == nil {
+			return f, nil
+		}
+		b.lastOpen.Store(nil)
 	}
 	f, err := column.Open(path)
 	if err == nil {
@@ -433,8 +436,13 @@ func (b *Book) open(path string) (*column.File, error) {
 	return f, err
 }
 
-// spoilt says of a page of a day's file that cannot be read what to do.
-func spoilt(err error) error {
+// spoilt says of a page of a day's file that cannot be read what to do. The
+// footer that is kept may be what is wrong, or no longer the file's: the next
+// who asks reads it anew.
+func (b *Book) spoilt(err error) error {
+	if err != nil {
+		b.lastOpen.Store(nil)
+	}
 	var page *column.PageError
 	if !errors.As(err, &page) {
 		return err
@@ -443,7 +451,7 @@ func spoilt(err error) error {
 }
 
 // eachRow reads a table group by group and hands over the converted rows.
-func eachRow[R, T any](ctx context.Context, f *column.File, none R, convert func(*R) T, yield func([]T) error) error {
+func eachRow[R, T any](ctx context.Context, b *Book, f *column.File, none R, convert func(*R) T, yield func([]T) error) error {
 	var rows []R
 	var out []T
 	for g := range f.Groups() {
@@ -452,7 +460,7 @@ func eachRow[R, T any](ctx context.Context, f *column.File, none R, convert func
 		}
 		var err error
 		if rows, err = column.Rows(f, g, rows[:0], none); err != nil {
-			return spoilt(err)
+			return b.spoilt(err)
 		}
 		out = out[:0]
 		for i := range rows {
@@ -473,7 +481,7 @@ func (b *Book) Passes(ctx context.Context, planter string, day evenstand.Day) ([
 	}
 	defer f.Close()
 	var all []evenstand.Pass
-	err = eachRow(ctx, f, passRow{}, (*passRow).pass, func(ps []evenstand.Pass) error {
+	err = eachRow(ctx, b, f, passRow{}, (*passRow).pass, func(ps []evenstand.Pass) error {
 		all = append(all, ps...)
 		return nil
 	})
@@ -489,7 +497,7 @@ func (b *Book) Seeds(ctx context.Context, dst []evenstand.PlacedSeed, planter st
 	defer f.Close()
 	g, err := groupOf(f, pass)
 	if err != nil || g < 0 {
-		return dst, spoilt(err)
+		return dst, b.spoilt(err)
 	}
 	buf, _ := seedRows.Get().(*[]seedRow)
 	if buf == nil {
@@ -498,7 +506,7 @@ func (b *Book) Seeds(ctx context.Context, dst []evenstand.PlacedSeed, planter st
 	defer seedRows.Put(buf)
 	rows, err := column.Rows(f, g, (*buf)[:0], noSeed)
 	if err != nil {
-		return dst, spoilt(err)
+		return dst, b.spoilt(err)
 	}
 	*buf = rows
 	dst = slices.Grow(dst, len(rows))
@@ -556,7 +564,7 @@ func (b *Book) Stretches(ctx context.Context, planter string, day evenstand.Day,
 		return err
 	}
 	defer f.Close()
-	return eachRow(ctx, f, noStretch, (*stretchRow).stretch, yield)
+	return eachRow(ctx, b, f, noStretch, (*stretchRow).stretch, yield)
 }
 
 // Track gives a machine-day's track in batches; the slice is only lent.
@@ -566,7 +574,7 @@ func (b *Book) Track(ctx context.Context, planter string, day evenstand.Day, yie
 		return err
 	}
 	defer f.Close()
-	return eachRow(ctx, f, trackRow{Pass: -1, Lat: math.NaN(), Lon: math.NaN(), Heading: nan32, Speed: nan32, SD: nan32}, (*trackRow).point, yield)
+	return eachRow(ctx, b, f, trackRow{Pass: -1, Lat: math.NaN(), Lon: math.NaN(), Heading: nan32, Speed: nan32, SD: nan32}, (*trackRow).point, yield)
 }
 
 // Readings gives a machine-day's readings in batches; the slice is only lent.
@@ -578,7 +586,7 @@ func (b *Book) Readings(ctx context.Context, planter string, day evenstand.Day, 
 	defer f.Close()
 	elements := map[string]evenstand.Element{}
 	var bad error
-	err = eachRow(ctx, f, readingRow{Value: math.NaN()}, func(r *readingRow) evenstand.Reading {
+	err = eachRow(ctx, b, f, readingRow{Value: math.NaN()}, func(r *readingRow) evenstand.Reading {
 		q, _ := evenstand.ParseQuantity(r.Quantity)
 		e, ok := elements[r.Element]
 		if !ok {

@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
@@ -672,6 +673,54 @@ func TestDamagedPageSaysWhatToDo(t *testing.T) {
 		if !errors.As(err, &e) || !errors.Is(err, book.ErrCorrupt) || !strings.Contains(err.Error(), "row group 0, column ") || !strings.Contains(err.Error(), "page 0 at byte ") || !strings.Contains(e.Hint, "evenstand rebuild") || e.Path != p {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// The footer that is kept from one question to the next may be what is damaged:
+// once the file is whole again it reads again.
+func TestDamagedFooterIsNotKept(t *testing.T) {
+	ctx := context.Background()
+	b := newBook(t)
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 1)}))
+	days, err := b.Days(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seeds := func() error {
+		_, err := b.Seeds(ctx, nil, days[0].Planter, days[0].Day, 0)
+		return err
+	}
+	p := glob(t, b.Dir(), "data/*/seeds.parquet")
+	whole, err := os.ReadFile(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	put := func(data []byte) {
+		if err := os.WriteFile(p, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	end := len(whole) - 8 // of the footer
+	seen := 0
+	for i := end - int(binary.LittleEndian.Uint32(whole[end:])); i < end && seen < 3; i++ {
+		if _, err := b.Passes(ctx, days[0].Planter, days[0].Day); err != nil { // another footer is kept
+			t.Fatal(err)
+		}
+		bad := bytes.Clone(whole)
+		bad[i] ^= 2
+		put(bad)
+		err := seeds()
+		put(whole)
+		if !errors.Is(err, book.ErrCorrupt) || !strings.Contains(err.Error(), ", page ") {
+			continue // no such footer, or as good as the right one
+		}
+		seen++
+		if again := seeds(); again != nil {
+			t.Fatalf("byte %d was wrong: %v; made good: %v", i, err, again)
+		}
+	}
+	if seen == 0 {
+		t.Error("no wrong byte of the footer spoils a page")
 	}
 }
 

@@ -58,7 +58,7 @@ func (b *Book) GroupByStretch(ctx context.Context, workers int, yield func(*Pass
 	if err != nil {
 		return err
 	}
-	return spoilt(GroupFiles(ctx, files, workers, yield))
+	return b.spoilt(GroupFiles(ctx, files, workers, yield))
 }
 
 // SeedFiles gives the seeds.parquet of every machine-day, for who reads more
