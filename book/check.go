@@ -237,7 +237,8 @@ func (b *Book) checkSeen(ctx context.Context, say func(string, ...any)) error {
 				continue
 			}
 			least, most := p.counts(day)
-			for k, seen := range sum.Seen.byKind() {
+			for k := range numKinds {
+				seen := *sum.Seen.of(k)
 				if seen < least[k] || seen > most[k] {
 					say("data/%s saw %d %s of %s on %s, and its logs hold %d. Say evenstand rebuild.", e.Folder, seen, kindNames[k], p.planter, day, most[k])
 				}
@@ -270,11 +271,6 @@ func (p *planterDays) counts(day evenstand.Day) (least, most [numKinds]int64) {
 		}
 	}
 	return least, most
-}
-
-func (c *Counts) byKind() (n [numKinds]int64) {
-	n[fixes], n[seeds], n[readings], n[entries] = c.Fixes, c.Seeds, c.Readings, c.Entries
-	return n
 }
 
 // checkReferences looks whether the passes that findings name are there.
