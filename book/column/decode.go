@@ -46,11 +46,11 @@ func (r *pageReader) fixed(p *page) ([]byte, error) {
 		var err error
 		switch r.kind {
 		case format.FixedLenByteArray:
-			out, err = split.DecodeFixedLenByteArray(out, p.data, r.width)
+			err = inPlace(out, func(out []byte) ([]byte, error) { return split.DecodeFixedLenByteArray(out, p.data, r.width) })
 		case format.Int32, format.Float:
-			_, err = split.DecodeInt32(as[int32](out), p.data)
+			err = inPlace(as[int32](out), func(out []int32) ([]int32, error) { return split.DecodeInt32(out, p.data) })
 		default:
-			_, err = split.DecodeInt64(as[int64](out), p.data)
+			err = inPlace(as[int64](out), func(out []int64) ([]int64, error) { return split.DecodeInt64(out, p.data) })
 		}
 		if err != nil {
 			return nil, r.wrong("its values: %w", err)
@@ -63,6 +63,16 @@ func (r *pageReader) fixed(p *page) ([]byte, error) {
 		return nil, r.coding(p)
 	}
 	return out, nil
+}
+
+// inPlace has a decoder of the library fill out. One may write elsewhere, and
+// does where it holds the room to be too small; then what stands in out is old.
+func inPlace[V any](out []V, decode func([]V) ([]V, error)) error {
+	got, err := decode(out)
+	if err == nil && (len(got) != len(out) || unsafe.SliceData(got) != unsafe.SliceData(out)) {
+		err = fmt.Errorf("%d of them were decoded, not into the place of %d", len(got), len(out))
+	}
+	return err
 }
 
 // slots gives room for n values of a width, in the place where pages are
@@ -104,9 +114,9 @@ func (r *pageReader) deltas(out, src []byte, width int) (rest []byte, err error)
 	}
 	var packed delta.BinaryPackedEncoding
 	if width == 4 {
-		_, err = packed.DecodeInt32(as[int32](out), src[:end])
+		err = inPlace(as[int32](out), func(out []int32) ([]int32, error) { return packed.DecodeInt32(out, src[:end]) })
 	} else {
-		_, err = packed.DecodeInt64(as[int64](out), src[:end])
+		err = inPlace(as[int64](out), func(out []int64) ([]int64, error) { return packed.DecodeInt64(out, src[:end]) })
 	}
 	if err != nil {
 		return nil, r.wrong("its values: %w", err)
