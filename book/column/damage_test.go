@@ -429,6 +429,8 @@ func sound() []struct {
 	noTexts := of("i", format.ByteArray, 6,
 		v1(2, format.RLEDictionary, 2, 0, 0, 0, 4, 0), v2(2, 2, 2, format.RLEDictionary, 4, 0), v2(2, 2, 0, format.RLEDictionary))
 	noTexts.null = true
+	behind := of("d", format.Int32, 1, v1(1, format.Plain, 7, 0, 0, 0))
+	behind.footer = func(m *format.FileMetaData) { m.RowGroups[0].Columns[0].MetaData.DictionaryPageOffset = 8 }
 	some := of("d", format.Int32, 6,
 		v1(3, format.Plain, 2, 0, 0, 0, 3, 5, 7, 0, 0, 0, 9, 0, 0, 0), // a group of eight levels: 1, 0, 1
 		v2(3, 1, 2, format.Plain, 3, 5, 7, 0, 0, 0, 9, 0, 0, 0))
@@ -459,6 +461,7 @@ func sound() []struct {
 		{"some values", some, []row{{D: 7}, {D: -1}, {D: 9}, {D: 7}, {D: -1}, {D: 9}}},
 		{"no values", nulls, []row{{D: -1}, {D: -1}}},
 		{"no texts and no dictionary", noTexts, slices.Repeat([]row{{D: -1}}, 6)},
+		{"a dictionary said to lie behind its values", behind, []row{{D: 7}}},
 		{"an index page", of("d", format.Int32, 1, madePage{format.PageHeader{Type: format.IndexPage}, []byte{1}}, v1(1, format.Plain, 7, 0, 0, 0)), []row{{D: 7}}},
 	}
 }

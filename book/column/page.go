@@ -106,9 +106,11 @@ func room(buf *[]byte, n, slack int) []byte {
 	return (*buf)[:n]
 }
 
-// chunkStart gives the byte at which a column of a row group begins.
+// chunkStart gives the byte at which a column of a row group begins: of its
+// dictionary, which lies before its values, or of these. One said to lie behind
+// them is not there.
 func chunkStart(c *format.ColumnMetaData) int64 {
-	if c.DictionaryPageOffset != 0 {
+	if c.DictionaryPageOffset != 0 && c.DictionaryPageOffset < c.DataPageOffset {
 		return c.DictionaryPageOffset
 	}
 	return c.DataPageOffset
