@@ -476,14 +476,33 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	return a
 }
 
+// asLikely is by how much one cause may be likelier than another for the two to
+// count as about equally likely where it is asked what to look at first
+// (judgement).
+const asLikely = 1.5
+
 // stepsOf gives the one or two remedies that the advice is made of, without
-// that of the cause but.
+// that of the cause but. The likeliest cause comes first; among causes about as
+// likely, one that is settled from the seat, and sooner, goes before one for
+// which somebody has to leave it.
 func stepsOf(f *evenstand.Finding, but string) []relation.Remedy {
 	var steps []relation.Remedy
+	first, seat := 0.0, 0 // chance of the first step; which is settled from the seat
 	for _, c := range f.Causes {
-		if r, ok := relation.RemedyFor(f.Kind, c.Cause); ok && c.Cause != but {
-			steps = append(steps, r)
+		r, ok := relation.RemedyFor(f.Kind, c.Cause)
+		if !ok || c.Cause == but {
+			continue
 		}
+		if len(steps) == 0 {
+			first = c.Probability
+		} else if seat == 0 && asLikely*c.Probability >= first && touches(f.Kind, steps[0].Cause) != 0 && touches(f.Kind, r.Cause) == 0 && r.Minutes < steps[0].Minutes {
+			seat = len(steps)
+		}
+		steps = append(steps, r)
+	}
+	if seat > 0 {
+		r := steps[seat]
+		steps = slices.Insert(slices.Delete(steps, seat, seat+1), 0, r)
 	}
 	if len(steps) == 0 {
 		steps = relation.Remedies(f.Kind)

@@ -215,6 +215,43 @@ func TestAdvice(t *testing.T) {
 	}
 }
 
+// Of causes about equally likely, one in one and a half, the one that is settled
+// from the seat, and sooner, is looked at first: nobody lies under the planter
+// for a switch. Odds stay as they are. The minutes are the catalogue's
+// (core/relation/causes.csv).
+func TestSeatBeforeGround(t *testing.T) {
+	const other = " If that is not it: "
+	for _, tt := range []struct {
+		name, kind string
+		causes     []evenstand.Cause
+		first      string // how the advice begins
+		then       string // and its second step, "" for none
+		minutes    int
+	}{
+		{"as likely", evenstand.KindRowStopped, causes(evenstand.CauseDrive, 0.34, evenstand.CauseSwitchedOff, 0.34), "Switch the row on", "with the drive isolated", 1},
+		{"a little less likely", evenstand.KindRowStopped, causes(evenstand.CauseDrive, 0.45, evenstand.CauseSwitchedOff, 0.31), "Switch the row on", "with the drive isolated", 1},
+		{"much less likely", evenstand.KindRowStopped, causes(evenstand.CauseDrive, 0.5, evenstand.CauseSwitchedOff, 0.3), "With the drive isolated", "switch the row on", 20},
+		{"third, and as likely", evenstand.KindRowStopped, causes(evenstand.CauseDrive, 0.3, evenstand.CauseTube, 0.28, evenstand.CauseSwitchedOff, 0.25), "Switch the row on", "with the drive isolated", 1},
+		{"first already", evenstand.KindRowStopped, causes(evenstand.CauseSwitchedOff, 0.34, evenstand.CauseDrive, 0.33), "Switch the row on", "with the drive isolated", 1},
+		{"both outside", evenstand.KindRowStopped, causes(evenstand.CauseDrive, 0.34, evenstand.CauseEmpty, 0.33), "With the drive isolated", "look into the box", 20},
+		{"both from the seat", evenstand.KindRowLeftOff, causes(evenstand.CauseSectionCtl, 0.4, evenstand.CauseSwitchedOff, 0.4), "Look at the section's setting", "switch the row on", 10},
+	} {
+		f := evenstand.Finding{Kind: tt.kind, Causes: tt.causes}
+		was := slices.Clone(f.Causes)
+		advise.Fill(&f, us)
+		_, then, _ := strings.Cut(f.Advice.Do, other)
+		if !strings.HasPrefix(f.Advice.Do, tt.first) || !strings.HasPrefix(then, tt.then) || f.Advice.Minutes != tt.minutes {
+			t.Errorf("%s: %d minutes: %q", tt.name, f.Advice.Minutes, f.Advice.Do)
+		}
+		if !slices.Equal(f.Causes, was) {
+			t.Errorf("%s: the odds changed to %v", tt.name, f.Causes)
+		}
+		if tt.kind == evenstand.KindRowStopped && !slices.Contains(f.Advice.Cautions, advise.CautionOff) {
+			t.Errorf("%s: the other step's cautions are missing: %q", tt.name, f.Advice.Cautions)
+		}
+	}
+}
+
 // Whether skips are real the log cannot tell (methods e): while the odds lie
 // within 10 to 1 either way, the swap of sensors that settles it comes first.
 func TestMissingOrUnseen(t *testing.T) {
