@@ -53,7 +53,7 @@ func sourcesCommand() command {
 					c.text("    ", "    ", behindLine(s.Behind, v))
 				}
 				for _, p := range s.ClockSet {
-					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by itself it was "+advise.Offset(float64(p.Offset), 2)+", to within "+seconds(float64(p.Error))+".")
+					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by its own clock it was "+advise.Offset(float64(p.Offset), 2)+", to within "+seconds(float64(p.Error))+".")
 				}
 				for i, g := range s.Gaps {
 					if i == most {
