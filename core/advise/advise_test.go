@@ -64,6 +64,19 @@ func TestSentence(t *testing.T) {
 			"The log of row monitor and receiver is silent since 2:12 pm while the others went on, 40 s of planting: likely its plug or power (4 to 1).",
 		},
 		{
+			"a long silence", us,
+			evenstand.Finding{
+				Kind: "source-silent", Grade: evenstand.GradeB, Stage: evenstand.Raised, Rows: evenstand.Rows{1, 2}, Since: at(14, 12),
+				Evidence: []evenstand.Evidence{ev("silence of row monitor", 566, "s")},
+			},
+			"The log of row monitor is silent since 2:12 pm while the others went on, 9 min of planting.",
+		},
+		{
+			"just under two minutes", us,
+			evenstand.Finding{Kind: "source-silent", Rows: evenstand.Rows{1}, Since: at(14, 12), Evidence: []evenstand.Evidence{ev("silence of row monitor", 119, "s")}},
+			"The log of row monitor is silent since 2:12 pm while the others went on, 119 s of planting.",
+		},
+		{
 			"dust", us,
 			evenstand.Finding{
 				Kind: "sensor-doubt", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12),
@@ -355,6 +368,8 @@ func TestEvidence(t *testing.T) {
 		{evenstand.Evidence{Name: "actual over target", Value: 0.952, Low: 0.95, High: 0.954, N: evenstand.Unknown}, "dropped, of what was asked for", "95.2% (90% between 95.0% and 95.4%)"},
 		{evenstand.Evidence{Name: "share of turns missed", Value: 0.98, Low: 0.93, High: 1, N: n(375)}, "turns of the disc missed", "98% (90% between 93% and 100%), from 375 turns"},
 		{evenstand.Evidence{Name: "skips", Value: 0.024, Low: 0.021, High: 0.028, N: n(15000)}, "skips", "2.4% (90% between 2.1% and 2.8%), from 15,000 places"},
+		{evenstand.Evidence{Name: "silence of row monitor", Value: 40, Low: 39, High: 41, N: evenstand.Unknown, Unit: "s"}, "silence of row monitor", "40 s (90% between 39 s and 41 s)"},
+		{evenstand.Evidence{Name: "silence of row monitor", Value: 566, Low: 565, High: 567, N: evenstand.Unknown, Unit: "s"}, "silence of row monitor", "9 min"},
 		{evenstand.Evidence{Name: "metres without seed", Value: 128, Low: evenstand.Unknown, High: evenstand.Unknown, N: evenstand.Unknown, Unit: "m"}, "length without seed", "420 ft"},
 	} {
 		if name, got := advise.EvidenceName(tt.e), us.Evidence(tt.e); name != tt.name || got != tt.want {

@@ -1,6 +1,8 @@
 package advise
 
 import (
+	"fmt"
+	"math"
 	"strings"
 
 	"evenstand"
@@ -30,7 +32,7 @@ func (v Voice) silent(f *evenstand.Finding, since string) string {
 	var boxes []string
 	long := 0.0
 	for _, e := range f.Evidence {
-		if name, ok := strings.CutPrefix(e.Name, "silence of "); ok {
+		if name, ok := strings.CutPrefix(e.Name, silenceOf); ok {
 			boxes = append(boxes, name)
 			long = float64(e.Value)
 		}
@@ -44,12 +46,20 @@ func (v Voice) silent(f *evenstand.Finding, since string) string {
 	}
 	s := who + " " + be + " silent" + since + " while the others went on"
 	if long > 0 {
-		s += ", " + Digits(long) + " s of planting"
+		s += ", " + span(long) + " of planting"
 	}
 	if n, ok := Figure(f, "silences"); ok {
 		s += ", " + Digits(n) + " times"
 	}
 	return s
+}
+
+// span writes a length of time in s: in minutes from two on.
+func span(s float64) string {
+	if math.Round(s) < 120 {
+		return Digits(s) + " s"
+	}
+	return fmt.Sprintf("%.0f min", s/60)
 }
 
 // misplaced says what is wrong with the receiver's places.

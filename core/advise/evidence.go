@@ -42,7 +42,10 @@ var counted = map[string]string{
 	"share of seeds not seen": "places", "seeds missed": "places",
 }
 
-const rhythmName = "odds for a rhythm of "
+const (
+	rhythmName = "odds for a rhythm of "
+	silenceOf  = "silence of " // and the box
+)
 
 // EvidenceName gives the name of a figure in people's words.
 func EvidenceName(e evenstand.Evidence) string {
@@ -67,6 +70,8 @@ func (v Voice) Evidence(e evenstand.Evidence) string {
 		write = func(x float64) string { return Offset(x, 2) }
 	case strings.HasPrefix(e.Name, rhythmName):
 		write, on = oddsOf, "places"
+	case strings.HasPrefix(e.Name, silenceOf):
+		write = span
 	case unit == "fraction" && interval && high-low < 0.03 && high >= 0.1:
 		write = func(x float64) string { return fmt.Sprintf("%.1f%%", 100*x) }
 	}
