@@ -79,10 +79,11 @@ type Advice struct {
 	Cautions []string `json:"cautions"`
 }
 
-// PassRef names a pass in a finding.
+// PassRef names a pass in a finding. Numbers begin anew in each field.
 type PassRef struct {
 	Key    string `json:"key"`
 	Number int    `json:"number"`
+	Field  string `json:"field,omitempty"` // where it is another than the finding's
 }
 
 // Stage says how sure a finding is: suspected or raised.

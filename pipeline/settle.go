@@ -598,7 +598,11 @@ func (s *settler) locate(f *evenstand.Finding) {
 			if len(f.Passes) == 0 {
 				f.Field = p.Field
 			}
-			f.Passes = append(f.Passes, evenstand.PassRef{Key: p.Key, Number: p.Number})
+			ref := evenstand.PassRef{Key: p.Key, Number: p.Number}
+			if p.Field != f.Field {
+				ref.Field = p.Field
+			}
+			f.Passes = append(f.Passes, ref)
 		}
 	}
 }

@@ -108,16 +108,53 @@ func place(f *evenstand.Finding) string {
 		return ""
 	}
 	var parts []string
-	if f.Field != "" && f.Field != evenstand.Unassigned {
+	if f.Field != "" && f.Field != evenstand.Unassigned && !elsewhere(f) {
 		parts = append(parts, f.Field)
 	}
-	switch n := len(f.Passes); {
-	case n == 1:
-		parts = append(parts, fmt.Sprintf("pass %d", f.Passes[0].Number))
-	case n > 1:
-		parts = append(parts, fmt.Sprintf("passes %d to %d", f.Passes[0].Number, f.Passes[n-1].Number))
+	if s := Passes(f); s != "" {
+		parts = append(parts, s)
 	}
 	return strings.Join(parts, ", ")
+}
+
+// elsewhere tells whether the last pass of a finding lies in another field than
+// the first.
+func elsewhere(f *evenstand.Finding) bool {
+	n := len(f.Passes)
+	return n > 0 && f.Passes[n-1].Field != ""
+}
+
+// Passes names the passes of a finding, empty without any: from the first to the
+// last, each with its field where these are two. Numbers begin anew in each
+// field, so where others lie between, or numbers do not rise, the passes are
+// counted.
+func Passes(f *evenstand.Finding) string {
+	n := len(f.Passes)
+	if n == 0 {
+		return ""
+	}
+	first, last := f.Passes[0], f.Passes[n-1]
+	rising := true
+	for i, p := range f.Passes[1:] {
+		rising = rising && p.Field == "" && p.Number > f.Passes[i].Number
+	}
+	switch {
+	case n == 1:
+		return fmt.Sprintf("pass %d", first.Number)
+	case elsewhere(f):
+		return fmt.Sprintf("pass %d %s to pass %d %s", first.Number, in(f.Field), last.Number, in(last.Field))
+	case !rising:
+		return fmt.Sprintf("%d passes from pass %d on", n, first.Number)
+	}
+	return fmt.Sprintf("passes %d to %d", first.Number, last.Number)
+}
+
+// in says of which field a pass is.
+func in(field string) string {
+	if field == "" || field == evenstand.Unassigned {
+		return "outside the fields"
+	}
+	return "of " + field
 }
 
 // since writes " since 2:12 pm", or the whole span of a finding that is over;

@@ -228,6 +228,42 @@ func TestAdvice(t *testing.T) {
 	}
 }
 
+// Numbers of passes begin anew in each field (core/align): a range from one
+// field into another names both.
+func TestPasses(t *testing.T) {
+	refs := func(field string, numbers ...int) (ps []evenstand.PassRef) {
+		for _, n := range numbers {
+			ps = append(ps, evenstand.PassRef{Number: n, Field: field})
+		}
+		return ps
+	}
+	const here, there = "", "river place" // a finding's own field stands with it alone
+	end := at(12, 6)
+	for _, tt := range []struct {
+		name, field string
+		passes      []evenstand.PassRef
+		want, place string
+	}{
+		{"none", "north place", nil, "", "(north place)"},
+		{"one", "north place", refs(here, 3), "pass 3", "(north place, pass 3)"},
+		{"one field", "north place", refs(here, 3, 4, 5), "passes 3 to 5", "(north place, passes 3 to 5)"},
+		{"into another", "north place", slices.Concat(refs(here, 24, 25), refs(there, 1)), "pass 24 of north place to pass 1 of river place", "(pass 24 of north place to pass 1 of river place)"},
+		{"into another, rising", "north place", slices.Concat(refs(here, 3), refs(there, 4, 5)), "pass 3 of north place to pass 5 of river place", "(pass 3 of north place to pass 5 of river place)"},
+		{"out of the fields", "north place", slices.Concat(refs(here, 24), refs(evenstand.Unassigned, 1)), "pass 24 of north place to pass 1 outside the fields", "(pass 24 of north place to pass 1 outside the fields)"},
+		{"into a field", evenstand.Unassigned, slices.Concat(refs(here, 2), refs(there, 1)), "pass 2 outside the fields to pass 1 of river place", "(pass 2 outside the fields to pass 1 of river place)"},
+		{"there and back", "north place", slices.Concat(refs(here, 3), refs(there, 1, 2), refs(here, 4)), "4 passes from pass 3 on", "(north place, 4 passes from pass 3 on)"},
+		{"fields that nobody knows", "north place", refs(here, 24, 25, 1), "3 passes from pass 24 on", "(north place, 3 passes from pass 24 on)"},
+	} {
+		f := evenstand.Finding{Kind: evenstand.KindBlockedCell, Rows: evenstand.Rows{7}, Since: at(9, 7), Until: &end, Field: tt.field, Passes: tt.passes}
+		if got := advise.Passes(&f); got != tt.want {
+			t.Errorf("%s: %q, want %q", tt.name, got, tt.want)
+		}
+		if got := advise.Sentence(&f, us); !strings.Contains(got, tt.place) {
+			t.Errorf("%s: %q, want %s", tt.name, got, tt.place)
+		}
+	}
+}
+
 // Of causes about equally likely, one in one and a half, the one that is settled
 // from the seat, and sooner, is looked at first: nobody lies under the planter
 // for a switch. Odds stay as they are. The minutes are the catalogue's

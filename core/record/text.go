@@ -241,7 +241,7 @@ func RenderFinding(f *evenstand.Finding, o Options) string {
 	for _, l := range Wrap("", f.Sentence, o.width()) {
 		p.line(o.strong(l))
 	}
-	about := nonempty(f.ID, f.Kind, string(f.Stage), string(f.Status), p.where(f), p.passes(f))
+	about := nonempty(f.ID, f.Kind, string(f.Stage), string(f.Status), p.where(f), advise.Passes(f))
 	for _, l := range Wrap("", strings.Join(about, "; "), o.width()) {
 		p.line(o.faint(l))
 	}
@@ -289,16 +289,6 @@ func when(f *evenstand.Finding) string {
 	}
 	if due := advise.Due(f); due != "" {
 		return ", " + strings.ToLower(due)
-	}
-	return ""
-}
-
-func (p *page) passes(f *evenstand.Finding) string {
-	switch n := len(f.Passes); {
-	case n == 1:
-		return fmt.Sprintf("pass %d", f.Passes[0].Number)
-	case n > 1:
-		return fmt.Sprintf("passes %d to %d", f.Passes[0].Number, f.Passes[n-1].Number)
 	}
 	return ""
 }
