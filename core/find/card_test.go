@@ -2,6 +2,8 @@ package find_test
 
 import (
 	"math"
+	"reflect"
+	"slices"
 	"testing"
 
 	"evenstand"
@@ -54,6 +56,43 @@ func TestWrongCellsOnTheCard(t *testing.T) {
 		if cell != 1 || skips != 1 {
 			show(t, fs)
 			t.Errorf("card %d: %d findings of the cell and %d of the skips, want one of each", cells, cell, skips)
+		}
+	}
+}
+
+// A card of twice the rows that are ever logged: the whole machine's rate is
+// told of the rows that are, on their ground, as with the right card.
+func TestMoreRowsOnTheCard(t *testing.T) {
+	run := func(rows int) (fs []evenstand.Finding) {
+		cfg := config(12)
+		cfg.Rows = rows
+		w := world{rows: 12, hours: 1.5, rate: 25, seed: 3, ratio: func(x float64) float64 {
+			if x > 1800 {
+				return 1.059
+			}
+			return 1
+		}}
+		for _, f := range raised(w.run(cfg)) {
+			if f.Kind == evenstand.KindRateOff {
+				fs = append(fs, f)
+			}
+		}
+		return fs
+	}
+	right := run(12)
+	for _, rows := range []int{24, 36} {
+		got := run(rows)
+		if len(right) != 1 || len(got) != 1 {
+			t.Fatalf("%d findings with the right card, %d with %d rows on it, want one each", len(right), len(got), rows)
+		}
+		if want := (evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}); !slices.Equal(got[0].Rows, want) {
+			t.Errorf("%d rows on the card: told of rows %v", rows, got[0].Rows)
+		}
+		if want := 12 * ground(1800, 5400); math.Abs(float64(got[0].Harm[0].Area)-want) > 0.02*want {
+			t.Errorf("%d rows on the card: %.0f m² charged, want %.0f", rows, float64(got[0].Harm[0].Area), want)
+		}
+		if !reflect.DeepEqual(got[0].Harm, right[0].Harm) {
+			t.Errorf("%d rows on the card: harm %+v, with the right card %+v", rows, got[0].Harm, right[0].Harm)
 		}
 	}
 }

@@ -265,6 +265,10 @@ func (e *Engine) mute(r *row, t evenstand.Micros) bool {
 	return e.countT > 0 && t-e.countT < countMute && t-e.seedA > countMute && t-r.told > countMute
 }
 
+// heard tells whether a seed of the row was logged since the morning: a card may say
+// more rows than the planter has, or than its boxes log.
+func (r *row) heard() bool { return r.seenSeed || r.rateWay > 0 }
+
 // countMute is how long a row may go without a count where others have one.
 const countMute = 10 * evenstand.Second
 

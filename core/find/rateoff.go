@@ -9,7 +9,7 @@ import (
 
 // The whole machine drops more or fewer seeds than asked: places due by the
 // disc's rhythm (or counted seeds) over places due by the target, the middle
-// row of all, in windows of ten seconds.
+// row of all that are heard, in windows of ten seconds.
 const (
 	rateWindow  = 10 // s of planting
 	rateSmall   = 0.015
@@ -34,7 +34,7 @@ type rateWatch struct {
 	calm    int
 	back    int
 	backAt  evenstand.Micros
-	planted float64          // m² since the morning, rows that are on and not stopped
+	planted float64          // m² since the morning, rows that are heard, on and not stopped
 	sinceA  float64          // planted at since,
 	windowA float64          // at the start of the window,
 	backA   float64          // and at backAt
@@ -77,7 +77,7 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 		w.windowA = w.planted
 	}
 	for _, r := range e.rows {
-		if r.enabled && !(r.stop.cse != nil && r.stop.cse.open()) {
+		if r.heard() && r.enabled && !(r.stop.cse != nil && r.stop.cse.open()) {
 			w.planted += e.bar.Speed * e.cfg.Spacing
 		}
 	}
@@ -90,12 +90,16 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 	}
 	w.sec = 0
 	var vals []float64
+	heard := 0
 	for _, r := range e.rows {
+		if r.heard() {
+			heard++
+		}
 		if r.rateWay > 0 && r.enabled && !(r.stop.cse != nil && r.stop.cse.open()) {
 			vals = append(vals, r.rateWay)
 		}
 	}
-	if len(vals) == 0 || 2*len(vals) < len(e.rows) {
+	if len(vals) == 0 || 2*len(vals) < heard {
 		return
 	}
 	if w.changed != evenstand.NoTime && t-w.changed < rateSettle {
@@ -144,9 +148,12 @@ func (e *Engine) tickRate(t evenstand.Micros) {
 	if w.run < rateWindows || math.Abs(stat.Median(w.vals[:])) < rateRaise {
 		return
 	}
-	rows := make([]int, 0, len(e.rows))
+	rows := make([]int, 0, heard)
 	grade := evenstand.GradeA
 	for _, r := range e.rows {
+		if !r.heard() {
+			continue
+		}
 		rows = append(rows, r.n)
 		grade = max(grade, r.grade)
 	}
