@@ -109,7 +109,7 @@ func runNew(c *call, o *newOptions) error {
 	c.printf("Made the logbook %s, times in %s.\n", c.args[0], s.Zone)
 	c.understood(s)
 	for _, f := range cards {
-		c.unusualCard(f)
+		c.unknownCrops(f)
 	}
 	if own {
 		c.say("The time zone is this computer's, since --zone was not given. If the planter works elsewhere, change zone in %s.", filepath.Join(c.args[0], "book.toml"))
@@ -163,17 +163,13 @@ func (c *call) understood(s evenstand.Settings) {
 	}
 }
 
-// unusualCard warns of what is far from usual on a card, and of crops that are
-// not known.
-func (c *call) unusualCard(f book.File) {
+// unknownCrops warns of crops on a card that are not known.
+func (c *call) unknownCrops(f book.File) {
 	card, err := plain.ReadCard(f.Name, f.Data)
 	if err != nil {
 		return // making the logbook has refused it
 	}
 	path := filepath.Join(c.args[0], "planter", f.Name)
-	if w := card.RowSpacing; w < 0.1 || w > 2 { // common practice, no source
-		c.say("A row spacing of %s m (%s in) is far from usual. If it is a slip, correct it in %s.", advise.Digits(w), advise.Digits(w/evenstand.Inch), path)
-	}
 	for _, n := range plain.CropNotes(&card) {
 		c.say("%s Correct it in %s.", n, path)
 	}

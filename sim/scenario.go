@@ -304,7 +304,7 @@ func (s *Scenario) check() error {
 	switch {
 	case p.Rows < 1 || p.Rows > evenstand.MaxRows:
 		return fmt.Errorf("planter.rows = %d: want 1 to %d", p.Rows, evenstand.MaxRows)
-	case !(p.RowSpacing > 0.1 && p.RowSpacing < 3):
+	case !(p.RowSpacing >= 0.1 && p.RowSpacing <= 2.5):
 		return fmt.Errorf("planter.row_spacing_m = %g: want metres, such as 0.762", p.RowSpacing)
 	case p.Hitch != "trailed" && p.Hitch != "mounted":
 		return fmt.Errorf("planter.hitch = %q: want trailed or mounted", p.Hitch)

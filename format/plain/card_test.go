@@ -142,6 +142,10 @@ func TestCardErrors(t *testing.T) {
 		{"length without unit", "card = 1\nrow_spacing = 30\n", 2, "row_spacing_m"},
 		{"length twice", "card = 1\nrow_spacing_m = 0.762\nrow_spacing_in = 30\n", 3, "same thing"},
 		{"not a number", "card = 1\nrow_spacing_m = nan\n", 2, "wants a number"},
+		{"inches for metres", "card = 1\nrows = 8\nrow_spacing_m = 30\n", 3, "row_spacing must lie between 0.1 and 2.5 m, not at 30 m. Inches are row_spacing_in"},
+		{"metres for inches", "card = 1\nrow_spacing_in = 0.762\n", 2, "not at 0.01935 m"},
+		{"no spacing", "card = 1\nrow_spacing_m = 0\n", 2, "not at 0 m"},
+		{"spacing below 0", "card = 1\nrow_spacing_m = -0.762\n", 2, "not at -0.762 m"},
 		{"hitch", "card = 1\n[geometry]\nhitch = \"towed\"\n", 3, "trailed or mounted"},
 		{"seed line ahead", "card = 1\n[geometry]\nhitch_to_row_line_m = -3\n", 3, "between 0 and 30 m, not at -3 m"},
 		{"feet for metres", "card = 1\n[geometry]\nhitch = \"mounted\"\nantenna_to_hitch_ft = 120\n", 4, "not at 36.58 m"},
@@ -189,7 +193,7 @@ func TestCardRoundTrip(t *testing.T) {
 		c := evenstand.NewCard()
 		c.Name = word.Draw(t, "name")
 		c.Rows = rapid.IntRange(1, evenstand.MaxRows).Draw(t, "rows")
-		c.RowSpacing = rapid.Float64Range(0.01, 2).Draw(t, "spacing")
+		c.RowSpacing = rapid.Float64Range(0.1, 2.5).Draw(t, "spacing")
 		c.Geometry.Hitch = rapid.SampledFrom([]evenstand.Hitch{"", evenstand.Trailed, evenstand.Mounted}).Draw(t, "hitch")
 		ahead := -10.0
 		if c.Geometry.Hitch == evenstand.Trailed {
