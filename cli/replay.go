@@ -201,8 +201,8 @@ func (c *call) told(b *book.Book, day pipeline.Day, ch find.Change, w *pacer) er
 			do = due + ": " + do
 		}
 		c.text(hang, hang, do)
-		if advise.Outside(f) {
-			c.text(hang+"! ", hang+"  ", advise.CautionShort)
+		for _, s := range advise.Brief(f) {
+			c.text(hang+"! ", hang+"  ", s)
 		}
 	}
 	return nil

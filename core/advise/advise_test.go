@@ -612,13 +612,47 @@ func TestOutside(t *testing.T) {
 	} {
 		f := evenstand.Finding{Kind: tt.kind, Causes: causes(tt.cause, 0.95)}
 		advise.Fill(&f, us)
-		if got := advise.Outside(&f); got != tt.want {
+		if got := slices.Contains(advise.Brief(&f), advise.CautionShort); got != tt.want {
 			t.Errorf("%s, %s: outside the cab %v: %s", tt.kind, tt.cause, got, f.Advice.Do)
 		}
 	}
 	f := evenstand.Finding{Kind: "rate-off", Causes: causes(evenstand.CauseSetting, 0.5, evenstand.CauseCellCount, 0.4)}
-	if !advise.Outside(&f) {
+	if !slices.Contains(advise.Brief(&f), advise.CautionShort) {
 		t.Error("the second step counts cells on the disc")
+	}
+}
+
+// Where there is room for few lines nothing that the steps touch goes without its
+// caution: seed is treated, and its dust is in box, meter and tube.
+func TestBrief(t *testing.T) {
+	for _, tt := range []struct {
+		kind, cause string
+		want        []string
+	}{
+		{evenstand.KindStarvedRow, evenstand.CauseBridging, []string{advise.CautionShort, advise.CautionGloves}},
+		{evenstand.KindBlockedCell, evenstand.CauseCell, []string{advise.CautionShort, advise.CautionGloves}},
+		{evenstand.KindRowStopped, evenstand.CauseTube, []string{advise.CautionShort, advise.CautionGloves, advise.CautionRate}},
+		{evenstand.KindRowStopped, evenstand.CauseSwitchedOff, []string{advise.CautionRate}},
+		{evenstand.KindOverload, evenstand.CauseForceHeavy, []string{advise.CautionShort}},
+		{evenstand.KindContactLoss, evenstand.CauseForceRow, []string{advise.CautionShort, advise.CautionForce}},
+		{evenstand.KindLiquidRowLow, evenstand.CauseOrificePlugged, []string{advise.CautionShort, advise.CautionLiquid, advise.CautionLabel}},
+		{evenstand.KindSpeedSpacing, evenstand.CauseSpeed, []string{}},
+	} {
+		f := evenstand.Finding{Kind: tt.kind, Causes: causes(tt.cause, 0.95)}
+		advise.Fill(&f, us)
+		if got := advise.Brief(&f); !slices.Equal(got, tt.want) {
+			t.Errorf("%s, %s: %q, want %q", tt.kind, tt.cause, got, tt.want)
+		}
+		for _, s := range advise.Brief(&f) {
+			if s != advise.CautionShort && !slices.Contains(f.Advice.Cautions, s) {
+				t.Errorf("%s, %s: %q is not among its cautions", tt.kind, tt.cause, s)
+			}
+		}
+	}
+	// Skips of which nobody knows whether they are real: a sensor is swapped first.
+	f := evenstand.Finding{Kind: evenstand.KindRowSkips, Causes: causes(evenstand.CauseSeal, 0.7, evenstand.CauseSensor, 0.2)}
+	if got := advise.Brief(&f); !slices.Equal(got, []string{advise.CautionShort, advise.CautionGloves}) {
+		t.Errorf("skips that may not be real: %q", got)
 	}
 }
 

@@ -78,20 +78,23 @@ func checks(kind string) touch {
 	return 0
 }
 
-// Outside tells whether the advice of a finding that goes on takes someone out
-// of the cab. Unlike the cautions it leaves the hand checks out.
-func Outside(f *evenstand.Finding) bool {
+// reach says what the advice of a finding touches; unlike the cautions it leaves
+// the hand checks out. Nothing: it is followed from the seat.
+func reach(f *evenstand.Finding) touch {
+	var t touch
+	if dig, ok := unseen(f); ok {
+		t = touches(f.Kind, dig.Cause)
+	}
 	if over(f) {
 		if r, ok := toldPart(f); ok {
-			return touches(f.Kind, r.Cause) != 0
+			return t | touches(f.Kind, r.Cause)
 		}
-		return looks[f.Kind].touch != 0
+		return t | looks[f.Kind].touch
 	}
-	var t touch
 	for _, s := range stepsOf(f, "") {
 		t |= touches(f.Kind, s.Cause)
 	}
-	return t != 0
+	return t
 }
 
 // Due says when a finding is to be acted on, empty where there is no hurry.
@@ -116,6 +119,18 @@ func Due(f *evenstand.Finding) string {
 // CautionShort is the caution where there is room for one line.
 const CautionShort = "Before you leave the seat: stop, lift and lock, key out."
 
+// Brief gives the cautions of the advice of a finding, its hand checks left out,
+// where there is room for few lines: CautionShort for those about the machine,
+// then what is asked besides, such as gloves and a mask for treated seed.
+func Brief(f *evenstand.Finding) []string {
+	out := []string{}
+	t := reach(f)
+	if t != 0 {
+		out = append(out, CautionShort)
+	}
+	return append(out, besides(f.Kind, t)...)
+}
+
 // cautions gives the words of caution in the order to read them: those of the
 // advice, which touches t, and those of the kind's hand checks.
 func cautions(kind string, t touch) []string {
@@ -130,6 +145,13 @@ func cautions(kind string, t touch) []string {
 	if t&machine != 0 {
 		out = append(out, CautionOff)
 	}
+	return append(out, besides(kind, t)...)
+}
+
+// besides gives the words of caution that go with what advice touches, those
+// about standing, lifting and switching off left out.
+func besides(kind string, t touch) []string {
+	var out []string
 	if t&seed != 0 {
 		out = append(out, CautionGloves)
 	}
