@@ -34,6 +34,9 @@ func sourcesCommand() command {
 			}
 			v := voice(b)
 			if len(src) == 0 {
+				if lost, err := c.lost(ctx, b); lost || err != nil {
+					return err
+				}
 				c.printf("No logs have been read yet.\n")
 			}
 			for _, s := range src {
@@ -53,7 +56,7 @@ func sourcesCommand() command {
 					c.text("    ", "    ", behindLine(s.Behind, v))
 				}
 				for _, p := range s.ClockSet {
-					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by its own clock it was "+advise.Offset(float64(p.Offset), 2)+", to within "+seconds(float64(p.Error))+".")
+					c.text("    ", "    ", "Its clock was set: from "+v.Clock(p.From)+" to "+v.Clock(p.To)+" by its own clock, it was "+advise.Offset(float64(p.Offset), 2)+", to within "+seconds(float64(p.Error))+".")
 				}
 				for i, g := range s.Gaps {
 					if i == most {

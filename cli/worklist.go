@@ -63,6 +63,9 @@ Examples:
 					c.hint(c.Stdout, "What was read so far makes no day of planting. To see what it was:", "evenstand sources "+c.args[0])
 					return nil
 				}
+				if lost, err := c.lost(ctx, b); lost || err != nil {
+					return err
+				}
 				c.hint(c.Stdout, "The logbook holds no logs yet. Bring some:", "evenstand read "+c.args[0]+" PATH")
 				return nil
 			}
@@ -77,6 +80,16 @@ Examples:
 			return c.hidden(ctx, b, w)
 		},
 	}
+}
+
+// lost tells whether a book that has nothing to show holds logs all the same, of
+// which what was derived is gone or was never finished, and says what to do then.
+func (c *call) lost(ctx context.Context, b *book.Book) (bool, error) {
+	stale, err := b.Stale(ctx)
+	if stale {
+		c.hint(c.Stdout, "The logbook holds logs, but what was made of them is not there. Make it again:", "evenstand rebuild "+c.args[0])
+	}
+	return stale, err
 }
 
 // hidden says what the short list leaves out.
