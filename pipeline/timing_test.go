@@ -232,8 +232,16 @@ func TestClockSaidFar(t *testing.T) {
 		sure     bool
 		note     bool
 	}{
-		{3600, 3608, false, true}, {-300, -292, true, true}, {0, -15, true, true}, {0, -15, false, true}, {0, 3600, false, true}, {3600, 0, true, true}, {0, 300, false, true},
-		{0, 3, false, true}, {300, 300, false, false}, {3600, 3600, true, false},
+		{3600, 3608, false, true},
+		{-300, -292, true, true},
+		{0, -15, true, true},
+		{0, -15, false, true},
+		{0, 3600, false, true},
+		{3600, 0, true, true},
+		{0, 300, false, true},
+		{0, 3, false, true},
+		{300, 300, false, false},
+		{3600, 3600, true, false},
 	} {
 		_, res := wander{start: at("2026-05-02 12:00"), hours: 1.2, machine: tt.is, receiver: evenstand.Second / 5, sure: tt.sure}.settle(t, 0, tt.said)
 		// A slip of seconds is put right, unless somebody is sure of it.
