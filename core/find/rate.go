@@ -633,13 +633,17 @@ func (w *rateWatchRow) healed(b rateBatch) bool { return w.heal > 0 && b.t0 >= w
 // startSum fills a case's sum with what the ring still holds since its onset.
 func (e *Engine) startSum(r *row, kind int, c *caseFile) {
 	w := &r.rates[kind]
-	c.sum = excess{}
+	c.sum, c.tail = excess{}, excess{}
 	for j := min(w.count, rateRing) - 1; j >= 0; j-- {
-		if rb := w.back(j); rb.t1 > c.onset {
-			c.sum.add(rb.n, rb.y, rb.p*rb.n)
+		rb := w.back(j)
+		if rb.t1 <= c.onset {
+			continue
+		}
+		c.sum.add(rb.n, rb.y, rb.p*rb.n)
+		if w.cse == c && w.healed(rb) { // it is taken back when the case is over
+			c.tail.add(rb.n, rb.y, rb.p*rb.n)
 		}
 	}
-	c.tail = excess{}
 	if w.heal == 0 {
 		c.was = c.sum.got / math.Max(1, c.sum.places)
 	}

@@ -36,3 +36,26 @@ func TestSecondLookLeavesRowToSide(t *testing.T) {
 		t.Errorf("the row's skips stand beside its side's vacuum: %+v", c)
 	}
 }
+
+// A case that may be over since a while is looked at for its beginning once more,
+// and then is over: what came after its end is not summed with it.
+func TestSecondLookKeepsTheTail(t *testing.T) {
+	e := New(Config{Rows: 4})
+	at := func(i int) evenstand.Micros { return evenstand.Micros(i) * 5 * evenstand.Second }
+	r, w := e.rows[0], &e.rows[0].rates[kindDoubles]
+	for i := 1; i <= 60; i++ {
+		y := 3.0
+		if i <= 10 || i > 30 {
+			y = 0.5
+		}
+		w.ring[w.count%rateRing] = rateBatch{t0: at(i - 1), t1: at(i), y: y, n: 100, p: 0.005, rel: 1, end: int64(100 * i)}
+		w.count++
+	}
+	c := e.add(&caseFile{kind: evenstand.KindRowDoubles, rows: []int{1}, onset: at(10), alarm: at(15), grade: evenstand.GradeA})
+	w.cse, w.heal, w.healT = c, 5, at(30)
+	e.startSum(r, kindDoubles, c)
+	c.over(w.healT)
+	if c.sum.places != 2000 || c.sum.got != 60 {
+		t.Errorf("summed %.0f of %.0f places, want 60 of the 2,000 between its beginning and its end", c.sum.got, c.sum.places)
+	}
+}
