@@ -52,21 +52,15 @@ type Moments struct {
 	N, Sum, M2 float64
 }
 
-// Add takes in one value.
-func (m *Moments) Add(x float64) { m.AddN(x, 1) }
-
-// AddN takes in one value with a weight (Youngs and Cramer 1971, Technometrics
-// 13:657-665: one division).
-func (m *Moments) AddN(x, w float64) {
-	if w <= 0 {
-		return
-	}
+// Add takes in one value (Youngs and Cramer 1971, Technometrics 13:657-665: one
+// division).
+func (m *Moments) Add(x float64) {
 	if m.N > 0 {
 		d := m.N*x - m.Sum
-		m.M2 += d * d * w / (m.N * (m.N + w))
+		m.M2 += d * d / (m.N * (m.N + 1))
 	}
-	m.N += w
-	m.Sum += w * x
+	m.N++
+	m.Sum += x
 }
 
 // Merge joins two groups (Chan, Golub and LeVeque 1983, Am. Stat. 37:242-247).

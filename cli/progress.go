@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"evenstand/book"
+	"evenstand/core/advise"
 )
 
 // meter shows how far a long job is and how long it will still take: one line
@@ -69,7 +70,7 @@ func (m *meter) show(doing, name string, done, total int64, unit func(n, of int6
 	if total > 0 && done > 0 && done < total {
 		left := time.Duration(float64(now.Sub(m.since)) * float64(total-done) / float64(done))
 		if left >= time.Second {
-			line += ", about " + span(left) + " left"
+			line += ", about " + advise.Span(left.Seconds()) + " left"
 		}
 	}
 	if !m.tty {
@@ -87,12 +88,4 @@ func (m *meter) done() {
 		fmt.Fprintf(m.w, "\r%s\r", strings.Repeat(" ", m.width))
 		m.width = 0
 	}
-}
-
-// span writes a time to wait in words.
-func span(d time.Duration) string {
-	if d < 90*time.Second {
-		return fmt.Sprintf("%d s", int(d.Seconds()+0.5))
-	}
-	return fmt.Sprintf("%d min", int(d.Minutes()+0.5))
 }

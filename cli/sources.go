@@ -63,7 +63,7 @@ func sourcesCommand() command {
 						c.text("    ", "    ", fmt.Sprintf("Silent %d times more.", len(s.Gaps)-most))
 						break
 					}
-					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+span(time.Duration(g.To-g.From)*time.Microsecond)+planted(g)+".")
+					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+advise.Span((g.To - g.From).Seconds())+planted(g)+".")
 				}
 				for _, u := range s.Unused {
 					c.text("    ", "      ", c.card("Not used: "+unusedLine(u, v)))
@@ -80,7 +80,7 @@ func sourcesCommand() command {
 func planted(g book.Gap) string {
 	all := time.Duration(g.To-g.From) * time.Microsecond
 	if s := time.Duration(float64(g.Planted) * float64(time.Second)); s > 0 && s < all-time.Second {
-		return ", " + span(s) + " of it planting"
+		return ", " + advise.Span(s.Seconds()) + " of it planting"
 	}
 	return " while the planter planted"
 }

@@ -43,7 +43,7 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 	}
 	if f.Kind == evenstand.KindClockOff && f.Until == nil { // it costs no ground, but tomorrow's log
 		if slices.ContainsFunc(boxClocks(f), func(c boxClock) bool { return !math.IsNaN(c.said) && !c.overruled }) {
-			return evenstand.Now // and what else is said today
+			return evenstand.Now // what else the day says rests on it
 		}
 		return usual
 	}

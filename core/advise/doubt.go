@@ -46,7 +46,7 @@ func (v Voice) silent(f *evenstand.Finding, since string) string {
 	}
 	s := who + " " + be + " silent" + since + " while the others went on"
 	if long > 0 {
-		s += ", " + span(long) + " of planting"
+		s += ", " + Span(long) + " of planting"
 	}
 	if n, ok := Figure(f, "silences"); ok {
 		s += ", " + Digits(n) + " times"
@@ -54,10 +54,10 @@ func (v Voice) silent(f *evenstand.Finding, since string) string {
 	return s
 }
 
-// span writes a length of time in s: in minutes from two on.
-func span(s float64) string {
+// Span writes a length of time in s: in minutes from two on.
+func Span(s float64) string {
 	if math.Round(s) < 120 {
-		return Digits(s) + " s"
+		return Digits(math.Round(s)) + " s"
 	}
 	return fmt.Sprintf("%.0f min", s/60)
 }

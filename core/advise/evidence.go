@@ -71,7 +71,7 @@ func (v Voice) Evidence(e evenstand.Evidence) string {
 	case strings.HasPrefix(e.Name, rhythmName):
 		write, on = oddsOf, "places"
 	case strings.HasPrefix(e.Name, silenceOf):
-		write = span
+		write = Span
 	case unit == "fraction" && interval && high-low < 0.03 && high >= 0.1:
 		write = func(x float64) string { return fmt.Sprintf("%.1f%%", 100*x) }
 	}
