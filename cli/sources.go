@@ -63,7 +63,7 @@ func sourcesCommand() command {
 						c.text("    ", "    ", fmt.Sprintf("Silent %d times more.", len(s.Gaps)-most))
 						break
 					}
-					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+advise.Span((g.To - g.From).Seconds())+planted(g)+".")
+					c.text("    ", "    ", "Silent from "+v.Clock(g.From)+" for "+advise.Span((g.To-g.From).Seconds())+planted(g)+".")
 				}
 				for _, u := range s.Unused {
 					c.text("    ", "      ", c.card("Not used: "+unusedLine(u, v)))
