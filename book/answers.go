@@ -14,7 +14,7 @@ import (
 	"sync"
 
 	"evenstand"
-	"evenstand/book/column"
+	"evenstand/format/column"
 	"evenstand/core/record"
 )
 

@@ -16,7 +16,7 @@ import (
 	"time"
 
 	"evenstand"
-	"evenstand/book/column"
+	"evenstand/format/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
 )

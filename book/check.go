@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 
 	"evenstand"
-	"evenstand/book/column"
+	"evenstand/format/column"
 )
 
 // Check looks through the whole book and gives what is wrong, a plain

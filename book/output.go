@@ -7,7 +7,7 @@ import (
 	"path/filepath"
 
 	"evenstand"
-	"evenstand/book/column"
+	"evenstand/format/column"
 )
 
 // dayWriter takes what a machine-day gives into its Parquet files; it is the

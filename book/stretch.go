@@ -9,7 +9,7 @@ import (
 	"sync"
 
 	"evenstand"
-	"evenstand/book/column"
+	"evenstand/format/column"
 )
 
 // SeedCell is what one row's seeds did on one stretch of 15 m, from the seeds

@@ -13,7 +13,7 @@ import (
 
 	"evenstand"
 	"evenstand/book"
-	"evenstand/book/column"
+	"evenstand/format/column"
 )
 
 type cellKey struct {

@@ -20,7 +20,7 @@ import (
 	"evenstand"
 	"evenstand/book"
 	"evenstand/book/booktest"
-	"evenstand/book/column"
+	"evenstand/format/column"
 )
 
 // season makes a book of about the given number of seeds and gives its open

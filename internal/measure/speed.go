@@ -15,7 +15,7 @@ import (
 
 	"evenstand"
 	"evenstand/book"
-	"evenstand/book/column"
+	"evenstand/format/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
 )

@@ -17,7 +17,7 @@ import (
 	"github.com/parquet-go/parquet-go"
 	"pgregory.net/rapid"
 
-	"evenstand/book/column"
+	"evenstand/format/column"
 )
 
 type row struct {

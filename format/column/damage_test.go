@@ -25,7 +25,7 @@ import (
 	"github.com/parquet-go/parquet-go/format"
 	"pgregory.net/rapid"
 
-	"evenstand/book/column"
+	"evenstand/format/column"
 )
 
 // made is a file of one column made by hand, so that it can lie.
