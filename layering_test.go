@@ -77,7 +77,7 @@ func layers() []layer {
 		layer{under: "cmd", ours: []string{"cli!", "internal/heap!"}},
 		layer{under: "internal/heap"},
 		// It reads what the program it measures has stored.
-		layer{under: "internal/measure", ours: []string{".!", "pipeline", "book", "sim", "format/plain", "internal/heap"}},
+		layer{under: "internal/measure", ours: []string{".!", "pipeline", "book", "sim", "format/plain", "format/column!", "internal/heap"}},
 	)
 }
 
