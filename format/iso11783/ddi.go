@@ -123,3 +123,32 @@ func parseDDI(s string) (DDI, error) {
 	}
 	return DDI(n), nil
 }
+
+// setpoints maps what is measured to what is asked for: the dictionary calls
+// one "Actual X" and the other "Setpoint X".
+var setpoints = sync.OnceValue(func() map[DDI]DDI {
+	asked := map[string]DDI{}
+	for d, e := range dictionary() {
+		if x, ok := strings.CutPrefix(e.Name, "Setpoint "); ok {
+			asked[x] = d
+		}
+	}
+	m := map[DDI]DDI{}
+	for d, e := range dictionary() {
+		x, actual := strings.CutPrefix(e.Name, "Actual ")
+		if s, ok := asked[x]; ok && actual {
+			m[d], m[s] = s, s
+		}
+	}
+	return m
+})
+
+// Setpoint gives the identifier by which a controller asks for what d measures,
+// or d itself when that is what it asks for; false when nothing is asked.
+func (d DDI) Setpoint() (DDI, bool) {
+	if s, ok := setpoints()[d]; ok {
+		return s, true
+	}
+	e, ok := Dictionary(d)
+	return d, ok && strings.HasPrefix(e.Name, "Setpoint ")
+}

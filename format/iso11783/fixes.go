@@ -1,6 +1,7 @@
 package iso11783
 
 import (
+	"fmt"
 	"math"
 
 	"evenstand"
@@ -15,8 +16,9 @@ const tooFast = 40.0
 // fixes decide.
 const strayMost = 10
 
-// track turns records into fixes and drops positions that cannot be.
-type track struct {
+// Track hands over fixes and drops positions that cannot be: it asks whether
+// one can drive from one to the next. Task data and the bus share it.
+type Track struct {
 	sink   evenstand.Sink
 	batch  []evenstand.Fix
 	last   evenstand.Fix // last that was kept
@@ -93,7 +95,18 @@ func fits(a, b *evenstand.Fix) bool {
 	return metres(a, b) <= 5+tooFast*dt
 }
 
-func (t *track) add(f evenstand.Fix, offset int64) error {
+// NewTrack begins a track.
+func NewTrack(sink evenstand.Sink) *Track { return &Track{sink: sink} }
+
+// Nowhere counts a record whose position is 0/0 or missing.
+func (t *Track) Nowhere(offset int64) { t.zero.add(offset) }
+
+// Count gives how many fixes were kept.
+func (t *Track) Count() int64 { return t.n }
+
+// Add takes the next fix, in time order; offset is where it stands in the
+// file.
+func (t *Track) Add(f evenstand.Fix, offset int64) error {
 	if !t.has {
 		return t.keep(f)
 	}
@@ -121,7 +134,7 @@ func (t *track) add(f evenstand.Fix, offset int64) error {
 }
 
 // settle takes the fixes behind a jump as the new place.
-func (t *track) settle() error {
+func (t *Track) settle() error {
 	if len(t.stray) == 0 {
 		return nil
 	}
@@ -139,7 +152,7 @@ func (t *track) settle() error {
 	return nil
 }
 
-func (t *track) keep(f evenstand.Fix) error {
+func (t *Track) keep(f evenstand.Fix) error {
 	t.last, t.has = f, true
 	t.n++
 	t.batch = append(t.batch, f)
@@ -149,7 +162,7 @@ func (t *track) keep(f evenstand.Fix) error {
 	return nil
 }
 
-func (t *track) flush() error {
+func (t *Track) flush() error {
 	if len(t.batch) == 0 {
 		return nil
 	}
@@ -158,8 +171,20 @@ func (t *track) flush() error {
 	return err
 }
 
-// end decides what is open and hands over the rest.
-func (t *track) end() error {
+// Report hands over what of a file's positions was not used.
+func (t *Track) Report(file string, sink evenstand.Sink) {
+	put := func(at, n int64, why, do string) {
+		if n > 0 {
+			sink.Unused(evenstand.Unused{File: file, Offset: at, Count: n, Of: "records", Why: why, Do: do})
+		}
+	}
+	put(t.zero.at, t.zero.n, "their position is 0/0 or missing", "Nothing to do; if it goes on for long, look at the receiver.")
+	put(t.strays.at, t.strays.n, "their position jumps away and back faster than 40 m/s", "Nothing to do; if it happens often, look at the receiver and its antenna.")
+	put(t.jumpAt, t.jumps, fmt.Sprintf("the position jumps faster than 40 m/s and stays (first by %.1f km at %v); the log is used as pieces before and after", t.jumpKm, t.from), "If the machine was not moved with the box off, look whether the receiver was simulated.")
+}
+
+// End decides what is open and hands over the rest.
+func (t *Track) End() error {
 	if len(t.stray) >= 3 || len(t.stray) > 0 && t.n <= 1 {
 		if err := t.settle(); err != nil {
 			return err

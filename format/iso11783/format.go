@@ -242,16 +242,10 @@ func (Format) Find(ctx context.Context, in fs.FS) ([]evenstand.Source, []string,
 type survey struct {
 	clock   clockSurvey
 	columns []Column
-	values  map[ColumnKey]int32 // of geometry and latency columns
+	told    Told
 	yaw     yawSurvey
 	moved   bool
 	records int64
-}
-
-// logged gives a value of a geometry column.
-func (s *survey) logged(d DDI, element string) (int32, bool) {
-	v, ok := s.values[ColumnKey{DDI: d, Element: element, PGN: -1}]
-	return v, ok
 }
 
 // Read streams a source that Find listed, fixes and readings each in time
@@ -283,7 +277,7 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 	if ck.mode == modeZone {
 		src.Zone = zone
 	}
-	layout := j.set.NewLayout(j.task, sv.columns, sv.logged)
+	layout := j.set.NewLayout(j.task, sv.columns, sv.told.Value)
 	return j.stream(ctx, src, sink, sv, ck, note, layout)
 }
 
@@ -293,11 +287,11 @@ func (j *job) survey(ctx context.Context) (*survey, error) {
 		return nil, err
 	}
 	defer join.Close()
-	sv := &survey{columns: join.Columns, values: map[ColumnKey]int32{}}
+	sv := &survey{columns: join.Columns, told: Told{}}
 	watch := make([]bool, len(join.Columns))
 	yaw := -1
 	for i, c := range join.Columns {
-		watch[i] = geometryDDI(c.DDI) || c.DDI == ddiLatency || c.DDI == ddiLatencySet || c.DDI == ddiMaxVolumeContent
+		watch[i] = c.Told()
 		if c.DDI == ddiYaw && yaw < 0 {
 			yaw = i
 		}
@@ -314,17 +308,8 @@ func (j *job) survey(ctx context.Context) (*survey, error) {
 		}
 		sv.moved = sv.moved || r.North != first.North || r.East != first.East
 		for _, v := range r.Values {
-			if watch[v.Column] && v.Raw != Missing {
-				c := join.Columns[v.Column]
-				k := c.Key()
-				old, have := sv.values[k]
-				// a width goes to 0 when the part is off, and latencies start with the first
-				switch {
-				case have && (c.DDI == ddiLatency || c.DDI == ddiLatencySet):
-				case have && (c.DDI == ddiWorkingWidth || c.DDI == ddiMaxWidth) && old > v.Raw:
-				default:
-					sv.values[k] = v.Raw
-				}
+			if watch[v.Column] {
+				sv.told.Take(join.Columns[v.Column], v.Raw)
 			}
 			if v.Column == yaw && v.Raw != Missing {
 				sv.yaw.set(float64(v.Raw) / 1000)
@@ -382,8 +367,8 @@ func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.S
 		return src, err
 	}
 	defer join.Close()
-	em := newEmitter(j.set, layout, join.Columns, sink, sv.yaw.heading())
-	tr := &track{sink: sink}
+	em := j.set.NewFeed(layout, join.Columns, sink, sv.yaw.heading())
+	tr := NewTrack(sink)
 	runErr := func() error {
 		for n := 0; join.Next(); n++ {
 			if n&0x3ff == 0 {
@@ -394,27 +379,27 @@ func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.S
 			}
 			r := join.Record()
 			now := ck.at(&r.LogRecord)
-			if err := em.record(now, r.Values, r.Ended); err != nil {
+			if err := em.At(now, r.Values, r.Ended); err != nil {
 				return err
 			}
 			fix, ok := fixOf(now, &r.LogRecord, join.scan[r.Log].h)
 			if !ok {
-				tr.zero.add(r.Offset)
+				tr.Nowhere(r.Offset)
 				continue
 			}
 			if em.yawTrue && now-em.headingAt <= silence {
 				fix.Heading = em.heading
 			}
-			if err := tr.add(fix, r.Offset); err != nil {
+			if err := tr.Add(fix, r.Offset); err != nil {
 				return err
 			}
 		}
 		return nil
 	}()
-	if err := tr.end(); err != nil && runErr == nil {
+	if err := tr.End(); err != nil && runErr == nil {
 		runErr = err
 	}
-	if err := em.flush(true); err != nil && runErr == nil {
+	if err := em.Flush(); err != nil && runErr == nil {
 		runErr = err
 	}
 	sink.Progress(join.Read())
@@ -427,7 +412,8 @@ func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.S
 			sink.Unused(evenstand.Unused{File: l.BIN, Offset: s.Offset(), Count: 1, Of: "files", Why: "cannot be read further: " + err.Error(), Do: "Copy the file again; what was read before is used."})
 		}
 	}
-	j.report(sink, tr, em)
+	tr.Report(j.logs[0].BIN, sink)
+	em.Report(j.logs[0].BIN, sink)
 	src = j.describe(src, sv, ck, clockNote, layout, em, tr, join)
 	if runErr != nil && !errors.Is(runErr, context.Canceled) {
 		runErr = fmt.Errorf("%s: %w", j.name, runErr)
@@ -435,47 +421,14 @@ func (j *job) stream(ctx context.Context, src evenstand.Source, sink evenstand.S
 	return src, runErr
 }
 
-// report hands over what of the records was not used.
-func (j *job) report(sink evenstand.Sink, tr *track, em *emitter) {
-	file := j.logs[0].BIN
-	put := func(at, n int64, why, do string) {
-		if n > 0 {
-			sink.Unused(evenstand.Unused{File: file, Offset: at, Count: n, Of: "records", Why: why, Do: do})
-		}
-	}
-	put(tr.zero.at, tr.zero.n, "their position is 0/0 or missing", "Nothing to do; if it goes on for long, look at the receiver.")
-	put(tr.strays.at, tr.strays.n, "their position jumps away and back faster than 40 m/s", "Nothing to do; if it happens often, look at the receiver and its antenna.")
-	put(tr.jumpAt, tr.jumps, fmt.Sprintf("the position jumps faster than 40 m/s and stays (first by %.1f km at %v); the log is used as pieces before and after", tr.jumpKm, tr.from), "If the machine was not moved with the box off, look whether the receiver was simulated.")
-	put(-1, em.missing, "values marked as missing", "")
-	quantities := make([]evenstand.Quantity, 0, len(em.wild))
-	for q := range em.wild {
-		quantities = append(quantities, q)
-	}
-	slices.Sort(quantities)
-	for _, q := range quantities {
-		put(-1, em.wild[q], fmt.Sprintf("values of %s outside the range that can be", q.Info().Label), "Look at the sensor or the calibration of the box.")
-	}
-}
-
 // describe fills in what only reading could tell.
-func (j *job) describe(src evenstand.Source, sv *survey, ck clock, clockNote string, layout *Layout, em *emitter, tr *track, join *Joiner) evenstand.Source {
-	src.Grade = evenstand.GradeD
-	switch {
-	case em.rowGrade:
-		src.Grade = evenstand.GradeB
-	case em.anyGrade:
-		src.Grade = evenstand.GradeC
-	}
+func (j *job) describe(src evenstand.Source, sv *survey, ck clock, clockNote string, layout *Layout, em *Feed, tr *Track, join *Joiner) evenstand.Source {
+	src.Grade = em.Grade()
 	src.Card = layout.Card()
 	if layout.Planter != nil {
 		src.Planter = layout.Planter.Name
 	}
-	src.Latency = math.NaN()
-	if layout.Boom != nil {
-		if v, ok := layout.value(ddiLatency, layout.Boom.ID); ok {
-			src.Latency = -latency(v).Seconds()
-		}
-	}
+	src.Latency = layout.Latency()
 	if ck.mode != modeZone {
 		// the receiver's time is UTC; half a record of doubt (judgement)
 		src.ClockOffset, src.ClockError = 0, 0.1
@@ -514,8 +467,8 @@ func (j *job) describe(src evenstand.Source, sv *survey, ck clock, clockNote str
 		}
 	}
 	notes = append(notes, layout.Notes...)
-	notes = append(notes, layout.missing()...)
-	src.Notes = append(src.Notes, append(notes, em.notes()...)...)
+	notes = append(notes, layout.Missing()...)
+	src.Notes = append(src.Notes, append(notes, em.Notes()...)...)
 	return src
 }
 

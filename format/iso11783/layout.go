@@ -57,6 +57,37 @@ func seeding(d DDI) bool {
 	return d >= 11 && d <= 20 || d >= 46 && d <= 50 || d == ddiTotalCount || d >= 415 && d <= 425
 }
 
+// Told is what a log itself tells of geometry and latency, by column: many
+// devices give their offsets there only.
+type Told map[ColumnKey]int32
+
+// Told tells whether a column's values belong into Told.
+func (c Column) Told() bool {
+	return c.PGN < 0 && (geometryDDI(c.DDI) || c.DDI == ddiLatency || c.DDI == ddiLatencySet || c.DDI == ddiMaxVolumeContent)
+}
+
+// Take notes a value of such a column.
+func (t Told) Take(c Column, raw int32) {
+	if raw == Missing {
+		return
+	}
+	k := c.Key()
+	old, have := t[k]
+	// a width goes to 0 when the part is off, and latencies start with the first
+	switch {
+	case have && (c.DDI == ddiLatency || c.DDI == ddiLatencySet):
+	case have && (c.DDI == ddiWorkingWidth || c.DDI == ddiMaxWidth) && old > raw:
+	default:
+		t[k] = raw
+	}
+}
+
+// Value gives what was told of an element.
+func (t Told) Value(d DDI, element string) (int32, bool) {
+	v, ok := t[ColumnKey{DDI: d, Element: element, PGN: -1}]
+	return v, ok
+}
+
 // NewLayout works out the layout of a task's machine. logged gives the value
 // that the log itself has for an element, as many devices tell their offsets
 // in the log only.
@@ -626,8 +657,19 @@ func orZero(v float64) float64 {
 	return v
 }
 
-// missing says what of the geometry the log does not tell.
-func (l *Layout) missing() []string {
+// Latency is the time in seconds by which measured values are late, NaN when
+// the boom does not tell.
+func (l *Layout) Latency() float64 {
+	if l.Boom != nil {
+		if v, ok := l.value(ddiLatency, l.Boom.ID); ok {
+			return -latency(v).Seconds()
+		}
+	}
+	return math.NaN()
+}
+
+// Missing says what of the geometry the log does not tell.
+func (l *Layout) Missing() []string {
 	if l.Planter == nil {
 		return []string{"No device of this log says that it drops seeds, so rows and their places are not known. Give a planter card."}
 	}

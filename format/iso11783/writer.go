@@ -5,7 +5,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"time"
 
@@ -98,11 +97,7 @@ type WriterOptions struct {
 type Writer struct {
 	dir   string
 	opt   WriterOptions
-	dev   *planterDevice
-	cols  []Column
-	last  []int32
-	known []bool
-	now   []Value32
+	c     *Collector
 	logs  []*LogWriter
 	names []string // of all logs so far
 	sizes []int64
@@ -140,11 +135,7 @@ func NewWriter(dir string, opt WriterOptions) (*Writer, error) {
 	if _, err := os.Stat(filepath.Join(dir, "TASKDATA.XML")); err == nil {
 		return nil, fmt.Errorf("%s already holds task data; give an empty folder", dir)
 	}
-	w := &Writer{dir: dir, opt: opt, first: evenstand.NoTime, end: evenstand.NoTime}
-	w.dev = describe(&opt)
-	w.cols = w.dev.columns
-	w.last = make([]int32, len(w.cols))
-	w.known = make([]bool, len(w.cols))
+	w := &Writer{dir: dir, opt: opt, c: NewCollector(&opt), first: evenstand.NoTime, end: evenstand.NoTime}
 	if err := w.open(); err != nil {
 		return nil, err
 	}
@@ -154,9 +145,9 @@ func NewWriter(dir string, opt WriterOptions) (*Writer, error) {
 // open starts the next parallel logs.
 func (w *Writer) open() error {
 	per := w.opt.ColumnsPerLog
-	count := max(1, (len(w.cols)+per-1)/per)
+	count := max(1, (len(w.c.cols)+per-1)/per)
 	for i := range count {
-		h := &Header{Time: InRecord, Columns: w.cols[min(i*per, len(w.cols)):min((i+1)*per, len(w.cols))]}
+		h := &Header{Time: InRecord, Columns: w.c.cols[min(i*per, len(w.c.cols)):min((i+1)*per, len(w.c.cols))]}
 		for f := range h.Fields {
 			h.Fields[f] = InRecord
 		}
@@ -172,7 +163,7 @@ func (w *Writer) open() error {
 		w.names = append(w.names, name)
 	}
 	w.recs = make([]LogRecord, len(w.logs))
-	clear(w.known) // a new log begins with the whole set
+	w.c.Restart() // a new log begins with the whole set
 	return nil
 }
 
@@ -223,7 +214,7 @@ func (w *Writer) Record(r Record) error {
 		w.first = r.Fix.T
 	}
 	w.end = r.Fix.T
-	w.collect(&r)
+	now := w.c.Collect(&r)
 	utc := r.UTC
 	if utc == 0 {
 		utc = r.Fix.T
@@ -246,7 +237,7 @@ func (w *Writer) Record(r Record) error {
 		}
 		o.Values = o.Values[:0]
 	}
-	for _, v := range w.now {
+	for _, v := range now {
 		o := &w.recs[v.Column/w.opt.ColumnsPerLog]
 		o.Values = append(o.Values, Value{uint8(v.Column % w.opt.ColumnsPerLog), v.Raw})
 	}
@@ -277,89 +268,6 @@ func rawOf(v, resolution float64) (int32, bool) {
 	return int32(r), true
 }
 
-// put notes a raw value when it differs from the one before.
-func (w *Writer) put(c int, raw int32) {
-	if c < 0 || w.known[c] && w.last[c] == raw {
-		return
-	}
-	w.known[c], w.last[c] = true, raw
-	w.now = append(w.now, Value32{c, raw})
-}
-
-func (w *Writer) value(c int, v, resolution float64) {
-	if raw, ok := rawOf(v, resolution); ok {
-		w.put(c, raw)
-	}
-}
-
-func (w *Writer) rows(first int, vs []float64, resolution float64) {
-	if first < 0 {
-		return
-	}
-	for i, v := range vs[:min(len(vs), w.opt.Card.Rows)] {
-		w.value(first+i, v, resolution)
-	}
-}
-
-// collect gathers the changed values of a record in column order.
-func (w *Writer) collect(r *Record) {
-	w.now = w.now[:0]
-	d := w.dev
-	for _, c := range d.constants {
-		w.put(c.Column, c.Raw)
-	}
-	if r.WorkState != NotLogged {
-		w.put(d.at.workState, int32(r.WorkState-Off))
-	}
-	w.condensed(d.at.working, r.Working)
-	w.condensed(d.at.enabled, r.Enabled)
-	w.value(d.at.boomTarget, r.BoomTarget, 1e-3)
-	w.value(d.at.speed, r.Speed, 1e-3)
-	heading := r.Heading
-	if heading > 180 { // the dictionary's range is -180 to 180
-		heading -= 360
-	}
-	w.value(d.at.heading, heading, 1e-3)
-	w.value(d.at.hitchAngle, r.HitchAngle, 1e-3)
-	w.value(d.at.liquid, r.LiquidRate, 1e-11) // 0.01 mm3/m2
-	if d.at.tanks >= 0 {
-		for i, v := range r.Tanks[:min(len(r.Tanks), len(w.opt.Card.Tanks))] {
-			w.value(d.at.tanks+i, v, 1e-6)
-		}
-	}
-	w.rows(d.at.rate, r.SeedRate, 1e-3)
-	w.rows(d.at.target, r.SeedRateTarget, 1e-3)
-	w.rows(d.at.count, r.SeedCount, 1)
-	w.rows(d.at.flow, r.SeedFlow, 1e-3)
-	w.rows(d.at.skips, r.Skips, 1e-6)
-	w.rows(d.at.doubles, r.Doubles, 1e-6)
-	w.rows(d.at.singulation, r.Singulation, 1e-6)
-	w.rows(d.at.force, r.Force, 1)
-	slices.SortFunc(w.now, func(a, b Value32) int { return a.Column - b.Column })
-}
-
-// condensed packs a bit pair a row, the leftmost row in the lowest bits; rows
-// that do not exist are 3.
-func (w *Writer) condensed(first int, on []bool) {
-	if first < 0 || on == nil {
-		return
-	}
-	for k := 0; k*16 < w.opt.Card.Rows; k++ {
-		var bits uint32
-		for i := range 16 {
-			pair := uint32(3)
-			if row := k*16 + i; row < len(on) && row < w.opt.Card.Rows {
-				pair = 0
-				if on[row] {
-					pair = 1
-				}
-			}
-			bits |= pair << (2 * i)
-		}
-		w.put(first+k, int32(bits))
-	}
-}
-
 // Close ends the logs and writes TASKDATA.XML.
 func (w *Writer) Close() error {
 	if w.done {
@@ -372,9 +280,6 @@ func (w *Writer) Close() error {
 	return w.writeSet()
 }
 
-// Columns gives how many columns the logs hold together.
-func (w *Writer) Columns() int { return len(w.cols) }
-
 // xsdTime writes a time of the controller's clock as XML wants it.
 func (w *Writer) xsdTime(t evenstand.Micros) string {
 	if t == evenstand.NoTime {
@@ -386,6 +291,9 @@ func (w *Writer) xsdTime(t evenstand.Micros) string {
 	}
 	return s
 }
+
+// Columns gives how many columns the logs hold together.
+func (w *Writer) Columns() int { return len(w.c.cols) }
 
 func (w *Writer) writeSet() error {
 	o := &w.opt
@@ -419,15 +327,15 @@ func (w *Writer) writeSet() error {
 	start, stop := w.xsdTime(w.first), w.xsdTime(w.end)
 	if start != "" {
 		tsk.add(el("TIM", "A", start, "B", stop, "D", "4"))
-		for _, dvc := range w.dev.devices {
+		for _, dvc := range w.c.dev.devices {
 			tsk.add(el("DAN", "A", dvc.text("D"), "C", dvc.text("A")).add(el("ASP", "A", start, "B", stop, "D", "4")))
 		}
 	}
-	tsk.add(w.dev.connection)
+	tsk.add(w.c.dev.connection)
 	for _, p := range []*node{pdt, liq} {
-		element := w.dev.seedBoom
+		element := w.c.dev.seedBoom
 		if p == liq {
-			element = w.dev.liquidBoom
+			element = w.c.dev.liquidBoom
 		}
 		if p != nil && element != "" {
 			tsk.add(el("PAN", "A", ref(p), "E", element))
@@ -437,9 +345,9 @@ func (w *Writer) writeSet() error {
 		tsk.add(el("TLG", "A", n, "B", strconv.FormatInt(w.sizes[i], 10), "C", "1"))
 	}
 	if o.External {
-		return writeParts(w.dir, root, ctp, ctr, frm, pfd, pdt, liq, tsk, w.dev.devices)
+		return writeParts(w.dir, root, ctp, ctr, frm, pfd, pdt, liq, tsk, w.c.dev.devices)
 	}
-	root.add(ctp, ctr).add(w.dev.devices...).add(frm, pfd, pdt, liq, tsk)
+	root.add(ctp, ctr).add(w.c.dev.devices...).add(frm, pfd, pdt, liq, tsk)
 	return writeXML(w.dir, "TASKDATA.XML", root)
 }
 

@@ -8,6 +8,7 @@ import (
 // planterDevice is the description that a Writer puts into TASKDATA.XML and
 // the columns that follow from it.
 type planterDevice struct {
+	rows                 int
 	devices              []*node
 	connection           *node
 	seedBoom, liquidBoom string
@@ -99,7 +100,7 @@ func known(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 // describe lays out a tractor with antenna and hitch and a planter with a seed
 // boom, a section and a unit a row, tanks and a liquid boom.
 func describe(o *WriterOptions) *planterDevice {
-	d := &planterDevice{}
+	d := &planterDevice{rows: o.Card.Rows}
 	a := &d.at
 	for _, p := range []*int{
 		&a.workState, &a.working, &a.enabled, &a.boomTarget, &a.speed, &a.heading, &a.hitchAngle, &a.liquid, &a.tanks,

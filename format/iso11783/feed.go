@@ -133,8 +133,11 @@ func geometryDDI(d DDI) bool {
 	return false
 }
 
-// emitter turns joined records into readings.
-type emitter struct {
+// Feed turns raw values, by column and instant, into readings: quantities in
+// SI, states of rows, counts, what is still valid given again once a second,
+// all shifted by the latencies that the device tells. Task data and the bus
+// share it. It hands readings over in time order.
+type Feed struct {
 	sink    evenstand.Sink
 	layout  *Layout
 	plans   []plan
@@ -180,8 +183,10 @@ type emitter struct {
 	headingAt evenstand.Micros
 }
 
-func newEmitter(s *Set, l *Layout, columns []Column, sink evenstand.Sink, yawTrue bool) *emitter {
-	e := &emitter{
+// NewFeed begins a feed for the columns of a layout; yawTrue says that the yaw
+// angle (144) is the heading over ground.
+func (s *Set) NewFeed(l *Layout, columns []Column, sink evenstand.Sink, yawTrue bool) *Feed {
+	e := &Feed{
 		sink: sink, layout: l, groups: map[*DeviceElement]int{}, stateT: map[stateKey]evenstand.Micros{}, devices: map[*Device]int{nil: 0},
 		rawCodes: map[uint16]int64{}, plain: map[uint16]bool{}, wild: map[evenstand.Quantity]int64{}, unknown: map[string]bool{},
 		boom: -1, boomSet: -1, lifted: -1, yawTrue: yawTrue, heading: math.NaN(),
@@ -284,7 +289,7 @@ func newEmitter(s *Set, l *Layout, columns []Column, sink evenstand.Sink, yawTru
 
 // latencyGroup finds the element that tells the latency for e: itself or one
 // above it.
-func (e *emitter) latencyGroup(el *DeviceElement, columns func(*DeviceElement) bool) int {
+func (e *Feed) latencyGroup(el *DeviceElement, columns func(*DeviceElement) bool) int {
 	for ; el != nil; el = el.Parent {
 		if columns(el) {
 			g, ok := e.groups[el]
@@ -313,7 +318,7 @@ func latency(ms int32) evenstand.Micros {
 	return evenstand.Micros(ms) * 1000
 }
 
-func (e *emitter) plan(s *Set, c Column, totals map[evenstand.Element]bool) plan {
+func (e *Feed) plan(s *Set, c Column, totals map[evenstand.Element]bool) plan {
 	l := e.layout
 	el := s.Element(c.Element)
 	if el == nil && c.Element != "" {
@@ -422,7 +427,7 @@ func word(el *DeviceElement, d DDI) string {
 
 // resolution makes a Raw plan in the dictionary's unit. States that are packed
 // into bits, and numbers without a public meaning, stay integers.
-func (e *emitter) resolution(d DDI, p *plan) {
+func (e *Feed) resolution(d DDI, p *plan) {
 	p.kind, p.q, p.scale = asRaw, evenstand.Raw, 1
 	if entry, ok := Dictionary(d); ok {
 		p.scale = entry.Resolution
@@ -430,29 +435,42 @@ func (e *emitter) resolution(d DDI, p *plan) {
 	}
 }
 
-// busColumn reads the columns of bus parameter groups that say speed and
-// course: 129026 (COG and SOG, rapid update; NMEA 2000), course in 1e-4 rad
-// and speed in 0.01 m/s. The others stay raw.
-func (e *emitter) busColumn(c Column, p *plan) {
+// busColumns are the columns of bus parameter groups that say speed and course:
+// 129026 (course and speed over ground, 1e-4 rad and 0.01 m/s; NMEA 2000),
+// 127250 (heading, 1e-4 rad; NMEA 2000) and the three speeds of ISO 11783-7
+// (61474 selected by the machine, 65096 of the wheels, 65097 over ground; 0.001
+// m/s). Bits count from 0.
+var busColumns = []struct {
+	pgn, start, end int
+	q               evenstand.Quantity
+	scale           float64
+}{
+	{129026, 16, 31, evenstand.Heading, 1e-4 * 180 / math.Pi},
+	{129026, 32, 47, evenstand.GroundSpeed, 0.01},
+	{127250, 8, 23, evenstand.Heading, 1e-4 * 180 / math.Pi},
+	{61474, 0, 15, evenstand.GroundSpeed, 1e-3},
+	{65096, 0, 15, evenstand.GroundSpeed, 1e-3},
+	{65097, 0, 15, evenstand.GroundSpeed, 1e-3},
+}
+
+// busColumn reads the columns of bus parameter groups; those that are not
+// listed stay raw.
+func (e *Feed) busColumn(c Column, p *plan) {
 	p.kind, p.bits = asRaw, uint8(c.Start)
 	if c.End >= c.Start && c.End-c.Start < 32 {
 		p.width = uint8(c.End - c.Start + 1)
 	}
-	if c.PGN != 129026 {
-		return
-	}
-	switch {
-	case c.Start == 16 && c.End == 31:
-		p.kind, p.q, p.scale, p.slot = asValue, evenstand.Heading, 1e-4*180/math.Pi, -2
-	case c.Start == 32 && c.End == 47:
-		p.kind, p.q, p.scale, p.slot = asValue, evenstand.GroundSpeed, 0.01, -2
+	for _, b := range busColumns {
+		if c.PGN == b.pgn && c.Start == b.start && c.End == b.end {
+			p.kind, p.q, p.scale, p.slot = asValue, b.q, b.scale, -2
+		}
 	}
 }
 
-// record takes one joined record at its instant, and the columns that no log
-// gives from here on: what they gave last is soon stale, even if their device
-// goes on in other logs.
-func (e *emitter) record(now evenstand.Micros, values []Value32, ended []int) error {
+// At takes the values of one instant, and the columns that no log gives from
+// here on: what they gave last is soon stale, even if their device goes on in
+// other logs.
+func (e *Feed) At(now evenstand.Micros, values []Value32, ended []int) error {
 	if e.started {
 		if gap := now - e.now; gap > pause || gap < -evenstand.Second {
 			e.forget()
@@ -498,7 +516,7 @@ func (e *emitter) record(now evenstand.Micros, values []Value32, ended []int) er
 }
 
 // forget ends the life of all measured values.
-func (e *emitter) forget() {
+func (e *Feed) forget() {
 	for i := range e.slots {
 		s := &e.slots[i]
 		s.known, s.sum, s.since, s.total = false, 0, evenstand.NoTime, math.NaN()
@@ -506,7 +524,7 @@ func (e *emitter) forget() {
 	e.heading = math.NaN()
 }
 
-func (e *emitter) give(p *plan, now evenstand.Micros, v float64) {
+func (e *Feed) give(p *plan, now evenstand.Micros, v float64) {
 	if !(v >= p.low && v <= p.high) { // also NaN; values come from integers and are finite
 		e.wild[p.q]++
 		return
@@ -543,7 +561,7 @@ func (e *emitter) give(p *plan, now evenstand.Micros, v float64) {
 }
 
 // take handles one value; true when a state of rows or boom changed.
-func (e *emitter) take(p *plan, raw int32, now evenstand.Micros) bool {
+func (e *Feed) take(p *plan, raw int32, now evenstand.Micros) bool {
 	switch p.kind {
 	case asRaw:
 		if p.bits > 0 || p.width > 0 {
@@ -620,7 +638,7 @@ func (e *emitter) take(p *plan, raw int32, now evenstand.Micros) bool {
 // count turns a running total into seeds since the last reading. A total that
 // went down was set back: what it shows since then is kept only as the new
 // start, for nobody knows what was lost.
-func (e *emitter) count(s *slot, total float64, now evenstand.Micros) {
+func (e *Feed) count(s *slot, total float64, now evenstand.Micros) {
 	if math.IsNaN(s.total) {
 		s.total, s.known, s.last, s.sum = total, true, now, 0
 		e.give(s.plan, now, 0)
@@ -665,7 +683,7 @@ func setRows(state []int8, rows evenstand.Rows, v int8) bool {
 	return changed
 }
 
-func (e *emitter) unpack(state []int8, p *plan, raw int32) bool {
+func (e *Feed) unpack(state []int8, p *plan, raw int32) bool {
 	changed := false
 	bits := uint32(raw)
 	for i := range 16 {
@@ -677,7 +695,7 @@ func (e *emitter) unpack(state []int8, p *plan, raw int32) bool {
 }
 
 // states gives the states that changed.
-func (e *emitter) states(now evenstand.Micros) {
+func (e *Feed) states(now evenstand.Micros) {
 	reading := func(q evenstand.Quantity, el evenstand.Element, v float64, shift evenstand.Micros) {
 		k := stateKey{q, el}
 		t := now + shift
@@ -735,7 +753,7 @@ func (e *emitter) states(now evenstand.Micros) {
 }
 
 // changed notes the working state of row index i and tells whether it is new.
-func (e *emitter) changed(i int, v int8) bool {
+func (e *Feed) changed(i int, v int8) bool {
 	if e.workGiven[i] == v {
 		return false
 	}
@@ -743,7 +761,7 @@ func (e *emitter) changed(i int, v int8) bool {
 	return true
 }
 
-func (e *emitter) boomGroup() int {
+func (e *Feed) boomGroup() int {
 	for el := e.layout.Boom; el != nil; el = el.Parent {
 		if g, ok := e.groups[el]; ok {
 			return g
@@ -754,7 +772,7 @@ func (e *emitter) boomGroup() int {
 
 // repeat gives again what is still valid, so that the stages behind have a
 // row a second.
-func (e *emitter) repeat(now evenstand.Micros) {
+func (e *Feed) repeat(now evenstand.Micros) {
 	for i := range e.slots {
 		s := &e.slots[i]
 		p := s.plan
@@ -785,9 +803,12 @@ func (e *emitter) repeat(now evenstand.Micros) {
 	}
 }
 
+// Flush hands over all that is left.
+func (e *Feed) Flush() error { return e.flush(true) }
+
 // flush hands over readings in time order. Latencies shift readings against
 // each other, so those that a later record could still come before are kept.
-func (e *emitter) flush(all bool) error {
+func (e *Feed) flush(all bool) error {
 	if e.mixed {
 		slices.SortStableFunc(e.pending, func(a, b evenstand.Reading) int { return cmp.Compare(a.T, b.T) })
 		e.mixed = false
@@ -811,8 +832,37 @@ func (e *emitter) flush(all bool) error {
 	return err
 }
 
-// notes are the sentences about what the readings are.
-func (e *emitter) notes() []string {
+// Grade says how fine the readings so far are.
+func (e *Feed) Grade() evenstand.Grade {
+	switch {
+	case e.rowGrade:
+		return evenstand.GradeB
+	case e.anyGrade:
+		return evenstand.GradeC
+	}
+	return evenstand.GradeD
+}
+
+// Report hands over what of a file's values was not used.
+func (e *Feed) Report(file string, sink evenstand.Sink) {
+	put := func(n int64, why, do string) {
+		if n > 0 {
+			sink.Unused(evenstand.Unused{File: file, Offset: -1, Count: n, Of: "records", Why: why, Do: do})
+		}
+	}
+	put(e.missing, "values marked as missing", "")
+	quantities := make([]evenstand.Quantity, 0, len(e.wild))
+	for q := range e.wild {
+		quantities = append(quantities, q)
+	}
+	slices.Sort(quantities)
+	for _, q := range quantities {
+		put(e.wild[q], fmt.Sprintf("values of %s outside the range that can be", q.Info().Label), "Look at the sensor or the calibration of the box.")
+	}
+}
+
+// Notes are the sentences about what the readings are.
+func (e *Feed) Notes() []string {
 	var out []string
 	if len(e.rawCodes) > 0 {
 		codes := make([]int, 0, len(e.rawCodes))
