@@ -16,6 +16,7 @@ import (
 	"evenstand/book"
 	"evenstand/core/advise"
 	"evenstand/core/record"
+	"evenstand/format/bus"
 	"evenstand/format/iso11783"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
@@ -86,9 +87,11 @@ func commands() []command {
 }
 
 // formats lists the readers; the order is that in which files are offered.
-// Task data whose clock has no zone is read in the logbook's.
+// Logs whose clock has no zone are read in the logbook's.
 func formats(b *book.Book) []evenstand.Format {
-	return []evenstand.Format{iso11783.Format{Zone: b.Settings().Zone, Whose: "the logbook's"}, plain.Format{}}
+	const whose = "the logbook's"
+	zone := b.Settings().Zone
+	return []evenstand.Format{iso11783.Format{Zone: zone, Whose: whose}, bus.Format{Zone: zone, Whose: whose}, plain.Format{}}
 }
 
 // usageError is a call that cannot be understood.

@@ -21,10 +21,10 @@ func readCommand() command {
 		name: "read", args: "BOOK PATH…", what: "take logs into the logbook and find what is off",
 		least: 2, most: -1, reports: true,
 		help: `
-PATH is a folder, a zip or a single file: ISO 11783-10 task data, or the plain
-layout (seeds.csv, track.csv, readings.csv, journal.csv). The same file read
-twice counts once; of a file that grew only what is new is added. Every file is
-kept as it came.
+PATH is a folder, a zip or a single file: ISO 11783-10 task data, captures of
+the planter's bus (candump), or the plain layout (seeds.csv, track.csv,
+readings.csv, journal.csv). The same file read twice counts once; of a file that
+grew only what is new is added. Every file is kept as it came.
 
 Examples:
   evenstand read spring /media/stick

@@ -68,6 +68,10 @@ const (
 	ddiMakerLast          DDI = 65534
 )
 
+// ParameterGroup is the identifier of columns that hold a part of a message of
+// the bus; Column says which.
+const ParameterGroup = ddiPGN
+
 // Missing is the raw value that is no reading.
 const Missing int32 = -1 << 31
 

@@ -164,6 +164,8 @@ type Feed struct {
 	mixed   bool // pending is not in time order
 	now     evenstand.Micros
 	tick    evenstand.Micros
+	step    evenstand.Micros // from tick to tick
+	patient evenstand.Micros // how long a value is waited for before the last is given again
 	started bool
 
 	rawCodes  map[uint16]int64 // values of numbers without a public meaning
@@ -208,6 +210,7 @@ func (s *Set) NewFeed(l *Layout, columns []Column, sink evenstand.Sink, yawTrue 
 			totals[l.Place(s.Element(c.Element))] = true
 		}
 	}
+	e.step = tickStep
 	e.boomState = map[DDI]*DeviceElement{}
 	for _, c := range columns {
 		el := s.Element(c.Element)
@@ -467,6 +470,13 @@ func (e *Feed) busColumn(c Column, p *plan) {
 	}
 }
 
+// Singly tells the feed that the values of a second come one after another, as
+// on a bus, and not all at one instant: a value that comes once a second is
+// then not given again right before the next one.
+func (e *Feed) Singly() {
+	e.step, e.patient = evenstand.Second/10, evenstand.Second+evenstand.Second/20
+}
+
 // At takes the values of one instant, and the columns that no log gives from
 // here on: what they gave last is soon stale, even if their device goes on in
 // other logs.
@@ -505,7 +515,7 @@ func (e *Feed) At(now evenstand.Micros, values []Value32, ended []int) error {
 	if states {
 		e.states(now)
 	}
-	if now-e.tick >= tickStep {
+	if now-e.tick >= e.step {
 		e.repeat(now)
 		e.tick = now
 	}
@@ -784,18 +794,18 @@ func (e *Feed) repeat(now evenstand.Micros) {
 		}
 		switch p.kind {
 		case asTotal:
-			if s.known && now > s.last {
+			if s.known && now-s.last > e.patient {
 				e.give(p, now, s.sum)
 				s.sum, s.last = 0, now
 			}
 		case asFlow:
 			s.advance(now)
-			if s.known && now > s.last {
+			if s.known && now-s.last > e.patient {
 				e.give(p, now, s.sum)
 				s.sum, s.last = 0, now
 			}
 		default:
-			if s.known && now > s.last {
+			if s.known && now-s.last > e.patient {
 				e.give(p, now, s.value)
 				s.last = now
 			}
