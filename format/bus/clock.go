@@ -294,7 +294,10 @@ func newClock(times Times, bs []beat, gnss bool, zone, whose string) (*clock, er
 		}
 		off -= c.zone
 		c.offset, c.error = off.Seconds(), math.Hypot(delayDoubt, (slices.Max(low)-slices.Min(low)).Seconds())
-		c.note = fmt.Sprintf("The capture's clock is %s of the receiver's time, to within %.1f s.%s", ahead(off), c.error, rolled)
+		c.note = "The capture's clock agrees with the receiver's" + fmt.Sprintf(" to within %.1f s.%s", c.error, rolled)
+		if math.Abs(c.offset) > c.error {
+			c.note = fmt.Sprintf("The capture's clock is %s the receiver's, to within %.1f s.%s", ahead(off), c.error, rolled)
+		}
 		return c, nil
 	}
 	switch {
@@ -353,5 +356,5 @@ func ahead(off evenstand.Micros) string {
 	if off < 0 {
 		return fmt.Sprintf("%.2f s behind", -off.Seconds())
 	}
-	return fmt.Sprintf("%.2f s ahead", off.Seconds())
+	return fmt.Sprintf("%.2f s ahead of", off.Seconds())
 }

@@ -1,5 +1,7 @@
 package bus
 
+import "evenstand"
+
 // What the tests look at from outside.
 
 // Message is a whole message of several frames.
@@ -77,3 +79,20 @@ func (p *pool) Objects() int { return len(p.elements) + len(p.data) }
 
 // Name gives the NAME in a pool, and what the device calls itself.
 func (p *pool) Name() (uint64, string) { return p.name, p.words }
+
+// Time gives when it was.
+func (g gnss) Time() evenstand.Micros { return g.t }
+
+// Place gives where it was.
+func (g gnss) Place() (lat, lon, alt float64) { return g.lat, g.lon, g.alt }
+
+// Quality gives how good it was.
+func (g gnss) Quality() (k evenstand.FixKind, sats int16, hdop, pdop, geoid float64) {
+	return g.kind, g.sats, g.hdop, g.pdop, g.separation
+}
+
+// Command and the others give the fields of a process data message.
+func (p process) Command() uint8  { return p.command }
+func (p process) Element() uint16 { return p.element }
+func (p process) DDI() uint16     { return p.ddi }
+func (p process) Value() int32    { return p.value }

@@ -307,7 +307,7 @@ func (s *Scanner) parse(b []byte) kind {
 		}
 		f.ID = id & flagMask
 	default:
-		if s.frames == 0 { // the old candump begins with a sentence about the interface
+		if s.frames == 0 && s.times == NoTimes && !bytes.Contains(b, []byte("[")) { // the old candump begins with a sentence about the interface
 			return isNothing
 		}
 		return isBad

@@ -30,24 +30,22 @@ type stream struct {
 	times  Times
 	lender string
 
-	sc       *Scanner
-	frame    int64
-	part     int // index of the next part
-	era      *era
-	feed     *iso11783.Feed
-	feeds    []*iso11783.Feed
-	track    *iso11783.Track
-	targets  map[valueKey]int
-	sum      evenstand.Micros // of relative times that count from the line before
-	read     int64
-	untimed  int64
-	fast     *fastPackets
-	course   fixCourse
-	last     gnss
-	lastAt   evenstand.Micros
-	value    [1]iso11783.Value32
-	taskAt   evenstand.Micros
-	from, to evenstand.Micros
+	sc      *Scanner
+	frame   int64
+	part    int // index of the next part
+	era     *era
+	feed    *iso11783.Feed
+	feeds   []*iso11783.Feed
+	track   *iso11783.Track
+	targets map[valueKey]int
+	sum     evenstand.Micros // of relative times that count from the line before
+	read    int64
+	untimed int64
+	fast    *fastPackets
+	course  fixCourse
+	last    gnss
+	lastAt  evenstand.Micros
+	value   [1]iso11783.Value32
 }
 
 type fixCourse struct {
@@ -65,7 +63,6 @@ func (s *stream) run(ctx context.Context, in fs.FS) error {
 	s.track = iso11783.NewTrack(s.sink)
 	s.fast = newFastPackets()
 	s.lastAt, s.course.at = evenstand.NoTime, evenstand.NoTime
-	s.taskAt, s.from, s.to = evenstand.NoTime, evenstand.NoTime, evenstand.NoTime
 	runErr := func() error {
 		for ; s.sc.Next(); s.frame++ {
 			if s.frame&0xfff == 0 {
@@ -152,15 +149,6 @@ func (s *stream) take() error {
 		}
 	}
 	now, ok := s.when(f)
-	if ok {
-		if s.from == evenstand.NoTime {
-			s.from = now
-		}
-		s.to = now
-	}
-	if s.frame == s.sv.taskAt && ok {
-		s.taskAt = now
-	}
 	pgn, from, to := f.Group()
 	switch pgn {
 	case pgnProcess:
@@ -352,11 +340,7 @@ func (s *stream) describe(src evenstand.Source) evenstand.Source {
 	notes = append(notes, s.receiverNotes()...)
 	notes = append(notes, s.speedNotes()...)
 	if s.sv.tasks > 0 {
-		at := ""
-		if s.taskAt != evenstand.NoTime {
-			at = fmt.Sprintf(", first at %v", s.taskAt)
-		}
-		notes = append(notes, fmt.Sprintf("The controller's task was begun %s%s.", times(s.sv.tasks), at))
+		notes = append(notes, fmt.Sprintf("The controller's task was begun %s.", times(s.sv.tasks)))
 	}
 	if s.lender != "" {
 		notes = append(notes, "The devices did not describe themselves in this capture; their description is taken from "+s.lender+".")

@@ -122,8 +122,6 @@ type survey struct {
 	controller map[node]int // for and against being the controller
 	tasks      int          // times that the controller's task began
 	taskOn     bool
-	taskAt     int64 // frame of the first beginning
-	taskL      evenstand.Micros
 	process    int64 // messages
 
 	receivers map[node]*receiver
@@ -423,9 +421,6 @@ func (s *survey) processData(f *Frame, from, to uint8) {
 		s.controller[n]++
 		on := f.Data[4]&1 == 1
 		if on && !s.taskOn {
-			if s.tasks == 0 {
-				s.taskAt, s.taskL = s.frames, f.T
-			}
 			s.tasks++
 		}
 		s.taskOn = on
