@@ -12,6 +12,7 @@ require (
 	github.com/pierrec/lz4/v4 v4.1.21
 	github.com/rogpeppe/go-internal v1.16.0
 	golang.org/x/sys v0.49.0
+	golang.org/x/text v0.44.0
 	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0
 )

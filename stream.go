@@ -107,6 +107,7 @@ type Source struct {
 	ClockError  float64 // s, half-width of the 90 % interval; NaN unknown
 	Clock       string  // sources with the same non-empty clock share one
 
+	Recipe   string            // of a table: the name of exactly the recipe by which it is read
 	Latency  float64           // s by which values are late, already taken off; NaN unknown
 	Card     *Card             // what the log says about the planter; nil nothing
 	Products map[string]string // element ("row 3", "machine") to product name
@@ -145,6 +146,65 @@ type Format interface {
 	// Read streams one source. What was read before an error is kept. The
 	// source comes back with what only reading could tell (grade, card, notes).
 	Read(ctx context.Context, in fs.FS, src Source, sink Sink) (Source, error)
+}
+
+// Current is implemented by formats that read by what people can change, such
+// as recipes: it tells whether the source would be read the same today.
+type Current interface {
+	Current(src Source) bool
+}
+
+// Pace tells how often one part gives one quantity.
+type Pace struct {
+	last Micros
+	n    int64
+	sum  Micros
+}
+
+// Take notes a value. Steps of more than ten seconds are pauses.
+func (p *Pace) Take(t Micros) {
+	if step := t - p.last; p.last != 0 && step > 0 && step <= 10*Second {
+		p.n++
+		p.sum += step
+	}
+	p.last = t
+}
+
+// Seen tells whether a value was noted.
+func (p *Pace) Seen() bool { return p.last != 0 }
+
+// Step is the mean time between two values in s, NaN when nothing tells.
+func (p *Pace) Step() float64 {
+	if p.n == 0 {
+		return math.NaN()
+	}
+	return p.sum.Seconds() / float64(p.n)
+}
+
+// rowASecond is the longest mean step that still counts as a row a second, with
+// jitter, in s.
+const rowASecond = 1.5
+
+// GradeOf tells the data grade of readings of a part: B for rows about once a
+// second or finer, C when slower, by section or for the machine, D for tanks.
+func GradeOf(e Element, p *Pace) Grade {
+	switch {
+	case !p.Seen():
+		return NoGrade
+	case e.Scope == ScopeTank:
+		return GradeD
+	case e.Scope == ScopeRow && p.Step() <= rowASecond:
+		return GradeB
+	}
+	return GradeC
+}
+
+// Better gives the finer of two grades.
+func (g Grade) Better(o Grade) Grade {
+	if g == NoGrade || o != NoGrade && o < g {
+		return o
+	}
+	return g
 }
 
 // Stream is a source's data of one machine-day, each kind in time order on

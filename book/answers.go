@@ -14,8 +14,8 @@ import (
 	"sync"
 
 	"evenstand"
-	"evenstand/format/column"
 	"evenstand/core/record"
+	"evenstand/format/column"
 )
 
 // snapshot gives the manifest and state as they are now.

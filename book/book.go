@@ -56,6 +56,7 @@ type Book struct {
 	cards    []cardVersion
 	fields   []evenstand.Field
 	fieldSum string // of all boundaries
+	recipes  []File
 	man      manifest
 	state    state
 	damaged  error // why the manifest or the state could not be read
@@ -325,9 +326,13 @@ func (b *Book) loadWritten(ctx context.Context) error {
 		sums = append(sums, name+" "+hashBytes(written["field"][name]))
 	}
 	slices.SortStableFunc(fields, func(a, c evenstand.Field) int { return cmp.Compare(a.Name, c.Name) })
+	var recipes []File
+	for _, name := range sortedKeys(written["recipe"]) {
+		recipes = append(recipes, File{name, written["recipe"][name]})
+	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.settings, b.zone, b.cards, b.fields = s, zone, cards, fields
+	b.settings, b.zone, b.cards, b.fields, b.recipes = s, zone, cards, fields, recipes
 	b.fieldSum = hashBytes([]byte(strings.Join(sums, "\n")))
 	return nil
 }

@@ -147,6 +147,7 @@ type sourceJSON struct {
 	ClockOffset evenstand.Number  `json:"clock_offset_s"`
 	ClockError  evenstand.Number  `json:"clock_error_s"`
 	Clock       string            `json:"clock"`
+	Recipe      string            `json:"recipe,omitempty"`
 	Latency     evenstand.Number  `json:"latency_s"`
 	Card        *cardJSON         `json:"card"`
 	Products    map[string]string `json:"products"`
@@ -156,7 +157,7 @@ type sourceJSON struct {
 func toSourceJSON(s *evenstand.Source) sourceJSON {
 	return sourceJSON{
 		Name: s.Name, Format: s.Format, Files: s.Files, Planter: s.Planter, Zone: s.Zone, Grade: s.Grade,
-		ClockOffset: evenstand.Number(s.ClockOffset), ClockError: evenstand.Number(s.ClockError), Clock: s.Clock,
+		ClockOffset: evenstand.Number(s.ClockOffset), ClockError: evenstand.Number(s.ClockError), Clock: s.Clock, Recipe: s.Recipe,
 		Latency: evenstand.Number(s.Latency), Card: toCardJSON(s.Card), Products: s.Products, Notes: s.Notes,
 	}
 }
@@ -164,7 +165,7 @@ func toSourceJSON(s *evenstand.Source) sourceJSON {
 func (s *sourceJSON) source() evenstand.Source {
 	src := evenstand.Source{
 		Name: s.Name, Format: s.Format, Files: s.Files, Planter: s.Planter, Zone: s.Zone, Grade: s.Grade,
-		ClockOffset: float64(s.ClockOffset), ClockError: float64(s.ClockError), Clock: s.Clock,
+		ClockOffset: float64(s.ClockOffset), ClockError: float64(s.ClockError), Clock: s.Clock, Recipe: s.Recipe,
 		Latency: float64(s.Latency), Products: s.Products, Notes: s.Notes,
 	}
 	if s.Card != nil {

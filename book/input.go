@@ -249,6 +249,8 @@ type found struct {
 // true for those that are a log of some source.
 func find(ctx context.Context, fsys fs.FS, formats []evenstand.Format) (sources []found, claimed map[string]bool, unused []evenstand.Unused, err error) {
 	claimed = map[string]bool{}
+	taker := map[string]string{} // which format took a file
+	var from []string            // which format spoke of what was not used
 	for _, f := range formats {
 		srcs, files, un, err := f.Find(ctx, fsys)
 		if ctx.Err() != nil {
@@ -256,12 +258,14 @@ func find(ctx context.Context, fsys fs.FS, formats []evenstand.Format) (sources 
 		}
 		if err != nil {
 			unused = append(unused, evenstand.Unused{Offset: -1, Count: 1, Of: "files", Why: fmt.Sprintf("looking for %s: %v", f.Name(), err)})
+			from = append(from, f.Name())
 		}
 		mine := map[string]bool{}
 		for _, p := range files {
 			if _, taken := claimed[p]; !taken {
 				claimed[p] = false
 				mine[p] = true
+				taker[p] = f.Name()
 			}
 		}
 		for _, s := range srcs {
@@ -277,12 +281,24 @@ func find(ctx context.Context, fsys fs.FS, formats []evenstand.Format) (sources 
 			for _, p := range s.Files {
 				claimed[p] = true
 				mine[p] = true
+				taker[p] = f.Name()
 			}
 			s.Format = f.Name()
 			sources = append(sources, found{f, s})
 		}
-		unused = append(unused, un...)
+		for _, u := range un {
+			unused = append(unused, u)
+			from = append(from, f.Name())
+		}
 	}
+	// What one format cannot use as a whole another one reads.
+	kept := unused[:0]
+	for i, u := range unused {
+		if by := taker[u.File]; by == "" || by == from[i] || u.Of != "files" || u.Line > 0 {
+			kept = append(kept, u)
+		}
+	}
+	unused = kept
 	return sources, claimed, unused, nil
 }
 

@@ -242,7 +242,7 @@ func (b *Book) settle(ctx context.Context, formats []evenstand.Format, rep *Repo
 	spools := &spoolSet{dirs: map[*sourceState]string{}, gone: map[*sourceState]bool{}}
 	var todo []*input
 	for _, in := range live {
-		if old.Zone != st.Zone || !slices.Contains(old.Inputs, in.id) || b.rowsChanged(old, in.id) {
+		if old.Zone != st.Zone || !slices.Contains(old.Inputs, in.id) || b.rowsChanged(old, in.id) || relearnt(old, in.id, formats) {
 			todo = append(todo, in)
 			continue
 		}
@@ -277,6 +277,22 @@ func (b *Book) rowsChanged(st state, input int64) bool {
 	for _, s := range st.Sources {
 		if s.Input == input && s.MaxRows != b.maxRows(s) {
 			return true
+		}
+	}
+	return false
+}
+
+// relearnt tells whether a source of an input would be read otherwise today,
+// since people changed what it is read by.
+func relearnt(st state, input int64, formats []evenstand.Format) bool {
+	for _, s := range st.Sources {
+		if s.Input != input {
+			continue
+		}
+		for _, f := range formats {
+			if c, ok := f.(evenstand.Current); ok && f.Name() == s.Source.Format && !c.Current(s.Source.source()) {
+				return true
+			}
 		}
 	}
 	return false

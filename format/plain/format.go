@@ -305,11 +305,8 @@ type scan struct {
 	fields  [][]byte
 	scratch []byte
 
-	used     int64
-	last     evenstand.Micros
-	back     int64 // lines earlier than the one before
-	backLine int
-	backMost evenstand.Micros
+	used  int64
+	order Order
 }
 
 // Read streams one source. Fixes, seeds and readings are handed over in the
@@ -319,7 +316,7 @@ type scan struct {
 func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evenstand.Sink) (evenstand.Source, error) {
 	var k *kind
 	name := ""
-	s := &scan{sink: sink, said: NewSource(), last: evenstand.NoTime}
+	s := &scan{sink: sink, said: NewSource(), order: NewOrder()}
 	for _, file := range src.Files {
 		if kf := kindOf(file); kf != nil && k == nil {
 			k, name = kf, file
@@ -387,13 +384,8 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 
 func (s *scan) notes(name string) []string {
 	var notes []string
-	if s.back > 0 {
-		lines := "lines are"
-		if s.back == 1 {
-			lines = "line is"
-		}
-		notes = append(notes, fmt.Sprintf("In %s, %d %s earlier than the line before, by up to %s, first line %d; all are used.",
-			name, s.back, lines, time.Duration(s.backMost)*time.Microsecond, s.backLine))
+	if n := s.order.Note(name); n != "" {
+		notes = append(notes, n)
 	}
 	if s.used == 0 && len(s.report.order) == 0 {
 		notes = append(notes, fmt.Sprintf("%s holds a header and nothing under it.", name))
@@ -458,14 +450,7 @@ func (s *scan) next(records bool) (evenstand.Micros, bool) {
 // take counts a line that is used and watches the clock.
 func (s *scan) take(t evenstand.Micros) {
 	s.used++
-	if t < s.last {
-		if s.back == 0 {
-			s.backLine = s.lines.line
-		}
-		s.back++
-		s.backMost = max(s.backMost, s.last-t)
-	}
-	s.last = t
+	s.order.Take(t, s.lines.line)
 }
 
 // field gives a column of the kind, nil when the file has none.
@@ -490,4 +475,41 @@ func (s *scan) row(n int) (int, *reason) {
 		return 0, &badRight
 	}
 	return s.said.Rows + 1 - n, nil
+}
+
+// Order watches whether the times of a log rise.
+type Order struct {
+	last evenstand.Micros
+	n    int64 // lines earlier than the one before
+	line int   // the first of them
+	most evenstand.Micros
+}
+
+// NewOrder is the watch before the first line.
+func NewOrder() Order { return Order{last: evenstand.NoTime} }
+
+// Take notes the time of a line that is used.
+func (o *Order) Take(t evenstand.Micros, line int) {
+	if t < o.last {
+		if o.n == 0 {
+			o.line = line
+		}
+		o.n++
+		o.most = max(o.most, o.last-t)
+	}
+	o.last = t
+}
+
+// Note says how many lines of a file were earlier than the one before; nothing
+// where none was.
+func (o *Order) Note(file string) string {
+	if o.n == 0 {
+		return ""
+	}
+	lines := "lines are"
+	if o.n == 1 {
+		lines = "line is"
+	}
+	return fmt.Sprintf("In %s, %d %s earlier than the line before, by up to %s, first line %d; all are used.",
+		file, o.n, lines, time.Duration(o.most)*time.Microsecond, o.line)
 }

@@ -12,8 +12,9 @@ var leaps = [...]evenstand.Micros{
 	773020800, 820454400, 867715200, 915148800, 1136073600, 1230768000, 1341100800, 1435708800, 1483228800,
 }
 
-// fromGPS turns time since the GPS epoch into UTC.
-func fromGPS(t evenstand.Micros) evenstand.Micros {
+// FromGPS turns time since the GPS epoch (1980-01-06T00:00:00Z, without leap
+// seconds) into UTC.
+func FromGPS(t evenstand.Micros) evenstand.Micros {
 	t += gpsEpoch
 	n := evenstand.Micros(0)
 	for _, at := range leaps {

@@ -21,7 +21,7 @@ func TestFromGPS(t *testing.T) {
 		{1136073600 - 315964800 + 14, "2006-01-01T00:00:00Z"},
 		{1483228800 - 315964800 + 18, "2017-01-01T00:00:00Z"},
 	} {
-		if got := fromGPS(tt.seconds * evenstand.Second).String(); got != tt.want {
+		if got := FromGPS(tt.seconds * evenstand.Second).String(); got != tt.want {
 			t.Errorf("%d GPS seconds are %s, want %s", tt.seconds, got, tt.want)
 		}
 	}

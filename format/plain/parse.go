@@ -22,7 +22,7 @@ type clock struct {
 func (c *clock) parse(b []byte) (evenstand.Micros, error) {
 	if t, ok := parseEpoch(b); ok {
 		if c.gps {
-			t = fromGPS(t)
+			t = FromGPS(t)
 		}
 		return t, nil
 	}
@@ -149,10 +149,10 @@ func two(b []byte) (int64, bool) {
 	return int64(h)*10 + int64(l), h <= 9 && l <= 9
 }
 
-// parseNumber reads a finite decimal number. Up to 15 digits and 22 decimals
+// ParseNumber reads a finite decimal number. Up to 15 digits and 22 decimals
 // one division of two exact numbers gives the nearest float64 (Clinger 1990,
 // How to read floating point numbers accurately); the rest goes to strconv.
-func parseNumber(b []byte) (float64, bool) {
+func ParseNumber(b []byte) (float64, bool) {
 	i, neg := 0, false
 	if i < len(b) && b[i] == '-' {
 		neg = true

@@ -35,7 +35,7 @@ func FuzzNumber(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		got, ok := parseNumber([]byte(s))
+		got, ok := ParseNumber([]byte(s))
 		want, err := strconv.ParseFloat(s, 64)
 		if ok && (err != nil || math.Float64bits(got) != math.Float64bits(want)) {
 			t.Errorf("%q: %v, strconv %v %v", s, got, want, err)
@@ -46,7 +46,7 @@ func FuzzNumber(f *testing.F) {
 func TestNumberIsNearest(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := rapid.StringMatching(`-?[0-9]{1,9}(\.[0-9]{0,9})?`).Draw(t, "number")
-		got, ok := parseNumber([]byte(s))
+		got, ok := ParseNumber([]byte(s))
 		want, err := strconv.ParseFloat(s, 64)
 		if err != nil || !ok || math.Float64bits(got) != math.Float64bits(want) {
 			t.Errorf("%s: %v %v, strconv %v", s, got, ok, want)

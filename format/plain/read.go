@@ -61,8 +61,8 @@ func (s *scan) track() error {
 		if !ok {
 			break
 		}
-		lat, ok1 := parseNumber(s.field(1))
-		lon, ok2 := parseNumber(s.field(2))
+		lat, ok1 := ParseNumber(s.field(1))
+		lon, ok2 := ParseNumber(s.field(2))
 		// Under a ten millionth of a degree (1 cm) from 0/0 is 0/0: no receiver
 		// logs that place by chance.
 		const nothing = 1e-7
@@ -117,7 +117,7 @@ func (s *scan) extra(column int, lo, hi float64) float64 {
 	if len(text) == 0 {
 		return math.NaN()
 	}
-	v, ok := parseNumber(text)
+	v, ok := ParseNumber(text)
 	if ok && v >= lo && v <= hi {
 		return v
 	}
@@ -143,9 +143,7 @@ type column struct {
 	state   bool    // only 0 or 1
 	outside string  // sentence on a value that cannot be
 
-	last evenstand.Micros
-	n    float64 // steps between readings of up to 10 s, and their sum
-	sum  float64
+	pace evenstand.Pace
 }
 
 // maxColumns bounds the memory of columns; a planter has a few thousand.
@@ -188,7 +186,7 @@ func (s *scan) readings() (evenstand.Grade, error) {
 			continue
 		}
 		text := s.field(3)
-		v, ok := parseNumber(text)
+		v, ok := ParseNumber(text)
 		if !ok {
 			s.bad(notNumber(text, &badValue), text)
 			continue
@@ -203,11 +201,7 @@ func (s *scan) readings() (evenstand.Grade, error) {
 			continue
 		}
 		s.take(t)
-		if step := t - c.last; step > 0 && step <= 10*evenstand.Second {
-			c.n++
-			c.sum += float64(step)
-		}
-		c.last = t
+		c.pace.Take(t)
 		out = append(out, evenstand.Reading{T: t, Value: v, Quantity: c.q, Element: c.e})
 		if len(out) == batch {
 			if err := s.sink.Readings(out); err != nil {
@@ -224,7 +218,7 @@ func (s *scan) readings() (evenstand.Grade, error) {
 
 // column reads the three words of a reading.
 func (s *scan) column(q, e, u []byte) *column {
-	c := &column{last: evenstand.NoTime / 2, words: [3][]byte{bytes.Clone(q), bytes.Clone(e), bytes.Clone(u)}}
+	c := &column{words: [3][]byte{bytes.Clone(q), bytes.Clone(e), bytes.Clone(u)}}
 	fail := func(why *reason, found string) *column {
 		c.why, c.found = why, found
 		return c
@@ -264,25 +258,12 @@ func bounds(in evenstand.QuantityInfo, u evenstand.Unit) string {
 	return strings.TrimSpace(text + " " + u.Name)
 }
 
-// gradeOf tells the data grade of what was read: B when rows are logged about
-// once a second or finer, C when slower, by section or for the machine, D for
-// tanks alone.
+// gradeOf tells the data grade of what was read.
 func gradeOf(columns map[string]*column) evenstand.Grade {
 	grade := evenstand.NoGrade
-	better := func(g evenstand.Grade) {
-		if grade == evenstand.NoGrade || g < grade {
-			grade = g
-		}
-	}
 	for _, c := range columns {
-		switch {
-		case c.why != nil || c.last < 0:
-		case c.e.Scope == evenstand.ScopeTank:
-			better(evenstand.GradeD)
-		case c.e.Scope == evenstand.ScopeRow && c.n > 0 && c.sum/c.n <= 1.5e6: // a row a second, with jitter
-			better(evenstand.GradeB)
-		default:
-			better(evenstand.GradeC)
+		if c.why == nil {
+			grade = grade.Better(evenstand.GradeOf(c.e, &c.pace))
 		}
 	}
 	return grade
@@ -325,7 +306,7 @@ func (s *scan) journal() error {
 		}
 		e.Rows = rows
 		if text := s.field(3); len(text) > 0 {
-			if e.Value, ok = parseNumber(text); !ok {
+			if e.Value, ok = ParseNumber(text); !ok {
 				s.bad(notNumber(text, &badValue), text)
 				continue
 			}

@@ -41,3 +41,12 @@ func TOMLError(data []byte, err error) (line int, hint string, what error) {
 		return line, "Put texts in double quotes; numbers stand without.", errors.New(codePoint.ReplaceAllString(msg, ""))
 	}
 }
+
+// TOMLLines gives a function that tells on which line of a TOML text a key
+// stands, such as "time.zone" or "value[2].unit", from 1; the line of what
+// holds it where it stands on none; 0 unknown.
+func TOMLLines(data []byte) func(key string) int {
+	d := &document{lines: map[string]int{}}
+	d.index(trimBOM(data))
+	return d.line
+}

@@ -19,6 +19,9 @@ type Ref struct {
 	Kind  Kind
 	Files []string // the file, or the parts of a shapefile; slash-separated
 	Sheet string   // of a workbook; empty elsewhere
+	// Inside is the path within a zip that itself lies in the input; Files is
+	// then the zip alone. Empty for a file that lies in the input itself.
+	Inside string
 }
 
 // CellType says what a cell holds.

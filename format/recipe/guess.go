@@ -1,0 +1,1565 @@
+package recipe
+
+import (
+	"bytes"
+	_ "embed"
+	"encoding/csv"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+
+	"evenstand"
+	"evenstand/format/table"
+)
+
+//go:embed words.csv
+var wordsCSV []byte
+
+// phrase is a line of words.csv.
+type phrase struct {
+	words  []string
+	joined string
+	means  []string
+}
+
+var phrases = func() []phrase {
+	r := csv.NewReader(bytes.NewReader(wordsCSV))
+	r.Comment = '#'
+	lines, err := r.ReadAll()
+	if err != nil {
+		panic(err)
+	}
+	var out []phrase
+	for _, l := range lines[1:] {
+		ws := strings.Fields(l[0])
+		out = append(out, phrase{ws, strings.Join(ws, ""), strings.Split(l[1], "|")})
+	}
+	return out
+}()
+
+// Sample is the head of a table, for guessing.
+type Sample struct {
+	Kind    table.Kind
+	Sheet   string
+	Dialect table.Dialect
+	Doubts  []string // of the dialect, whole sentences
+	Columns []table.Column
+	Rows    [][]table.Cell
+}
+
+// About is what is known of the book for which a table is guessed.
+type About struct {
+	Zone string // of the logbook
+	Rows int    // of the planter, 0 unknown
+	Box  string // a name for the box; empty: that of the file
+}
+
+// Option is one answer to a question.
+type Option struct{ Key, Text string }
+
+// Question is what a guess leaves open.
+type Question struct {
+	ID       string // names it in Answers
+	Text     string // a whole sentence
+	Options  []Option
+	Proposed string // key of the likeliest; empty: none is
+}
+
+// Reading says how a column, or one column for each row, is read.
+type Reading struct {
+	Column string // the name, with {n} for the row
+	Count  int    // how many columns it stands for
+	Means  string // in plain words
+}
+
+// Proposal is a guess: a recipe that is whole only when no question is open.
+type Proposal struct {
+	Recipe    Recipe
+	Questions []Question // not yet answered
+	Reads     []Reading
+	Left      []Reading // columns that are not read, and why
+	Err       error     // why no recipe can be made of it at all
+}
+
+// group is a column, or the columns of one pattern.
+type group struct {
+	pattern string
+	columns []int
+	rows    []int // the row's number in each; nil: no pattern
+	named   name
+	values  []*table.Cell // of the sample
+}
+
+// name is what the words of a column's name say.
+type name struct {
+	words   []string
+	unit    string // as written; empty none
+	row     int    // -1 none
+	rowFrom int    // bytes of the row's number in the name
+	rowTo   int
+	rowWord bool // a word says that the number is a row
+	element string
+	unsure  bool // the element stands on one letter
+	average float64
+}
+
+var (
+	rowWords   = []string{"row", "r", "reihe", "rang", "surco", "hilera", "fila", "rij", "linha", "fileira", "unit", "ru", "rowunit"}
+	sections   = []string{"section", "teilbreite", "sektion", "troncon", "seccion", "sectie", "secao"}
+	tanks      = []string{"tank", "cuve", "tanque", "behalter"}
+	lefts      = []string{"left", "links", "gauche", "izquierda", "izquierdo", "izq", "esquerda", "esquerdo", "lh"}
+	rights     = []string{"right", "rechts", "droite", "derecha", "derecho", "der", "direita", "direito", "rh"}
+	fillers    = []string{"actual", "act", "ist", "aktuell", "current", "measured", "sensor", "reading", "the", "of", "de", "du", "des", "la", "le", "les", "el", "do", "da", "per", "pro", "par", "por", "gemessen", "mesure", "medido", "real", "rate", "percent", "prozent", "pourcentage", "porcentaje", "percentage", "pct", "machine", "planter"}
+	averages   = []string{"avg", "average", "mean", "smoothed", "mittel", "mittelwert", "moyenne", "promedio", "media", "gemiddelde"}
+	targetMark = []string{"target", "tgt", "set", "setpoint", "soll", "sollwert", "consigne", "objetivo", "doel", "alvo", "commanded", "desired"}
+)
+
+// unitWords are the spellings of units in headers, folded and without blanks,
+// with ours and a factor where the column counts in thousands and the like.
+var unitWords = map[string]struct {
+	unit  string
+	times float64
+}{
+	"%": {"%", 1}, "pct": {"%", 1}, "percent": {"%", 1}, "prozent": {"%", 1}, "ppm": {"%", 1e-4}, "‰": {"%", 0.1},
+	"m": {"m", 1}, "cm": {"cm", 1}, "mm": {"mm", 1}, "ft": {"ft", 1}, "feet": {"ft", 1}, "in": {"in", 1}, "inch": {"in", 1}, "inches": {"in", 1}, "\"": {"in", 1},
+	"m/s": {"m/s", 1}, "mps": {"m/s", 1}, "ms-1": {"m/s", 1}, "km/h": {"km/h", 1}, "kmh": {"km/h", 1}, "kph": {"km/h", 1}, "km/hr": {"km/h", 1}, "kmu": {"km/h", 1}, "mph": {"mph", 1}, "mi/h": {"mph", 1},
+	"n": {"N", 1}, "newton": {"N", 1}, "kn": {"kN", 1}, "dan": {"N", 10}, "lbf": {"lbf", 1}, "lbs": {"lb", 1}, "lb": {"lb", 1}, "pounds": {"lb", 1}, "kg": {"kg", 1}, "kgf": {"kgf", 1}, "kp": {"kgf", 1},
+	"pa": {"Pa", 1}, "kpa": {"kPa", 1}, "mbar": {"mbar", 1}, "hpa": {"mbar", 1}, "bar": {"bar", 1}, "psi": {"psi", 1},
+	"inh2o": {"inH2O", 1}, "inwc": {"inH2O", 1}, "\"h2o": {"inH2O", 1}, "inchh2o": {"inH2O", 1}, "inchesh2o": {"inH2O", 1}, "inchesofwater": {"inH2O", 1}, "iwc": {"inH2O", 1}, "mmh2o": {"Pa", 9.80665}, "mmca": {"Pa", 9.80665},
+	"1/m2": {"1/m2", 1}, "seeds/m2": {"1/m2", 1}, "korner/m2": {"1/m2", 1}, "koerner/m2": {"1/m2", 1}, "graines/m2": {"1/m2", 1}, "semillas/m2": {"1/m2", 1}, "sementes/m2": {"1/m2", 1}, "zaden/m2": {"1/m2", 1}, "k/m2": {"1/m2", 1},
+	"1/ha": {"1/ha", 1}, "seeds/ha": {"1/ha", 1}, "korner/ha": {"1/ha", 1}, "koerner/ha": {"1/ha", 1}, "graines/ha": {"1/ha", 1}, "grains/ha": {"1/ha", 1}, "semillas/ha": {"1/ha", 1}, "plantas/ha": {"1/ha", 1}, "sementes/ha": {"1/ha", 1}, "zaden/ha": {"1/ha", 1}, "plants/ha": {"1/ha", 1},
+	"1000/ha": {"1/ha", 1000}, "1000korner/ha": {"1/ha", 1000}, "tsd/ha": {"1/ha", 1000}, "mil/ha": {"1/ha", 1000},
+	"1/ac": {"1/ac", 1}, "seeds/ac": {"1/ac", 1}, "seeds/acre": {"1/ac", 1}, "sds/ac": {"1/ac", 1}, "plants/ac": {"1/ac", 1}, "plants/acre": {"1/ac", 1}, "k/ac": {"1/ac", 1000}, "1000/ac": {"1/ac", 1000}, "1000/acre": {"1/ac", 1000}, "ksds/ac": {"1/ac", 1000}, "ks/ac": {"1/ac", 1000}, "kseeds/ac": {"1/ac", 1000}, "1000seeds/ac": {"1/ac", 1000},
+	"l/ha": {"L/ha", 1}, "gal/ac": {"gal/ac", 1}, "gpa": {"gal/ac", 1}, "gal/acre": {"gal/ac", 1}, "kg/ha": {"kg/ha", 1}, "lb/ac": {"lb/ac", 1}, "lbs/ac": {"lb/ac", 1}, "lb/acre": {"lb/ac", 1},
+	"l/min": {"L/min", 1}, "l/s": {"L/s", 1}, "gpm": {"gal/min", 1}, "gal/min": {"gal/min", 1}, "l": {"L", 1}, "liter": {"L", 1}, "litres": {"L", 1}, "gal": {"gal", 1}, "gallons": {"gal", 1},
+	"rpm": {"1/min", 1}, "1/min": {"1/min", 1}, "u/min": {"1/min", 1}, "tr/min": {"1/min", 1}, "min-1": {"1/min", 1}, "hz": {"1/s", 1}, "1/s": {"1/s", 1}, "s": {"s", 1},
+	"v": {"V", 1}, "volt": {"V", 1}, "volts": {"V", 1}, "deg": {"deg", 1}, "°": {"deg", 1}, "grad": {"deg", 1}, "degc": {"degC", 1}, "°c": {"degC", 1}, "c": {"degC", 1}, "degf": {"degF", 1}, "°f": {"degF", 1}, "f": {"degF", 1},
+	"seeds": {"", 1}, "korner": {"", 1}, "graines": {"", 1}, "semillas": {"", 1}, "count": {"", 1}, "0/1": {"", 1}, "-": {"", 1}, "seeds/s": {"?", 1},
+}
+
+// parseUnit reads the spelling of a unit in a header.
+func parseUnit(text string) (unit string, times float64, ok bool) {
+	key := strings.NewReplacer(" ", "", "²", "2", "·", "", ".", "", "₂", "2").Replace(fold(text))
+	if u, ok := unitWords[key]; ok && u.unit != "?" {
+		return u.unit, u.times, true
+	}
+	if _, err := evenstand.ParseUnit(text); err == nil && text != "" {
+		return text, 1, true
+	}
+	return "", 0, false
+}
+
+// readName takes a column's name apart.
+func readName(c table.Column) name {
+	n := name{row: -1, unit: c.Unit}
+	text := c.Name
+	// What stands in brackets is a unit, or a remark such as "3 s avg".
+	for _, pair := range []string{"()", "[]", "{}"} {
+		for {
+			from := strings.IndexByte(text, pair[0])
+			if from < 0 {
+				break
+			}
+			to := strings.IndexByte(text[from:], pair[1])
+			if to < 0 {
+				break
+			}
+			inside := strings.TrimSpace(text[from+1 : from+to])
+			if s, ok := averageOf(inside); ok {
+				n.average = s
+			} else if _, err := strconv.Atoi(inside); err == nil {
+				text = text[:from] + " " + inside + " " + text[from+to+1:] // "Skips [3]"
+				continue
+			} else if inside != "" {
+				if _, _, known := parseUnit(inside); known || n.unit == "" {
+					n.unit = inside
+				}
+			}
+			text = text[:from] + strings.Repeat(" ", to+1) + text[from+to+1:] // offsets stay
+		}
+	}
+	if strings.Contains(text, "%") && n.unit == "" {
+		n.unit = "%"
+	}
+	words := tokens(text)
+	// A unit at the end, after a sign: "speed_kmh", "vacuum, kPa".
+	if n.unit == "" {
+		for _, cut := range []string{", ", "_", " "} {
+			if i := strings.LastIndex(strings.TrimSpace(text), cut); i > 0 {
+				tail := strings.TrimSpace(text)[i+len(cut):]
+				if _, _, ok := parseUnit(tail); ok && !unitIsWord(tail) {
+					n.unit = tail
+					words = tokens(strings.TrimSpace(text)[:i])
+					break
+				}
+			}
+		}
+	}
+	// Elements.
+	var rest []string
+	for i := 0; i < len(words); i++ {
+		w := words[i]
+		num, isNum := -1, false
+		if i+1 < len(words) {
+			if v, err := strconv.Atoi(words[i+1]); err == nil {
+				num, isNum = v, true
+			}
+		}
+		skipTo := i + 1
+		if i+2 < len(words) && (words[i+1] == "no" || words[i+1] == "nr" || words[i+1] == "num") && !isNum {
+			if v, err := strconv.Atoi(words[i+2]); err == nil {
+				num, isNum, skipTo = v, true, i+2
+			}
+		}
+		switch {
+		case isNum && slices.Contains(rowWords, w):
+			n.row, n.rowWord = num, true
+			i = skipTo
+		case isNum && slices.Contains(sections, w):
+			n.element = "section " + strconv.Itoa(num)
+			i = skipTo
+		case isNum && slices.Contains(tanks, w):
+			n.element = "tank " + strconv.Itoa(num)
+			rest = append(rest, "tank")
+			i = skipTo
+		case slices.Contains(lefts, w):
+			n.element = "left"
+		case slices.Contains(rights, w):
+			n.element = "right"
+		case slices.Contains(averages, w):
+			n.average = math.NaN()
+		default:
+			rest = append(rest, w)
+		}
+	}
+	if k := len(rest); k > 1 && n.element == "" && (rest[k-1] == "l" || rest[k-1] == "r") {
+		n.element, n.unsure = map[string]string{"l": "left", "r": "right"}[rest[k-1]], true
+		rest = rest[:k-1]
+	}
+	if n.row < 0 { // a number alone: "Skips 3"
+		for i, w := range rest {
+			if v, err := strconv.Atoi(w); err == nil && v < 1000 && len(rest) > 1 {
+				n.row = v
+				rest = slices.Delete(slices.Clone(rest), i, i+1)
+				break
+			}
+		}
+	}
+	n.words = rest
+	if n.row >= 0 {
+		n.rowFrom, n.rowTo = numberIn(c.Name, n.row, n.rowWord)
+		if n.rowFrom < 0 {
+			n.row = -1
+		}
+	}
+	return n
+}
+
+// unitIsWord keeps words that only look like a unit at a name's end, such as
+// "left in" or "row c".
+func unitIsWord(tail string) bool {
+	switch fold(tail) {
+	case "in", "c", "f", "v", "n", "l", "m", "s", "k", "count", "seeds", "korner", "graines", "semillas", "grad", "bar", "deg", "-":
+		// bar and deg are units often enough, but a name such as "tool bar" ends so too
+		return fold(tail) != "bar" && fold(tail) != "deg"
+	}
+	return false
+}
+
+// averageOf reads "3 s", "5s avg" as a time over which the box averages.
+func averageOf(s string) (float64, bool) {
+	t := tokens(s)
+	if len(t) < 3 || t[1] != "s" && t[1] != "sec" || !slices.Contains(averages, t[2]) {
+		if len(t) < 3 || !slices.Contains(averages, t[0]) || t[2] != "s" && t[2] != "sec" {
+			return 0, false
+		}
+		v, err := strconv.ParseFloat(t[1], 64)
+		return v, err == nil
+	}
+	v, err := strconv.ParseFloat(t[0], 64)
+	return v, err == nil
+}
+
+// numberIn finds where the row's number stands in a name; behind a word of
+// rows where there is one.
+func numberIn(s string, n int, afterWord bool) (from, to int) {
+	best := -1
+	for i := 0; i < len(s); {
+		if s[i] < '0' || s[i] > '9' {
+			i++
+			continue
+		}
+		j := i
+		for j < len(s) && s[j] >= '0' && s[j] <= '9' {
+			j++
+		}
+		if v, err := strconv.Atoi(s[i:j]); err == nil && v == n {
+			before := tokens(s[:i])
+			worded := len(before) > 0 && (slices.Contains(rowWords, before[len(before)-1]) ||
+				len(before) > 1 && slices.Contains(rowWords, before[len(before)-2]))
+			if !afterWord || worded {
+				return i, j
+			}
+			if best < 0 {
+				best = i
+			}
+		}
+		i = j
+	}
+	if best < 0 {
+		return -1, -1
+	}
+	j := best
+	for j < len(s) && s[j] >= '0' && s[j] <= '9' {
+		j++
+	}
+	return best, j
+}
+
+// meaning finds what the words of a name may mean. sure: all of its words are
+// those of a phrase.
+func meaning(words []string) (means []string, sure bool) {
+	if m := exact(words); m != nil {
+		return m, true
+	}
+	target := false
+	var bare []string
+	for _, w := range words {
+		switch {
+		case slices.Contains(targetMark, w):
+			target = true
+		case !slices.Contains(fillers, w):
+			bare = append(bare, w)
+		}
+	}
+	if target {
+		for _, t := range []string{"target"} {
+			if m := exact(append([]string{t}, bare...)); m != nil {
+				return m, true
+			}
+		}
+		if m := exact(bare); m != nil { // "soll X": the target of X where there is one
+			var out []string
+			for _, q := range m {
+				if _, ok := evenstand.ParseQuantity(q + "_target"); ok {
+					out = append(out, q+"_target")
+				}
+			}
+			return out, len(out) > 0
+		}
+		return nil, false
+	}
+	if m := exact(bare); m != nil {
+		return m, true
+	}
+	// The longest phrase all of whose words stand in the name.
+	most := 0
+	for _, p := range phrases {
+		if len(p.words) < most || !within(p.words, words) {
+			continue
+		}
+		if len(p.words) > most {
+			means = nil
+		}
+		most = len(p.words)
+		for _, m := range p.means {
+			if !slices.Contains(means, m) {
+				means = append(means, m)
+			}
+		}
+	}
+	return means, false
+}
+
+func within(words, of []string) bool {
+	for _, w := range words {
+		if !slices.Contains(of, w) {
+			return false
+		}
+	}
+	return true
+}
+
+func exact(words []string) []string {
+	if len(words) == 0 {
+		return nil
+	}
+	joined := strings.Join(words, "")
+	for _, p := range phrases {
+		if p.joined == joined || len(p.words) == len(words) && within(p.words, words) && within(words, p.words) {
+			return p.means
+		}
+	}
+	return nil
+}
+
+// groups gathers the columns of one pattern.
+func groups(s *Sample) []*group {
+	var out []*group
+	at := map[string]*group{}
+	for i, c := range s.Columns {
+		n := readName(c)
+		key := c.Name
+		if n.row >= 0 {
+			key = c.Name[:n.rowFrom] + rowMark + c.Name[n.rowTo:]
+		}
+		g := at[key]
+		if g == nil {
+			g = &group{pattern: key, named: n}
+			at[key] = g
+			out = append(out, g)
+		}
+		g.columns = append(g.columns, i)
+		if n.row >= 0 {
+			g.rows = append(g.rows, n.row)
+		}
+	}
+	for _, g := range out {
+		// One number in a name is a row only where a word says so.
+		if g.rows != nil && (len(g.rows) == 1 && !g.named.rowWord) {
+			g.pattern, g.rows = s.Columns[g.columns[0]].Name, nil
+		}
+		for _, r := range s.Rows {
+			for _, c := range g.columns {
+				if c < len(r) && r[c].Type != table.Empty {
+					g.values = append(g.values, &r[c])
+				}
+			}
+		}
+	}
+	return out
+}
+
+// numbers gives the sample's values of a group, and how many cells are none.
+func (g *group) numbers(decimal byte) (vs []float64, other int) {
+	for _, c := range g.values {
+		switch c.Type {
+		case table.Number, table.Flag:
+			vs = append(vs, c.Num)
+		case table.Words:
+			if v, ok := number(c.Text, decimal); ok {
+				vs = append(vs, v)
+			} else if !slices.Contains(absent, strings.ToLower(string(c.Text))) {
+				other++
+			}
+		}
+	}
+	return vs, other
+}
+
+// guesser makes a proposal.
+type guesser struct {
+	s       *Sample
+	about   About
+	answers map[string]string
+	p       Proposal
+	taken   map[*group]bool
+}
+
+// ask gives the answer to a question, or notes that it is open and gives what
+// is proposed.
+func (g *guesser) ask(q Question) string {
+	if a, ok := g.answers[q.ID]; ok {
+		for _, o := range q.Options {
+			if o.Key == a {
+				return a
+			}
+		}
+		if strings.HasPrefix(q.ID, columnPrefix) || len(q.Options) == 0 {
+			return a // a free answer; whoever asked checks it
+		}
+	}
+	g.p.Questions = append(g.p.Questions, q)
+	return q.Proposed
+}
+
+// columnPrefix begins the ID of a question about a column; the column's name,
+// with {n} for the row, follows.
+const columnPrefix = "column "
+
+// Guess proposes a recipe for a table. Answers are by question; the keys of
+// its options, or for a column "QUANTITY, ELEMENT, UNIT" in the words of the
+// plain layout, or "none". It is the same for the same sample and answers.
+func Guess(s Sample, about About, answers map[string]string) Proposal {
+	g := &guesser{s: &s, about: about, answers: answers, taken: map[*group]bool{}}
+	r := New()
+	r.Box = about.Box
+	r.File = File{Kind: s.Kind, Sheet: s.Sheet, Dialect: s.Dialect}
+	for _, c := range s.Columns {
+		r.File.Columns = append(r.File.Columns, c.Name)
+	}
+	g.p.Recipe = r
+	for i, d := range s.Doubts {
+		g.ask(Question{ID: "file " + strconv.Itoa(i+1), Text: d, Options: []Option{{"yes", "It is read as said."}}, Proposed: "yes"})
+	}
+	gs := groups(&s)
+	g.time(gs)
+	if g.p.Err != nil {
+		return g.p
+	}
+	g.layout(gs)
+	g.places(gs)
+	for _, x := range gs {
+		if !g.taken[x] {
+			g.column(x)
+		}
+	}
+	g.seeds()
+	g.rowsFrom(gs)
+	if len(g.p.Recipe.Values) == 0 && g.p.Recipe.Place.Latitude == "" && g.p.Recipe.Seeds.Row == "" && len(g.p.Questions) == 0 {
+		g.p.Err = fmt.Errorf("no column beside the time is known to mean anything that this program uses; say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\"")
+	}
+	return g.p
+}
+
+func (g *guesser) read(x *group, means string) {
+	g.taken[x] = true
+	g.p.Reads = append(g.p.Reads, Reading{x.pattern, len(x.columns), means})
+}
+
+func (g *guesser) leave(x *group, why string) {
+	g.taken[x] = true
+	g.p.Left = append(g.p.Left, Reading{x.pattern, len(x.columns), why})
+}
+
+func (g *guesser) means(x *group, what ...string) bool {
+	if x.rows != nil {
+		return false
+	}
+	if a, ok := g.answers[columnPrefix+x.pattern]; ok && !slices.Contains(what, a) {
+		return false
+	}
+	m, _ := meaning(x.named.words)
+	for _, w := range what {
+		if slices.Contains(m, w) {
+			return true
+		}
+	}
+	return false
+}
+
+// time finds the column of times and how they are written.
+func (g *guesser) time(gs []*group) {
+	var dates, clocks, both, counts []*group
+	for _, x := range gs {
+		if !g.means(x, "time", "date", "clock", "elapsed") || len(x.values) == 0 {
+			continue
+		}
+		v := x.values[0]
+		switch v.Type {
+		case table.Instant, table.Local:
+			if v.T%(86400*evenstand.Second) == 0 && g.means(x, "date") && allMidnight(x.values) {
+				dates = append(dates, x)
+			} else {
+				both = append(both, x)
+			}
+			continue
+		case table.Number:
+			counts = append(counts, x)
+			continue
+		}
+		text := bytes.TrimSpace(v.Text)
+		if _, ok := number(text, g.s.Dialect.Decimal); ok && !bytes.ContainsAny(text, ":/") && bytes.Count(text, []byte(".")) < 2 && bytes.Count(text, []byte("-")) == 0 && (len(text) != 8 || !g.means(x, "date")) && !stamp(text) {
+			counts = append(counts, x)
+			continue
+		}
+		if _, _, _, ok := timeOfDay(text, g.s.Dialect.Decimal); ok {
+			clocks = append(clocks, x)
+			continue
+		}
+		if hasClock(text) {
+			both = append(both, x)
+		} else {
+			dates = append(dates, x)
+		}
+	}
+	t := &g.p.Recipe.Time
+	pick := func(list []*group, what string) *group {
+		if len(list) == 1 {
+			return list[0]
+		}
+		q := Question{ID: "time column", Text: "Several columns may be the " + what + ". Which one is it?"}
+		for _, c := range list {
+			q.Options = append(q.Options, Option{c.pattern, strconv.Quote(c.pattern) + ", such as " + show(c.values[0])})
+		}
+		a := g.ask(q)
+		for _, c := range list {
+			if c.pattern == a {
+				return c
+			}
+		}
+		return list[0]
+	}
+	var x, y *group
+	switch {
+	case len(both) > 0:
+		x = pick(both, "time")
+	case len(dates) > 0 && len(clocks) > 0:
+		x, y = pick(dates, "date"), pick(clocks, "time of day")
+		t.Clock = y.pattern
+		g.read(y, "time of day")
+	case len(counts) > 0:
+		x = pick(counts, "time")
+	case len(clocks) > 0:
+		g.p.Err = fmt.Errorf("the times in %q are times of day, and no column tells the date. Write the date in a column of its own, or export date and time", clocks[0].pattern)
+		return
+	case len(dates) > 0:
+		g.p.Err = fmt.Errorf("the column %q has dates without a time of day, and no other column tells it", dates[0].pattern)
+		return
+	default:
+		g.p.Err = fmt.Errorf("no column is known to be the time. Say which it is with --column \"NAME = time\", or rename it to time")
+		return
+	}
+	t.Column = x.pattern
+	zoned := g.written(x, y)
+	if g.p.Err != nil {
+		return
+	}
+	if !zoned {
+		words := strings.Join(append(slices.Clone(x.named.words), tokens(x.named.unit)...), " ")
+		if y != nil {
+			words += " " + strings.Join(y.named.words, " ")
+		}
+		if strings.Contains(words, "utc") || strings.Contains(words, "gmt") {
+			t.Zone = "UTC"
+		} else {
+			q := Question{
+				ID: "zone", Text: fmt.Sprintf("Times such as %s do not say their zone. Which one is it?", show(x.values[0])),
+				Options: []Option{{"UTC", "UTC"}},
+			}
+			if g.about.Zone != "" && g.about.Zone != "UTC" {
+				q.Options = append([]Option{{g.about.Zone, g.about.Zone + ", the logbook's"}}, q.Options...)
+				q.Proposed = g.about.Zone
+			}
+			t.Zone = g.answers["zone"]
+			if _, err := loadZone(t.Zone); err != nil {
+				t.Zone = g.ask(q)
+			}
+		}
+	}
+	means := "time, written as " + string(t.Written)
+	if t.Zone != "" {
+		means += ", in " + t.Zone
+	}
+	g.read(x, means)
+	for _, list := range [][]*group{both, counts, dates, clocks} {
+		for _, c := range list {
+			if !g.taken[c] {
+				g.leave(c, "another column is the time")
+			}
+		}
+	}
+}
+
+// stamp tells 20260502141208 from a count.
+func stamp(b []byte) bool {
+	return len(b) == 14 && len(bytes.Trim(b, "0123456789")) == 0 && plausibleYear(b)
+}
+
+func allMidnight(cs []*table.Cell) bool {
+	for _, c := range cs {
+		if c.T%(86400*evenstand.Second) != 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// hasClock tells whether a date has a time of day behind it.
+func hasClock(b []byte) bool {
+	return bytes.IndexByte(b, ':') >= 0 || len(bytes.Fields(b)) > 1 && len(b) > 12 || len(b) >= 14 && !bytes.ContainsAny(b, "/.-")
+}
+
+// written tells how times are written, and whether they carry their zone.
+func (g *guesser) written(x, y *group) (zoned bool) {
+	t := &g.p.Recipe.Time
+	v := x.values[0]
+	if v.Type == table.Instant || v.Type == table.Local {
+		t.Written = ByContainer
+		return v.Type == table.Instant && y == nil
+	}
+	if v.Type == table.Number || isCount(v.Text, g.s.Dialect.Decimal) && y == nil {
+		return g.counted(x)
+	}
+	if y != nil && isCount(v.Text, g.s.Dialect.Decimal) && len(bytes.TrimSpace(v.Text)) != 8 {
+		t.Written = SerialDays
+		return false
+	}
+	// Try the three orders over the sample; those that fail anywhere are out.
+	var fit []Written
+	for _, w := range []Written{YearFirst, DayFirst, MonthFirst} {
+		rd := when{written: w, decimal: g.s.Dialect.Decimal}
+		ok, z := true, false
+		for _, c := range x.values {
+			if c.Type != table.Words {
+				continue
+			}
+			_, _, zone, good := rd.dateTime(c.Text, true)
+			ok = ok && good
+			z = z || zone
+		}
+		if ok {
+			fit = append(fit, w)
+			zoned = z
+		}
+	}
+	first := bytes.TrimSpace(v.Text)
+	year := 0
+	for year < len(first) && first[year] >= '0' && first[year] <= '9' {
+		year++
+	}
+	if slices.Contains(fit, YearFirst) && (year == 4 || year == 8 && plausibleYear(first)) {
+		t.Written = YearFirst
+		return zoned
+	}
+	// A two-digit year in front is possible and rare; four digits behind are not.
+	if len(fit) > 1 && !yearBehind(first) {
+		// leave it among the options
+	} else {
+		fit = slices.DeleteFunc(fit, func(w Written) bool { return w == YearFirst })
+	}
+	switch {
+	case len(fit) == 0:
+		g.p.Err = fmt.Errorf("times such as %s in %q cannot be read. Say how they are written with --column, or export them as 2026-05-02 14:12:08", show(v), x.pattern)
+		return false
+	case len(fit) == 1:
+		t.Written = fit[0]
+		return zoned
+	}
+	if at := bytes.IndexByte(first, '.'); at > 0 && at < 3 && slices.Contains(fit, DayFirst) {
+		t.Written = DayFirst // dates with points have the day first wherever they are written
+		return zoned
+	}
+	q := Question{ID: "time written", Text: fmt.Sprintf("Dates such as %s can be read in more than one way. Which one is it?", show(v))}
+	for _, w := range fit {
+		rd := when{written: w, decimal: g.s.Dialect.Decimal}
+		at, _, _, _ := rd.dateTime(v.Text, true)
+		q.Options = append(q.Options, Option{string(w), string(w) + ": " + at.Time().Format("January 2, 2006")})
+	}
+	t.Written = Written(g.ask(q))
+	return zoned
+}
+
+func plausibleYear(b []byte) bool {
+	y, err := strconv.Atoi(string(b[:4]))
+	return err == nil && y >= 1990 && y <= 2099
+}
+
+// yearBehind tells whether the third part of a date has four digits.
+func yearBehind(b []byte) bool {
+	parts := bytes.FieldsFunc(b, func(r rune) bool { return strings.ContainsRune("-/. T", r) })
+	return len(parts) >= 3 && len(parts[2]) == 4
+}
+
+func isCount(b []byte, decimal byte) bool {
+	b = bytes.TrimSpace(b)
+	if stamp(b) || len(b) == 8 && !bytes.ContainsAny(b, ".,") && plausibleYear(b) {
+		return false
+	}
+	_, ok := number(b, decimal)
+	return ok
+}
+
+// counted tells what a number counts from: Unix and GPS seconds overlap.
+func (g *guesser) counted(x *group) (zoned bool) {
+	t := &g.p.Recipe.Time
+	vs, _ := x.numbers(g.s.Dialect.Decimal)
+	if len(vs) == 0 {
+		g.p.Err = fmt.Errorf("the times in %q cannot be read", x.pattern)
+		return
+	}
+	lo, hi := slices.Min(vs), slices.Max(vs)
+	in := func(a, b float64) bool { return lo >= a && hi <= b }
+	// 2014 to 2100 as seconds since 1970; GPS seconds are 0.316e9 less.
+	switch {
+	case in(1.4e9, 1.55e9):
+		q := Question{ID: "time written", Text: fmt.Sprintf("Times such as %s may count seconds since 1970, or seconds of GPS since 1980. Which one is it?", show(x.values[0]))}
+		for _, w := range []Written{Seconds, GPSSeconds} {
+			rd := when{written: w}
+			at, _ := rd.number(lo)
+			q.Options = append(q.Options, Option{string(w), string(w) + ": " + at.Time().Format("January 2, 2006, 15:04 UTC")})
+		}
+		t.Written = Written(g.ask(q))
+	case in(1.55e9, 4.1e9):
+		t.Written = Seconds
+	case in(1.3e9, 1.4e9):
+		t.Written = GPSSeconds
+	case in(1.4e12, 4.1e12):
+		t.Written = Millis
+	case in(1.4e15, 4.1e15):
+		t.Written = Micros
+	case in(36526, 73050): // 2000 to 2099
+		t.Written = SerialDays
+		return false
+	default:
+		g.p.Err = fmt.Errorf("the times in %q, such as %s, count from a moment that the table does not tell. Export date and time, or add a column with them", x.pattern, show(x.values[0]))
+	}
+	return true
+}
+
+// layout finds the columns of tables with a line for each row or each value.
+func (g *guesser) layout(gs []*group) {
+	l := &g.p.Recipe.Long
+	var names, vals, rows []*group
+	for _, x := range gs {
+		if g.taken[x] {
+			continue
+		}
+		switch {
+		case g.means(x, "value"):
+			vals = append(vals, x)
+		case g.means(x, "row") && g.wholes(x):
+			rows = append(rows, x)
+		case g.means(x, "name") && g.texts(x):
+			names = append(names, x)
+		}
+	}
+	if len(rows) == 1 {
+		l.Row = rows[0].pattern
+		g.read(rows[0], "number of the row that the line speaks of")
+	}
+	if len(names) == 1 && len(vals) == 1 {
+		l.Name, l.Value = names[0].pattern, vals[0].pattern
+		g.taken[names[0]], g.taken[vals[0]] = true, true
+		g.words(names[0], vals[0])
+	}
+}
+
+func (g *guesser) wholes(x *group) bool {
+	vs, other := x.numbers(g.s.Dialect.Decimal)
+	if other > 0 || len(vs) == 0 {
+		return false
+	}
+	for _, v := range vs {
+		if v != math.Trunc(v) || v < 0 || v > evenstand.MaxRows {
+			return false
+		}
+	}
+	return true
+}
+
+func (g *guesser) texts(x *group) bool {
+	_, other := x.numbers(g.s.Dialect.Decimal)
+	return other > 0
+}
+
+// words reads the distinct words of a column of names as if each were a column.
+func (g *guesser) words(names, vals *group) {
+	at := map[string]*group{}
+	var list []*group
+	for _, r := range g.s.Rows {
+		c, v := r[names.columns[0]], &r[vals.columns[0]]
+		if c.Type != table.Words {
+			continue
+		}
+		w := string(c.Text)
+		n := readName(table.Column{Name: w, Unit: vals.named.unit})
+		key := w
+		if n.row >= 0 && n.rowWord {
+			key = w[:n.rowFrom] + rowMark + w[n.rowTo:]
+		}
+		x := at[key]
+		if x == nil {
+			x = &group{pattern: key, named: n, columns: []int{vals.columns[0]}}
+			if key != w {
+				x.rows = []int{n.row}
+			}
+			at[key] = x
+			list = append(list, x)
+		} else if key != w && !slices.Contains(x.rows, n.row) {
+			x.rows = append(x.rows, n.row)
+		}
+		x.values = append(x.values, v)
+	}
+	for _, x := range list {
+		before := len(g.p.Recipe.Values)
+		g.column(x)
+		for i := before; i < len(g.p.Recipe.Values); i++ {
+			g.p.Recipe.Values[i].Word, g.p.Recipe.Values[i].Column = g.p.Recipe.Values[i].Column, ""
+		}
+	}
+}
+
+// places finds the columns of the receiver's place.
+func (g *guesser) places(gs []*group) {
+	p := &g.p.Recipe.Place
+	find := func(what string, lo, hi float64) *group {
+		var out *group
+		for _, x := range gs {
+			if g.taken[x] || !g.means(x, what) {
+				continue
+			}
+			vs, other := x.numbers(g.s.Dialect.Decimal)
+			if other > 0 || len(vs) == 0 || slices.Min(vs) < lo || slices.Max(vs) > hi {
+				continue
+			}
+			if out != nil && what == "latitude" || out != nil && what == "longitude" {
+				g.leave(x, "another column is the "+what)
+				continue
+			}
+			if out == nil {
+				out = x
+			}
+		}
+		return out
+	}
+	la, lo := find("latitude", -90, 90), find("longitude", -180, 180)
+	if la == nil || lo == nil {
+		return
+	}
+	p.Latitude, p.Longitude = la.pattern, lo.pattern
+	g.read(la, "latitude, degrees")
+	g.read(lo, "longitude, degrees")
+	if x := find("altitude", -1000, 10000); x != nil {
+		switch u, times, ok := parseUnit(x.named.unit); {
+		case x.named.unit == "" || ok && u == "m" && times == 1:
+			p.Altitude = x.pattern
+			g.read(x, "altitude, m")
+		default:
+			g.leave(x, "an altitude in "+x.named.unit+" is not used")
+		}
+	}
+	for _, x := range gs {
+		m, sure := meaning(x.named.words)
+		if g.taken[x] || x.rows != nil || !sure || len(m) != 1 || m[0] != evenstand.GroundSpeed.String() {
+			continue
+		}
+		v := Value{Quantity: evenstand.GroundSpeed}
+		vs, other := x.numbers(g.s.Dialect.Decimal)
+		var ok bool
+		v.Unit, v.Times, ok = parseUnit(x.named.unit)
+		if u, err := evenstand.ParseUnit(v.Unit); !ok || err != nil || u.Dim != evenstand.Speed || v.Times != 1 || other > 0 || !plausible(v, vs) {
+			continue // asked like any other column
+		}
+		p.Speed, p.SpeedUnit = x.pattern, v.Unit
+		g.read(x, "speed of the receiver, in "+v.Unit)
+		break
+	}
+	if x := find("heading", -360, 720); x != nil {
+		p.Heading = x.pattern
+		g.read(x, "heading, degrees from north")
+	}
+	if x := find("hdop", 0, 1000); x != nil {
+		p.HDOP = x.pattern
+		g.read(x, "HDOP of the receiver")
+	}
+	if x := find("satellites", 0, 200); x != nil {
+		p.Satellites = x.pattern
+		g.read(x, "satellites")
+	}
+}
+
+// typical is where a planter's values lie most of the time, in SI; judgement,
+// no source. It only orders the units that are proposed.
+var typical = map[evenstand.Quantity][2]float64{
+	evenstand.GroundSpeed: {1, 6}, evenstand.Vacuum: {1500, 9000}, evenstand.FanSpeed: {20, 100}, evenstand.SeedRate: {3, 60}, evenstand.SeedRateTarget: {3, 60},
+	evenstand.GaugeWheelLoad: {50, 1500}, evenstand.AppliedForce: {100, 3000}, evenstand.GaugeWheelLoadTarget: {100, 1500},
+	evenstand.CleanerPressure: {3e4, 1e6}, evenstand.CloserPressure: {3e4, 1e6}, evenstand.HydraulicPressure: {1e6, 2.5e7}, evenstand.Voltage: {10, 15},
+	evenstand.SeedZoneTemperature: {2, 35}, evenstand.LiquidRate: {2e-6, 4e-5}, evenstand.LiquidRateTarget: {2e-6, 4e-5}, evenstand.GranularRate: {2e-4, 5e-2}, evenstand.GranularRateTarget: {2e-4, 5e-2},
+	evenstand.LiquidFlow: {1e-5, 3e-3}, evenstand.TankContent: {0.01, 8},
+}
+
+// perRow tells whether a quantity is of a row where nothing else is said.
+func perRow(q evenstand.Quantity) bool {
+	switch q {
+	case evenstand.SkipFraction, evenstand.DoubleFraction, evenstand.SeedCount, evenstand.SpacingCV, evenstand.RowEnabled, evenstand.RowWorking,
+		evenstand.SeedRate, evenstand.GaugeWheelLoad, evenstand.AppliedForce, evenstand.WheelOffShare:
+		return true
+	}
+	return false
+}
+
+// special are the meanings of words.csv that are no quantity of the registry.
+var special = map[string]struct {
+	quantity evenstand.Quantity
+	opposite bool
+}{"wheel_on": {evenstand.WheelOffShare, true}, "implement_lowered": {evenstand.ImplementLifted, true}}
+
+// column finds what a column means.
+func (g *guesser) column(x *group) {
+	id := columnPrefix + x.pattern
+	if a, ok := g.answers[id]; ok {
+		if a == "none" {
+			g.leave(x, "left out")
+			return
+		}
+		v, err := g.said(x, a)
+		if err == nil {
+			g.add(x, v)
+			return
+		}
+		g.p.Err = fmt.Errorf("--column %q: %w", x.pattern+" = "+a, err)
+		return
+	}
+	means, sure := meaning(x.named.words)
+	if len(means) == 0 {
+		if len(x.rows) >= 2 && x.named.rowWord {
+			g.open(x, nil, fmt.Sprintf("The columns %s are one for each row. What do they hold?", strconv.Quote(x.pattern)))
+			return
+		}
+		g.leave(x, "its name says nothing that is known")
+		return
+	}
+	var vs []Value
+	why := ""
+	for _, m := range means {
+		switch m {
+		case "singulation":
+			why = "singulation does not part skips from doubles"
+			continue
+		case "spacing":
+			why = "the mean spacing is in the seed rate"
+			continue
+		case "temperature":
+			why = "it does not say of what it is the temperature"
+			continue
+		case "row", "name", "value", "time", "date", "clock", "elapsed", "latitude", "longitude", "altitude", "hdop", "satellites":
+			why = "it is of no use without others"
+			continue
+		case "heading":
+			m = "heading"
+		}
+		q, ok := evenstand.ParseQuantity(m)
+		opposite := false
+		if s, is := special[m]; is {
+			q, opposite, ok = s.quantity, s.opposite, true
+		}
+		if ok {
+			vs = append(vs, Value{Column: x.pattern, Quantity: q, Opposite: opposite, Times: 1})
+		}
+	}
+	if len(vs) == 0 {
+		g.leave(x, why)
+		return
+	}
+	if len(x.values) == 0 {
+		g.leave(x, "it is empty in the first rows; say what it is with --column if it is wanted")
+		return
+	}
+	var options []Value
+	certain := sure && len(vs) == 1
+	text := ""
+	for _, v := range vs {
+		list, open := g.complete(x, v)
+		options = append(options, list...)
+		if open != "" {
+			certain = false
+			if text == "" {
+				text = open
+			}
+		}
+	}
+	if certain && len(options) == 1 {
+		g.add(x, options[0])
+		return
+	}
+	if len(options) == 0 && len(vs) == 1 && g.noNumbers(x, vs[0].Quantity) {
+		g.leave(x, "its values, such as "+show(x.values[0])+", are no numbers")
+		return
+	}
+	switch {
+	case len(vs) > 1:
+		text = fmt.Sprintf("%s may mean more than one thing. What is it?", strconv.Quote(x.pattern))
+	case !sure:
+		text = fmt.Sprintf("Is %s what its name seems to say?", strconv.Quote(x.pattern))
+	}
+	g.open(x, options, text)
+}
+
+func (g *guesser) noNumbers(x *group, q evenstand.Quantity) bool {
+	in := q.Info()
+	if in.Aggregate == evenstand.State && in.SI == "" {
+		return false
+	}
+	vs, other := x.numbers(g.s.Dialect.Decimal)
+	return other > len(vs)
+}
+
+// open asks what a column is.
+func (g *guesser) open(x *group, options []Value, text string) {
+	q := Question{ID: columnPrefix + x.pattern, Text: text}
+	if len(x.values) > 0 {
+		q.Text += " It holds " + g.some(x) + "."
+	}
+	for _, v := range options {
+		q.Options = append(q.Options, Option{v.key(), v.words()})
+	}
+	q.Options = append(q.Options, Option{"none", "leave it out"})
+	if len(options) == 1 {
+		q.Proposed = options[0].key()
+	}
+	g.taken[x] = true
+	g.p.Questions = append(g.p.Questions, q)
+	if q.Proposed != "" { // so that the first lines can be shown as they would be read
+		g.add(x, options[0])
+	}
+}
+
+// some shows up to three different values of a column.
+func (g *guesser) some(x *group) string {
+	var out []string
+	for _, c := range x.values {
+		if s := show(c); !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+		if len(out) == 3 {
+			break
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// add puts a value into the recipe.
+func (g *guesser) add(x *group, v Value) {
+	g.p.Recipe.Values = append(g.p.Recipe.Values, v)
+	g.read(x, v.words())
+}
+
+// words say what a value is.
+func (v *Value) words() string {
+	in := v.Quantity.Info()
+	s := in.Label
+	if v.Opposite {
+		s = "the opposite of " + s
+	}
+	switch {
+	case strings.Contains(v.Element, rowMark):
+		s += " of each row"
+	case v.Element == "machine":
+	default:
+		s += ", " + v.Element
+	}
+	unit := v.Unit
+	if v.Times != 1 && v.Times != 0 {
+		unit = strconv.FormatFloat(v.Times, 'g', -1, 64) + " " + unit
+	}
+	switch {
+	case unit != "":
+		s += ", in " + unit
+	case in.Aggregate == evenstand.Mean:
+		s += ", as a plain fraction"
+	}
+	if v.Quantity == evenstand.SeedCount {
+		if v.Running {
+			s += ", a running total"
+		} else {
+			s += ", since the line before"
+		}
+	}
+	if v.Average > 0 {
+		s += fmt.Sprintf(", averaged over %g s", v.Average)
+	}
+	return s
+}
+
+// key writes a value as an answer.
+func (v *Value) key() string {
+	unit := v.Unit
+	if v.Times != 1 && v.Times != 0 {
+		unit = strconv.FormatFloat(v.Times, 'g', -1, 64) + " " + unit
+	}
+	s := v.Quantity.String() + ", " + v.Element + ", " + unit
+	if unit == "" {
+		s = strings.TrimSuffix(s, ", ")
+	}
+	if v.Opposite {
+		s += ", opposite"
+	}
+	if v.Running {
+		s += ", running"
+	}
+	return s
+}
+
+// said reads an answer about a column.
+func (g *guesser) said(x *group, answer string) (Value, error) {
+	v := Value{Column: x.pattern, Times: 1, Average: math.Max(x.named.average, 0)}
+	if math.IsNaN(v.Average) {
+		v.Average = 0
+	}
+	parts := strings.Split(answer, ",")
+	for i := range parts {
+		parts[i] = strings.TrimSpace(parts[i])
+	}
+	q, ok := evenstand.ParseQuantity(parts[0])
+	if !ok {
+		return v, fmt.Errorf("the quantity %q is not known. Use a name of the registry, such as vacuum or skip_fraction", parts[0])
+	}
+	v.Quantity = q
+	v.Element = g.element(x, q)
+	unitSaid := false
+	for _, p := range parts[1:] {
+		switch {
+		case p == "opposite":
+			v.Opposite = true
+		case p == "running":
+			v.Running = true
+		case p == "row "+rowMark || p == "row":
+			v.Element = "row " + rowMark
+		case p == "":
+			unitSaid = true
+		default:
+			if _, err := evenstand.ParseElement(p); err == nil {
+				v.Element = p
+				continue
+			}
+			factor, unit, ok := strings.Cut(p, " ")
+			if f, err := strconv.ParseFloat(factor, 64); ok && err == nil {
+				v.Times, p = f, unit
+			}
+			u, times, ok := parseUnit(p)
+			if !ok {
+				return v, fmt.Errorf("%q is neither an element nor a unit that is known", p)
+			}
+			v.Unit, unitSaid = ofQuantity(q, u), true
+			v.Times *= times
+		}
+	}
+	if !unitSaid {
+		if u, times, ok := parseUnit(x.named.unit); ok {
+			v.Unit, v.Times = ofQuantity(q, u), times
+		}
+	}
+	u, err := evenstand.ParseUnit(v.Unit)
+	if err != nil || !q.Accepts(u) {
+		return v, fmt.Errorf("%s wants a unit such as %s", q, q.Info().SI)
+	}
+	return v, nil
+}
+
+// ofQuantity reads pounds as a force, and inches as a vacuum, where that is
+// what is measured.
+func ofQuantity(q evenstand.Quantity, unit string) string {
+	si, err := evenstand.ParseUnit(q.Info().SI)
+	if err != nil {
+		return unit
+	}
+	switch {
+	case si.Dim == evenstand.Force && unit == "lb":
+		return "lbf"
+	case si.Dim == evenstand.Force && unit == "kg":
+		return "kgf"
+	case q == evenstand.Vacuum && unit == "in":
+		return "inH2O"
+	}
+	return unit
+}
+
+// element says of which part of the planter a column speaks.
+func (g *guesser) element(x *group, q evenstand.Quantity) string {
+	switch {
+	case x.rows != nil:
+		return "row " + rowMark
+	case x.named.element != "":
+		return x.named.element
+	case g.p.Recipe.Long.Row != "" && perRow(q):
+		return "row " + rowMark
+	case q == evenstand.TankContent:
+		return "tank 1"
+	}
+	return "machine"
+}
+
+// complete finds element and unit of a value; open says what is not certain.
+func (g *guesser) complete(x *group, v Value) (options []Value, open string) {
+	q := v.Quantity
+	in := q.Info()
+	v.Element = g.element(x, q)
+	if x.named.average > 0 {
+		v.Average = x.named.average
+	}
+	quoted := strconv.Quote(x.pattern)
+	if x.rows != nil && !x.named.rowWord {
+		open = fmt.Sprintf("Is the number in %s that of the row?", quoted)
+	}
+	if x.rows != nil && (q == evenstand.GroundSpeed || q == evenstand.TankContent || q == evenstand.FanSpeed || q == evenstand.ImplementLifted) {
+		return nil, fmt.Sprintf("What are the columns %s?", quoted)
+	}
+	if x.named.unsure {
+		open = fmt.Sprintf("Is %s that of the %s side?", quoted, v.Element)
+	}
+	vs, _ := x.numbers(g.s.Dialect.Decimal)
+	state := in.Aggregate == evenstand.State && in.SI == ""
+	switch {
+	case state:
+		if u := x.named.unit; u != "" {
+			if _, _, ok := parseUnit(u); !ok {
+				open = fmt.Sprintf("Is %s a state, yes or no?", quoted)
+			}
+		}
+		if o := g.states(x, &v); o != "" {
+			return []Value{v}, o
+		}
+		return []Value{v}, open
+	case q == evenstand.SeedCount:
+		if u := x.named.unit; u != "" {
+			if name, _, ok := parseUnit(u); !ok || name != "" {
+				return nil, fmt.Sprintf("%s has the unit %s, which is none of a count. What is it?", quoted, strconv.Quote(u))
+			}
+		}
+		return g.counts(x, v, open)
+	}
+	if x.named.unit != "" {
+		unit, times, ok := parseUnit(x.named.unit)
+		unit = ofQuantity(q, unit)
+		u, err := evenstand.ParseUnit(unit)
+		switch {
+		case !ok || err != nil:
+			return g.units(x, v, vs), fmt.Sprintf("The unit %s of %s is not known. What is it?", strconv.Quote(x.named.unit), quoted)
+		case !q.Accepts(u):
+			return nil, fmt.Sprintf("%s has the unit %s, which does not fit %s. What is it?", quoted, strconv.Quote(x.named.unit), in.Label)
+		}
+		v.Unit, v.Times = unit, times
+		if !plausible(v, vs) {
+			return append([]Value{v}, g.units(x, v, vs)...), fmt.Sprintf("Values of %s in %s would not be possible. What is it?", quoted, unit)
+		}
+		if strings.Contains(v.Element, "tank") && x.named.element == "" && open == "" {
+			open = fmt.Sprintf("Is %s the tank that is number 1 on the planter card?", quoted)
+		}
+		return []Value{v}, open
+	}
+	options = g.units(x, v, vs)
+	return options, fmt.Sprintf("%s does not say its unit. Which one is it?", quoted)
+}
+
+func plausible(v Value, vs []float64) bool {
+	u, err := evenstand.ParseUnit(v.Unit)
+	if err != nil {
+		return false
+	}
+	in := v.Quantity.Info()
+	bad := 0
+	for _, x := range vs {
+		if si := u.ToSI(x * v.Times); si < in.Min || si > in.Max {
+			bad++
+		}
+	}
+	return 10*bad <= len(vs)
+}
+
+// units lists the units in which a column's values are possible, the likeliest
+// first.
+func (g *guesser) units(_ *group, v Value, vs []float64) []Value {
+	names := []string{"m/s", "km/h", "mph", "N", "lbf", "kgf", "kPa", "mbar", "inH2O", "bar", "psi", "1/m2", "1/ha", "1/ac", "L/ha", "gal/ac", "kg/ha", "lb/ac", "L/min", "gal/min", "L", "gal", "1/min", "V", "deg", "degC", "degF", "%", ""}
+	type scored struct {
+		v    Value
+		rank int
+	}
+	var out []scored
+	mid := median(vs)
+	for _, n := range names {
+		u, _ := evenstand.ParseUnit(n)
+		if !v.Quantity.Accepts(u) || v.Quantity.Info().SI != "" && u.Dim == evenstand.Plain {
+			continue
+		}
+		w := v
+		w.Unit, w.Times = n, 1
+		if !plausible(w, vs) {
+			continue
+		}
+		rank := 1
+		if t, ok := typical[v.Quantity]; ok {
+			if si := u.ToSI(mid); si >= t[0] && si <= t[1] {
+				rank = 0
+			}
+		}
+		out = append(out, scored{w, rank})
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].rank < out[j].rank })
+	var list []Value
+	best := len(out) > 0 && out[0].rank == 0
+	for _, s := range out {
+		if best && s.rank > 0 && v.Quantity.Info().SI != "" {
+			continue // possible, and nobody logs such values
+		}
+		list = append(list, s.v)
+	}
+	return list
+}
+
+// median of the values that are not zero: boxes log nothing while they stand.
+func median(vs []float64) float64 {
+	var nz []float64
+	for _, v := range vs {
+		if v != 0 {
+			nz = append(nz, v)
+		}
+	}
+	if len(nz) == 0 {
+		return 0
+	}
+	slices.Sort(nz)
+	return nz[len(nz)/2]
+}
+
+// counts tells running totals from counts of one step.
+func (g *guesser) counts(x *group, v Value, open string) ([]Value, string) {
+	v.Unit = ""
+	rises, falls, most := 0, 0, 0.0
+	for _, c := range x.columns {
+		last := map[int]float64{}
+		for _, r := range g.s.Rows {
+			if c >= len(r) {
+				continue
+			}
+			k := 0
+			if at := g.columnOf(g.p.Recipe.Long.Row); at >= 0 && at < len(r) {
+				if n, ok := g.cell(&r[at]); ok {
+					k = int(n)
+				}
+			}
+			n, ok := g.cell(&r[c])
+			if !ok {
+				continue
+			}
+			if p, have := last[k]; have {
+				if n > p {
+					rises++
+				} else if n < p {
+					falls++
+				}
+			}
+			last[k] = n
+			most = max(most, n)
+		}
+	}
+	run := v
+	run.Running = true
+	switch {
+	case falls > rises/4 && falls >= 3:
+		return []Value{v}, open
+	case falls == 0 && rises >= 5 && most > 100:
+		return []Value{run}, open
+	}
+	return []Value{v, run}, fmt.Sprintf("Is %s the seeds since the line before, or a running total?", strconv.Quote(x.pattern))
+}
+
+func (g *guesser) columnOf(name string) int {
+	if name == "" {
+		return -1
+	}
+	return slices.IndexFunc(g.s.Columns, func(c table.Column) bool { return c.Name == name })
+}
+
+func (g *guesser) cell(c *table.Cell) (float64, bool) {
+	switch c.Type {
+	case table.Number, table.Flag:
+		return c.Num, true
+	case table.Words:
+		return number(c.Text, g.s.Dialect.Decimal)
+	}
+	return 0, false
+}
+
+// Words of lifting and lowering that stand in a column of that state.
+var (
+	upWords   = []string{"up", "raised", "lifted", "oben", "ausgehoben", "releve", "haut", "arriba", "levantado", "omhoog", "geheven", "cima"}
+	downWords = []string{"down", "lowered", "unten", "abgesenkt", "baisse", "bas", "abajo", "bajado", "omlaag", "baixo", "working", "in work"}
+)
+
+// states finds the words of a state; open says that they are not known.
+func (g *guesser) states(x *group, v *Value) (open string) {
+	var strange []string
+	for _, c := range x.values {
+		switch c.Type {
+		case table.Number, table.Flag:
+			if c.Num != 0 && c.Num != 1 {
+				return fmt.Sprintf("%s holds other values than 0 and 1. Is it a state?", strconv.Quote(x.pattern))
+			}
+		case table.Words:
+			if n, ok := number(c.Text, g.s.Dialect.Decimal); ok && (n == 0 || n == 1) {
+				continue
+			}
+			w := fold(string(c.Text))
+			switch {
+			case slices.Contains(yes, w), slices.Contains(no, w), slices.Contains(absent, w):
+			case v.Quantity == evenstand.ImplementLifted && slices.Contains(upWords, w):
+				mark(&v.Yes, &v.No, v.Opposite, string(c.Text))
+			case v.Quantity == evenstand.ImplementLifted && slices.Contains(downWords, w):
+				mark(&v.Yes, &v.No, !v.Opposite, string(c.Text))
+			default:
+				if !slices.Contains(strange, w) {
+					strange = append(strange, w)
+				}
+			}
+		}
+	}
+	if len(strange) > 0 {
+		return fmt.Sprintf("%s holds words that are not known to mean yes or no: %s. They are left out unless the recipe lists them.", strconv.Quote(x.pattern), strings.Join(strange[:min(4, len(strange))], ", "))
+	}
+	return ""
+}
+
+// mark notes a word for yes, or for no.
+func mark(yes, no *[]string, isNo bool, word string) {
+	list := yes
+	if isNo {
+		list = no
+	}
+	if !slices.Contains(*list, word) {
+		*list = append(*list, word)
+	}
+}
+
+// seeds asks, when a table holds rows and times and nothing else, whether its
+// lines are seeds.
+func (g *guesser) seeds() {
+	r := &g.p.Recipe
+	if r.Long.Row == "" || len(r.Values) > 0 || r.Place.Latitude != "" || len(g.p.Questions) > 0 && g.openColumns() {
+		return
+	}
+	a := g.ask(Question{
+		ID: "seeds", Text: "The table has a time and a row and nothing else that is known. Is each line one seed?",
+		Options: []Option{{"yes", "each line is one seed that the row's sensor saw"}, {"no", "no"}}, Proposed: "yes",
+	})
+	if a == "yes" {
+		r.Seeds.Row, r.Long.Row = r.Long.Row, ""
+		return
+	}
+	g.p.Err = fmt.Errorf("no column beside time and row is known. Say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\"")
+}
+
+func (g *guesser) openColumns() bool {
+	return slices.ContainsFunc(g.p.Questions, func(q Question) bool { return strings.HasPrefix(q.ID, columnPrefix) })
+}
+
+// rowsFrom asks from which side rows count.
+func (g *guesser) rowsFrom(gs []*group) {
+	r := &g.p.Recipe
+	if !r.byRow() {
+		return
+	}
+	first, most := 1, 0
+	for _, x := range gs {
+		for _, n := range x.rows {
+			if n == 0 {
+				first = 0
+			}
+			most = max(most, n)
+		}
+		if x.pattern == r.Long.Row || x.pattern == r.Seeds.Row {
+			vs, _ := x.numbers(g.s.Dialect.Decimal)
+			for _, v := range vs {
+				if v == 0 {
+					first = 0
+				}
+				most = max(most, int(v))
+			}
+		}
+	}
+	r.Rows.First = first
+	count := most + 1 - first
+	if g.about.Rows > count {
+		count = g.about.Rows
+	}
+	a := g.ask(Question{
+		ID: "rows", Text: fmt.Sprintf("Is row %d the leftmost, looking forward?", first),
+		Options: []Option{{"left", "yes, rows count from the left"}, {"right", fmt.Sprintf("no, they count from the right, and there are %d", count)}}, Proposed: "left",
+	})
+	if a == "right" {
+		r.Rows.From, r.Rows.Count = "right", count
+	}
+}

@@ -1,0 +1,884 @@
+package recipe
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+
+	"evenstand"
+	"evenstand/format/plain"
+	"evenstand/format/table"
+)
+
+// Format reads tables by recipes.
+type Format struct {
+	Recipes []Recipe
+	// Book is how a logbook is named in advice, such as "spring"; empty: BOOK.
+	Book string
+}
+
+// Name is the format's name.
+func (Format) Name() string { return "table" }
+
+// Current tells whether a source is still read by the recipe that it was read by.
+func (f Format) Current(src evenstand.Source) bool { return f.recipe(src.Recipe) != nil }
+
+func (f Format) recipe(sum string) *Recipe {
+	for i := range f.Recipes {
+		if f.Recipes[i].Sum() == sum {
+			return &f.Recipes[i]
+		}
+	}
+	return nil
+}
+
+// Match finds the recipe that reads most of a table; two that read as much,
+// and none at all, are told as an error that says what to do.
+func (f Format) Match(ctx context.Context, in fs.FS, ref table.Ref) (*Recipe, error) {
+	var best *Recipe
+	most, twice := 0, ""
+	looked, lookErr := columns(ctx, in, ref, table.Dialect{})
+	for i := range f.Recipes {
+		r := &f.Recipes[i]
+		if r.File.Kind != ref.Kind || r.File.Sheet != "" && ref.Sheet != "" && r.File.Sheet != ref.Sheet {
+			continue
+		}
+		n := 0
+		if lookErr == nil {
+			n = r.Fits(ref.Kind, looked)
+		}
+		if n == 0 && r.File.Dialect != (table.Dialect{}) { // what was said of the file goes before what is seen
+			if cs, err := columns(ctx, in, ref, r.File.Dialect); err == nil {
+				n = r.Fits(ref.Kind, cs)
+			}
+		}
+		switch {
+		case n == 0:
+		case n == most:
+			twice = r.Box
+		case n > most:
+			best, most, twice = r, n, ""
+		}
+	}
+	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case best != nil && twice != "":
+		return nil, fmt.Errorf("two recipes read it, %s and %s", best.Box, twice)
+	case best != nil:
+		return best, nil
+	case lookErr != nil:
+		return nil, lookErr
+	}
+	return nil, errNoRecipe
+}
+
+var errNoRecipe = errors.New("it is a table that no recipe of the logbook reads")
+
+// columns opens a table for its header.
+func columns(ctx context.Context, in fs.FS, ref table.Ref, d table.Dialect) ([]table.Column, error) {
+	rows, err := table.Open(ctx, in, ref, d)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	return slices.Clone(rows.Columns()), nil
+}
+
+// folder is what one folder holds for one recipe.
+type folder struct {
+	dir    string
+	recipe *Recipe
+	files  []string
+}
+
+// Find lists the sources of an input: one for each recipe and folder, with all
+// its files in the order of their names. A source.toml beside them goes before
+// what the recipe says of box, planter, zone and rows, and tells the clock.
+func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, claimed []string, unused []evenstand.Unused, err error) {
+	refs, _, unused, err := table.List(ctx, in)
+	if err != nil {
+		return nil, nil, unused, err
+	}
+	var found []*folder
+	for _, ref := range refs {
+		r, err := f.Match(ctx, in, ref)
+		if ctx.Err() != nil {
+			return nil, nil, unused, ctx.Err()
+		}
+		dir := path.Dir(ref.Files[0])
+		if err != nil {
+			unused = append(unused, evenstand.Unused{File: ref.Files[0], Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: f.advice(err, ref.Files[0])})
+			continue
+		}
+		i := slices.IndexFunc(found, func(o *folder) bool { return o.dir == dir && o.recipe == r })
+		if i < 0 {
+			i = len(found)
+			found = append(found, &folder{dir: dir, recipe: r})
+		}
+		for _, n := range ref.Files {
+			if !slices.Contains(found[i].files, n) {
+				found[i].files = append(found[i].files, n)
+			}
+		}
+	}
+	names := map[string]int{}
+	said := map[string]bool{}
+	for _, fo := range found {
+		src, files, bad := fo.source(in)
+		if !said[fo.dir] {
+			unused = append(unused, bad...)
+			said[fo.dir] = true
+		}
+		src.Format = f.Name()
+		if names[src.Name]++; names[src.Name] > 1 {
+			src.Name += " (" + fo.dir + ")"
+		}
+		claimed = append(claimed, files...)
+		sources = append(sources, src)
+	}
+	slices.Sort(claimed)
+	return sources, slices.Compact(claimed), unused, nil
+}
+
+func (f Format) advice(err error, file string) string {
+	if !errors.Is(err, errNoRecipe) {
+		return "Correct the recipe under recipes/ in the logbook, or the file."
+	}
+	book := f.Book
+	if book == "" {
+		book = "BOOK"
+	}
+	return "Say evenstand recipe " + book + " and the path of " + path.Base(file) + ": it guesses what the columns are, and asks."
+}
+
+// source says what is known of a folder's tables before they are read.
+func (fo *folder) source(in fs.FS) (evenstand.Source, []string, []evenstand.Unused) {
+	said, file, unused := beside(in, fo.dir)
+	r := fo.recipe
+	src := evenstand.Source{
+		Name: r.Box, Files: slices.Clone(fo.files), Planter: r.Planter, Zone: r.Time.Zone, Recipe: r.Sum(),
+		ClockOffset: said.ClockOffset, ClockError: said.ClockError, Latency: math.NaN(), Notes: slices.Clone(said.Notes),
+	}
+	if file != "" {
+		src.Files = append(src.Files, file)
+	}
+	if said.Name != "" {
+		src.Name = said.Name
+	}
+	if said.Planter != "" {
+		src.Planter = said.Planter
+	}
+	if said.OneClock {
+		src.Clock = src.Name
+	}
+	if r.Seeds.Row != "" {
+		src.Grade = evenstand.GradeA
+	}
+	return src, src.Files, unused
+}
+
+// beside reads the source.toml of a folder.
+func beside(in fs.FS, dir string) (said plain.SourceFile, file string, unused []evenstand.Unused) {
+	said = plain.NewSource()
+	entries, err := fs.ReadDir(in, dir)
+	if err != nil {
+		return said, "", nil
+	}
+	for _, e := range entries {
+		if e.IsDir() || !strings.EqualFold(e.Name(), plain.SourceToml) {
+			continue
+		}
+		file = path.Join(dir, e.Name())
+		f, err := in.Open(file)
+		if err != nil {
+			return said, "", nil
+		}
+		defer f.Close()
+		data, err := io.ReadAll(io.LimitReader(f, 1<<20+1)) // plain refuses what is longer
+		if err != nil {
+			return said, file, []evenstand.Unused{{File: file, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file may be read."}}
+		}
+		said, unused = plain.ReadSource(file, data)
+		return said, file, unused
+	}
+	return said, "", nil
+}
+
+// Read streams the tables of one source, file by file.
+func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evenstand.Sink) (evenstand.Source, error) {
+	r := f.recipe(src.Recipe)
+	if r == nil {
+		return src, fmt.Errorf("the recipe by which %s was found is no more", src.Name)
+	}
+	refs, _, _, err := table.List(ctx, in)
+	if err != nil {
+		return src, err
+	}
+	said, _, _ := beside(in, path.Dir(src.Files[0]))
+	var grade evenstand.Grade
+	notes := map[string]bool{}
+	note := func(text string) {
+		if !notes[text] {
+			notes[text] = true
+			src.Notes = append(src.Notes, text)
+		}
+	}
+	for _, ref := range refs {
+		if !slices.Contains(src.Files, ref.Files[0]) {
+			continue
+		}
+		if best, err := f.Match(ctx, in, ref); ctx.Err() != nil {
+			return src, ctx.Err()
+		} else if err != nil || best != r {
+			continue // another sheet of the same workbook
+		}
+		g, err := r.read(ctx, in, ref, said, sink, note)
+		grade = grade.Better(g)
+		src.Grade = grade
+		if err != nil {
+			return src, err
+		}
+	}
+	src.Grade = grade
+	return src, nil
+}
+
+// batch is how many values are handed over at once.
+const batch = 4096
+
+// binding is what one column becomes.
+type binding struct {
+	at      int // column of the table
+	value   *Value
+	element evenstand.Element
+	why     string // why its cells cannot be used; empty: they can
+	do      string
+	unit    evenstand.Unit
+	times   float64
+	low     float64
+	high    float64
+	state   bool
+	pace    *evenstand.Pace
+	total   float64 // of a running total, the last; NaN none yet
+	totalT  evenstand.Micros
+}
+
+// reader is the reading of one table.
+type reader struct {
+	*Recipe
+	sink evenstand.Sink
+	rows *table.Rows
+	when *when
+	dec  byte
+	from string // side from which rows count
+	n    int    // how many there are; 0 unknown
+
+	bound    []*binding
+	long     map[string]*binding // by word and row
+	timeAt   int
+	clockAt  int
+	rowAt    int
+	nameAt   int
+	valueAt  int
+	seedAt   int
+	place    [7]int
+	speed    evenstand.Unit
+	readings []evenstand.Reading
+	fixes    []evenstand.Fix
+	seeds    []evenstand.Seed
+	bad      report
+	order    plain.Order
+}
+
+// The columns of a place.
+const (
+	latitude = iota
+	longitude
+	altitude
+	speed
+	heading
+	hdop
+	satellites
+)
+
+func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.SourceFile, sink evenstand.Sink, note func(string)) (evenstand.Grade, error) {
+	// By what the recipe says of the file, where that does not hold by what is seen.
+	d := r.File.Dialect
+	if cs, err := columns(ctx, in, ref, table.Dialect{}); err == nil && r.Fits(ref.Kind, cs) > 0 {
+		d = table.Dialect{Decimal: d.Decimal, Encoding: d.Encoding}
+	}
+	rows, err := table.Open(ctx, in, ref, d)
+	if err != nil {
+		return evenstand.NoGrade, fmt.Errorf("%s: %w", ref.Files[0], err)
+	}
+	defer rows.Close()
+	zone := r.Time
+	if said.Zone != "" {
+		zone.Zone = said.Zone
+	}
+	rd := &reader{Recipe: r, sink: sink, rows: rows, dec: rows.Dialect().Decimal, from: r.Rows.From, n: r.Rows.Count, bad: report{file: ref.Files[0]}, order: plain.NewOrder()}
+	if rd.when, err = newWhen(zone, rd.dec); err != nil {
+		return evenstand.NoGrade, err
+	}
+	if said.RowsFrom != "" {
+		rd.from = said.RowsFrom
+	}
+	if said.Rows > 0 {
+		rd.n = said.Rows
+	}
+	rd.bind(note)
+	err = rd.run(ctx)
+	rd.bad.send(sink)
+	if n := rd.order.Note(ref.Files[0]); n != "" {
+		note(n)
+	}
+	for _, u := range rows.Unused() {
+		sink.Unused(u)
+	}
+	return rd.grade(), err
+}
+
+// bind finds the columns of the recipe in the table.
+func (rd *reader) bind(note func(string)) {
+	cols := rd.rows.Columns()
+	find := func(name string) int {
+		if name == "" {
+			return -1
+		}
+		return slices.IndexFunc(cols, func(c table.Column) bool { return c.Name == name })
+	}
+	rd.timeAt, rd.clockAt = find(rd.Time.Column), find(rd.Time.Clock)
+	rd.rowAt, rd.nameAt, rd.valueAt, rd.seedAt = find(rd.Long.Row), find(rd.Long.Name), find(rd.Long.Value), find(rd.Seeds.Row)
+	p := rd.Place
+	for i, n := range []string{p.Latitude, p.Longitude, p.Altitude, p.Speed, p.Heading, p.HDOP, p.Satellites} {
+		rd.place[i] = find(n)
+	}
+	if p.Speed != "" {
+		rd.speed, _ = evenstand.ParseUnit(p.SpeedUnit)
+	}
+	used := map[int]bool{rd.timeAt: true, rd.clockAt: true, rd.rowAt: true, rd.nameAt: true, rd.valueAt: true, rd.seedAt: true}
+	for _, i := range rd.place {
+		used[i] = true
+	}
+	for i := range rd.Values {
+		v := &rd.Values[i]
+		if v.Column == "" || strings.Contains(v.Element, rowMark) && !strings.Contains(v.Column, rowMark) {
+			if at := find(v.Column); at >= 0 {
+				used[at] = true // a column of all rows, in a table with a line a row
+			}
+			continue
+		}
+		for at, c := range cols {
+			if n, ok := v.matches(c.Name); ok {
+				rd.bound = append(rd.bound, rd.binding(v, at, n))
+				used[at] = true
+			}
+		}
+	}
+	rd.long = map[string]*binding{}
+	known := map[string]bool{}
+	for _, c := range rd.File.Columns {
+		known[c] = true
+	}
+	var fresh []string
+	for at, c := range cols {
+		if !used[at] && !known[c.Name] {
+			fresh = append(fresh, strconv.Quote(c.Name))
+		}
+	}
+	if len(fresh) > 0 {
+		const few = 4
+		text := strings.Join(fresh[:min(few, len(fresh))], ", ")
+		if n := len(fresh) - few; n > 0 {
+			text += fmt.Sprintf(" and %d more", n)
+		}
+		note("Its table has columns that its recipe does not speak of: " + text + ". Say evenstand recipe for it again if they are wanted.")
+	}
+}
+
+// binding makes what one column becomes; n is the number of the row in its
+// name, -1 none.
+func (rd *reader) binding(v *Value, at, n int) *binding {
+	b := &binding{at: at, value: v, times: v.Times, total: math.NaN(), pace: &evenstand.Pace{}}
+	if b.times == 0 {
+		b.times = 1
+	}
+	b.unit, _ = evenstand.ParseUnit(v.Unit)
+	in := v.Quantity.Info()
+	b.low, b.high = in.Min, in.Max
+	b.state = in.Aggregate == evenstand.State && in.SI == ""
+	if strings.Contains(v.Element, rowMark) {
+		row, why, do := rd.row(n)
+		if why != "" {
+			b.why, b.do = why, do
+			return b
+		}
+		b.element = evenstand.RowElement(row)
+		return b
+	}
+	b.element, _ = evenstand.ParseElement(v.Element)
+	if b.element.Scope == evenstand.ScopeRow {
+		row, why, do := rd.row(int(b.element.N))
+		if why != "" {
+			b.why, b.do = why, do
+			return b
+		}
+		b.element.N = int16(row)
+	}
+	return b
+}
+
+// row turns the box's number of a row into ours, from the left and from 1.
+func (rd *reader) row(n int) (row int, why, do string) {
+	row = n + 1 - rd.Rows.First
+	if row < 1 || row > evenstand.MaxRows {
+		return 0, fmt.Sprintf("row %d is none from %d to %d", n, rd.Rows.First, evenstand.MaxRows), "Correct first under [rows] of the recipe, or the file."
+	}
+	if rd.from != "right" {
+		return row, "", ""
+	}
+	switch {
+	case rd.n == 0:
+		return 0, "rows count from the right, and nothing says how many there are", "Give count under [rows] of the recipe, or rows in a source.toml beside the file."
+	case row > rd.n:
+		return 0, fmt.Sprintf("row %d is beyond the %d rows from the right", n, rd.n), "Correct count under [rows] of the recipe."
+	}
+	return rd.n + 1 - row, "", ""
+}
+
+func (rd *reader) run(ctx context.Context) error {
+	done := int64(0)
+	rows := rd.rows
+	defer func() { rd.sink.Progress(rows.Bytes() - done) }()
+	for i := 0; rows.Next(); i++ {
+		if i%1024 == 0 {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			b := rows.Bytes()
+			rd.sink.Progress(b - done)
+			done = b
+		}
+		if err := rd.line(rows.Row()); err != nil {
+			return err
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return errors.Join(err, rd.flush())
+	}
+	return rd.flush()
+}
+
+func (rd *reader) flush() error {
+	if len(rd.fixes) > 0 {
+		if err := rd.sink.Fixes(rd.fixes); err != nil {
+			return err
+		}
+	}
+	if len(rd.seeds) > 0 {
+		if err := rd.sink.Seeds(rd.seeds); err != nil {
+			return err
+		}
+	}
+	if len(rd.readings) > 0 {
+		if err := rd.sink.Readings(rd.readings); err != nil {
+			return err
+		}
+	}
+	rd.fixes, rd.seeds, rd.readings = rd.fixes[:0], rd.seeds[:0], rd.readings[:0]
+	return nil
+}
+
+func at(row []table.Cell, i int) *table.Cell {
+	if i < 0 || i >= len(row) {
+		return nil
+	}
+	return &row[i]
+}
+
+// line takes one row of the table.
+func (rd *reader) line(row []table.Cell) error {
+	date := at(row, rd.timeAt)
+	if date == nil {
+		return nil
+	}
+	t, why := rd.when.read(date, at(row, rd.clockAt))
+	if why != fine {
+		if why == noTime && blank(row) {
+			return nil
+		}
+		rd.badTime(why, date)
+		return nil
+	}
+	rd.order.Take(t, rd.rows.Place().Line)
+	if rd.seedAt >= 0 {
+		rd.seed(t, at(row, rd.seedAt))
+	}
+	if rd.place[latitude] >= 0 && rd.place[longitude] >= 0 {
+		rd.fix(t, row)
+	}
+	if rd.nameAt >= 0 || rd.rowAt >= 0 {
+		rd.longLine(t, row)
+	}
+	for _, b := range rd.bound {
+		rd.value(t, b, &row[b.at])
+	}
+	if len(rd.readings) >= batch || len(rd.fixes) >= batch || len(rd.seeds) >= batch {
+		return rd.flush()
+	}
+	return nil
+}
+
+func blank(row []table.Cell) bool {
+	for i := range row {
+		if row[i].Type != table.Empty {
+			return false
+		}
+	}
+	return true
+}
+
+func (rd *reader) seed(t evenstand.Micros, c *table.Cell) {
+	n, ok := rd.whole(c)
+	if !ok {
+		rd.fail("a row that is no whole number, such as "+show(c), "Check the column "+strconv.Quote(rd.Seeds.Row)+".")
+		return
+	}
+	row, why, do := rd.row(n)
+	if why != "" {
+		rd.fail(why, do)
+		return
+	}
+	rd.seeds = append(rd.seeds, evenstand.Seed{T: t, Row: int16(row)})
+}
+
+// whole reads a whole number.
+func (rd *reader) whole(c *table.Cell) (int, bool) {
+	v, ok, _ := rd.number(c)
+	if !ok || v != math.Trunc(v) || math.Abs(v) > 1e6 {
+		return 0, false
+	}
+	return int(v), true
+}
+
+// absent are the words that boxes write where they have no value.
+var absent = []string{"-", "--", "---", "na", "n/a", "nan", "null", "none", "nodata", "no data", "?"}
+
+// number reads a cell; none tells that it holds no value and says so.
+func (rd *reader) number(c *table.Cell) (v float64, ok, none bool) {
+	switch c.Type {
+	case table.Number, table.Flag:
+		return c.Num, !math.IsNaN(c.Num) && !math.IsInf(c.Num, 0), math.IsNaN(c.Num)
+	case table.Words:
+		v, ok = number(c.Text, rd.dec)
+		if !ok && len(c.Text) <= 8 && slices.Contains(absent, strings.ToLower(string(c.Text))) {
+			return math.NaN(), false, true
+		}
+		return v, ok, false
+	case table.Empty:
+		return math.NaN(), false, true
+	}
+	return math.NaN(), false, false
+}
+
+// Words that stand for yes and no in states, beside numbers: the recipe's own
+// go before them.
+var (
+	yes = []string{"on", "yes", "true", "y", "t", "ein", "an", "ja", "oui", "vrai", "marche", "si", "encendido", "aan", "sim", "ligado", "1"}
+	no  = []string{"off", "no", "false", "n", "f", "aus", "nein", "non", "faux", "arret", "apagado", "uit", "nee", "nao", "desligado", "0"}
+)
+
+func (rd *reader) value(t evenstand.Micros, b *binding, c *table.Cell) {
+	if c.Type == table.Empty {
+		return
+	}
+	if b.why != "" {
+		rd.fail(b.why, b.do)
+		return
+	}
+	v, ok, none := rd.number(c)
+	if none {
+		return
+	}
+	if b.state && c.Type == table.Words {
+		word := fold(string(c.Text))
+		switch {
+		case has(b.value.Yes, word):
+			v, ok = 1, true
+		case has(b.value.No, word):
+			v, ok = 0, true
+		case !ok && slices.Contains(yes, word):
+			v, ok = 1, true
+		case !ok && slices.Contains(no, word):
+			v, ok = 0, true
+		}
+	}
+	if !ok {
+		what := "a value that is no number"
+		do := "Check the decimal sign of the recipe, and the column."
+		if b.state {
+			what, do = "a state that is neither yes nor no", "List the word under yes or no of the value in the recipe."
+		}
+		rd.fail(fmt.Sprintf("%s in %s, such as %s", what, b.name(), show(c)), do)
+		return
+	}
+	v = b.unit.ToSI(v * b.times)
+	if b.value.Opposite {
+		v = 1 - v
+	}
+	if b.value.Running {
+		v = b.since(v, t)
+		if math.IsNaN(v) {
+			return
+		}
+	}
+	if !(v >= b.low && v <= b.high) || b.state && v != 0 && v != 1 {
+		rd.fail(fmt.Sprintf("%s in %s cannot be, such as %s", b.value.Quantity.Info().Label, b.name(), show(c)), "Check its unit in the recipe, then the sensor.")
+		return
+	}
+	b.pace.Take(t)
+	rd.readings = append(rd.readings, evenstand.Reading{T: t, Value: v, Quantity: b.value.Quantity, Element: b.element})
+}
+
+// since turns a running total into what came since the last one. What a total
+// shows that went down or paused says nothing of what was lost.
+func (b *binding) since(v float64, t evenstand.Micros) float64 {
+	last, lastT := b.total, b.totalT
+	b.total, b.totalT = v, t
+	switch {
+	case math.IsNaN(last), v < last, t < lastT:
+		return math.NaN()
+	case t-lastT > 10*evenstand.Second && v > last:
+		return math.NaN()
+	}
+	return v - last
+}
+
+func (b *binding) name() string {
+	if b.value.Column != "" {
+		return strconv.Quote(b.value.Column)
+	}
+	return strconv.Quote(b.value.Word)
+}
+
+func has(words []string, word string) bool {
+	return slices.ContainsFunc(words, func(w string) bool { return fold(w) == word })
+}
+
+// longLine takes a line that speaks of one row, or of one value.
+func (rd *reader) longLine(t evenstand.Micros, row []table.Cell) {
+	n := -1
+	if c := at(row, rd.rowAt); c != nil && c.Type != table.Empty {
+		var ok bool
+		if n, ok = rd.whole(c); !ok {
+			rd.fail("a row that is no whole number, such as "+show(c), "Check the column "+strconv.Quote(rd.Long.Row)+".")
+			return
+		}
+	}
+	if rd.nameAt < 0 {
+		for i := range rd.Values {
+			v := &rd.Values[i]
+			if !strings.Contains(v.Element, rowMark) || strings.Contains(v.Column, rowMark) || n < 0 {
+				continue
+			}
+			if b := rd.longBinding(v.Column, n, v); b.at >= 0 {
+				rd.value(t, b, &row[b.at])
+			}
+		}
+		return
+	}
+	name, c := at(row, rd.nameAt), at(row, rd.valueAt)
+	if name == nil || c == nil || name.Type != table.Words {
+		return
+	}
+	if b := rd.longBinding(string(name.Text), n, nil); b != nil && b.value != nil {
+		rd.value(t, b, c)
+	}
+}
+
+// maxLong bounds the memory of the words of a table; a planter has some
+// thousand.
+const maxLong = 1 << 16
+
+// longBinding gives what a word, or a column, means for a row.
+func (rd *reader) longBinding(word string, n int, v *Value) *binding {
+	key := word + "\x00" + strconv.Itoa(n)
+	if b, ok := rd.long[key]; ok {
+		return b
+	}
+	b := &binding{at: -1}
+	if v != nil {
+		at := slices.IndexFunc(rd.rows.Columns(), func(c table.Column) bool { return c.Name == v.Column })
+		b = rd.binding(v, at, n)
+	} else {
+		for i := range rd.Values {
+			if w := &rd.Values[i]; w.Word != "" {
+				if k, ok := w.matches(word); ok {
+					if k < 0 {
+						k = n
+					}
+					b = rd.binding(w, rd.valueAt, k)
+					break
+				}
+			}
+		}
+	}
+	if len(rd.long) >= maxLong {
+		clear(rd.long)
+	}
+	if len(key) <= 200 {
+		rd.long[key] = b
+	}
+	return b
+}
+
+func (rd *reader) fix(t evenstand.Micros, row []table.Cell) {
+	la, lo := at(row, rd.place[latitude]), at(row, rd.place[longitude])
+	if la.Type == table.Empty && lo.Type == table.Empty {
+		return
+	}
+	lat, ok1, none1 := rd.number(la)
+	lon, ok2, none2 := rd.number(lo)
+	// Under a ten millionth of a degree (1 cm) from 0/0 is 0/0: no receiver
+	// logs that place by chance.
+	const nothing = 1e-7
+	switch {
+	case none1 || none2:
+		return
+	case !ok1:
+		rd.fail("a position that is no number, such as "+show(la), "Write decimal degrees.")
+		return
+	case !ok2:
+		rd.fail("a position that is no number, such as "+show(lo), "Write decimal degrees.")
+		return
+	case math.Abs(lat) > 90 || math.Abs(lon) > 180:
+		rd.fail("a position that is not on the earth, such as "+show(la)+", "+show(lo), "Latitude goes from -90 to 90 and longitude from -180 to 180; check which column is which in the recipe.")
+		return
+	case math.Abs(lat) < nothing && math.Abs(lon) < nothing:
+		rd.fail("a position at latitude 0, longitude 0: the receiver had none yet", "Nothing to do, unless it lasts.")
+		return
+	}
+	if n := len(rd.fixes); n > 0 && rd.fixes[n-1].T == t && rd.fixes[n-1].Lat == lat && rd.fixes[n-1].Lon == lon {
+		return // the same place on the lines of all rows
+	}
+	f := evenstand.NewFix(t, lat, lon)
+	extra := func(i int, lo, hi, scale float64) float64 {
+		c := at(row, rd.place[i])
+		if c == nil {
+			return math.NaN()
+		}
+		v, ok, none := rd.number(c)
+		if none {
+			return math.NaN()
+		}
+		if v *= scale; !ok || v < lo || v > hi {
+			rd.fail("the place was used without what stands in "+strconv.Quote(rd.rows.Columns()[rd.place[i]].Name)+", such as "+show(c), "Check the column.")
+			return math.NaN()
+		}
+		return v
+	}
+	f.Alt = extra(altitude, -1000, 10000, 1)
+	in := evenstand.GroundSpeed.Info()
+	f.Speed = extra(speed, in.Min, in.Max, rd.speed.Scale)
+	if f.Heading = extra(heading, -360, 720, 1); f.Heading < 0 || f.Heading >= 360 {
+		f.Heading = math.Mod(f.Heading+720, 360)
+	}
+	f.HDOP = extra(hdop, 0, 1000, 1)
+	if n := extra(satellites, 0, 200, 1); !math.IsNaN(n) {
+		f.Sats = int16(n)
+	}
+	rd.fixes = append(rd.fixes, f)
+}
+
+// grade is that of what was read.
+func (rd *reader) grade() evenstand.Grade {
+	g := evenstand.NoGrade
+	if rd.seedAt >= 0 {
+		return evenstand.GradeA
+	}
+	for _, b := range rd.bound {
+		g = g.Better(evenstand.GradeOf(b.element, b.pace))
+	}
+	for _, b := range rd.long {
+		if b.pace != nil {
+			g = g.Better(evenstand.GradeOf(b.element, b.pace))
+		}
+	}
+	if g == evenstand.NoGrade && rd.place[latitude] >= 0 {
+		g = evenstand.GradeD
+	}
+	return g
+}
+
+func (rd *reader) badTime(why fault, c *table.Cell) {
+	switch why {
+	case noZone:
+		rd.fail("a time without zone, such as "+show(c), "Give zone under [time] of the recipe, or in a source.toml beside the file.")
+	case noTime:
+		rd.fail("a row without time", "Nothing to do, unless there are many.")
+	default:
+		rd.fail("a time that cannot be read, such as "+show(c), "Check how times are written under [time] of the recipe.")
+	}
+}
+
+func (rd *reader) fail(why, do string) { rd.bad.add(why, do, rd.rows.Place()) }
+
+// maxReasons bounds the reasons that are told apart in one file.
+const maxReasons = 40
+
+// report gathers what was not used, by reason.
+type report struct {
+	file   string
+	groups map[string]*evenstand.Unused
+	order  []*evenstand.Unused
+}
+
+func (r *report) add(why, do string, at table.Place) {
+	key, _, _ := strings.Cut(why, ", such as ")
+	if r.groups == nil {
+		r.groups = map[string]*evenstand.Unused{}
+	}
+	g := r.groups[key]
+	if g == nil {
+		if len(r.order) >= maxReasons {
+			key, why, do = "other reasons", "other reasons", ""
+			g = r.groups[key]
+		}
+		if g == nil {
+			g = &evenstand.Unused{File: r.file, Line: at.Line, Offset: at.Offset, Of: "lines", Why: why, Do: do}
+			r.groups[key] = g
+			r.order = append(r.order, g)
+		}
+	}
+	g.Count++
+}
+
+func (r *report) send(sink evenstand.Sink) {
+	for _, g := range r.order {
+		sink.Unused(*g)
+	}
+}
+
+// show makes what a cell holds fit for a sentence.
+func show(c *table.Cell) string {
+	const most = 40
+	switch c.Type {
+	case table.Number, table.Flag:
+		return strconv.FormatFloat(c.Num, 'g', 10, 64)
+	case table.Instant, table.Local:
+		return c.T.String()
+	}
+	b := c.Text
+	if len(b) > most {
+		return strconv.Quote(strings.ToValidUTF8(string(b[:most]), "?") + "…")
+	}
+	return strconv.Quote(strings.ToValidUTF8(string(b), "?"))
+}

@@ -1,0 +1,326 @@
+package recipe
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"evenstand"
+	"evenstand/format/formattest"
+	"evenstand/format/table"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// monitor is a recipe as a person would write it.
+const monitor = `recipe = 1
+box = "row monitor"
+
+[file]
+kind = "text"
+separator = ";"
+decimal = ","
+columns = ["Datum", "Uhrzeit", "km/h", "R1 Fehl", "R1 Doppel", "R2 Fehl", "R2 Doppel", "oben"]
+
+[time]
+column = "Datum"
+clock = "Uhrzeit"
+written = "day month year"
+zone = "America/Chicago"
+
+[rows]
+from = "left"
+
+[[value]]
+column = "km/h"
+quantity = "ground_speed"
+element = "machine"
+unit = "km/h"
+
+[[value]]
+column = "R{n} Fehl"
+quantity = "skip_fraction"
+element = "row {n}"
+unit = "%"
+
+[[value]]
+column = "R{n} Doppel"
+quantity = "double_fraction"
+element = "row {n}"
+unit = "%"
+
+[[value]]
+column = "oben"
+quantity = "implement_lifted"
+element = "machine"
+unit = ""
+yes = ["ja"]
+no = ["nein"]
+`
+
+func parse(t testing.TB, text string) Recipe {
+	t.Helper()
+	r, err := Parse("monitor.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+const monitorFile = `Datum;Uhrzeit;km/h;R1 Fehl;R1 Doppel;R2 Fehl;R2 Doppel;oben
+02.05.2026;14:12:08,250;8,2;0,5;1;0;0,4;nein
+02.05.2026;14:12:09,250;8,3;;-;1,0;0,4;ja
+`
+
+func TestRead(t *testing.T) {
+	f := Format{Recipes: []Recipe{parse(t, monitor)}}
+	in := fstest.MapFS{"box/day1.csv": {Data: []byte(monitorFile)}, "box/other.csv": {Data: []byte("time,torque\n1,2\n2,3\n")}}
+	got, err := formattest.ReadAll(context.Background(), f, in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Streams) != 1 || len(got.Unused) != 1 || !strings.Contains(got.Unused[0].Do, "evenstand recipe") {
+		t.Fatalf("%d sources, not used %v", len(got.Streams), got.Unused)
+	}
+	s := got.Streams[0]
+	if s.Err != nil || s.Source.Name != "row monitor" || s.Source.Grade != evenstand.GradeB {
+		t.Errorf("%+v %v", s.Source, s.Err)
+	}
+	// 14:12:08.25 in Chicago in summer is 19:12:08.25 UTC.
+	at := evenstand.Micros(1777749128_250_000)
+	row := evenstand.RowElement
+	want := []evenstand.Reading{
+		{T: at, Value: 8.2 / 3.6, Quantity: evenstand.GroundSpeed},
+		{T: at, Value: 0.005, Quantity: evenstand.SkipFraction, Element: row(1)},
+		{T: at, Value: 0, Quantity: evenstand.SkipFraction, Element: row(2)},
+		{T: at, Value: 0.01, Quantity: evenstand.DoubleFraction, Element: row(1)},
+		{T: at, Value: 0.004, Quantity: evenstand.DoubleFraction, Element: row(2)},
+		{T: at, Value: 0, Quantity: evenstand.ImplementLifted},
+		{T: at + evenstand.Second, Value: 8.3 / 3.6, Quantity: evenstand.GroundSpeed},
+		{T: at + evenstand.Second, Value: 0.01, Quantity: evenstand.SkipFraction, Element: row(2)},
+		{T: at + evenstand.Second, Value: 0.004, Quantity: evenstand.DoubleFraction, Element: row(2)},
+		{T: at + evenstand.Second, Value: 1, Quantity: evenstand.ImplementLifted},
+	}
+	near := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-12 })
+	if d := cmp.Diff(want, s.Data.Reading, near); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+}
+
+// Whatever is proposed can be written, read back and used.
+func TestProposalsRead(t *testing.T) {
+	for _, tt := range headers {
+		p := propose(t, tt.file, nil)
+		if p.Err != nil {
+			continue
+		}
+		answers := map[string]string{}
+		for range 3 { // one answer may open another question
+			for _, q := range p.Questions {
+				a := q.Proposed
+				if a == "" {
+					a = q.Options[0].Key
+				}
+				answers[q.ID] = a
+			}
+			p = propose(t, tt.file, answers)
+		}
+		if p.Err != nil || len(p.Questions) > 0 {
+			t.Errorf("%s: with all answers given, %v is open, %v", tt.name, p.Questions, p.Err)
+			continue
+		}
+		text := p.Recipe.Marshal()
+		back, err := Parse("r.toml", text)
+		if err != nil {
+			t.Errorf("%s: %v\n%s", tt.name, err, text)
+			continue
+		}
+		if d := cmp.Diff(text, back.Marshal()); d != "" {
+			t.Errorf("%s: %s", tt.name, d)
+		}
+		in := fstest.MapFS{"log.csv": {Data: []byte(tt.file)}}
+		got, err := formattest.ReadAll(context.Background(), Format{Recipes: []Recipe{back}}, in)
+		if err != nil || len(got.Streams) != 1 {
+			t.Errorf("%s: %d sources, %v, %v", tt.name, len(got.Streams), err, got.Unused)
+			continue
+		}
+		if n := got.Streams[0].Data.Counts().Total(); n == 0 || got.Streams[0].Err != nil {
+			t.Errorf("%s: %d values, %v, %v\n%s", tt.name, n, got.Streams[0].Err, got.Streams[0].Data.Left, text)
+		}
+	}
+}
+
+func TestRightAndNought(t *testing.T) {
+	p := propose(t, headers[13].file, map[string]string{"rows": "right"})
+	if p.Recipe.Rows != (Rows{"right", 3, 0}) {
+		t.Fatalf("%+v", p.Recipe.Rows)
+	}
+	in := fstest.MapFS{"log.csv": {Data: []byte(headers[13].file)}}
+	got, err := formattest.ReadAll(context.Background(), Format{Recipes: []Recipe{p.Recipe}}, in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// R0 is the rightmost of three, so row 3; 1000 to 1017 are 17 seeds.
+	r := got.Streams[0].Data.Reading[0]
+	if r.Element != evenstand.RowElement(3) || r.Value != 17 || r.Quantity != evenstand.SeedCount {
+		t.Errorf("%+v", r)
+	}
+}
+
+func TestParseErrors(t *testing.T) {
+	for _, tt := range []struct{ from, to, want string }{
+		{`unit = "km/h"`, `unit = "psi"`, "monitor.toml, line 19: value 1, \"km/h\": the unit \"psi\" does not fit ground_speed"},
+		{`unit = "km/h"`, `unit = "kmh"`, "line 19"},
+		{`quantity = "skip_fraction"`, `quantity = "skips"`, "line 25"},
+		{`zone = "America/Chicago"`, `zone = "Nowhere"`, "line 14: the time zone \"Nowhere\" is not known"},
+		{`written = "day month year"`, `written = "dmy"`, "line 13: times written as \"dmy\" are not known"},
+		{`recipe = 1`, `recipe = 9`, "newer"},
+		{`box = "row monitor"`, ``, "which box"},
+		{`from = "left"`, `from = "right"`, "how many there are"},
+		{`column = "R{n} Fehl"`, `column = "R Fehl"`, "nothing tells its row"},
+		{`kind = "text"`, `kind = "spread"`, "kind"},
+		{`decimal = ","`, `decimals = ","`, "decimals"},
+	} {
+		_, err := Parse("monitor.toml", []byte(strings.Replace(monitor, tt.from, tt.to, 1)))
+		if err == nil || !strings.Contains(err.Error(), tt.want) {
+			t.Errorf("%s for %s: %v, want %q", tt.to, tt.from, err, tt.want)
+		}
+	}
+}
+
+func TestFits(t *testing.T) {
+	r := parse(t, monitor)
+	cols := func(names ...string) []table.Column {
+		var out []table.Column
+		for _, n := range names {
+			out = append(out, table.Column{Name: n})
+		}
+		return out
+	}
+	for _, tt := range []struct {
+		fits bool
+		cs   []table.Column
+	}{
+		{true, cols("Datum", "Uhrzeit", "km/h", "R1 Fehl", "R1 Doppel", "oben")},                           // fewer rows
+		{true, cols("oben", "Datum", "Uhrzeit", "km/h", "R1 Fehl", "R1 Doppel", "R12 Fehl", "R12 Doppel")}, // more, in another order
+		{false, cols("Datum", "Uhrzeit", "km/h")},
+		{false, cols("Datum", "Uhrzeit", "mph", "R1 Fehl", "R1 Doppel", "oben")},
+		{false, cols("Datum", "Uhrzeit", "km/h", "R1 Fehl", "R1 Doppel", "oben", "a", "b", "c", "d", "e", "f", "g")}, // another box
+	} {
+		if got := r.Fits(table.Text, tt.cs) > 0; got != tt.fits {
+			t.Errorf("%v: fits %v", tt.cs, got)
+		}
+	}
+}
+
+func set() formattest.Set {
+	var long bytes.Buffer
+	long.WriteString(strings.SplitAfter(monitorFile, "\n")[0])
+	for i := range 60_000 {
+		fmt.Fprintf(&long, "02.05.2026;%02d:%02d:%02d,250;8,2;0,5;1;0;0,4;nein\n", i/3600%24, i/60%60, i%60)
+	}
+	return formattest.Set{
+		Name: "table", FS: fstest.MapFS{"box/day1.csv": {Data: []byte(monitorFile), Mode: 0o644}},
+		Want:       map[string]formattest.Counts{"row monitor": {Readings: 10}},
+		LastRecord: 10, // a line holds all columns
+		Whole: func(_ string, data []byte, n int) bool {
+			return n > 0 && data[n-1] == '\n' && bytes.Count(data[:n], []byte("\n")) > 1
+		},
+		Shuffle: func(_ string, data []byte, r *rand.Rand) []byte {
+			lines := bytes.SplitAfter(data, []byte("\n"))
+			lines[1], lines[2] = lines[2], lines[1]
+			return bytes.Join(lines, nil)
+		},
+		Long: fstest.MapFS{"box/day1.csv": {Data: long.Bytes(), Mode: 0o644}},
+	}
+}
+
+func TestSuite(t *testing.T) {
+	formattest.Suite(t, Format{Recipes: []Recipe{parse(t, monitor)}}, []formattest.Set{set()})
+}
+
+func FuzzRead(f *testing.F) {
+	f.Add([]byte(monitorFile), []byte(monitor))
+	for _, tt := range headers {
+		f.Add([]byte(tt.file), []byte(monitor))
+	}
+	f.Fuzz(func(t *testing.T, file, text []byte) {
+		if r, err := Parse("r.toml", text); err == nil {
+			if back, err := Parse("r.toml", r.Marshal()); err != nil || !bytes.Equal(back.Marshal(), r.Marshal()) {
+				t.Errorf("a recipe is not read back: %v\n%s", err, r.Marshal())
+			}
+		}
+		in := fstest.MapFS{"a.csv": {Data: file}}
+		ref := table.Ref{Kind: table.Text, Files: []string{"a.csv"}}
+		s, err := Take(context.Background(), in, ref, table.Dialect{})
+		if err != nil {
+			return
+		}
+		p := Guess(s, About{Zone: "America/Chicago", Box: "b"}, nil)
+		if p.Err != nil {
+			return
+		}
+		answers := map[string]string{}
+		for _, q := range p.Questions {
+			answers[q.ID] = q.Proposed
+			if q.Proposed == "" {
+				answers[q.ID] = q.Options[0].Key
+			}
+		}
+		if p = Guess(s, About{Zone: "America/Chicago", Box: "b"}, answers); p.Err != nil || len(p.Questions) > 0 {
+			return // some answers open others
+		}
+		back, err := Parse("r.toml", p.Recipe.Marshal())
+		if err != nil {
+			t.Fatalf("a proposal cannot be read: %v\n%s", err, p.Recipe.Marshal())
+		}
+		if _, err := formattest.ReadAll(context.Background(), Format{Recipes: []Recipe{back}}, in); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
+func BenchmarkRead(b *testing.B) {
+	var buf bytes.Buffer
+	buf.WriteString("time,row 1,row 2,row 3,row 4\n")
+	const lines = 100_000
+	for i := range lines {
+		fmt.Fprintf(&buf, "2026-05-02T19:%02d:%02d.%03dZ,0.5,0.25,1.25,0\n", i/60000%60, i/1000%60, i%1000)
+	}
+	r := New()
+	r.Box = "b"
+	r.File = File{Kind: table.Text, Columns: []string{"time", "row 1"}}
+	r.Time = Time{Column: "time", Written: YearFirst}
+	r.Values = []Value{{Column: "row {n}", Quantity: evenstand.SkipFraction, Element: "row {n}", Unit: "%", Times: 1}}
+	in := fstest.MapFS{"a.csv": {Data: buf.Bytes()}}
+	f := Format{Recipes: []Recipe{r}}
+	src, _, _, err := f.Find(context.Background(), in)
+	if err != nil || len(src) != 1 {
+		b.Fatal(err, len(src))
+	}
+	b.SetBytes(int64(buf.Len()))
+	b.ReportAllocs()
+	for b.Loop() {
+		var s nothing
+		if _, err := f.Read(context.Background(), in, src[0], &s); err != nil || s != 4*lines {
+			b.Fatal(err, s)
+		}
+	}
+	b.ReportMetric(lines*float64(b.N)/b.Elapsed().Seconds(), "lines/s")
+	b.ReportMetric(4*lines*float64(b.N)/b.Elapsed().Seconds(), "values/s")
+}
+
+// nothing is a sink that counts readings.
+type nothing int
+
+func (n *nothing) Fixes([]evenstand.Fix) error          { return nil }
+func (n *nothing) Seeds([]evenstand.Seed) error         { return nil }
+func (n *nothing) Readings(r []evenstand.Reading) error { *n += nothing(len(r)); return nil }
+func (n *nothing) Entries([]evenstand.Entry) error      { return nil }
+func (n *nothing) Unused(evenstand.Unused)              {}
+func (n *nothing) Progress(int64)                       {}

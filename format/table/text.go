@@ -1,0 +1,320 @@
+package table
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"slices"
+	"strconv"
+	"strings"
+
+	"evenstand"
+
+	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
+)
+
+// counter counts the bytes of a file that were read.
+type counter struct {
+	r io.Reader
+	n int64
+}
+
+func (c *counter) Read(p []byte) (int, error) {
+	n, err := c.r.Read(p)
+	c.n += int64(n)
+	return n, err
+}
+
+// text is a table with a separator.
+type text struct {
+	file    fs.File
+	count   *counter
+	l       *lines
+	d       Dialect
+	asked   []string
+	cols    []Column
+	head    []byte // the header as written, to know it again
+	cells   []Cell
+	fields  [][]byte
+	scratch []byte
+	at      Place
+	rep     report
+}
+
+var (
+	badFields = reason{why: "a line has another number of fields than the header", do: "Check the separator and the decimal sign; the line may also be cut short."}
+	badQuote  = reason{why: "a quote is not closed, or text stands behind it", do: `Close it, or write "" for a quote inside a quoted text.`}
+	badCut    = reason{why: "the last line has no line end and may be cut short", do: "If it is whole, end the file with a line break and read it again."}
+	badLong   = reason{why: "a line is longer than 256 KB", do: "Check that the file is the text that its name says."}
+)
+
+func openText(ctx context.Context, in fs.FS, ref Ref, d Dialect) (container, error) {
+	name := ref.Files[0]
+	if ref.Inside != "" {
+		name = ref.Inside
+	}
+	fail := func(line int, err error, do string) error { return &Error{ref.name(), line, -1, err, do} }
+	f, err := in.Open(name)
+	if err != nil {
+		return nil, fail(0, plainReason(err), "Check that the file may be read.")
+	}
+	t := &text{file: f, count: &counter{r: f}, rep: report{file: ref.name()}}
+	t.l = newLines(ctx, t.count)
+	close := func(err error) (container, error) {
+		t.close()
+		return nil, err
+	}
+	head := t.l.head(headSize)
+	if t.l.err != nil {
+		return close(fail(0, t.l.err, "Check that the file may be read."))
+	}
+	seen, doubts := Look(head)
+	t.d = merge(d, seen)
+	if d.Separator == 0 && d.Encoding == "" {
+		t.asked = doubts
+	}
+	if len(head) == 0 {
+		return close(fail(0, errors.New("the file is empty"), ""))
+	}
+	if err := t.decode(ctx); err != nil {
+		return close(fail(0, err, "Save it as CSV in UTF-8."))
+	}
+	if d := t.l.head(headSize); bytes.IndexByte(d, '\n') < 0 && bytes.IndexByte(d, '\r') >= 0 {
+		t.l.end = '\r'
+	}
+	if err := t.header(ref.name()); err != nil {
+		return close(err)
+	}
+	return t, nil
+}
+
+// plainReason takes the call and the name off an error of a file.
+func plainReason(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
+}
+
+// merge takes what was said, and what was seen where nothing was.
+func merge(said, seen Dialect) Dialect {
+	if said.Encoding != "" {
+		seen.Encoding = said.Encoding
+	}
+	if said.Separator != 0 {
+		seen.Separator = said.Separator
+	}
+	if said.Decimal != 0 {
+		seen.Decimal = said.Decimal
+	}
+	if said.Header != 0 {
+		seen.Header = said.Header
+	}
+	if said.Units != 0 {
+		seen.Units = said.Units
+	}
+	return seen
+}
+
+// decode puts what turns the encoding into UTF-8 in front of the lines.
+func (t *text) decode(ctx context.Context) error {
+	dec, err := decoder(t.d.Encoding)
+	if err != nil {
+		return err
+	}
+	rest := slices.Clone(t.l.buf[t.l.pos:t.l.top])
+	raw := io.MultiReader(bytes.NewReader(rest), t.count)
+	if t.l.done {
+		raw = bytes.NewReader(rest)
+	}
+	r := io.Reader(raw)
+	if dec != nil {
+		r = transform.NewReader(raw, dec)
+	} else {
+		br := raw
+		if bytes.HasPrefix(rest, bom) {
+			rest = rest[len(bom):]
+			br = io.MultiReader(bytes.NewReader(rest), t.count)
+			if t.l.done {
+				br = bytes.NewReader(rest)
+			}
+		}
+		r = br
+	}
+	t.l.close()
+	t.l = newLines(ctx, r)
+	return nil
+}
+
+var bom = []byte("\xef\xbb\xbf")
+
+// decoder gives what turns an encoding into UTF-8, nil for UTF-8 itself.
+func decoder(encoding string) (transform.Transformer, error) {
+	switch encoding {
+	case "utf-8", "":
+		return nil, nil
+	case "utf-16le":
+		return unicode.UTF16(unicode.LittleEndian, unicode.UseBOM).NewDecoder(), nil
+	case "utf-16be":
+		return unicode.UTF16(unicode.BigEndian, unicode.UseBOM).NewDecoder(), nil
+	case "latin-1":
+		return charmap.Windows1252.NewDecoder(), nil
+	}
+	return nil, fmt.Errorf("the encoding %q is not known", encoding)
+}
+
+// header reads up to the first row.
+func (t *text) header(name string) error {
+	var names, units [][]byte
+	fail := func(line int, why string) error {
+		return &Error{name, line, -1, errors.New(why), "Check the line of the header and the separator in the recipe, or export the table again."}
+	}
+	last := max(t.d.Header, t.d.Units)
+	for t.l.after < last {
+		line, got := t.l.next()
+		if got == noLine {
+			if t.l.err != nil {
+				return fail(t.l.after, t.l.err.Error())
+			}
+			return fail(t.l.after, "the file ends before its header")
+		}
+		if got == cutLine {
+			return fail(t.l.after, "the file ends within its header")
+		}
+		if got == longLine {
+			return fail(t.l.line, "a line of the header is longer than 256 KB")
+		}
+		if n := t.l.line; n == t.d.Header || n == t.d.Units {
+			fields, how, _ := split(line, t.d.Separator, nil, new([]byte))
+			if how != fine {
+				return fail(t.l.line, "a quote of the header is not closed")
+			}
+			own := make([][]byte, len(fields))
+			for i, f := range fields {
+				own[i] = slices.Clone(f)
+			}
+			if n == t.d.Header {
+				names, t.head = own, slices.Clone(line)
+			} else {
+				units = own
+			}
+		}
+	}
+	if t.d.Header < 0 { // as many columns as the first line has fields
+		head := t.l.head(headSize)
+		line, _, _ := bytes.Cut(head, []byte{t.l.end})
+		fields, _, _ := split(chop(line), t.d.Separator, nil, new([]byte))
+		for range fields {
+			names = append(names, nil)
+		}
+	}
+	if n := len(names); n > 1 && len(names[n-1]) == 0 && t.d.Header > 0 { // a separator at the end of each line
+		line, _, _ := bytes.Cut(t.l.head(headSize), []byte{t.l.end})
+		if fields, how, _ := split(chop(line), t.d.Separator, nil, new([]byte)); how != fine || len(fields) < n || len(fields[n-1]) == 0 {
+			names = names[:n-1]
+		}
+	}
+	if len(names) < 2 {
+		return fail(max(1, t.d.Header), "the header has fewer than two columns")
+	}
+	t.cols = named(names, units)
+	t.cells = make([]Cell, len(t.cols))
+	return nil
+}
+
+// named makes columns of a header and its units; names are made unlike.
+func named(names, units [][]byte) []Column {
+	cols := make([]Column, len(names))
+	seen := map[string]int{}
+	for i, n := range names {
+		s := strings.ToValidUTF8(string(n), "\uFFFD")
+		if i == 0 {
+			s = strings.TrimLeft(s, "# ")
+		}
+		s = strings.Join(strings.Fields(s), " ")
+		if s == "" {
+			s = "column " + strconv.Itoa(i+1)
+		}
+		if seen[s]++; seen[s] > 1 {
+			s += " (" + strconv.Itoa(seen[s]) + ")"
+		}
+		cols[i] = Column{Name: s, Type: Words}
+		if i < len(units) {
+			cols[i].Unit = strings.Trim(strings.ToValidUTF8(string(units[i]), "\uFFFD"), "[]() ")
+		}
+	}
+	return cols
+}
+
+func (t *text) dialect() Dialect           { return t.d }
+func (t *text) doubts() []string           { return t.asked }
+func (t *text) columns() []Column          { return t.cols }
+func (t *text) row() []Cell                { return t.cells }
+func (t *text) place() Place               { return t.at }
+func (t *text) unused() []evenstand.Unused { return t.rep.order }
+func (t *text) bytes() int64               { return t.count.n }
+
+func (t *text) close() error {
+	t.l.close()
+	return t.file.Close()
+}
+
+func (t *text) next() (bool, error) {
+	for {
+		line, got := t.l.next()
+		if got == noLine {
+			return false, t.l.err
+		}
+		at := Place{Line: t.l.line, Offset: t.l.start}
+		if t.d.Encoding != "utf-8" {
+			at.Offset = -1 // bytes of the text as decoded
+		}
+		switch {
+		case got == longLine:
+			t.rep.add(&badLong, "", at.Line, at.Offset)
+			continue
+		case len(line) == 0 || len(trim(line)) == 0:
+			continue
+		case line[0] == '#' || len(line) == len(t.head) && bytes.Equal(line, t.head):
+			continue // a remark, or the header once more
+		}
+		var how splitting
+		t.fields, how, _ = split(line, t.d.Separator, t.fields, &t.scratch)
+		if how == opened && got == wholeLine {
+			if line, got = t.l.more(line, t.d.Separator); got == wholeLine {
+				t.fields, how, _ = split(line, t.d.Separator, t.fields, &t.scratch)
+			}
+		}
+		if got == cutLine {
+			t.rep.add(&badCut, "", at.Line, at.Offset)
+			continue
+		}
+		if how != fine {
+			t.rep.add(&badQuote, "", at.Line, at.Offset)
+			continue
+		}
+		fs := t.fields
+		if n := len(fs); n == len(t.cols)+1 && len(fs[n-1]) == 0 {
+			fs = fs[:n-1]
+		}
+		if len(fs) != len(t.cols) {
+			t.rep.add(&badFields, "", at.Line, at.Offset)
+			continue
+		}
+		for i, f := range fs {
+			if len(f) == 0 {
+				t.cells[i] = Cell{}
+				continue
+			}
+			t.cells[i] = Cell{Type: Words, Text: f}
+		}
+		t.at = at
+		return true, nil
+	}
+}
