@@ -12,13 +12,9 @@ import (
 	"regexp"
 	"strings"
 
-	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
 	"evenstand/core/record"
-	"evenstand/format/bus"
-	"evenstand/format/iso11783"
-	"evenstand/format/plain"
 	"evenstand/pipeline"
 )
 
@@ -38,6 +34,7 @@ const (
 // Env is all that a command touches of the world beside files.
 type Env struct {
 	Args   []string
+	Stdin  io.Reader // answers to questions; nil: there are none
 	Stdout io.Writer
 	Stderr io.Writer
 	Getenv func(string) string
@@ -45,7 +42,7 @@ type Env struct {
 }
 
 // spoken finds the program's name in front of a command.
-var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|read|replay|worklist|show|done|set-aside|sources|rebuild|check|simulate|score)\b`)
+var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|read|recipe|replay|worklist|show|done|set-aside|sources|rebuild|check|simulate|score)\b`)
 
 // named writes the commands in a text with the name by which the program was
 // called, so that they can be copied.
@@ -81,17 +78,9 @@ type call struct {
 // commands lists all there are, in the order of a day.
 func commands() []command {
 	return []command{
-		newCommand(), readCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(),
+		newCommand(), readCommand(), recipeCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(),
 		sourcesCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
 	}
-}
-
-// formats lists the readers; the order is that in which files are offered.
-// Logs whose clock has no zone are read in the logbook's.
-func formats(b *book.Book) []evenstand.Format {
-	const whose = "the logbook's"
-	zone := b.Settings().Zone
-	return []evenstand.Format{iso11783.Format{Zone: zone, Whose: whose}, bus.Format{Zone: zone, Whose: whose}, plain.Format{}}
 }
 
 // usageError is a call that cannot be understood.

@@ -22,8 +22,9 @@ func readCommand() command {
 		least: 2, most: -1, reports: true,
 		help: `
 PATH is a folder, a zip or a single file: ISO 11783-10 task data, captures of
-the planter's bus (candump), or the plain layout (seeds.csv, track.csv,
-readings.csv, journal.csv). The same file read twice counts once; of a file that
+the planter's bus (candump), the plain layout (seeds.csv, track.csv,
+readings.csv, journal.csv), or a table for which the logbook has a recipe
+(evenstand help recipe). The same file read twice counts once; of a file that
 grew only what is new is added. Every file is kept as it came.
 
 Examples:
@@ -39,7 +40,11 @@ code 3 says that something was not used.`,
 			}
 			defer b.Close()
 			m := c.meter()
-			rep, err := b.Read(ctx, c.args[1:], formats(b), book.ReadOptions{Progress: m.book})
+			fs, err := formats(b)
+			if err != nil {
+				return err
+			}
+			rep, err := b.Read(ctx, c.args[1:], fs, book.ReadOptions{Progress: m.book})
 			m.done()
 			if err != nil {
 				return err
@@ -63,7 +68,11 @@ bytes.`,
 			}
 			defer b.Close()
 			m := c.meter()
-			rep, err := b.Rebuild(ctx, formats(b), book.ReadOptions{Progress: m.book})
+			fs, err := formats(b)
+			if err != nil {
+				return err
+			}
+			rep, err := b.Rebuild(ctx, fs, book.ReadOptions{Progress: m.book})
 			m.done()
 			if err != nil {
 				return err

@@ -111,7 +111,11 @@ func (c *call) replay(ctx context.Context, o *replayOptions) error {
 		return err
 	}
 	defer b.Close()
-	rep, err := b.Read(ctx, c.args[1:], formats(b), book.ReadOptions{Progress: m.book, Again: true})
+	fs, err := formats(b)
+	if err != nil {
+		return err
+	}
+	rep, err := b.Read(ctx, c.args[1:], fs, book.ReadOptions{Progress: m.book, Again: true})
 	m.done()
 	if err != nil {
 		return err

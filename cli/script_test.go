@@ -40,7 +40,7 @@ import (
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"evenstand": func() {
 		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-		code := cli.Run(ctx, cli.Env{Args: os.Args[1:], Stdout: os.Stdout, Stderr: os.Stderr, Getenv: os.Getenv})
+		code := cli.Run(ctx, cli.Env{Args: os.Args[1:], Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr, Getenv: os.Getenv})
 		stop()
 		os.Exit(code)
 	}})

@@ -15,7 +15,7 @@ import (
 func main() {
 	heap.Set()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	code := cli.Run(ctx, cli.Env{Args: os.Args[1:], Stdout: os.Stdout, Stderr: os.Stderr, Getenv: os.Getenv, Name: os.Args[0]})
+	code := cli.Run(ctx, cli.Env{Args: os.Args[1:], Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr, Getenv: os.Getenv, Name: os.Args[0]})
 	stop()
 	os.Exit(code)
 }

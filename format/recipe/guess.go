@@ -6,6 +6,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"math"
+	"path"
 	"slices"
 	"sort"
 	"strconv"
@@ -54,7 +55,8 @@ type Sample struct {
 type About struct {
 	Zone string // of the logbook
 	Rows int    // of the planter, 0 unknown
-	Box  string // a name for the box; empty: that of the file
+	Box  string // what the box is called; empty: it is asked
+	File string // the table's file, whose name proposes one
 }
 
 // Option is one answer to a question.
@@ -486,7 +488,9 @@ const columnPrefix = "column "
 func Guess(s Sample, about About, answers map[string]string) Proposal {
 	g := &guesser{s: &s, about: about, answers: answers, taken: map[*group]bool{}}
 	r := New()
-	r.Box = about.Box
+	if r.Box = about.Box; r.Box == "" {
+		r.Box = g.ask(Question{ID: "box", Text: "What do you call the box that writes such tables?", Proposed: boxName(about.File)})
+	}
 	r.File = File{Kind: s.Kind, Sheet: s.Sheet, Dialect: s.Dialect}
 	for _, c := range s.Columns {
 		r.File.Columns = append(r.File.Columns, c.Name)
@@ -513,6 +517,20 @@ func Guess(s Sample, about About, answers map[string]string) Proposal {
 		g.p.Err = fmt.Errorf("no column beside the time is known to mean anything that this program uses; say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\"")
 	}
 	return g.p
+}
+
+// boxName makes a name of a file's: its words without numbers.
+func boxName(file string) string {
+	var words []string
+	for _, w := range tokens(strings.TrimSuffix(path.Base(file), path.Ext(file))) {
+		if _, err := strconv.Atoi(w); err != nil && len(w) > 1 {
+			words = append(words, w)
+		}
+	}
+	if len(words) == 0 {
+		return "box"
+	}
+	return strings.Join(words, " ")
 }
 
 func (g *guesser) read(x *group, means string) {

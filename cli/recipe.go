@@ -1,0 +1,641 @@
+package cli
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/core/advise"
+	"evenstand/format/bus"
+	"evenstand/format/iso11783"
+	"evenstand/format/plain"
+	"evenstand/format/recipe"
+	"evenstand/format/table"
+)
+
+// formats lists the readers; the order is that in which files are offered.
+// Logs whose clock has no zone are read in the logbook's.
+func formats(b *book.Book) ([]evenstand.Format, error) {
+	const whose = "the logbook's"
+	zone := b.Settings().Zone
+	rs, err := recipes(b)
+	if err != nil {
+		return nil, err
+	}
+	return []evenstand.Format{
+		iso11783.Format{Zone: zone, Whose: whose}, bus.Format{Zone: zone, Whose: whose}, plain.Format{},
+		recipe.Format{Recipes: rs, Book: b.Dir()},
+	}, nil
+}
+
+// recipes reads those of a logbook.
+func recipes(b *book.Book) ([]recipe.Recipe, error) {
+	var out []recipe.Recipe
+	for _, f := range b.Recipes() {
+		r, err := recipe.Parse(b.RecipePath(f.Name), f.Data)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+type recipeOptions struct {
+	column, answer           list
+	zone, box, name, planter string
+	sheet, from, forget      string
+	yes, anew                bool
+}
+
+func recipeCommand() command {
+	return command{
+		name: "recipe", args: "BOOK [FILE] [--yes] [--answer QUESTION=ANSWER]… [--column \"NAME = QUANTITY, PART, UNIT\"]…",
+		what:  "say how the tables of a box are read: guess it, ask, and keep it",
+		least: 1, most: 2, reports: true,
+		setup: func(fs *flag.FlagSet) any {
+			o := &recipeOptions{}
+			fs.Var(&o.answer, "answer", "the `answer` to a question, as the question names it")
+			fs.Var(&o.column, "column", "what a `column` is: \"Unterdruck = vacuum, left, kPa\", \"Motor = none\"")
+			fs.StringVar(&o.zone, "zone", "", "`zone` of times that carry none")
+			fs.StringVar(&o.box, "box", "", "what the box is `called`")
+			fs.StringVar(&o.planter, "planter", "", "planter `card` that its rows belong to")
+			fs.StringVar(&o.sheet, "sheet", "", "`sheet` of a workbook")
+			fs.StringVar(&o.name, "name", "", "`name` of the recipe's file; without it the box's")
+			fs.StringVar(&o.from, "from", "", "take over a recipe that somebody gave you, a `file`")
+			fs.StringVar(&o.forget, "forget", "", "take the recipe of this `name` out of the logbook")
+			fs.BoolVar(&o.yes, "yes", false, "take what is proposed where something is")
+			fs.BoolVar(&o.anew, "anew", false, "guess again though a recipe reads the file already")
+			return o
+		},
+		help: `
+Most boxes can write a table: CSV in any spelling, a workbook, Parquet, GeoJSON
+or a shapefile. A recipe says which column is the time, which ones are what of
+which row and in which unit. It is guessed from the names, the units and the
+values; what is not certain is asked, and nothing is kept before it is answered.
+It lies under recipes/ in the logbook as a text that can be corrected and passed
+on, and every file with the same header is read by it.
+
+Without FILE it lists the recipes of the logbook.
+
+Examples:
+  evenstand recipe spring /media/stick/monitor.csv
+  evenstand recipe spring monitor.csv --yes --zone America/Chicago \
+      --column "Down Force {n} = gauge_wheel_load, row, lbf"
+  evenstand recipe spring --from neighbour/monitor.toml`,
+		run: func(ctx context.Context, c *call, opts any) error { return c.recipe(ctx, opts.(*recipeOptions)) },
+	}
+}
+
+func (c *call) recipe(ctx context.Context, o *recipeOptions) error {
+	b, err := c.open(c.args[0])
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	switch {
+	case o.forget != "":
+		name := o.forget
+		if filepath.Ext(name) == "" {
+			name += ".toml"
+		}
+		if err := b.RemoveRecipe(ctx, name); err != nil {
+			return err
+		}
+		c.printf("The recipe %s is out of the logbook; the ledger keeps it. What was read by it goes at the next read.\n", name)
+		return nil
+	case o.from != "":
+		return c.takeRecipe(ctx, b, o)
+	case len(c.args) < 2:
+		return c.listRecipes(b)
+	}
+	return c.guess(ctx, b, o)
+}
+
+func (c *call) listRecipes(b *book.Book) error {
+	type line struct {
+		Name string `json:"name"`
+		Box  string `json:"box"`
+		Kind string `json:"kind"`
+		File string `json:"file"`
+	}
+	lines := []line{}
+	for _, f := range b.Recipes() {
+		r, err := recipe.Parse(b.RecipePath(f.Name), f.Data)
+		if err != nil {
+			return err
+		}
+		lines = append(lines, line{f.Name, r.Box, string(r.File.Kind), b.RecipePath(f.Name)})
+	}
+	if c.json {
+		return c.printJSON(map[string]any{"schema": 1, "recipes": lines})
+	}
+	if len(lines) == 0 {
+		c.hint(c.Stdout, "The logbook has no recipes. To make one of a table:", "evenstand recipe "+c.args[0]+" FILE")
+		return nil
+	}
+	for _, l := range lines {
+		c.text("", "    ", fmt.Sprintf("%s: tables of %s. %s", strings.TrimSuffix(l.Name, filepath.Ext(l.Name)), l.Box, l.File))
+	}
+	return nil
+}
+
+// takeRecipe keeps a recipe that somebody else made.
+func (c *call) takeRecipe(ctx context.Context, b *book.Book, o *recipeOptions) error {
+	data, err := os.ReadFile(o.from)
+	if err != nil {
+		return missing(o.from, err)
+	}
+	r, err := recipe.Parse(o.from, data)
+	if err != nil {
+		return err
+	}
+	name := o.name
+	if name == "" {
+		name = filepath.Base(o.from)
+	}
+	if filepath.Ext(name) == "" {
+		name += ".toml"
+	}
+	if err := c.free(b, name, data); err != nil {
+		return err
+	}
+	if err := b.AddRecipe(ctx, name, data); err != nil {
+		return err
+	}
+	c.text("", "    ", fmt.Sprintf("Kept: tables of %s are read by %s.", r.Box, b.RecipePath(name)))
+	return nil
+}
+
+// free refuses a name under which another recipe lies.
+func (c *call) free(b *book.Book, name string, data []byte) error {
+	for _, f := range b.Recipes() {
+		if strings.EqualFold(f.Name, name) && string(f.Data) != string(data) {
+			return fmt.Errorf("the logbook has another recipe %s. Give this one a name with --name, or take that one out with --forget %s", f.Name, f.Name)
+		}
+	}
+	return nil
+}
+
+// guess makes a recipe of a table.
+func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error {
+	in, ref, err := oneTable(ctx, c.args[1], o.sheet)
+	if err != nil {
+		return err
+	}
+	rs, err := recipes(b)
+	if err != nil {
+		return err
+	}
+	if !o.anew {
+		if r, err := (recipe.Format{Recipes: rs}).Match(ctx, in, ref); err == nil {
+			c.text("", "    ", "The recipe of "+r.Box+" reads it already. To guess again, add --anew.")
+			return c.preview(ctx, b, in, r, ref)
+		}
+	}
+	s, err := recipe.Take(ctx, in, ref, table.Dialect{})
+	if err != nil {
+		return err
+	}
+	about := recipe.About{Zone: b.Settings().Zone, Box: o.box, File: c.args[1], Rows: mostRows(ctx, b)}
+	answers, err := o.answers(s.Columns)
+	if err != nil {
+		return err
+	}
+	if o.zone != "" {
+		answers["zone"] = o.zone
+	}
+	p := recipe.Guess(s, about, answers)
+	var stdin *bufio.Scanner
+	if c.Stdin != nil && !c.json {
+		stdin = bufio.NewScanner(c.Stdin)
+	}
+	shown := false
+	for len(p.Questions) > 0 && p.Err == nil {
+		q := p.Questions[0]
+		if o.yes && q.Proposed != "" {
+			answers[q.ID] = q.Proposed
+		} else if stdin != nil {
+			if !shown {
+				c.reads(p)
+				shown = true
+			}
+			a, ok := c.ask(stdin, q)
+			if !ok {
+				stdin = nil
+				continue
+			}
+			answers[q.ID] = a
+		} else {
+			break
+		}
+		p = recipe.Guess(s, about, answers)
+	}
+	if p.Err != nil {
+		return fmt.Errorf("%s: %w", c.args[1], p.Err)
+	}
+	if o.planter != "" {
+		p.Recipe.Planter = o.planter
+	}
+	if len(p.Questions) > 0 {
+		return c.openQuestions(p, shown)
+	}
+	name := o.name
+	if name == "" {
+		name = fileName(p.Recipe.Box)
+	}
+	if filepath.Ext(name) == "" {
+		name += ".toml"
+	}
+	data := p.Recipe.Marshal()
+	if o.name == "" && !o.anew {
+		if err := c.free(b, name, data); err != nil {
+			return err
+		}
+	}
+	if err := b.AddRecipe(ctx, name, data); err != nil {
+		return err
+	}
+	if c.json {
+		return c.printJSON(proposal(p, b.RecipePath(name)))
+	}
+	c.reads(p)
+	if err := c.preview(ctx, b, in, &p.Recipe, ref); err != nil {
+		return err
+	}
+	c.text("", "    ", "Kept in "+b.RecipePath(name)+". If a line above is read wrongly, correct it there or say the command again with --anew.")
+	c.hint(c.Stderr, "Next:", "evenstand read "+c.args[0]+" "+c.args[1])
+	return nil
+}
+
+// mostRows is the number of rows of the widest card.
+func mostRows(ctx context.Context, b *book.Book) int {
+	n := 0
+	names, err := b.Planters(ctx)
+	if err != nil {
+		return 0
+	}
+	for _, p := range names {
+		if card, err := b.Card(p, "9999-12-31"); err == nil {
+			n = max(n, card.Rows)
+		}
+	}
+	return n
+}
+
+// fileName makes a file's name of a box's.
+func fileName(box string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(box) {
+		switch {
+		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9' || r >= 0x80:
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+	}
+	if s := strings.Trim(b.String(), "-"); s != "" {
+		return s
+	}
+	return "table"
+}
+
+// answers reads --answer and --column.
+func (o *recipeOptions) answers(columns []table.Column) (map[string]string, error) {
+	out := map[string]string{}
+	for _, a := range o.answer {
+		id, answer, ok := strings.Cut(a, "=")
+		if !ok {
+			return nil, usagef("--answer %q: want QUESTION=ANSWER", a)
+		}
+		out[strings.TrimSpace(id)] = strings.TrimSpace(answer)
+	}
+	for _, a := range o.column {
+		i := strings.LastIndex(a, "=")
+		if i < 0 {
+			return nil, usagef("--column %q: want \"NAME = QUANTITY, PART, UNIT\"", a)
+		}
+		name, answer := strings.TrimSpace(a[:i]), strings.TrimSpace(a[i+1:])
+		if !strings.Contains(name, "{n}") && !slices.ContainsFunc(columns, func(c table.Column) bool { return c.Name == name }) {
+			return nil, usagef("--column %q: the table has no column %q", a, name)
+		}
+		out["column "+name] = answer
+	}
+	return out, nil
+}
+
+// ask puts one question to the person; false when nobody answers.
+func (c *call) ask(in *bufio.Scanner, q recipe.Question) (string, bool) {
+	c.printf("\n")
+	c.text("", "    ", q.Text)
+	at := 0
+	for i, o := range q.Options {
+		mark := ""
+		if o.Key == q.Proposed {
+			mark, at = " (proposed)", i+1
+		}
+		c.text(fmt.Sprintf("  %d  ", i+1), "     ", o.Text+mark)
+	}
+	for {
+		switch {
+		case len(q.Options) == 0:
+			c.printf("Name [%s]: ", q.Proposed)
+		case at > 0:
+			c.printf("Number [%d]: ", at)
+		default:
+			c.printf("Number: ")
+		}
+		if !in.Scan() {
+			c.printf("\n")
+			return "", false
+		}
+		a := strings.TrimSpace(in.Text())
+		if a == "" && q.Proposed != "" {
+			return q.Proposed, true
+		}
+		if len(q.Options) == 0 && a != "" {
+			return a, true
+		}
+		if n, err := strconv.Atoi(a); err == nil && n >= 1 && n <= len(q.Options) {
+			return q.Options[n-1].Key, true
+		}
+		for _, o := range q.Options {
+			if strings.EqualFold(o.Key, a) {
+				return o.Key, true
+			}
+		}
+		if strings.HasPrefix(q.ID, "column ") && strings.Contains(a, ",") {
+			return a, true // said in full
+		}
+		c.text("", "    ", "Write one of the numbers.")
+	}
+}
+
+// reads shows what is read as what.
+func (c *call) reads(p recipe.Proposal) {
+	if len(p.Reads) > 0 {
+		c.printf("Read as:\n")
+	}
+	for _, r := range p.Reads {
+		c.text("  ", "      ", many(r)+": "+r.Means)
+	}
+	if len(p.Left) > 0 {
+		c.printf("Not read:\n")
+	}
+	for _, r := range p.Left {
+		c.text("  ", "      ", many(r)+": "+r.Means)
+	}
+}
+
+func many(r recipe.Reading) string {
+	if r.Count > 1 {
+		return fmt.Sprintf("%s (%d columns)", r.Column, r.Count)
+	}
+	return r.Column
+}
+
+// proposal is a guess as JSON; file is where it was kept, empty: it was not.
+func proposal(p recipe.Proposal, file string) map[string]any {
+	type option struct {
+		Key  string `json:"key"`
+		Text string `json:"text"`
+	}
+	type question struct {
+		ID       string   `json:"id"`
+		Text     string   `json:"text"`
+		Options  []option `json:"options"`
+		Proposed string   `json:"proposed,omitempty"`
+	}
+	type reading struct {
+		Column string `json:"column"`
+		Count  int    `json:"columns"`
+		Means  string `json:"means"`
+	}
+	qs, reads, left := []question{}, []reading{}, []reading{}
+	for _, q := range p.Questions {
+		out := question{q.ID, q.Text, []option{}, q.Proposed}
+		for _, o := range q.Options {
+			out.Options = append(out.Options, option(o))
+		}
+		qs = append(qs, out)
+	}
+	for _, r := range p.Reads {
+		reads = append(reads, reading(r))
+	}
+	for _, r := range p.Left {
+		left = append(left, reading(r))
+	}
+	return map[string]any{"schema": 1, "kept": file, "open": qs, "read": reads, "left": left, "recipe": string(p.Recipe.Marshal())}
+}
+
+// openQuestions says what nobody answered, and how to.
+func (c *call) openQuestions(p recipe.Proposal, shown bool) error {
+	c.code = exitFailed
+	if c.json {
+		return c.printJSON(proposal(p, ""))
+	}
+	if !shown {
+		c.reads(p)
+	}
+	c.printf("\nOpen:\n")
+	for _, q := range p.Questions {
+		c.text("  ", "    ", q.Text)
+		if len(q.Options) == 0 {
+			c.printf("    --answer %s\n", quoteArg(q.ID+"="+q.Proposed))
+		}
+		for _, o := range q.Options {
+			mark := ""
+			if o.Key == q.Proposed {
+				mark = " (proposed)"
+			}
+			c.printf("    --answer %s\n", quoteArg(q.ID+"="+o.Key))
+			c.text("        ", "        ", o.Text+mark)
+		}
+	}
+	c.printf("\n")
+	c.text("", "", "Nothing was kept. Say the command again with an answer for each, or with --yes to take what is proposed.")
+	return nil
+}
+
+// quoteArg quotes an argument so that a shell takes it as one.
+func quoteArg(s string) string {
+	if strings.ContainsAny(s, "\"$`\\") {
+		return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
+	}
+	return `"` + s + `"`
+}
+
+// previewed is how many lines of a table are shown as they are read.
+const previewed = 3
+
+// head keeps the first values of a table.
+type head struct {
+	lines map[evenstand.Micros][]string
+	order []evenstand.Micros
+	show  func(evenstand.Reading) string
+	left  []evenstand.Unused
+}
+
+var errEnough = errors.New("enough")
+
+func (h *head) add(t evenstand.Micros, text string) error {
+	if _, ok := h.lines[t]; !ok {
+		if len(h.order) == previewed {
+			return errEnough
+		}
+		h.order = append(h.order, t)
+	}
+	h.lines[t] = append(h.lines[t], text)
+	return nil
+}
+
+func (h *head) Fixes(fs []evenstand.Fix) error {
+	for _, f := range fs {
+		if err := h.add(f.T, fmt.Sprintf("%.6f, %.6f", f.Lat, f.Lon)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (h *head) Seeds(ss []evenstand.Seed) error {
+	for _, s := range ss {
+		if err := h.add(s.T, fmt.Sprintf("a seed of row %d", s.Row)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (h *head) Readings(rs []evenstand.Reading) error {
+	for _, r := range rs {
+		if err := h.add(r.T, h.show(r)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (h *head) Entries([]evenstand.Entry) error { return nil }
+func (h *head) Unused(u evenstand.Unused)       { h.left = append(h.left, u) }
+func (h *head) Progress(int64)                  {}
+
+// preview shows the first lines of a table as a recipe reads them.
+func (c *call) preview(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Recipe, ref table.Ref) error {
+	f := recipe.Format{Recipes: []recipe.Recipe{*r}}
+	srcs, _, _, err := f.Find(ctx, in)
+	if err != nil {
+		return err
+	}
+	v := voice(b)
+	h := &head{lines: map[evenstand.Micros][]string{}, show: func(r evenstand.Reading) string {
+		info := r.Quantity.Info()
+		unit := info.US
+		if v.Units == evenstand.Metric {
+			unit = info.Metric
+		}
+		u, err := evenstand.ParseUnit(unit)
+		if err != nil {
+			u, unit = evenstand.Unit{Scale: 1}, info.SI
+		}
+		text := info.Label + " " + advise.Capital(strconv.FormatFloat(u.FromSI(r.Value), 'g', 4, 64))
+		if unit != "" {
+			text += " " + unit
+		}
+		if r.Element != (evenstand.Element{}) {
+			text = r.Element.String() + " " + text
+		}
+		return text
+	}}
+	for _, src := range srcs {
+		if _, err := f.Read(ctx, in, src, h); err != nil && !errors.Is(err, errEnough) {
+			return err
+		}
+	}
+	if len(h.order) == 0 {
+		c.printf("No line of it can be read so.\n")
+	} else {
+		c.printf("Its first lines:\n")
+	}
+	for _, t := range h.order {
+		texts := h.lines[t]
+		const few = 8
+		line := strings.Join(texts[:min(few, len(texts))], "; ")
+		if n := len(texts) - few; n > 0 {
+			line += fmt.Sprintf("; and %d more", n)
+		}
+		c.text("  ", "      ", v.Date(t)+", "+second(t, v)+": "+line)
+	}
+	for _, u := range h.left {
+		c.text("  ", "    ", "Not used: "+unusedLine(u, v))
+	}
+	return nil
+}
+
+// oneTable opens the table of a file; parts of a shapefile stand beside it.
+func oneTable(ctx context.Context, path, sheet string) (fs.FS, table.Ref, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, table.Ref{}, missing(path, err)
+	}
+	if info.IsDir() {
+		return nil, table.Ref{}, fmt.Errorf("%s is a folder. Give one table of it; the others with the same header are read by its recipe too", path)
+	}
+	in := family{os.DirFS(filepath.Dir(path)), stem(filepath.Base(path))}
+	refs, _, unused, err := table.List(ctx, in)
+	if err != nil {
+		return nil, table.Ref{}, err
+	}
+	var fit []table.Ref
+	var sheets []string
+	for _, r := range refs {
+		if !slices.ContainsFunc(r.Files, func(n string) bool { return n == filepath.Base(path) }) {
+			continue
+		}
+		sheets = append(sheets, r.Sheet)
+		if sheet == "" || r.Sheet == sheet {
+			fit = append(fit, r)
+		}
+	}
+	switch {
+	case len(fit) > 1:
+		return nil, table.Ref{}, fmt.Errorf("%s has several tables. Say which one with --sheet: %s", path, strings.Join(sheets, ", "))
+	case len(fit) == 1:
+		return in, fit[0], nil
+	case len(sheets) > 0:
+		return nil, table.Ref{}, fmt.Errorf("%s has no sheet %q. It has %s", path, sheet, strings.Join(sheets, ", "))
+	}
+	for _, u := range unused {
+		if u.File == filepath.Base(path) {
+			return nil, table.Ref{}, fmt.Errorf("%s: %s. %s", path, u.Why, u.Do)
+		}
+	}
+	return nil, table.Ref{}, fmt.Errorf("%s is no table that can be read: want separated text, a workbook (.xlsx), Parquet, GeoJSON or a shapefile", path)
+}
+
+func stem(name string) string { return strings.TrimSuffix(name, filepath.Ext(name)) }
+
+// family shows the files of one folder that differ in their endings only.
+type family struct {
+	fs.FS
+	stem string
+}
+
+// ReadDir lists them.
+func (f family) ReadDir(name string) ([]fs.DirEntry, error) {
+	es, err := fs.ReadDir(f.FS, name)
+	if name != "." {
+		return es, err
+	}
+	return slices.DeleteFunc(es, func(e fs.DirEntry) bool { return e.IsDir() || !strings.EqualFold(stem(e.Name()), f.stem) }), err
+}
