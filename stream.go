@@ -108,6 +108,7 @@ type Source struct {
 	Clock       string  // sources with the same non-empty clock share one
 
 	Recipe   string            // of a table: the name of exactly the recipe by which it is read
+	Average  float64           // s over which its percentages are averaged; 0 they are not, or nobody knows
 	Latency  float64           // s by which values are late, already taken off; NaN unknown
 	Card     *Card             // what the log says about the planter; nil nothing
 	Products map[string]string // element ("row 3", "machine") to product name
@@ -205,6 +206,17 @@ func (g Grade) Better(o Grade) Grade {
 		return o
 	}
 	return g
+}
+
+// Holding is one quantity of one kind of part in a source's log, and how often
+// and how smoothed it comes.
+type Holding struct {
+	Quantity Quantity
+	Scope    Scope
+	Parts    int     // how many rows, sections, tanks
+	N        int64   // readings
+	Step     float64 // s between two of one part, NaN unknown
+	Average  float64 // s over which the box averages, by the values; 0 it does not, NaN not told
 }
 
 // Stream is a source's data of one machine-day, each kind in time order on

@@ -357,6 +357,11 @@ func (b *Book) sources(man manifest, st state) ([]SourceReport, error) {
 		for k := range numKinds {
 			*a.Counts.of(k) += *r.Counts.of(k)
 		}
+		a.Holds = mergeHolds(a.Holds, r.Holds)
+		if math.IsNaN(float64(a.FixStep)) {
+			a.FixStep = r.FixStep
+		}
+		a.tell()
 	}
 	noteEpochs(all)
 	// What the days found out about their clocks; the last day counts.

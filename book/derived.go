@@ -71,6 +71,8 @@ type sourceState struct {
 	First   evenstand.Micros   `json:"first"`
 	Last    evenstand.Micros   `json:"last"`
 	Counts  Counts             `json:"counts"`
+	Holds   []Holding          `json:"holds,omitempty"`
+	FixStep evenstand.Number   `json:"fix_step_s"` // s between places, null unknown
 	Unused  []evenstand.Unused `json:"unused"`
 	Days    []sourceDay        `json:"days"`
 }
@@ -148,6 +150,7 @@ type sourceJSON struct {
 	ClockError  evenstand.Number  `json:"clock_error_s"`
 	Clock       string            `json:"clock"`
 	Recipe      string            `json:"recipe,omitempty"`
+	Average     float64           `json:"average_s,omitempty"`
 	Latency     evenstand.Number  `json:"latency_s"`
 	Card        *cardJSON         `json:"card"`
 	Products    map[string]string `json:"products"`
@@ -157,7 +160,7 @@ type sourceJSON struct {
 func toSourceJSON(s *evenstand.Source) sourceJSON {
 	return sourceJSON{
 		Name: s.Name, Format: s.Format, Files: s.Files, Planter: s.Planter, Zone: s.Zone, Grade: s.Grade,
-		ClockOffset: evenstand.Number(s.ClockOffset), ClockError: evenstand.Number(s.ClockError), Clock: s.Clock, Recipe: s.Recipe,
+		ClockOffset: evenstand.Number(s.ClockOffset), ClockError: evenstand.Number(s.ClockError), Clock: s.Clock, Recipe: s.Recipe, Average: s.Average,
 		Latency: evenstand.Number(s.Latency), Card: toCardJSON(s.Card), Products: s.Products, Notes: s.Notes,
 	}
 }
@@ -165,7 +168,7 @@ func toSourceJSON(s *evenstand.Source) sourceJSON {
 func (s *sourceJSON) source() evenstand.Source {
 	src := evenstand.Source{
 		Name: s.Name, Format: s.Format, Files: s.Files, Planter: s.Planter, Zone: s.Zone, Grade: s.Grade,
-		ClockOffset: float64(s.ClockOffset), ClockError: float64(s.ClockError), Clock: s.Clock, Recipe: s.Recipe,
+		ClockOffset: float64(s.ClockOffset), ClockError: float64(s.ClockError), Clock: s.Clock, Recipe: s.Recipe, Average: s.Average,
 		Latency: float64(s.Latency), Products: s.Products, Notes: s.Notes,
 	}
 	if s.Card != nil {

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/core/advise"
 	"evenstand/pipeline"
 )
 
@@ -77,6 +78,9 @@ type SourceReport struct {
 	Gaps         []Gap              `json:"gaps"`
 	Unused       []evenstand.Unused `json:"unused"`
 	Counts       Counts             `json:"counts"`
+	Holds        []Holding          `json:"holds"`
+	FixStep      evenstand.Number   `json:"fix_step_s"`
+	Tells        advise.Tells       `json:"tells"` // what its log can and cannot tell
 	Notes        []string           `json:"notes"`
 }
 
@@ -383,6 +387,12 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 		src.Notes = append(slices.Clone(src.Notes), snk.notes...)
 		s.Source = toSourceJSON(&src)
 		s.First, s.Last, s.Counts, s.Days = snk.first, snk.last, snk.counts, days
+		s.Holds, s.FixStep = snk.holds.list(), evenstand.Number(snk.fixPace.Step())
+		for _, h := range s.Holds { // what the values show goes before what was said
+			if a := float64(h.Average); h.Of == "row" && a > s.Source.Average {
+				s.Source.Average = a
+			}
+		}
 		s.Unused = snk.unused
 		if s.Unused == nil {
 			s.Unused = []evenstand.Unused{}
@@ -450,7 +460,9 @@ func (b *Book) sourceReport(s *sourceState) SourceReport {
 		Grade: s.Source.Grade, ClockOffset: s.Source.ClockOffset, ClockError: s.Source.ClockError,
 		ClockFrom: pipeline.ClockUnknown, ClockAt: evenstand.NoTime, Drift: evenstand.Unknown, DriftError: evenstand.Unknown,
 		Gaps: []Gap{}, Unused: slices.Clone(s.Unused), Counts: s.Counts, Notes: slices.Clone(s.Source.Notes),
+		Holds: slices.Clone(s.Holds), FixStep: s.FixStep,
 	}
+	r.tell()
 	if !math.IsNaN(float64(r.ClockOffset)) {
 		r.ClockFrom = pipeline.ClockDeclared
 	}
@@ -461,6 +473,18 @@ func (b *Book) sourceReport(s *sourceState) SourceReport {
 		r.Notes = []string{}
 	}
 	return r
+}
+
+// tell says what the log can and cannot tell.
+func (r *SourceReport) tell() {
+	if r.Holds == nil {
+		r.Holds = []Holding{}
+	}
+	l := advise.Log{Grade: r.Grade, Seeds: r.Counts.Seeds, Fixes: r.Counts.Fixes, FixStep: float64(r.FixStep), Entries: r.Counts.Entries}
+	for i := range r.Holds {
+		l.Holds = append(l.Holds, r.Holds[i].value())
+	}
+	r.Tells = advise.Tell(l)
 }
 
 // compareSources orders sources as their streams are merged: what was read

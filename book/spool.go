@@ -473,6 +473,8 @@ type sink struct {
 	first    evenstand.Micros
 	last     evenstand.Micros
 	counts   Counts
+	holds    holds
+	fixPace  evenstand.Pace
 	unused   []evenstand.Unused
 	notes    []string                     // what a person should know of the source
 	bad      map[string]*evenstand.Unused // by what is wrong
@@ -578,6 +580,7 @@ func (s *sink) Fixes(fs []evenstand.Fix) error {
 		d, err := s.dayOf(f.T)
 		if err == nil {
 			err = d.fixes.add(f, 0)
+			s.fixPace.Take(f.T)
 		}
 		if err != nil {
 			return err
@@ -643,6 +646,7 @@ func (s *sink) Readings(rs []evenstand.Reading) error {
 		d, err := s.dayOf(r.T)
 		if err == nil {
 			err = d.readings.add(r, 0)
+			s.holds.take(r)
 		}
 		if err != nil {
 			return err

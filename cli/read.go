@@ -309,6 +309,9 @@ func (c *call) source(s book.SourceReport) {
 		line += fmt.Sprintf(", from %d files", len(s.Files))
 	}
 	c.text("", "    ", line)
+	if n.Seeds+n.Fixes+n.Readings+n.Entries > 0 {
+		c.text("    ", "    ", s.Tells.Line())
+	}
 }
 
 func (c *call) notes(notes []string) {

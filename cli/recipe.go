@@ -33,7 +33,9 @@ func formats(b *book.Book) ([]evenstand.Format, error) {
 		return nil, err
 	}
 	return []evenstand.Format{
-		iso11783.Format{Zone: zone, Whose: whose}, bus.Format{Zone: zone, Whose: whose}, plain.Format{},
+		iso11783.Format{Zone: zone, Whose: whose},
+		bus.Format{Zone: zone, Whose: whose},
+		plain.Format{},
 		recipe.Format{Recipes: rs, Book: b.Dir()},
 	}, nil
 }

@@ -516,6 +516,9 @@ func (s *settler) start() {
 		s.fall = evenstand.FromSeconds(fall)
 	}
 	cfg := find.Config{Planter: s.day.Planter, Rows: s.card.Rows, Spacing: s.card.RowSpacing}
+	for i := range s.day.Streams {
+		cfg.Averaged = math.Max(cfg.Averaged, s.day.Streams[i].Source.Average)
+	}
 	s.sideOf = make([]int, s.card.Rows+1)
 	for i := range s.sideOf {
 		s.sideOf[i] = -1

@@ -18,6 +18,9 @@ type Config struct {
 	Spacing float64          // m between rows; NaN unknown
 	Starter []bool           // by row: its liquid is a starter
 	Sources []string         // names of the boxes
+	// Averaged is the longest time in s over which a box averages the shares
+	// that it logs; 0 none does, or nobody knows.
+	Averaged float64
 }
 
 // Bar is how the planter moves at a tick.
@@ -384,7 +387,9 @@ func (e *Engine) Counts(n int, t0, t1 evenstand.Micros, due, skips, doubles floa
 	r.batch.doubles += doubles
 	r.batch.seeds += due - skips + doubles
 	r.ownMiss += math.Min(1, due/4000) * (skips/due - r.ownMiss)
-	if r.batch.n >= batchB {
+	// A batch spans three windows of a box that averages, so that two batches
+	// share little.
+	if r.batch.n >= batchB && (t1-r.batch.t0).Seconds() >= 3*e.cfg.Averaged {
 		e.closeBatch(r, t1)
 	}
 }

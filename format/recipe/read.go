@@ -248,6 +248,9 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 		}
 	}
 	src.Grade = grade
+	for _, v := range r.Values {
+		src.Average = math.Max(src.Average, v.Average)
+	}
 	return src, nil
 }
 
