@@ -1,6 +1,12 @@
 package bus
 
-import "evenstand"
+import (
+	"bufio"
+	"bytes"
+
+	"evenstand"
+	"evenstand/format/iso11783"
+)
 
 // What the tests look at from outside.
 
@@ -96,3 +102,23 @@ func (p process) Command() uint8  { return p.command }
 func (p process) Element() uint16 { return p.element }
 func (p process) DDI() uint16     { return p.ddi }
 func (p process) Value() int32    { return p.value }
+
+// Same and Describe are those of the reader.
+func (p *pool) Same(o *pool) bool              { return p.same(o) }
+func (p *pool) Describe() iso11783.Description { return p.description(p.name) }
+
+// Identifier packs an identifier.
+var Identifier = identifier
+
+// Line writes one line of a log.
+func Line(t evenstand.Micros, id uint32, data []byte) string {
+	var b bytes.Buffer
+	w := &Writer{out: bufio.NewWriter(&b), opt: WriterOptions{Interface: "can0"}, now: evenstand.NoTime}
+	if err := w.frame(t, id, data); err != nil {
+		panic(err)
+	}
+	if err := w.out.Flush(); err != nil {
+		panic(err)
+	}
+	return b.String()
+}
