@@ -22,10 +22,11 @@ func readCommand() command {
 		least: 2, most: -1, reports: true,
 		help: `
 PATH is a folder, a zip or a single file: ISO 11783-10 task data, captures of
-the planter's bus (candump), the plain layout (seeds.csv, track.csv,
-readings.csv, journal.csv), or a table for which the logbook has a recipe
-(evenstand help recipe). The same file read twice counts once; of a file that
-grew only what is new is added. Every file is kept as it came.
+the planter's bus (candump), NMEA 0183 of a receiver, the plain layout
+(seeds.csv, track.csv, readings.csv, journal.csv), or a table for which the
+logbook has a recipe (evenstand help recipe). The same file read twice counts
+once; of a file that grew only what is new is added. Every file is kept as it
+came.
 
 Examples:
   evenstand read spring /media/stick

@@ -18,6 +18,7 @@ import (
 	"evenstand/core/advise"
 	"evenstand/format/bus"
 	"evenstand/format/iso11783"
+	"evenstand/format/nmea0183"
 	"evenstand/format/plain"
 	"evenstand/format/recipe"
 	"evenstand/format/table"
@@ -35,7 +36,7 @@ func formats(b *book.Book) ([]evenstand.Format, error) {
 	return []evenstand.Format{
 		iso11783.Format{Zone: zone, Whose: whose},
 		bus.Format{Zone: zone, Whose: whose},
-		plain.Format{},
+		nmea0183.Format{}, plain.Format{},
 		recipe.Format{Recipes: rs, Book: b.Dir()},
 	}, nil
 }
