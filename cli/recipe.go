@@ -36,7 +36,8 @@ func formats(b *book.Book) ([]evenstand.Format, error) {
 	return []evenstand.Format{
 		iso11783.Format{Zone: zone, Whose: whose},
 		bus.Format{Zone: zone, Whose: whose},
-		nmea0183.Format{}, plain.Format{},
+		nmea0183.Format{},
+		plain.Format{},
 		recipe.Format{Recipes: rs, Book: b.Dir()},
 	}, nil
 }

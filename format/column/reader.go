@@ -11,9 +11,16 @@ import (
 	"github.com/parquet-go/parquet-go/format"
 )
 
+// source is what a file is read from.
+type source interface {
+	io.ReaderAt
+	io.Closer
+	Name() string
+}
+
 // File is an open Parquet file.
 type File struct {
-	f      *os.File
+	f      source
 	pq     *parquet.File
 	leaves map[string]leaf // columns that hold values and lie in no other
 }
@@ -45,6 +52,25 @@ func Open(path string) (*File, error) {
 		return nil, fmt.Errorf("%s: not a whole Parquet file: %w", path, err)
 	}
 	return &File{f, pq, leaves}, nil
+}
+
+// at is a source that is no file of its own, under a name for errors.
+type at struct {
+	io.ReaderAt
+	name string
+}
+
+func (a at) Name() string { return a.name }
+func (at) Close() error   { return nil }
+
+// OpenAt reads the footer of a file of which size bytes can be read from r;
+// name stands in errors. Closing it leaves r open.
+func OpenAt(r io.ReaderAt, size int64, name string) (*File, error) {
+	pq, leaves, err := openParquet(r, size)
+	if err != nil {
+		return nil, fmt.Errorf("%s: not a whole Parquet file: %w", name, err)
+	}
+	return &File{at{r, name}, pq, leaves}, nil
 }
 
 // Again opens the file anew without reading its footer again: for one that is
@@ -291,4 +317,121 @@ func castTo[V, S Number](r *pageReader, src []S) []V {
 		out[i] = V(s)
 	}
 	return out
+}
+
+// Described is a column as a file describes it.
+type Described struct {
+	Name string
+	Kind ValueKind
+	// Unit is what a count of an Instant or Local is worth in nanoseconds.
+	Unit int64
+}
+
+// ValueKind is what a column of a foreign file holds.
+type ValueKind uint8
+
+// The kinds.
+const (
+	Unread   ValueKind = iota // nested, lists, or a type that is not read
+	Floats                    // float or double
+	Integers                  // of any width, signed
+	Booleans
+	Texts
+	Binary  // bytes that are no text
+	Instant // a count since 1970 in UTC
+	Local   // the same of a wall clock
+	Days    // since 1970
+)
+
+// Describe lists the columns at the top of the file in their order.
+func (f *File) Describe() []Described {
+	var elements []*format.SchemaElement // in the order of leaf.index
+	schema := f.pq.Metadata().Schema
+	for i := range schema {
+		if schema[i].Type.Valid {
+			elements = append(elements, &schema[i])
+		}
+	}
+	var out []Described
+	for _, c := range f.pq.Root().Columns() {
+		d := Described{Name: c.Name()}
+		if l, ok := f.leaves[d.Name]; ok && !l.lists {
+			d.Kind, d.Unit = kindOf(l, elements[l.index])
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+func kindOf(l leaf, e *format.SchemaElement) (ValueKind, int64) {
+	switch l.kind {
+	case format.Float, format.Double:
+		return Floats, 0
+	case format.Boolean:
+		return Booleans, 0
+	case format.ByteArray:
+		switch e.LogicalType.Value.(type) {
+		case *format.StringType, *format.EnumType, *format.JsonType:
+			return Texts, 0
+		}
+		if e.ConvertedType.Valid {
+			switch e.ConvertedType.V {
+			case 0, 4, 19: // UTF8, ENUM, JSON
+				return Texts, 0
+			}
+			return Unread, 0
+		}
+		return Binary, 0
+	case format.Int32, format.Int64:
+	default:
+		return Unread, 0
+	}
+	switch t := e.LogicalType.Value.(type) {
+	case nil:
+	case *format.TimestampType:
+		kind := Local
+		if t.IsAdjustedToUTC {
+			kind = Instant
+		}
+		switch t.Unit.Value.(type) {
+		case *format.MilliSeconds:
+			return kind, 1e6
+		case *format.MicroSeconds:
+			return kind, 1e3
+		}
+		return kind, 1
+	case *format.DateType:
+		return Days, 0
+	case *format.IntType:
+		return Integers, 0
+	default:
+		return Unread, 0
+	}
+	if e.ConvertedType.Valid {
+		switch e.ConvertedType.V { // of files before logical types
+		case 9: // TIMESTAMP_MILLIS
+			return Instant, 1e6
+		case 10: // TIMESTAMP_MICROS
+			return Instant, 1e3
+		case 6:
+			return Days, 0
+		case 5, 7, 8: // DECIMAL, TIME
+			return Unread, 0
+		}
+	}
+	return Integers, 0
+}
+
+// Strings reads a column of texts or bytes of a row group and appends it to
+// dst; none stands where the file holds none.
+func Strings(f *File, group int, name string, dst []string, none string) ([]string, error) {
+	from, n := len(dst), int(f.GroupRows(group))
+	if n == 0 {
+		return dst, nil
+	}
+	dst = slices.Grow(dst, n)[:from+n]
+	if err := scatterStrings(f, group, name, unsafe.Pointer(&dst[from]), unsafe.Sizeof(none), n, none); err != nil {
+		return dst[:from], err
+	}
+	return dst, nil
 }

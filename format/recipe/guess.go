@@ -569,6 +569,10 @@ func (g *guesser) time(gs []*group) {
 		v := x.values[0]
 		switch v.Type {
 		case table.Instant, table.Local:
+			if v.Type == table.Local && v.T >= 0 && v.T < 86400*evenstand.Second {
+				clocks = append(clocks, x) // a part of a day, as workbooks have it
+				continue
+			}
 			if v.T%(86400*evenstand.Second) == 0 && g.means(x, "date") && allMidnight(x.values) {
 				dates = append(dates, x)
 			} else {

@@ -23,12 +23,16 @@ var tableNames = []string{".csv", ".tsv", ".tab"}
 // known by their content; of text only those that end like a table or like a
 // log are looked at. Claimed are all files that belong to a table.
 func List(ctx context.Context, in fs.FS) (refs []Ref, claimed []string, unused []evenstand.Unused, err error) {
+	var names []string
+	left := func(name, why, do string) {
+		unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: do})
+	}
 	err = fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
 		if err != nil {
-			unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: plainReason(err).Error(), Do: "Check that the file or folder may be read."})
+			left(name, plainReason(err).Error(), "Check that the file or folder may be read.")
 			if d != nil && d.IsDir() {
 				return fs.SkipDir
 			}
@@ -40,23 +44,91 @@ func List(ctx context.Context, in fs.FS) (refs []Ref, claimed []string, unused [
 		if info, err := d.Info(); err == nil && !info.Mode().IsRegular() {
 			return nil
 		}
+		names = append(names, name)
+		return nil
+	})
+	if err != nil {
+		return nil, nil, unused, err
+	}
+	for _, parts := range shapefileParts(names) {
+		refs = append(refs, Ref{Kind: Shapefile, Files: parts})
+		claimed = append(claimed, parts...)
+	}
+	for _, name := range names {
+		if ctx.Err() != nil {
+			return nil, nil, unused, ctx.Err()
+		}
 		ext := strings.ToLower(path.Ext(name))
+		switch ext {
+		case ".xlsx", ".xlsm":
+			sheets, err := workbookSheets(in, name)
+			if err != nil {
+				left(name, reasonOf(err), again)
+				continue
+			}
+			for _, s := range sheets {
+				refs = append(refs, Ref{Kind: Workbook, Files: []string{name}, Sheet: s})
+			}
+			claimed = append(claimed, name)
+			continue
+		case ".parquet", ".geoparquet", ".json", ".geojson", ".geojsonl", ".geojsons", ".ndjson":
+			kind, why := sniff(in, name)
+			switch {
+			case kind != "":
+				refs = append(refs, Ref{Kind: kind, Files: []string{name}})
+				claimed = append(claimed, name)
+			case ext != ".json" && ext != ".ndjson":
+				left(name, why, again)
+			}
+			continue
+		}
 		if !slices.Contains(textNames, ext) {
-			return nil
+			continue
 		}
 		switch ok, why := isText(in, name); {
 		case ok:
 			refs = append(refs, Ref{Kind: Text, Files: []string{name}})
 			claimed = append(claimed, name)
 		case why != "" && slices.Contains(tableNames, ext):
-			unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: "A table has a line of names and lines of values under it. Export it again."})
+			left(name, why, "A table has a line of names and lines of values under it. Export it again.")
 		}
-		return nil
-	})
-	if err != nil {
-		return nil, nil, unused, err
 	}
+	slices.SortStableFunc(refs, func(a, b Ref) int { return strings.Compare(a.Files[0], b.Files[0]) })
+	slices.Sort(claimed)
 	return refs, claimed, unused, nil
+}
+
+// reasonOf says what was wrong without the file's name.
+func reasonOf(err error) string {
+	var e *Error
+	if errors.As(err, &e) {
+		return e.Err.Error()
+	}
+	return plainReason(err).Error()
+}
+
+// sniff tells Parquet and GeoJSON by the first bytes, and else why it is
+// neither.
+func sniff(in fs.FS, name string) (Kind, string) {
+	f, err := in.Open(name)
+	if err != nil {
+		return "", plainReason(err).Error()
+	}
+	defer f.Close()
+	head := make([]byte, 16<<10)
+	n, err := io.ReadFull(f, head)
+	head = head[:n]
+	switch {
+	case err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF):
+		return "", plainReason(err).Error()
+	case n == 0:
+		return "", "the file is empty"
+	case bytes.HasPrefix(head, []byte("PAR1")):
+		return Parquet, ""
+	case isGeoJSON(head):
+		return GeoJSON, ""
+	}
+	return "", "it is not what its name says"
 }
 
 // isText tells whether a file's head looks like a table with a separator, and

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"strconv"
 	"strings"
 
 	"evenstand"
@@ -75,6 +76,14 @@ func Open(ctx context.Context, in fs.FS, ref Ref, d Dialect) (*Rows, error) {
 	switch ref.Kind {
 	case Text:
 		r.c, err = openText(ctx, in, ref, d)
+	case Shapefile:
+		r.c, err = openShapefile(ctx, in, ref)
+	case GeoJSON:
+		r.c, err = openGeoJSON(ctx, in, ref)
+	case Workbook:
+		r.c, err = openWorkbook(ctx, in, ref, d)
+	case Parquet:
+		r.c, err = openParquet(ctx, in, ref)
 	default:
 		err = &Error{File: ref.Files[0], Offset: -1, Err: fmt.Errorf("a table of kind %q is not known", ref.Kind)}
 	}
@@ -202,4 +211,13 @@ func (r *report) add(why *reason, text string, line int, offset int64) {
 		r.order = append(r.order, u)
 	}
 	r.order[i].Count++
+}
+
+// show makes a found text fit for a sentence: quoted, short, printable.
+func show(b []byte) string {
+	const most = 40
+	if len(b) > most {
+		return strconv.Quote(strings.ToValidUTF8(string(b[:most]), "?") + "…")
+	}
+	return strconv.Quote(strings.ToValidUTF8(string(b), "?"))
 }

@@ -1,0 +1,630 @@
+package table
+
+import (
+	"archive/zip"
+	"bufio"
+	"context"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+
+	"evenstand"
+)
+
+// Workbooks of ECMA-376 (Office Open XML), read as a stream: the sheet is never
+// in memory, only the texts that its cells share.
+
+const (
+	maxShared   = 512 << 20 // bytes of shared texts, unpacked
+	maxPart     = 64 << 20  // bytes of workbook, styles and the like
+	maxSheetCol = 16384     // columns of a sheet (ECMA-376)
+	headRows    = 60        // rows among which the header is looked for
+)
+
+// book is an open workbook.
+type book struct {
+	z      *zip.Reader
+	closer io.Closer
+	sheets []sheetRef
+	date0  evenstand.Micros // of day 0, as if in UTC
+	dates  []bool           // by style: the number is a date or time
+	shared []string
+}
+
+type sheetRef struct{ name, part string }
+
+// The serial day 0 is December 30, 1899 in most workbooks, since they count
+// February 29, 1900; with date1904 it is January 1, 1904 (ECMA-376, 18.17.4.1).
+const (
+	day1899 = -2_209_161_600 * evenstand.Second
+	day1904 = -2_082_844_800 * evenstand.Second
+)
+
+func openBook(in fs.FS, ref Ref) (*book, error) {
+	fail := func(err error, do string) error { return &Error{ref.name(), 0, -1, err, do} }
+	at, size, closer, err := section(in, ref.path())
+	if err != nil {
+		return nil, fail(err, openAgain)
+	}
+	z, err := zip.NewReader(at, size)
+	if err != nil {
+		closer.Close()
+		return nil, fail(errors.New("it is no whole workbook: "+strings.TrimPrefix(err.Error(), "zip: ")), again)
+	}
+	b := &book{z: z, closer: closer, date0: day1899}
+	if err := b.index(); err != nil {
+		closer.Close()
+		return nil, fail(err, again)
+	}
+	return b, nil
+}
+
+// part opens a part of the archive, of at most so many bytes.
+func (b *book) part(name string, most int64) (io.ReadCloser, error) {
+	name = strings.TrimPrefix(name, "/")
+	for _, f := range b.z.File {
+		if !strings.EqualFold(strings.ReplaceAll(f.Name, `\`, "/"), name) {
+			continue
+		}
+		r, err := f.Open()
+		if err != nil {
+			return nil, fmt.Errorf("its part %s cannot be read: %w", name, err)
+		}
+		if most < 0 {
+			return r, nil
+		}
+		return struct {
+			io.Reader
+			io.Closer
+		}{&bounded{r, most, name}, r}, nil
+	}
+	return nil, fmt.Errorf("its part %s is missing: %w", name, fs.ErrNotExist)
+}
+
+// bounded ends a part that unpacks to more than it may.
+type bounded struct {
+	r    io.Reader
+	left int64
+	name string
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	if b.left <= 0 {
+		return 0, fmt.Errorf("its part %s unpacks to more than any workbook needs", b.name)
+	}
+	n, err := b.r.Read(p[:min(int64(len(p)), b.left)])
+	b.left -= int64(n)
+	return n, err
+}
+
+// each calls do for every start of an element of a part.
+func (b *book) each(part string, most int64, do func(d *xml.Decoder, e xml.StartElement) error) error {
+	r, err := b.part(part, most)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	d := xml.NewDecoder(bufio.NewReaderSize(r, 64<<10))
+	for {
+		t, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("its part %s is damaged: %w", part, err)
+		}
+		if e, ok := t.(xml.StartElement); ok {
+			if err := do(d, e); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+func attr(e xml.StartElement, name string) string {
+	for _, a := range e.Attr {
+		if a.Name.Local == name {
+			return a.Value
+		}
+	}
+	return ""
+}
+
+// index reads what the workbook says of its sheets and styles.
+func (b *book) index() error {
+	targets := map[string]string{}
+	if err := b.each("xl/_rels/workbook.xml.rels", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
+		if e.Name.Local == "Relationship" {
+			t := attr(e, "Target")
+			if strings.HasPrefix(t, "/") {
+				t = t[1:]
+			} else {
+				t = path.Join("xl", t)
+			}
+			targets[attr(e, "Id")] = t
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	if err := b.each("xl/workbook.xml", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
+		switch e.Name.Local {
+		case "workbookPr":
+			if v := attr(e, "date1904"); v == "1" || v == "true" {
+				b.date0 = day1904
+			}
+		case "sheet":
+			id := ""
+			for _, a := range e.Attr { // r:id, where sheetId is another thing
+				if a.Name.Local == "id" {
+					id = a.Value
+				}
+			}
+			if t := targets[id]; t != "" && strings.Contains(strings.ToLower(t), "worksheets/") {
+				b.sheets = append(b.sheets, sheetRef{attr(e, "name"), t})
+			}
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	if len(b.sheets) == 0 {
+		return errors.New("it has no sheets")
+	}
+	own := map[int]bool{} // number formats of the workbook that are dates
+	inXfs := false
+	err := b.each("xl/styles.xml", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
+		switch e.Name.Local {
+		case "numFmt":
+			if id, err := strconv.Atoi(attr(e, "numFmtId")); err == nil {
+				own[id] = isDateFormat(attr(e, "formatCode"))
+			}
+		case "cellStyleXfs", "dxfs", "cellStyles":
+			inXfs = false
+		case "cellXfs":
+			inXfs = true
+		case "xf":
+			if !inXfs || len(b.dates) > 1<<16 {
+				break
+			}
+			id, _ := strconv.Atoi(attr(e, "numFmtId"))
+			is, known := own[id]
+			// Built-in formats of dates and times (ECMA-376, 18.8.30).
+			b.dates = append(b.dates, known && is || !known && (id >= 14 && id <= 22 || id >= 45 && id <= 47))
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
+// isDateFormat tells whether a number format writes dates or times.
+func isDateFormat(code string) bool {
+	quoted, bracket := false, false
+	for i := 0; i < len(code); i++ {
+		switch c := code[i]; {
+		case c == '"':
+			quoted = !quoted
+		case quoted:
+		case c == '\\' || c == '_' || c == '*':
+			i++
+		case c == '[':
+			bracket = true
+			if i+1 < len(code) && strings.ContainsRune("hHmMsS", rune(code[i+1])) {
+				return true // elapsed time
+			}
+		case c == ']':
+			bracket = false
+		case bracket:
+		case strings.ContainsRune("yYmMdDhHsS", rune(c)):
+			return true
+		}
+	}
+	return false
+}
+
+// texts loads the shared texts.
+func (b *book) texts() error {
+	var cur strings.Builder
+	in, phonetic := false, 0
+	r, err := b.part("xl/sharedStrings.xml", maxShared)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	d := xml.NewDecoder(bufio.NewReaderSize(r, 64<<10))
+	for {
+		t, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("its part xl/sharedStrings.xml is damaged: %w", err)
+		}
+		switch e := t.(type) {
+		case xml.StartElement:
+			switch e.Name.Local {
+			case "si":
+				cur.Reset()
+			case "t":
+				in = true
+			case "rPh":
+				phonetic++
+			}
+		case xml.EndElement:
+			switch e.Name.Local {
+			case "si":
+				b.shared = append(b.shared, cur.String())
+			case "t":
+				in = false
+			case "rPh":
+				phonetic--
+			}
+		case xml.CharData:
+			if in && phonetic == 0 {
+				cur.Write(e)
+			}
+		}
+	}
+}
+
+// workbookSheets lists the sheets of a workbook.
+func workbookSheets(in fs.FS, name string) ([]string, error) {
+	b, err := openBook(in, Ref{Kind: Workbook, Files: []string{name}})
+	if err != nil {
+		return nil, err
+	}
+	defer b.closer.Close()
+	var out []string
+	for _, s := range b.sheets {
+		out = append(out, s.name)
+	}
+	return out, nil
+}
+
+// sheet is an open sheet.
+type sheet struct {
+	told
+	b     *book
+	r     io.ReadCloser
+	count counter
+	d     *xml.Decoder
+	queue []sheetRow
+	end   bool
+	err   error
+	text  []byte
+}
+
+type sheetRow struct {
+	n     int
+	cells []Cell
+}
+
+func openWorkbook(ctx context.Context, in fs.FS, ref Ref, d Dialect) (container, error) {
+	s := &sheet{told: newTold(ctx, ref)}
+	var err error
+	if s.b, err = openBook(in, ref); err != nil {
+		return nil, err
+	}
+	if err = s.open(ref, d); err != nil {
+		s.close()
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *sheet) open(ref Ref, d Dialect) error {
+	i := 0
+	if ref.Sheet != "" {
+		i = slices.IndexFunc(s.b.sheets, func(x sheetRef) bool { return x.name == ref.Sheet })
+		if i < 0 {
+			return s.fail(-1, "Name one of its sheets.", "it has no sheet %q", ref.Sheet)
+		}
+	}
+	if err := s.b.texts(); err != nil {
+		return s.fail(-1, again, "%w", err)
+	}
+	r, err := s.b.part(s.b.sheets[i].part, -1)
+	if err != nil {
+		return s.fail(-1, again, "%w", err)
+	}
+	s.r = r
+	s.count.r = r
+	s.d = xml.NewDecoder(bufio.NewReaderSize(&s.count, 64<<10))
+	for len(s.queue) < headRows {
+		row, ok := s.read()
+		if !ok {
+			break
+		}
+		s.queue = append(s.queue, row)
+	}
+	if len(s.queue) == 0 {
+		if s.err != nil {
+			return s.err
+		}
+		return s.fail(-1, "", "the sheet %q is empty", s.b.sheets[i].name)
+	}
+	return s.header(d)
+}
+
+// header finds the line of names: the first row with two texts and more that
+// has more texts than numbers, unless it is said.
+func (s *sheet) header(d Dialect) error {
+	texts := func(r sheetRow) (t, n int) {
+		for _, c := range r.cells {
+			switch c.Type {
+			case Empty:
+			case Words:
+				if isData(c.Text) {
+					n++
+				} else {
+					t++
+				}
+			default:
+				n++
+			}
+		}
+		return t, n
+	}
+	at := -1
+	most := 0
+	for _, r := range s.queue {
+		t, n := texts(r)
+		most = max(most, t+n)
+	}
+	for i, r := range s.queue {
+		t, n := texts(r)
+		if d.Header == r.n || d.Header == 0 && t >= 2 && t > n && 2*(t+n) >= most {
+			at = i
+			break
+		}
+	}
+	s.told.d = Dialect{Header: d.Header, Units: d.Units}
+	if d.Header < 0 || at < 0 && d.Header == 0 {
+		s.told.d.Header, s.told.d.Units = -1, -1
+		wide := 0
+		for _, r := range s.queue {
+			wide = max(wide, len(r.cells))
+		}
+		s.cols = named(make([][]byte, wide), nil)
+	} else if at < 0 {
+		return s.fail(-1, "Check the line of the header in the recipe.", "line %d, which should be the header, is empty", d.Header)
+	} else {
+		head := s.queue[at]
+		s.told.d.Header, s.told.d.Units = head.n, -1
+		names := make([][]byte, len(head.cells))
+		for i := range head.cells {
+			names[i] = []byte(words(&head.cells[i]))
+		}
+		for len(names) > 0 && len(names[len(names)-1]) == 0 {
+			names = names[:len(names)-1]
+		}
+		rest := s.queue[at+1:]
+		var units [][]byte
+		if len(rest) > 1 && (d.Units == rest[0].n || d.Units == 0 && unitsRow(rest[0], rest[1:])) {
+			s.told.d.Units = rest[0].n
+			for i := range rest[0].cells {
+				units = append(units, []byte(words(&rest[0].cells[i])))
+			}
+			rest = rest[1:]
+		}
+		s.cols = named(names, units)
+		s.queue = rest
+	}
+	if len(s.cols) < 2 {
+		return s.fail(-1, "A table has a line of names and lines of values under it.", "it has fewer than two columns")
+	}
+	for i := range s.cols {
+		s.cols[i].Type = Empty
+		for _, r := range s.queue {
+			if i < len(r.cells) && r.cells[i].Type != Empty {
+				s.cols[i].Type = r.cells[i].Type
+				break
+			}
+		}
+	}
+	return nil
+}
+
+// unitsRow tells whether a row under the header names units.
+func unitsRow(r sheetRow, below []sheetRow) bool {
+	texts, cols := 0, 0
+	for i, c := range r.cells {
+		data := 0
+		for _, b := range below {
+			if i < len(b.cells) && b.cells[i].Type != Empty && b.cells[i].Type != Words {
+				data++
+			}
+		}
+		if data == 0 {
+			continue
+		}
+		cols++
+		switch {
+		case c.Type == Words && len(c.Text) <= 16 && !isData(c.Text):
+			texts++
+		case c.Type != Empty:
+			return false
+		}
+	}
+	return cols > 0 && 2*texts >= cols
+}
+
+// words writes a cell of a header.
+func words(c *Cell) string {
+	switch c.Type {
+	case Words:
+		return string(c.Text)
+	case Number:
+		return strconv.FormatFloat(c.Num, 'g', -1, 64)
+	}
+	return ""
+}
+
+// read gives the next row with a cell in it.
+func (s *sheet) read() (row sheetRow, ok bool) {
+	if s.end {
+		return row, false
+	}
+	stop := func(err error) (sheetRow, bool) {
+		s.end = true
+		if err != nil {
+			s.err = s.fail(-1, again, "after row %d: %w", row.n, err)
+		}
+		return sheetRow{}, false
+	}
+	var c Cell
+	kind, style, col, value := "", -1, -1, false
+	for {
+		t, err := s.d.Token()
+		if errors.Is(err, io.EOF) {
+			return stop(errors.New("the sheet is cut short"))
+		}
+		if err != nil {
+			return stop(fmt.Errorf("the sheet is damaged: %w", err))
+		}
+		switch e := t.(type) {
+		case xml.StartElement:
+			switch e.Name.Local {
+			case "row":
+				row.n++
+				if n, err := strconv.Atoi(attr(e, "r")); err == nil {
+					row.n = n
+				}
+				row.cells = nil
+			case "c":
+				kind, style = attr(e, "t"), -1
+				if v, err := strconv.Atoi(attr(e, "s")); err == nil {
+					style = v
+				}
+				if at := columnOf(attr(e, "r")); at >= 0 {
+					col = at
+				} else {
+					col++
+				}
+				c = Cell{}
+				s.text = s.text[:0]
+			case "v", "t":
+				value = true
+			}
+		case xml.CharData:
+			if value {
+				s.text = append(s.text, e...)
+			}
+		case xml.EndElement:
+			switch e.Name.Local {
+			case "v", "t":
+				value = false
+			case "c":
+				if c = s.cell(kind, style); c.Type != Empty && col >= 0 && col < maxSheetCol {
+					for len(row.cells) <= col {
+						row.cells = append(row.cells, Cell{})
+					}
+					row.cells[col] = c
+				}
+			case "row":
+				col = -1
+				if len(row.cells) > 0 {
+					return row, true
+				}
+			case "sheetData":
+				return stop(nil)
+			}
+		}
+	}
+}
+
+// columnOf reads the letters of a cell's name, -1 without.
+func columnOf(name string) int {
+	n := 0
+	for i := 0; i < len(name) && i < 4; i++ {
+		c := name[i] &^ 0x20
+		if c < 'A' || c > 'Z' {
+			break
+		}
+		n = n*26 + int(c-'A') + 1
+	}
+	return n - 1
+}
+
+// cell makes a cell of what was read.
+func (s *sheet) cell(kind string, style int) Cell {
+	text := strings.TrimSpace(string(s.text))
+	if text == "" {
+		return Cell{}
+	}
+	switch kind {
+	case "s":
+		i, err := strconv.Atoi(text)
+		if err != nil || i < 0 || i >= len(s.b.shared) || strings.TrimSpace(s.b.shared[i]) == "" {
+			return Cell{}
+		}
+		return Cell{Type: Words, Text: []byte(strings.TrimSpace(s.b.shared[i]))}
+	case "str", "inlineStr":
+		return Cell{Type: Words, Text: []byte(text)}
+	case "b":
+		if text == "1" {
+			return Cell{Type: Flag, Num: 1}
+		}
+		return Cell{Type: Flag}
+	case "e":
+		return Cell{}
+	case "d": // a date as text (ISO 8601)
+		return Cell{Type: Words, Text: []byte(text)}
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return Cell{Type: Words, Text: []byte(text)}
+	}
+	if style >= 0 && style < len(s.b.dates) && s.b.dates[style] && v >= 0 && v < 2_958_466 { // up to the year 9999
+		// Spreadsheets keep days as float64, so a time is good to some 10 µs:
+		// to the millisecond it is what was meant.
+		ms := math.Round(v * 86_400_000)
+		if v < 1 {
+			return Cell{Type: Local, T: evenstand.Micros(ms) * 1000} // a time of day
+		}
+		return Cell{Type: Local, T: s.b.date0 + evenstand.Micros(ms)*1000}
+	}
+	return Cell{Type: Number, Num: v}
+}
+
+func (s *sheet) next() (bool, error) {
+	if err := s.each(); err != nil {
+		return false, err
+	}
+	var r sheetRow
+	if len(s.queue) > 0 {
+		r, s.queue = s.queue[0], s.queue[1:]
+	} else {
+		var ok bool
+		if r, ok = s.read(); !ok {
+			return false, s.err
+		}
+	}
+	s.at = Place{Line: r.n, Offset: -1}
+	s.clear()
+	copy(s.cells, r.cells)
+	return true, nil
+}
+
+func (s *sheet) bytes() int64 { return s.count.n }
+
+func (s *sheet) close() error {
+	var err error
+	if s.r != nil {
+		err = s.r.Close()
+	}
+	return errors.Join(err, s.b.closer.Close())
+}
