@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/format/bus"
 	"evenstand/format/iso11783"
 	"evenstand/format/plain"
 )
@@ -40,13 +42,12 @@ var units = map[evenstand.Quantity]string{
 }
 
 // folder opens a box's folder in the plain layout, with its source.toml.
-func folder(s *Scenario, dir, box, name string, notes ...string) (*plain.Writer, error) {
+func folder(s *Scenario, dir, box, name string, notes ...string) (output, error) {
 	b := s.box(box)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, err
 	}
-	w, err := plain.NewWriter(func(name string) (io.WriteCloser, error) { return os.Create(filepath.Join(dir, name)) },
-		plain.Options{Units: units, Digits: 7})
+	w, err := openOutput(s, dir, box, name)
 	if err != nil {
 		return nil, err
 	}
@@ -55,12 +56,12 @@ func folder(s *Scenario, dir, box, name string, notes ...string) (*plain.Writer,
 	if b.declared() {
 		src.ClockOffset = b.Offset
 	}
-	return w, w.Source(src)
+	return w, os.WriteFile(filepath.Join(dir, plain.SourceToml), plain.WriteSource(src), 0o666)
 }
 
 // seedBox writes seeds.csv: a line a pulse.
 type seedBox struct {
-	out    *plain.Writer
+	out    output
 	clock  clock
 	count  []int32
 	all    []uint64 // ms since the leg began << 8 | row
@@ -151,7 +152,7 @@ func (r *receiver) fix(lg *leg, i int) evenstand.Fix {
 
 // guidanceBox writes track.csv: the antenna, five times a second.
 type guidanceBox struct {
-	out   *plain.Writer
+	out   output
 	clock clock
 	r     *receiver
 	said  evenstand.Fix // the last place
@@ -188,7 +189,7 @@ func (b *guidanceBox) close() error { return b.out.Close() }
 // machineBox writes readings.csv of the planter's own controller: states,
 // target, speed, vacuum.
 type machineBox struct {
-	out      *plain.Writer
+	out      output
 	clock    clock
 	s        *Scenario
 	g        *rand.PCG
@@ -426,7 +427,7 @@ func (b *rowsBox) close() error { return b.out.close() }
 
 func newRowsBox(s *Scenario, dir string) (*rowsBox, error) {
 	x := &rowsBox{s: s, rows: make([]rowSeconds, s.Planter.Rows), readings: make([]rowReading, s.Planter.Rows)}
-	if s.Output.Layout == "task-data" {
+	if s.oneBox() {
 		x.out = &taskRows{
 			s: s, dir: dir, clock: s.boxClock(s.box("rows")), r: s.newReceiver("receiver of the task", 1),
 			rate: make([]float64, s.Planter.Rows), count: make([]float64, s.Planter.Rows), skips: make([]float64, s.Planter.Rows),
@@ -441,7 +442,7 @@ func newRowsBox(s *Scenario, dir string) (*rowsBox, error) {
 
 // plainRows writes the seconds as readings.csv.
 type plainRows struct {
-	out      *plain.Writer
+	out      output
 	clock    clock
 	readings []evenstand.Reading
 }
@@ -471,7 +472,7 @@ type taskRows struct {
 	dir   string
 	clock clock
 	r     *receiver
-	w     *iso11783.Writer
+	w     recorder
 	said  evenstand.Fix // the last place
 	field *field
 	sets  int
@@ -524,15 +525,50 @@ func (p *taskRows) open(f *field) error {
 		ring = append(ring, [2]float64{lat, lon})
 	}
 	_, offset := p.s.t0.Time().In(p.s.zone).Zone()
-	var err error
-	p.w, err = iso11783.NewWriter(fmt.Sprintf("%s-%d", p.dir, p.sets), iso11783.WriterOptions{
+	const logs = iso11783.LogSeedRate | iso11783.LogBoomTarget | iso11783.LogSeedCount | iso11783.LogSkips | iso11783.LogDoubles |
+		iso11783.LogWorking | iso11783.LogEnabled | iso11783.LogWorkState | iso11783.LogSpeed | iso11783.LogHeading
+	if p.s.Output.Layout == "bus" {
+		return p.capture(logs)
+	}
+	w, err := iso11783.NewWriter(fmt.Sprintf("%s-%d", p.dir, p.sets), iso11783.WriterOptions{
 		Version: 4, Card: p.s.card(), Task: "plant " + f.plan.Name, Field: f.plan.Name, Boundary: ring, Crop: p.s.Planter.Crop, Product: "hybrid A",
-		Log: iso11783.LogSeedRate | iso11783.LogBoomTarget | iso11783.LogSeedCount | iso11783.LogSkips | iso11783.LogDoubles |
-			iso11783.LogWorking | iso11783.LogEnabled | iso11783.LogWorkState | iso11783.LogSpeed | iso11783.LogHeading,
-		UTCOffset: time.Duration(offset) * time.Second,
+		Log: logs, UTCOffset: time.Duration(offset) * time.Second,
 	})
+	p.w = w
 	return err
 }
+
+// recorder takes what a controller logs, or what a bus carries.
+type recorder interface {
+	Record(iso11783.Record) error
+	Close() error
+}
+
+// capture begins a capture of the planter's bus.
+func (p *taskRows) capture(logs iso11783.LogSet) error {
+	dir := fmt.Sprintf("%s-%d", p.dir, p.sets)
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return err
+	}
+	f, err := os.Create(filepath.Join(dir, "bus.log"))
+	if err != nil {
+		return err
+	}
+	w, err := bus.NewWriter(f, bus.WriterOptions{Card: p.s.card(), Log: logs})
+	if err != nil {
+		return errors.Join(err, f.Close())
+	}
+	p.w = captured{w, f}
+	return nil
+}
+
+// captured closes the file behind a capture.
+type captured struct {
+	*bus.Writer
+	f io.Closer
+}
+
+func (c captured) Close() error { return errors.Join(c.Writer.Close(), c.f.Close()) }
 
 func (p *taskRows) close() error {
 	if p.w == nil {
@@ -546,7 +582,7 @@ func (p *taskRows) close() error {
 // forceBox writes row force and wheel load. Orders of magnitude after
 // simulator.md section 5; the ground's need is a wander along the way here.
 type forceBox struct {
-	out        *plain.Writer
+	out        output
 	clock      clock
 	s          *Scenario
 	every      int
@@ -600,7 +636,7 @@ func (b *forceBox) close() error { return b.out.Close() }
 type journalBox struct {
 	s     *Scenario
 	dir   string
-	out   *plain.Writer
+	out   output
 	clock clock
 }
 

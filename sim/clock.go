@@ -127,7 +127,7 @@ var boxTitles = map[string]string{"seed": "seed monitor", "guidance": "receiver"
 func (s *Scenario) clockTruths(boxes []string) (out []ClockTruth) {
 	for _, name := range boxes {
 		title := boxTitles[name]
-		if title == "" || s.Output.Layout == "task-data" {
+		if title == "" || s.oneBox() {
 			continue
 		}
 		b := s.box(name)

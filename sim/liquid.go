@@ -6,7 +6,6 @@ import (
 
 	"evenstand"
 	"evenstand/core/relation"
-	"evenstand/format/plain"
 )
 
 // The liquid of simulator.md section 6: a loop that holds the asked rate, a
@@ -32,7 +31,7 @@ type liquid struct {
 // liquidBox writes what the liquid monitor logs: a row a second, the machine's
 // rate and what is asked for.
 type liquidBox struct {
-	out      *plain.Writer
+	out      output
 	clock    clock
 	s        *Scenario
 	g        *rand.PCG

@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 
 	"evenstand"
-	"evenstand/format/plain"
 )
 
 // Row load after simulator.md section 5: what the ground needs by soil zone and
@@ -76,7 +75,7 @@ var zoneNeed = [...]float64{zoneLight, zoneMiddle, zoneHeavy}
 // loadBox writes what the box of row force logs once a second: load, applied
 // force, and the share of the second off the ground.
 type loadBox struct {
-	out      *plain.Writer
+	out      output
 	clock    clock
 	s        *Scenario
 	soil     map[*field]*soil

@@ -163,7 +163,7 @@ func (w *world) openBoxes(outDir string) error {
 	}
 	dir := func(name string) string { return filepath.Join(outDir, "boxes", name) }
 	// A day of task data has one box that logs all it has in one set.
-	if s.Output.Layout != "task-data" {
+	if !s.oneBox() {
 		g, err := newGuidanceBox(s, dir("guidance"))
 		if err := add("guidance", g, err); err != nil {
 			return err

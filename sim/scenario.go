@@ -2,6 +2,7 @@ package sim
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"slices"
@@ -138,13 +139,17 @@ type Output struct {
 	Grade     string  `toml:"grade"`        // A or B
 	BFrom     string  `toml:"grade_b_from"` // local times between which a grade A day is logged at grade B
 	BTo       string  `toml:"grade_b_to"`
-	Layout    string  `toml:"layout"`      // plain or task-data (grade B only)
+	Layout    string  `toml:"layout"`      // plain, or task-data or bus (grade B only): one box logs all it has
+	Door      string  `toml:"door"`        // how the boxes of the plain layout write instead: csv, xlsx, nmea, … (door.go); empty: plain
 	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
 	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box
 	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting); empty: no such box
 	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
 	TruthEach int     `toml:"truth_each"`  // every so many seeds of a row are kept with their true place
 }
+
+// oneBox tells whether one box logs all there is in one set.
+func (s *Scenario) oneBox() bool { return s.Output.Layout == "task-data" || s.Output.Layout == "bus" }
 
 // Box is one box's clock and quirks.
 type Box struct {
@@ -322,10 +327,12 @@ func (s *Scenario) check() error {
 		return fmt.Errorf("meter: want population_per_ac over 1000, skip_percent and double_percent over 0 and under 50")
 	case s.Output.Grade != "A" && s.Output.Grade != "B":
 		return fmt.Errorf("output.grade = %q: want A or B", s.Output.Grade)
-	case s.Output.Layout != "plain" && s.Output.Layout != "task-data":
-		return fmt.Errorf("output.layout = %q: want plain or task-data", s.Output.Layout)
-	case s.Output.Layout == "task-data" && s.Output.Grade != "B":
-		return fmt.Errorf("output.layout = task-data carries a row a second: it wants grade = \"B\"")
+	case s.Output.Layout != "plain" && !s.oneBox():
+		return fmt.Errorf("output.layout = %q: want plain, task-data or bus", s.Output.Layout)
+	case s.oneBox() && s.Output.Grade != "B":
+		return fmt.Errorf("output.layout = %s carries a row a second: it wants grade = \"B\"", s.Output.Layout)
+	case s.Output.Door != "" && doors[s.Output.Door] == (door{}):
+		return fmt.Errorf("output.door = %q: want one of %s", s.Output.Door, strings.Join(slices.Sorted(maps.Keys(doors)), ", "))
 	case s.Output.WheelLoad != "" && s.Output.WheelLoad != "auto" && s.Output.WheelLoad != "fixed":
 		return fmt.Errorf("output.wheel_load = %q: want auto or fixed", s.Output.WheelLoad)
 	case s.Output.Smoothing < 1 || s.Output.Smoothing > 30:

@@ -171,7 +171,9 @@ func readName(c table.Column) name {
 			}
 			inside := strings.TrimSpace(text[from+1 : from+to])
 			if s, ok := averageOf(inside); ok {
-				n.average = s
+				if s > 0 && s <= maxAverage {
+					n.average = s
+				}
 			} else if _, err := strconv.Atoi(inside); err == nil {
 				text = text[:from] + " " + inside + " " + text[from+to+1:] // "Skips [3]"
 				continue
@@ -270,6 +272,9 @@ func unitIsWord(tail string) bool {
 	}
 	return false
 }
+
+// maxAverage is the longest time in s over which a box is believed to average.
+const maxAverage = 3600
 
 // averageOf reads "3 s", "5s avg" as a time over which the box averages.
 func averageOf(s string) (float64, bool) {

@@ -362,7 +362,7 @@ func (v tomlValue) value(long Long) (Value, string, error) {
 	}
 	if v.Average != nil {
 		out.Average = *v.Average
-		if out.Average < 0 || out.Average > 3600 {
+		if out.Average < 0 || out.Average > maxAverage {
 			return out, "Write the seconds over which the box averages, 0 for none.", fmt.Errorf("average_s = %v cannot be", out.Average)
 		}
 	}
