@@ -62,6 +62,7 @@ func layers() []layer {
 		layer{under: "format/table", ours: []string{".!", "core/ground", "format/column!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/recipe", ours: []string{".!", "format/table!", "format/plain!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/bus", ours: []string{".!", "format/iso11783!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/nmea0183", ours: []string{".!", "format/plain!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/column", ours: []string{".!"}, other: []string{"*"}},
 		layer{under: "format", ours: []string{".!"}, other: []string{"*"}, fixed: true},
 		layer{under: "live", ours: []string{".!"}, other: []string{"*"}},

@@ -10,9 +10,11 @@ import (
 	"io/fs"
 	"math"
 	"path"
+	"slices"
 	"strings"
 
 	"evenstand"
+	"evenstand/format/plain"
 )
 
 // Format reads NMEA 0183. The zero value is ready.
@@ -63,7 +65,8 @@ func letters(b []byte) bool {
 	return true
 }
 
-// Find lists a source for each file that holds sentences, by its first bytes.
+// Find lists a source for each file that holds sentences, by its first bytes. A
+// source.toml beside them tells box, planter and clock.
 func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, claimed []string, unused []evenstand.Unused, err error) {
 	head := make([]byte, sniffBytes)
 	err = fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
@@ -112,16 +115,30 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 		default:
 			return nil
 		}
-		claimed = append(claimed, name)
-		sources = append(sources, evenstand.Source{
-			Name: strings.TrimSuffix(name, path.Ext(name)), Format: f.Name(), Files: []string{name}, Grade: evenstand.GradeD,
-			ClockOffset: math.NaN(), ClockError: math.NaN(), Latency: math.NaN(),
-		})
+		said, beside, bad := plain.Beside(in, path.Dir(name))
+		unused = append(unused, bad...)
+		src := evenstand.Source{
+			Name: strings.TrimSuffix(name, path.Ext(name)), Format: f.Name(), Files: []string{name}, Grade: evenstand.GradeD, Planter: said.Planter,
+			ClockOffset: said.ClockOffset, ClockError: said.ClockError, Latency: math.NaN(), Notes: slices.Clone(said.Notes),
+		}
+		if said.Name != "" {
+			src.Name = said.Name
+		}
+		if beside != "" {
+			src.Files = append(src.Files, beside)
+		}
+		if said.OneClock {
+			src.Clock = src.Name
+		}
+		claimed = append(claimed, src.Files...)
+		sources = append(sources, src)
 		return nil
 	})
 	if err != nil {
 		return nil, nil, unused, err
 	}
+	slices.Sort(claimed)
+	claimed = slices.Compact(claimed)
 	names := map[string]bool{}
 	for i := range sources {
 		if names[sources[i].Name] {

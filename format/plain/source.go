@@ -3,7 +3,10 @@ package plain
 import (
 	"bytes"
 	"fmt"
+	"io"
+	"io/fs"
 	"math"
+	"path"
 	"strings"
 	"time"
 
@@ -122,4 +125,32 @@ func WriteSource(s SourceFile) []byte {
 		b = append(b, "]\n"...)
 	}
 	return b
+}
+
+// Beside reads the source.toml of a folder, for readers of other formats: what
+// it says, its name (empty: there is none), and what of it cannot be used.
+func Beside(in fs.FS, dir string) (said SourceFile, file string, unused []evenstand.Unused) {
+	said = NewSource()
+	entries, err := fs.ReadDir(in, dir)
+	if err != nil {
+		return said, "", nil
+	}
+	for _, e := range entries {
+		if e.IsDir() || !strings.EqualFold(e.Name(), SourceToml) {
+			continue
+		}
+		file = path.Join(dir, e.Name())
+		f, err := in.Open(file)
+		if err != nil {
+			return said, "", nil
+		}
+		defer f.Close()
+		data, err := io.ReadAll(io.LimitReader(f, maxToml+1))
+		if err != nil {
+			return said, file, []evenstand.Unused{{File: file, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file may be read."}}
+		}
+		said, unused = ReadSource(file, data)
+		return said, file, unused
+	}
+	return said, "", nil
 }

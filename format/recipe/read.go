@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"math"
 	"path"
@@ -161,7 +160,7 @@ func (f Format) advice(err error, file string) string {
 
 // source says what is known of a folder's tables before they are read.
 func (fo *folder) source(in fs.FS) (evenstand.Source, []string, []evenstand.Unused) {
-	said, file, unused := beside(in, fo.dir)
+	said, file, unused := plain.Beside(in, fo.dir)
 	r := fo.recipe
 	src := evenstand.Source{
 		Name: r.Box, Files: slices.Clone(fo.files), Planter: r.Planter, Zone: r.Time.Zone, Recipe: r.Sum(),
@@ -185,33 +184,6 @@ func (fo *folder) source(in fs.FS) (evenstand.Source, []string, []evenstand.Unus
 	return src, src.Files, unused
 }
 
-// beside reads the source.toml of a folder.
-func beside(in fs.FS, dir string) (said plain.SourceFile, file string, unused []evenstand.Unused) {
-	said = plain.NewSource()
-	entries, err := fs.ReadDir(in, dir)
-	if err != nil {
-		return said, "", nil
-	}
-	for _, e := range entries {
-		if e.IsDir() || !strings.EqualFold(e.Name(), plain.SourceToml) {
-			continue
-		}
-		file = path.Join(dir, e.Name())
-		f, err := in.Open(file)
-		if err != nil {
-			return said, "", nil
-		}
-		defer f.Close()
-		data, err := io.ReadAll(io.LimitReader(f, 1<<20+1)) // plain refuses what is longer
-		if err != nil {
-			return said, file, []evenstand.Unused{{File: file, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file may be read."}}
-		}
-		said, unused = plain.ReadSource(file, data)
-		return said, file, unused
-	}
-	return said, "", nil
-}
-
 // Read streams the tables of one source, file by file.
 func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evenstand.Sink) (evenstand.Source, error) {
 	r := f.recipe(src.Recipe)
@@ -222,7 +194,7 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 	if err != nil {
 		return src, err
 	}
-	said, _, _ := beside(in, path.Dir(src.Files[0]))
+	said, _, _ := plain.Beside(in, path.Dir(src.Files[0]))
 	var grade evenstand.Grade
 	notes := map[string]bool{}
 	note := func(text string) {
