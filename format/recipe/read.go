@@ -309,6 +309,11 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	if said.Rows > 0 {
 		rd.n = said.Rows
 	}
+	if ref.Kind != table.Text { // how a text is written the recipe says
+		for _, d := range rows.Doubts() {
+			note(d)
+		}
+	}
 	rd.bind(note)
 	err = rd.run(ctx)
 	rd.bad.send(sink)

@@ -81,13 +81,14 @@ type shapes struct {
 
 var (
 	badShpCut   = reason{why: "the last point is cut short", do: again, of: "records"}
-	badShpMore  = reason{why: "a point without a row of values in the .dbf file: its values are empty", do: "Copy or export all files of the shapefile again.", of: "records"}
-	badDbfMore  = reason{why: "a row of values in the .dbf file without a point", do: "Copy or export all files of the shapefile again.", of: "records"}
+	badShpMore  = reason{why: "a point without a row of values in %s: its values are empty", do: "Copy or export all files of the shapefile again.", of: "records"}
+	badDbfMore  = reason{why: "a row of values in %s without a point", do: "Copy or export all files of the shapefile again.", of: "records"}
 	badDbfGone  = reason{why: "a row that is marked as deleted", do: "Nothing to do, unless it was deleted by mistake.", of: "records"}
 	badDbfNum   = reason{why: "a value that is no number, such as %s", do: "Nothing to do, unless there are many.", of: "values"}
 	badDbfDate  = reason{why: "a value that is no date, such as %s", do: "Nothing to do, unless there are many.", of: "values"}
 	badDbfFlag  = reason{why: "a value that is neither yes nor no, such as %s", do: "Nothing to do, unless there are many.", of: "values"}
 	badDbfKind  = reason{why: "the column %s, which is of a type that is not read", do: "Export it as text or as a number.", of: "columns", each: true}
+	badPrj      = reason{why: "%s is empty; the places look like degrees and are taken as WGS 84", do: "Send the .prj file again if they are not.", of: "files"}
 	badShpNoDbf = reason{why: "the .dbf file with the values is not there: points alone", do: "Send all files of the shapefile: .shp, .dbf, .prj.", of: "files"}
 )
 
@@ -175,7 +176,7 @@ func (s *shapes) open(in fs.FS, files []string) error {
 	}
 	if strings.TrimSpace(prj) != "" {
 		if s.frame, err = wktFrame(prj); err != nil {
-			return s.fail(-1, inWGS84, "%w", err)
+			return s.fail(-1, inWGS84, "by %s %w", part(".prj"), err)
 		}
 		if s.frame.doubt != "" {
 			s.asked = append(s.asked, s.frame.doubt)
@@ -185,6 +186,9 @@ func (s *shapes) open(in fs.FS, files []string) error {
 			if v := math.Float64frombits(binary.LittleEndian.Uint64(head[36+8*i:])); !(math.Abs(v) <= most) {
 				return s.fail(-1, "Send the .prj file too, or export it in WGS 84 (EPSG:4326).", "the .prj file with the coordinate system is not there, and the places are no degrees (%.10g)", v)
 			}
+		}
+		if name := part(".prj"); name != "" {
+			s.rep.add(&badPrj, name, 0, -1)
 		}
 		s.asked = append(s.asked, "The .prj file with the coordinate system is not there. The places look like degrees and are taken as WGS 84.")
 	}
@@ -272,7 +276,7 @@ func (s *shapes) next() (bool, error) {
 				continue
 			}
 			if !there {
-				s.add(&badShpMore, "")
+				s.add(&badShpMore, s.values.name)
 			}
 		}
 		x, y, z, what := point(body)
@@ -298,7 +302,7 @@ func (s *shapes) rest() error {
 			return err
 		}
 		if !gone {
-			s.add(&badDbfMore, "")
+			s.add(&badDbfMore, s.values.name)
 		}
 		if err := s.each(); err != nil {
 			return err
