@@ -110,7 +110,7 @@ type name struct {
 
 var (
 	rowWords   = []string{"row", "r", "reihe", "rang", "surco", "hilera", "fila", "rij", "linha", "fileira", "unit", "ru", "rowunit"}
-	sections   = []string{"section", "teilbreite", "sektion", "troncon", "seccion", "sectie", "secao"}
+	sections   = []string{"section", "sec", "teilbreite", "sektion", "troncon", "seccion", "sectie", "secao"}
 	tanks      = []string{"tank", "cuve", "tanque", "behalter"}
 	lefts      = []string{"left", "links", "gauche", "izquierda", "izquierdo", "izq", "esquerda", "esquerdo", "lh"}
 	rights     = []string{"right", "rechts", "droite", "derecha", "derecho", "der", "direita", "direito", "rh"}
@@ -136,7 +136,7 @@ var unitWords = map[string]struct {
 	"1000/ha": {"1/ha", 1000}, "1000korner/ha": {"1/ha", 1000}, "tsd/ha": {"1/ha", 1000}, "mil/ha": {"1/ha", 1000},
 	"1/ac": {"1/ac", 1}, "seeds/ac": {"1/ac", 1}, "seeds/acre": {"1/ac", 1}, "sds/ac": {"1/ac", 1}, "plants/ac": {"1/ac", 1}, "plants/acre": {"1/ac", 1}, "k/ac": {"1/ac", 1000}, "1000/ac": {"1/ac", 1000}, "1000/acre": {"1/ac", 1000}, "ksds/ac": {"1/ac", 1000}, "ks/ac": {"1/ac", 1000}, "kseeds/ac": {"1/ac", 1000}, "1000seeds/ac": {"1/ac", 1000},
 	"l/ha": {"L/ha", 1}, "gal/ac": {"gal/ac", 1}, "gpa": {"gal/ac", 1}, "gal/acre": {"gal/ac", 1}, "kg/ha": {"kg/ha", 1}, "lb/ac": {"lb/ac", 1}, "lbs/ac": {"lb/ac", 1}, "lb/acre": {"lb/ac", 1},
-	"l/min": {"L/min", 1}, "l/s": {"L/s", 1}, "gpm": {"gal/min", 1}, "gal/min": {"gal/min", 1}, "l": {"L", 1}, "liter": {"L", 1}, "litres": {"L", 1}, "gal": {"gal", 1}, "gallons": {"gal", 1},
+	"l/min": {"L/min", 1}, "l/s": {"L/s", 1}, "gpm": {"gal/min", 1}, "oz/min": {"gal/min", 1.0 / 128}, "floz/min": {"gal/min", 1.0 / 128}, "gal/min": {"gal/min", 1}, "l": {"L", 1}, "liter": {"L", 1}, "litres": {"L", 1}, "gal": {"gal", 1}, "gallons": {"gal", 1},
 	"rpm": {"1/min", 1}, "1/min": {"1/min", 1}, "u/min": {"1/min", 1}, "tr/min": {"1/min", 1}, "min-1": {"1/min", 1}, "hz": {"1/s", 1}, "1/s": {"1/s", 1}, "s": {"s", 1},
 	"v": {"V", 1}, "volt": {"V", 1}, "volts": {"V", 1}, "deg": {"deg", 1}, "°": {"deg", 1}, "grad": {"deg", 1}, "degc": {"degC", 1}, "°c": {"degC", 1}, "c": {"degC", 1}, "degf": {"degF", 1}, "°f": {"degF", 1}, "f": {"degF", 1},
 	"seeds": {"", 1}, "korner": {"", 1}, "graines": {"", 1}, "semillas": {"", 1}, "count": {"", 1}, "0/1": {"", 1}, "-": {"", 1}, "seeds/s": {"?", 1},
@@ -333,22 +333,30 @@ func meaning(words []string) (means []string, sure bool) {
 		return m, true
 	}
 	target := false
-	var bare []string
+	var bare, rated []string // without fillers; the second keeps "rate"
 	for _, w := range words {
 		switch {
 		case slices.Contains(targetMark, w):
 			target = true
+			continue
 		case !slices.Contains(fillers, w):
 			bare = append(bare, w)
 		}
+		if !slices.Contains(fillers, w) || w == "rate" {
+			rated = append(rated, w)
+		}
 	}
 	if target {
-		for _, t := range []string{"target"} {
-			if m := exact(append([]string{t}, bare...)); m != nil {
+		for _, words := range [][]string{rated, bare} {
+			if m := exact(append([]string{"target"}, words...)); m != nil {
 				return m, true
 			}
 		}
-		if m := exact(bare); m != nil { // "soll X": the target of X where there is one
+		m := exact(rated)
+		if m == nil {
+			m = exact(bare)
+		}
+		if m != nil { // "soll X": the target of X where there is one
 			var out []string
 			for _, q := range m {
 				if _, ok := evenstand.ParseQuantity(q + "_target"); ok {
@@ -359,8 +367,10 @@ func meaning(words []string) (means []string, sure bool) {
 		}
 		return nil, false
 	}
-	if m := exact(bare); m != nil {
-		return m, true
+	for _, words := range [][]string{rated, bare} {
+		if m := exact(words); m != nil {
+			return m, true
+		}
 	}
 	// The longest phrase all of whose words stand in the name.
 	most := 0
@@ -552,8 +562,8 @@ func (g *guesser) means(x *group, what ...string) bool {
 	if x.rows != nil {
 		return false
 	}
-	if a, ok := g.answers[columnPrefix+x.pattern]; ok && !slices.Contains(what, a) {
-		return false
+	if a, ok := g.answers[columnPrefix+x.pattern]; ok {
+		return slices.Contains(what, a) // said by a person
 	}
 	m, _ := meaning(x.named.words)
 	for _, w := range what {
@@ -668,6 +678,9 @@ func (g *guesser) time(gs []*group) {
 		}
 	}
 	means := "time, written as " + string(t.Written)
+	if t.Written == "" {
+		means = "date, whose order is open"
+	}
 	if t.Zone != "" {
 		means += ", in " + t.Zone
 	}
@@ -1091,7 +1104,7 @@ func (g *guesser) column(x *group) {
 	case len(vs) > 1:
 		text = fmt.Sprintf("%s may mean more than one thing. What is it?", strconv.Quote(x.pattern))
 	case !sure:
-		text = fmt.Sprintf("Is %s what its name seems to say?", strconv.Quote(x.pattern))
+		text = strings.TrimSpace(fmt.Sprintf("Is %s what its name seems to say? %s", strconv.Quote(x.pattern), text))
 	}
 	g.open(x, options, text)
 }
@@ -1121,7 +1134,7 @@ func (g *guesser) open(x *group, options []Value, text string) {
 	g.taken[x] = true
 	g.p.Questions = append(g.p.Questions, q)
 	if q.Proposed != "" { // so that the first lines can be shown as they would be read
-		g.add(x, options[0])
+		g.p.Recipe.Values = append(g.p.Recipe.Values, options[0])
 	}
 }
 

@@ -114,7 +114,7 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 		}
 		dir := path.Dir(ref.Files[0])
 		if err != nil {
-			unused = append(unused, evenstand.Unused{File: ref.Files[0], Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: f.advice(err, ref.Files[0])})
+			unused = append(unused, evenstand.Unused{File: ref.Files[0], Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: f.advice(err)})
 			continue
 		}
 		i := slices.IndexFunc(found, func(o *folder) bool { return o.dir == dir && o.recipe == r })
@@ -147,7 +147,7 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 	return sources, slices.Compact(claimed), unused, nil
 }
 
-func (f Format) advice(err error, file string) string {
+func (f Format) advice(err error) string {
 	if !errors.Is(err, errNoRecipe) {
 		return "Correct the recipe under recipes/ in the logbook, or the file."
 	}
@@ -155,7 +155,7 @@ func (f Format) advice(err error, file string) string {
 	if book == "" {
 		book = "BOOK"
 	}
-	return "Say evenstand recipe " + book + " and the path of " + path.Base(file) + ": it guesses what the columns are, and asks."
+	return "Say evenstand recipe " + book + " and its path: that guesses what the columns are, and asks."
 }
 
 // source says what is known of a folder's tables before they are read.
