@@ -37,8 +37,13 @@ func (m memory) create(name string) (io.WriteCloser, error) {
 func tableOf(tb testing.TB, kind table.Kind, n int) (fstest.MapFS, Recipe) {
 	tb.Helper()
 	cols := []table.Column{
-		{Name: "time", Type: table.Instant}, {Name: "speed", Type: table.Number}, {Name: "row 1", Type: table.Number}, {Name: "row 2", Type: table.Number},
-		{Name: "lifted", Type: table.Flag}, {Name: table.LongitudeColumn, Type: table.Number}, {Name: table.LatitudeColumn, Type: table.Number},
+		{Name: "time", Type: table.Instant},
+		{Name: "speed", Type: table.Number},
+		{Name: "row 1", Type: table.Number},
+		{Name: "row 2", Type: table.Number},
+		{Name: "lifted", Type: table.Flag},
+		{Name: table.LongitudeColumn, Type: table.Number},
+		{Name: table.LatitudeColumn, Type: table.Number},
 	}
 	m := memory{fstest.MapFS{}, "box"}
 	w, err := table.NewWriter(kind, m.create, "log", cols, table.Dialect{})
