@@ -14,7 +14,13 @@ import (
 
 // throughDoor simulates the day of testdata/doors.toml, reads it as the boxes
 // wrote it, and gives what was raised and the score against the truth.
-func throughDoor(t *testing.T, grade, layout, door, more string) (found []raised, score daysScore) {
+func throughDoor(t *testing.T, grade, layout, door, more string) ([]raised, daysScore) {
+	t.Helper()
+	return readDay(t, dayOf(t, grade, layout, door, more))
+}
+
+// dayOf simulates the day and gives its folder.
+func dayOf(t *testing.T, grade, layout, door, more string) string {
 	t.Helper()
 	text, err := os.ReadFile("testdata/doors.toml")
 	if err != nil {
@@ -22,11 +28,18 @@ func throughDoor(t *testing.T, grade, layout, door, more string) (found []raised
 	}
 	scenario := strings.NewReplacer("GRADE", grade, "LAYOUT", layout, "DOOR", door).Replace(string(text)) + more
 	dir := t.TempDir()
-	day, book := filepath.Join(dir, "day"), filepath.Join(dir, "spring")
+	day := filepath.Join(dir, "day")
 	if err := os.WriteFile(filepath.Join(dir, "day.toml"), []byte(scenario), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	must(t, "simulate", filepath.Join(dir, "day.toml"), day)
+	return day
+}
+
+// readDay reads a simulated day into a new logbook.
+func readDay(t *testing.T, day string) (found []raised, score daysScore) {
+	t.Helper()
+	book := filepath.Join(t.TempDir(), "spring")
 	must(t, "new", book, "--planter", filepath.Join(day, "card.toml"), "--field", filepath.Join(day, "fields", "home-place.geojson"),
 		"--zone", "America/Chicago", "--price", "4.50/bu", "--yield", "190bu/ac")
 	recipes, err := filepath.Glob(filepath.Join(day, "recipes", "*.toml"))
@@ -146,6 +159,17 @@ func TestDoors(t *testing.T) {
 			}
 		})
 	}
+	// Seeds and counts of the same rows at the same time: seeds beat counts.
+	t.Run("both at once", func(t *testing.T) {
+		day, counts := dayOf(t, "A", "plain", "", ""), dayOf(t, "B", "plain", "", "")
+		if err := os.Rename(filepath.Join(counts, "boxes", "rows"), filepath.Join(day, "boxes", "rows")); err != nil {
+			t.Fatal(err)
+		}
+		got, _ := readDay(t, day)
+		if d := same(a, got, 0); d != "" {
+			t.Error(d)
+		}
+	})
 	// The same day in four boxes of which each has a clock of its own.
 	t.Run("four clocks", func(t *testing.T) {
 		for _, door := range []string{"", "csv-comma"} {

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"archive/zip"
 	"bufio"
 	"context"
 	"errors"
@@ -74,7 +75,7 @@ func recipeCommand() command {
 			fs.StringVar(&o.zone, "zone", "", "`zone` of times that carry none")
 			fs.StringVar(&o.box, "box", "", "what the box is `called`")
 			fs.StringVar(&o.planter, "planter", "", "planter `card` that its rows belong to")
-			fs.StringVar(&o.sheet, "sheet", "", "`sheet` of a workbook")
+			fs.StringVar(&o.sheet, "sheet", "", "`sheet` of a workbook, or table of a zip")
 			fs.StringVar(&o.name, "name", "", "`name` of the recipe's file; without it the box's")
 			fs.StringVar(&o.from, "from", "", "take over a recipe that somebody gave you, a `file`")
 			fs.StringVar(&o.forget, "forget", "", "take the recipe of this `name` out of the logbook")
@@ -262,6 +263,18 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 		name += ".toml"
 	}
 	data := p.Recipe.Marshal()
+	if stdin != nil && shown { // somebody sits there: the first lines, then the last word
+		c.reads(p)
+		if err := c.preview(ctx, b, in, &p.Recipe, ref); err != nil {
+			return err
+		}
+		a, ok := c.ask(stdin, recipe.Question{Text: "Keep it so?", Options: []recipe.Option{{Key: "yes", Text: "yes"}, {Key: "no", Text: "no, nothing is kept"}}, Proposed: "yes"})
+		if ok && a == "no" {
+			c.code = exitFailed
+			c.printf("Nothing was kept.\n")
+			return nil
+		}
+	}
 	if o.name == "" && !o.anew {
 		if err := c.free(b, name, data); err != nil {
 			return err
@@ -273,9 +286,11 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	if c.json {
 		return c.printJSON(proposal(p, b.RecipePath(name)))
 	}
-	c.reads(p)
-	if err := c.preview(ctx, b, in, &p.Recipe, ref); err != nil {
-		return err
+	if stdin == nil || !shown {
+		c.reads(p)
+		if err := c.preview(ctx, b, in, &p.Recipe, ref); err != nil {
+			return err
+		}
 	}
 	c.text("", "    ", "Kept in "+b.RecipePath(name)+". If a line above is read wrongly, correct it there or say the command again with --anew.")
 	c.hint(c.Stderr, "Next:", "evenstand read "+c.args[0]+" "+c.args[1])
@@ -595,7 +610,15 @@ func oneTable(ctx context.Context, path, sheet string) (fs.FS, table.Ref, error)
 	if info.IsDir() {
 		return nil, table.Ref{}, fmt.Errorf("%s is a folder. Give one table of it; the others with the same header are read by its recipe too", path)
 	}
-	in := family{os.DirFS(filepath.Dir(path)), stem(filepath.Base(path))}
+	var in fs.FS = family{os.DirFS(filepath.Dir(path)), stem(filepath.Base(path))}
+	packed := strings.EqualFold(filepath.Ext(path), ".zip")
+	if packed {
+		z, err := zip.OpenReader(path)
+		if err != nil {
+			return nil, table.Ref{}, fmt.Errorf("%s: the zip cannot be read: %w. Copy it again; it may have been cut off", path, err)
+		}
+		in = z // open until the program ends
+	}
 	refs, _, unused, err := table.List(ctx, in)
 	if err != nil {
 		return nil, table.Ref{}, err
@@ -603,21 +626,26 @@ func oneTable(ctx context.Context, path, sheet string) (fs.FS, table.Ref, error)
 	var fit []table.Ref
 	var sheets []string
 	for _, r := range refs {
-		if !slices.ContainsFunc(r.Files, func(n string) bool { return n == filepath.Base(path) }) {
+		name := r.Sheet
+		if packed {
+			name = r.String()
+		} else if !slices.Contains(r.Files, filepath.Base(path)) {
 			continue
 		}
-		sheets = append(sheets, r.Sheet)
-		if sheet == "" || r.Sheet == sheet {
+		sheets = append(sheets, name)
+		if sheet == "" || name == sheet {
 			fit = append(fit, r)
 		}
 	}
 	switch {
+	case packed && len(sheets) == 0:
+		return nil, table.Ref{}, fmt.Errorf("%s holds no table that can be read", path)
 	case len(fit) > 1:
 		return nil, table.Ref{}, fmt.Errorf("%s has several tables. Say which one with --sheet: %s", path, strings.Join(sheets, ", "))
 	case len(fit) == 1:
 		return in, fit[0], nil
 	case len(sheets) > 0:
-		return nil, table.Ref{}, fmt.Errorf("%s has no sheet %q. It has %s", path, sheet, strings.Join(sheets, ", "))
+		return nil, table.Ref{}, fmt.Errorf("%s has no table %q. It has %s", path, sheet, strings.Join(sheets, ", "))
 	}
 	for _, u := range unused {
 		if u.File == filepath.Base(path) {
