@@ -271,47 +271,6 @@ func pick(all []evenstand.Finding, id string) (evenstand.Finding, error) {
 	return evenstand.Finding{}, &Error{"finding " + id, fmt.Errorf("%w: %d findings begin so", ErrUnknown, len(hit)), "Give more of its id"}
 }
 
-// AddEntry records a journal line of a planter. The days that it touches are
-// made again by the next Read.
-func (b *Book) AddEntry(ctx context.Context, planter string, e evenstand.Entry) error {
-	var value any
-	if !math.IsNaN(e.Value) {
-		value = e.Value
-	}
-	err := inTx(ctx, b.db, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, "INSERT INTO journal (at, planter, t_us, what, rows, value, unit, note) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-			b.now(), planter, int64(e.T), e.What, e.Rows.String(), value, e.Unit, e.Note)
-		return err
-	})
-	return ledgerError(b.path(ledgerName), err)
-}
-
-// handEntries gives the journal of the ledger by planter, in time order.
-func (b *Book) handEntries(ctx context.Context) (map[string][]evenstand.Entry, error) {
-	rows, err := b.db.QueryContext(ctx, "SELECT planter, t_us, what, rows, value, unit, note FROM journal ORDER BY t_us, id")
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	by := map[string][]evenstand.Entry{}
-	for rows.Next() {
-		var planter, list string
-		var value *float64
-		e := evenstand.Entry{Value: math.NaN()}
-		if err := rows.Scan(&planter, &e.T, &e.What, &list, &value, &e.Unit, &e.Note); err != nil {
-			return nil, err
-		}
-		if value != nil {
-			e.Value = *value
-		}
-		if e.Rows, err = evenstand.ParseRows(list); err != nil {
-			return nil, err
-		}
-		by[planter] = append(by[planter], e)
-	}
-	return by, rows.Err()
-}
-
 // Sources gives every source that the book holds, by planter, format and name.
 // Logs of one box that came in several inputs are one source.
 func (b *Book) Sources(ctx context.Context) (all []SourceReport, err error) {

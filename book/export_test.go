@@ -2,8 +2,11 @@ package book
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
+	"os"
 	"path/filepath"
+	"testing"
 )
 
 // LimitDisk makes the book's disk full after n more bytes; a negative n takes
@@ -32,3 +35,56 @@ var (
 	FormatSettings = formatSettings
 	HashBytes      = hashBytes
 )
+
+// CountsOf gives the lines of the table of counts: journal, what, value.
+func CountsOf(t *testing.T, b *Book) (out []string) {
+	t.Helper()
+	rows, err := b.db.Query("SELECT journal, what, value FROM counts ORDER BY id")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id int64
+		var what string
+		var value float64
+		if err := rows.Scan(&id, &what, &value); err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, fmt.Sprintf("%d %s %v", id, what, value))
+	}
+	if err := rows.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// FirstLedger puts a ledger of the first version, with one line in the journal,
+// in the place of a closed book's.
+func FirstLedger(t *testing.T, dir, planter string) {
+	t.Helper()
+	path := filepath.Join(dir, ledgerName)
+	for _, f := range []string{path, path + "-wal", path + "-shm"} {
+		os.Remove(f)
+	}
+	db, err := sql.Open("sqlite3", "file:"+filepath.ToSlash(path))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := migrations.ReadFile("migrations/0001.sql")
+	if err == nil {
+		_, err = db.Exec(string(text))
+	}
+	if err == nil {
+		_, err = db.Exec("INSERT INTO journal (at, planter, t_us, what, rows, value, unit, note) VALUES (1, ?, 2, 'fix', '7', NULL, '', 'old')", planter)
+	}
+	if err == nil {
+		_, err = db.Exec(fmt.Sprintf("PRAGMA user_version = 1; PRAGMA application_id = %d", ledgerMark))
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -1,0 +1,170 @@
+package record
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"evenstand"
+)
+
+// NoteContext is what a short note is read with.
+type NoteContext struct {
+	Now   evenstand.Micros
+	Zone  *time.Location
+	Units evenstand.Units
+	Card  evenstand.Card // Rows 0: not known
+}
+
+// Note is a short note that was understood: the line of the journal, and what
+// was supposed about it where it did not say, as whole sentences.
+type Note struct {
+	Entry    evenstand.Entry
+	Supposed []string
+	// Area is what a count was taken over in m2, NaN where it cannot be told.
+	Area float64
+}
+
+// NoteKinds are the kinds of journal lines, as the plain layout names them.
+var NoteKinds = []string{"setting", "refill", "fix", "remark", "count", "dig", "lot"}
+
+// maxNote is the longest note in bytes.
+const maxNote = 1000
+
+// ParseNote reads a note as people type it with their thumbs: a time first,
+// last or not at all, then what was done, and to which rows. at, rows and what
+// say the same explicitly where they are not empty, and go before the text. What
+// cannot be told apart is an error that says how to write it.
+func ParseNote(text, at, rows, what string, c NoteContext) (Note, error) {
+	n := Note{Entry: evenstand.Entry{T: c.Now, Value: math.NaN()}, Area: math.NaN()}
+	if !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && !unicode.IsSpace(r) }) {
+		return n, fmt.Errorf("the note is no plain text")
+	}
+	text = strings.Join(strings.Fields(text), " ")
+	if len(text) > maxNote {
+		return n, fmt.Errorf("the note is longer than %d characters: write it in parts", maxNote)
+	}
+	if what != "" && !slices.Contains(NoteKinds, what) {
+		return n, fmt.Errorf("what = %q: want %s", what, strings.Join(NoteKinds, ", "))
+	}
+	p := noteParser{c: c, n: &n}
+	var err error
+	if at != "" {
+		if n.Entry.T, err = p.when(at); err != nil {
+			return n, err
+		}
+	} else if text, err = p.takeTime(text); err != nil {
+		return n, err
+	}
+	if text == "" {
+		return n, fmt.Errorf("the note says nothing: write what was done, such as cleaners 30 to 22 psi")
+	}
+	given := rows != ""
+	if given {
+		rest, found, err := p.takeRows(rowWords(rows), true)
+		if err != nil {
+			return n, err
+		}
+		if !found || rest != "" {
+			return n, fmt.Errorf("rows %q: want rows such as 7, 3,4, 1-8, left or right", rows)
+		}
+	}
+	if err := p.kind(text, what, given); err != nil {
+		return n, err
+	}
+	return n, nil
+}
+
+// rowWords puts the word in front of a bare list.
+func rowWords(s string) string {
+	s = strings.TrimSpace(s)
+	if s != "" && s[0] >= '0' && s[0] <= '9' {
+		return "rows " + s
+	}
+	return s
+}
+
+type noteParser struct {
+	c NoteContext
+	n *Note
+}
+
+func (p *noteParser) suppose(format string, a ...any) {
+	p.n.Supposed = append(p.n.Supposed, fmt.Sprintf(format, a...))
+}
+
+// Spoken forms of units, by what they are written as.
+var spoken = map[string]string{
+	"inch": "in", "inches": "in", "\"": "in", "foot": "ft", "feet": "ft", "'": "ft", "meter": "m", "meters": "m", "metre": "m", "metres": "m",
+	"pounds": "lb", "pound": "lb", "lbs": "lb", "kilos": "kg", "kilo": "kg", "gallon": "gal", "gallons": "gal",
+	"liter": "L", "liters": "L", "litre": "L", "litres": "L", "l": "L", "kmh": "km/h", "kph": "km/h", "mbars": "mbar", "bars": "bar",
+	"psi": "psi", "gpa": "gal/ac", "gal/acre": "gal/ac", "lb/acre": "lb/ac", "l/ha": "L/ha", "rpm": "1/min", "percent": "%",
+	"inh2o": "inH2O", "kpa": "kPa", "n": "N", "mph": "mph", "v": "V", "seeds/ac": "1/ac", "seeds/acre": "1/ac", "an acre": "1/ac", "seeds/ha": "1/ha",
+	"plants/ac": "1/ac", "plants/ha": "1/ha", "/ac": "1/ac", "/ha": "1/ha", "°": "deg", "pa": "Pa",
+}
+
+// packs are what seed comes in: counts, which are no unit.
+var packs = map[string]string{"unit": "units", "units": "units", "bag": "bags", "bags": "bags", "box": "boxes", "boxes": "boxes", "tote": "totes", "totes": "totes"}
+
+func unitOf(word string) (evenstand.Unit, bool) {
+	if word == "" {
+		return evenstand.Unit{}, false
+	}
+	if u, err := evenstand.ParseUnit(word); err == nil {
+		return u, true
+	}
+	if s, ok := spoken[strings.ToLower(word)]; ok {
+		u, err := evenstand.ParseUnit(s)
+		return u, err == nil
+	}
+	return evenstand.Unit{}, false
+}
+
+var number = regexp.MustCompile(`^(?:(\d{1,4}) (\d{1,2})/(\d{1,2})|(\d{1,2})/(\d{1,2})|(\d{1,3}(?:,\d{3})+|\d{1,9})(\.\d{1,6})?|(\.\d{1,6}))`)
+
+// takeNumber reads a number at the begin of a text: 22, 2.1, 30,500, 2 1/4.
+func takeNumber(s string) (v float64, rest string, ok bool) {
+	m := number.FindStringSubmatch(s)
+	if m == nil {
+		return 0, s, false
+	}
+	rest = s[len(m[0]):]
+	if rest != "" && (rest[0] >= '0' && rest[0] <= '9' || rest[0] == '/' && !strings.HasPrefix(rest, "/ac") && !strings.HasPrefix(rest, "/ha") ||
+		len(rest) > 1 && (rest[0] == ',' || rest[0] == '.') && rest[1] >= '0' && rest[1] <= '9') {
+		return 0, s, false
+	}
+	atoi := func(s string) float64 { f, _ := strconv.ParseFloat(s, 64); return f } // the pattern holds digits only
+	switch {
+	case m[1] != "" || m[4] != "":
+		whole, num, den := atoi("0"+m[1]), atoi(m[2]+m[4]), atoi(m[3]+m[5])
+		if den == 0 || num >= den {
+			return 0, s, false
+		}
+		return whole + num/den, strings.TrimSpace(rest), true
+	case m[8] != "":
+		return atoi("0" + m[8]), strings.TrimSpace(rest), true
+	}
+	return atoi(strings.ReplaceAll(m[6], ",", "") + m[7]), strings.TrimSpace(rest), true
+}
+
+// takeWord gives the first word and what follows.
+func takeWord(s string) (word, rest string) {
+	word, rest, _ = strings.Cut(strings.TrimSpace(s), " ")
+	return strings.TrimRight(word, ",;:."), strings.TrimSpace(rest)
+}
+
+// takeUnit reads a unit at the begin of a text.
+func takeUnit(s string) (u evenstand.Unit, rest string, ok bool) {
+	word, rest := takeWord(s)
+	u, ok = unitOf(word)
+	if !ok {
+		return u, s, false
+	}
+	return u, rest, true
+}

@@ -1,0 +1,190 @@
+package record_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"evenstand"
+	"evenstand/core/record"
+)
+
+var chicago = func() *time.Location {
+	z, err := time.LoadLocation("America/Chicago")
+	if err != nil {
+		panic(err)
+	}
+	return z
+}()
+
+// noteContext is a 16-row planter on May 2, 2026, at 3:30 pm.
+func noteContext(u evenstand.Units) record.NoteContext {
+	card := evenstand.NewCard()
+	card.Rows, card.RowSpacing = 16, 0.762
+	card.Groups = []evenstand.Group{{Kind: "vacuum", Name: "left", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}}}
+	return record.NoteContext{Now: evenstand.FromTime(time.Date(2026, 5, 2, 15, 30, 0, 0, chicago)), Zone: chicago, Units: u, Card: card}
+}
+
+func TestParseNote(t *testing.T) {
+	nan := math.NaN()
+	for _, tt := range []struct {
+		text, when, what, rows string
+		value                  float64
+		unit, note             string
+	}{
+		// times
+		{"2:05 pm cleaners 30 to 22 psi", "05-02 14:05", "setting", "", 22, "psi", "cleaner_pressure, was 30 psi"},
+		{"14:05 vacuum 20", "05-02 14:05", "setting", "", 20, "inH2O", "vacuum"},
+		{"vacuum 20 2:05p", "05-02 14:05", "setting", "", 20, "inH2O", "vacuum"},
+		{"Yesterday 5 PM, speed 5.2", "05-01 17:00", "setting", "", 5.2, "mph", "ground_speed"},
+		{"may 2 2:05 pm depth 2 1/4 in", "05-02 14:05", "setting", "", 2.25, "in", "depth"},
+		{"fill 12 units 10 min ago", "05-02 15:20", "refill", "", 12, "", "units"},
+		{"2 hours ago fill 2 bags row 7", "05-02 13:30", "refill", "7", 2, "", "bags"},
+		{"2:05 hot", "05-02 14:05", "remark", "", nan, "", "hot"},
+		{"5:05 hot", "05-02 05:05", "remark", "", nan, "", "hot"},
+		{"5 pm hot", "05-01 17:00", "remark", "", nan, "", "hot"},
+		{"12:10 am hot", "05-02 00:10", "remark", "", nan, "", "hot"},
+		{"noon hot", "05-02 12:00", "remark", "", nan, "", "hot"},
+		{"30 apr 16:05 hot", "04-30 16:05", "remark", "", nan, "", "hot"},
+		{"2026-04-30 16:05 hot", "04-30 16:05", "remark", "", nan, "", "hot"},
+		{"hot at 2:05 pm", "05-02 14:05", "remark", "", nan, "", "hot"},
+		// settings
+		{"down force to 180", "05-02 15:30", "setting", "", 180, "lbf", "applied_force"},
+		{"set down force 150 lb to 180 lb left", "05-02 15:30", "setting", "1-8", 180, "lbf", "applied_force, was 150 lbf"},
+		{"closers 40 psi rows 3,4", "05-02 15:30", "setting", "3-4", 40, "psi", "closer_pressure"},
+		{"closers 40 psi r7: too loose", "05-02 15:30", "setting", "7", 40, "psi", "closer_pressure: too loose"},
+		{"vacuum 20 in", "05-02 15:30", "setting", "", 20, "inH2O", "vacuum"},
+		{"seed rate to 32,000", "05-02 15:30", "setting", "", 32000, "1/ac", "seed_rate_target"},
+		{"vacuum low on the left", "05-02 15:30", "remark", "1-8", nan, "", "vacuum low on the left"},
+		{"vacuum 20 and rising", "05-02 15:30", "remark", "", nan, "", "vacuum 20 and rising"},
+		// fills
+		{"filled 400 gal starter", "05-02 15:30", "refill", "", 400, "gal", "starter"},
+		{"refill 2 bags row 7", "05-02 15:30", "refill", "7", 2, "", "bags"},
+		{"fill rows 1-8, 12 units", "05-02 15:30", "refill", "1-8", 12, "", "units"},
+		{"topped up", "05-02 15:30", "refill", "", nan, "", ""},
+		{"fill 900 lbs", "05-02 15:30", "refill", "", 900, "lb", ""},
+		// fixes
+		{"fixed row 7: new singulator", "05-02 15:30", "fix", "7", nan, "", "new singulator"},
+		{"cleaned sensor row 12", "05-02 15:30", "fix", "12", nan, "", "cleaned sensor"},
+		{"replaced seals rows 3, 4 and 9", "05-02 15:30", "fix", "3-4,9", nan, "", "replaced seals"},
+		// digs, counts, lots
+		{"dug row 7: 2.1 in", "05-02 15:30", "dig", "7", 2.1, "in", ""},
+		{"dug row 7, dry on top", "05-02 15:30", "dig", "7", nan, "", "dry on top"},
+		{"counted 31 in 17.5 ft row 3", "05-02 15:30", "count", "3", 31, "", "in 17.5 ft"},
+		{"stand 30500", "05-02 15:30", "count", "", 30500, "1/ac", ""},
+		{"stand 30,500 an acre rows 1-8", "05-02 15:30", "count", "1-8", 30500, "1/ac", ""},
+		{"lot A123 rows 1-8", "05-02 15:30", "lot", "1-8", nan, "", "A123"},
+		// remarks
+		{"row 7 smells of belt", "05-02 15:30", "remark", "7", nan, "", "row 7 smells of belt"},
+		{"decreased wind, two hoppers left", "05-02 15:30", "remark", "", nan, "", "decreased wind, two hoppers left"},
+	} {
+		n, err := record.ParseNote(tt.text, "", "", "", noteContext(evenstand.US))
+		if err != nil {
+			t.Errorf("%q: %v", tt.text, err)
+			continue
+		}
+		e := n.Entry
+		same := e.Value == tt.value || math.IsNaN(e.Value) && math.IsNaN(tt.value)
+		if when := e.T.Time().In(chicago).Format("01-02 15:04"); when != tt.when || e.What != tt.what || e.Rows.String() != tt.rows || !same || e.Unit != tt.unit || e.Note != tt.note {
+			t.Errorf("%q: %s %s rows %q %v %q note %q (%s)", tt.text, when, e.What, e.Rows, e.Value, e.Unit, e.Note, record.SayEntry(&e))
+		}
+	}
+}
+
+func TestParseNoteRefuses(t *testing.T) {
+	for _, tt := range []struct{ text, why string }{
+		{"", "says nothing"},
+		{"2:05 pm", "says nothing"},
+		{"yesterday cleaned row 7", "without a time of day"},
+		{"yesterday 2:05 cleaned row 7", "am or pm"},
+		{"may 3 2:05 pm hot", "2026"},
+		{"13:00 pm hot", "no time of day"},
+		{"feb 30 2:05 pm hot", "no day"},
+		{"fixed row 17", "16 rows"},
+		{"fixed rows 8-1", "row list"},
+		{"vacuum 20 right", "no vacuum group"},
+		{"vacuum 900", "cannot be"},
+		{"vacuum 20 gal", "no unit of vacuum"},
+		{"speed 5,2", "with a point"},
+		{"closers 2 bar to 40 psi", "two units"},
+		{"fill 12", "12 of what"},
+		{"counted 31 row 3", "in what length"},
+		{"stand 31", "cannot be"},
+		{"lot rows 1-8", "which lot"},
+		{"dug row 7: 21 in", "cannot be"},
+		{"bell \a", "no plain text"},
+		{strings.Repeat("a", 2000), "longer"},
+	} {
+		n, err := record.ParseNote(tt.text, "", "", "", noteContext(evenstand.US))
+		if tt.text == "may 3 2:05 pm hot" { // without a year it is last year's
+			if err != nil || n.Entry.T.Time().Year() != 2025 {
+				t.Errorf("%q: %s, %v", tt.text, n.Entry.T, err)
+			}
+			continue
+		}
+		if err == nil || !strings.Contains(err.Error(), tt.why) {
+			t.Errorf("%q: taken as %s; error %v, want %q", tt.text, record.SayEntry(&n.Entry), err, tt.why)
+		}
+	}
+}
+
+func TestParseNoteSaidOtherwise(t *testing.T) {
+	n, err := record.ParseNote("vacuum 20", "2026-05-01 09:15", "9-16", "remark", noteContext(evenstand.US))
+	if err != nil || n.Entry.What != "remark" || n.Entry.Rows.String() != "9-16" || n.Entry.T.Time().In(chicago).Format("01-02 15:04") != "05-01 09:15" {
+		t.Errorf("%+v, %v", n, err)
+	}
+	if _, err := record.ParseNote("hot", "", "", "setting", noteContext(evenstand.US)); err == nil {
+		t.Error("a remark is taken for a setting")
+	}
+	if n, err = record.ParseNote("vacuum 50", "", "", "", noteContext(evenstand.Metric)); err != nil || n.Entry.Unit != "mbar" || len(n.Supposed) != 1 {
+		t.Errorf("%+v, %v", n, err)
+	}
+	// 31 plants in 17.5 ft of a row of 30 in stand on 1/995.7 of an acre.
+	if n, err = record.ParseNote("counted 31 in 17.5 ft row 3", "", "", "", noteContext(evenstand.US)); err != nil || math.Abs(31/n.Area*evenstand.Acre-30864) > 20 {
+		t.Errorf("area %v, %v", n.Area, err)
+	}
+}
+
+func TestSayEntry(t *testing.T) {
+	for text, want := range map[string]string{
+		"cleaners 30 to 22 psi":       "Row-cleaner pressure set to 22 psi (was 30 psi), the whole planter",
+		"depth 2 1/4 in rows 3,5":     "Depth set to 2.25 in, rows 3, 5",
+		"fill 12 units":               "Filled 12 units, the whole planter",
+		"fixed row 7: new singulator": "Fixed, row 7: new singulator",
+		"dug row 7: 2.1 in":           "Dug: seed 2.1 in deep, row 7",
+		"counted 31 in 17.5 ft row 3": "Counted 31 in 17.5 ft, row 3",
+		"stand 30500":                 "Stand of 30,500 an acre, the whole planter",
+		"lot A123 rows 1-8":           "Seed lot A123, rows 1-8",
+		"hot":                         "Remark: hot",
+	} {
+		n, err := record.ParseNote(text, "", "", "", noteContext(evenstand.US))
+		if got := record.SayEntry(&n.Entry); err != nil || got != want {
+			t.Errorf("%q: %q, %v, want %q", text, got, err, want)
+		}
+	}
+}
+
+func FuzzParseNote(f *testing.F) {
+	for _, s := range []string{"2:05 pm cleaners 30 to 22 psi", "yesterday 5 pm fixed row 7: x", "counted 31 in 17.5 ft row 3", "rows 1-8, 12 units fill", "may 2 2:05 pm depth 2 1/4 in", "left 10 min ago"} {
+		f.Add(s, "", "", "")
+		f.Add(s, s, s, "setting")
+	}
+	c := noteContext(evenstand.US)
+	f.Fuzz(func(t *testing.T, text, at, rows, what string) {
+		n, err := record.ParseNote(text, at, rows, what, c)
+		if err != nil {
+			return
+		}
+		e := n.Entry
+		if e.T > c.Now+600*evenstand.Second || math.IsInf(e.Value, 0) || len(e.Rows) > 0 && (e.Rows[0] < 1 || e.Rows[len(e.Rows)-1] > 16) {
+			t.Fatalf("%q gives %+v", text, e)
+		}
+		if _, err := evenstand.ParseUnit(e.Unit); err != nil {
+			t.Fatal(err)
+		}
+		if record.SayEntry(&e) == "" {
+			t.Fatal("nothing to say")
+		}
+	})
+}

@@ -1,0 +1,118 @@
+package record
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"evenstand"
+)
+
+var (
+	rowWord  = regexp.MustCompile(`\b(?:on |in |at |of )?(?:the )?(?:rows? ?#?|r)(\d)`)
+	sideWord = regexp.MustCompile(`\b(?:(?:on|in|at|of) )?(?:the )?(left|right)(?:(?: hand)? (?:side|half|rows|group|wing)| hand)?\b`)
+	wholeOne = regexp.MustCompile(`\b(?:on )?(?:all(?: the)? rows|every row|whole (?:machine|planter)|everywhere)\b`)
+	rowSpan  = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–|to|through) ?(\d{1,3}))?`)
+	rowSep   = regexp.MustCompile(`^(?: ?, ?(?:and )?| ?& ?| and )(?:rows? ?|r)?`)
+)
+
+// takeRows takes the rows out of a text and gives what is left. Sides are taken
+// only when strict: in a remark left may be what is left.
+func (p *noteParser) takeRows(text string, strict bool) (rest string, found bool, err error) {
+	low := lower(text)
+	if m := wholeOne.FindStringIndex(low); m != nil {
+		return cut(text, m[0], m[1]), true, nil
+	}
+	if m := rowWord.FindStringSubmatchIndex(low); m != nil {
+		list, end := rowList(low[m[2]:])
+		rows, err := evenstand.ParseRows(list)
+		if err != nil {
+			return text, false, err
+		}
+		if err := p.known(rows); err != nil {
+			return text, false, err
+		}
+		p.n.Entry.Rows = rows
+		return cut(text, m[0], m[2]+end), true, nil
+	}
+	m := sideWord.FindStringSubmatchIndex(low)
+	if m == nil {
+		return text, false, nil
+	}
+	if !strict && m[0] == m[2] && m[1] == m[3] { // the bare word
+		return text, false, nil
+	}
+	side := low[m[2]:m[3]]
+	for _, g := range p.c.Card.Groups {
+		if g.Kind == "vacuum" && strings.EqualFold(g.Name, side) {
+			p.n.Entry.Rows = append(evenstand.Rows(nil), g.Rows...)
+			return cut(text, m[0], m[1]), true, nil
+		}
+	}
+	if !strict {
+		p.suppose("Which rows are %s is not on the planter card; the words are kept.", side)
+		return text, false, nil
+	}
+	return text, false, fmt.Errorf("the planter card has no vacuum group %q: write the rows, as in rows 1-8", side)
+}
+
+// known refuses rows that the planter does not have.
+func (p *noteParser) known(rows evenstand.Rows) error {
+	n := p.c.Card.Rows
+	if last := rows[len(rows)-1]; n > 0 && last > n {
+		return fmt.Errorf("there is no row %d: the planter has %d rows, 1 at the left", last, n)
+	}
+	return nil
+}
+
+// rowList reads a list at the begin of a text and gives where it ends. A number
+// that a unit follows is none of it.
+func rowList(s string) (list string, end int) {
+	for {
+		m := rowSpan.FindStringSubmatch(s[end:])
+		if m == nil {
+			return list, end
+		}
+		at := end + len(m[0])
+		if list != "" {
+			list += ","
+		}
+		list += m[1]
+		if m[2] != "" {
+			list += "-" + m[2]
+		}
+		end = at
+		sep := rowSep.FindString(s[at:])
+		next := rowSpan.FindString(s[at+len(sep):])
+		if sep == "" || next == "" {
+			return list, end
+		}
+		after := s[at+len(sep)+len(next):]
+		if after != "" && (after[0] == '.' && len(after) > 1 && after[1] >= '0' && after[1] <= '9' || after[0] >= 'a' && after[0] <= 'z') {
+			return list, end
+		}
+		word, _ := takeWord(after)
+		if _, unit := unitOf(word); unit || packs[lower(word)] != "" {
+			return list, end
+		}
+		end = at + len(sep)
+	}
+}
+
+// cut takes a part out of a text and closes the gap.
+func cut(text string, from, to int) string {
+	a, b := strings.TrimRight(text[:from], " ,;"), strings.TrimLeft(text[to:], " ,;")
+	return strings.TrimSpace(a + " " + b)
+}
+
+// rowsSay writes rows in words.
+func rowsSay(rows evenstand.Rows) string {
+	switch len(rows) {
+	case 0:
+		return "the whole planter"
+	case 1:
+		return "row " + strconv.Itoa(rows[0])
+	}
+	return "rows " + strings.ReplaceAll(rows.String(), ",", ", ")
+}
