@@ -2,7 +2,9 @@ package recipe
 
 import (
 	"bytes"
+	"context"
 	"io"
+	"runtime"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -111,5 +113,51 @@ func TestSuiteContainers(t *testing.T) {
 			},
 			LastRecord: -1,
 		}})
+	}
+}
+
+// heapSink looks at the heap while a table is read.
+type heapSink struct {
+	nothing
+	calls int
+	peak  uint64
+}
+
+func (h *heapSink) Readings(r []evenstand.Reading) error {
+	if h.calls++; h.calls%4 == 0 {
+		runtime.GC()
+		var m runtime.MemStats
+		runtime.ReadMemStats(&m)
+		h.peak = max(h.peak, m.HeapAlloc)
+	}
+	return h.nothing.Readings(r)
+}
+
+// Ten times the rows take no more memory; a Parquet file takes that of its
+// largest row group, which is a hundred thousand rows as we write them.
+func TestMemoryOfTables(t *testing.T) {
+	for _, kind := range []table.Kind{table.Text, table.Workbook, table.GeoJSON, table.Shapefile} {
+		peak := func(n int) uint64 {
+			in, r := tableOf(t, kind, n)
+			f := Format{Recipes: []Recipe{r}}
+			src, _, _, err := f.Find(context.Background(), in)
+			if err != nil || len(src) != 1 {
+				t.Fatal(err, len(src))
+			}
+			runtime.GC()
+			var before runtime.MemStats
+			runtime.ReadMemStats(&before)
+			var h heapSink
+			if _, err := f.Read(context.Background(), in, src[0], &h); err != nil || int(h.nothing) != 4*n {
+				t.Fatal(err, h.nothing)
+			}
+			runtime.KeepAlive(in)
+			return h.peak - min(h.peak, before.HeapAlloc)
+		}
+		short, long := peak(10_000), peak(100_000)
+		t.Logf("%s: %d and %d KiB", kind, short>>10, long>>10)
+		if long > short+short/4+512<<10 {
+			t.Errorf("%s: %d KiB for ten thousand rows, %d for a hundred thousand", kind, short>>10, long>>10)
+		}
 	}
 }
