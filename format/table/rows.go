@@ -72,6 +72,13 @@ func Open(ctx context.Context, in fs.FS, ref Ref, d Dialect) (*Rows, error) {
 		return nil, err
 	}
 	r := &Rows{}
+	if ref.Inside != "" {
+		inner, file, err := openArchive(in, ref.Files[0])
+		if err != nil {
+			return nil, err
+		}
+		in, r.file = inner, file
+	}
 	var err error
 	switch ref.Kind {
 	case Text:
