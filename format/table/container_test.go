@@ -1,6 +1,7 @@
 package table
 
 import (
+	"archive/zip"
 	"bytes"
 	"context"
 	"fmt"
@@ -447,3 +448,27 @@ func FuzzParquet(f *testing.F)   { fuzzContainer(f, Parquet, ".parquet") }
 func FuzzGeoJSON(f *testing.F)   { fuzzContainer(f, GeoJSON, ".geojson") }
 func FuzzShapefile(f *testing.F) { fuzzContainer(f, Shapefile, ".shp") }
 func FuzzDBF(f *testing.F)       { fuzzContainer(f, Shapefile, ".dbf") }
+
+// A shapefile in a zip that lies among other files is a table too.
+func TestZipInside(t *testing.T) {
+	d := disk{}
+	writeAll(t, d, Shapefile, "log", points, pointRows(), Dialect{})
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for name, f := range d {
+		w, err := z.Create("track/" + name)
+		if err == nil {
+			_, err = w.Write(f.Data)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	_, rows, r := readTable(t, fstest.MapFS{"stick/points.zip": {Data: b.Bytes(), Mode: 0o644}, "stick/photo.jpg": {Data: []byte{0xff, 0xd8}, Mode: 0o644}})
+	if len(rows) != 5 || len(r.Unused()) > 0 {
+		t.Errorf("%d rows, %v", len(rows), r.Unused())
+	}
+}

@@ -22,7 +22,15 @@ var tableNames = []string{".csv", ".tsv", ".tab"}
 // List names the tables of an input, in the order of their paths. Files are
 // known by their content; of text only those that end like a table or like a
 // log are looked at. Claimed are all files that belong to a table.
+// What lies in a zip within the input is listed too, but not in a zip in that.
 func List(ctx context.Context, in fs.FS) (refs []Ref, claimed []string, unused []evenstand.Unused, err error) {
+	refs, claimed, unused, err = list(ctx, in, true)
+	slices.SortStableFunc(refs, func(a, b Ref) int { return strings.Compare(a.name(), b.name()) })
+	slices.Sort(claimed)
+	return refs, slices.Compact(claimed), unused, err
+}
+
+func list(ctx context.Context, in fs.FS, deeper bool) (refs []Ref, claimed []string, unused []evenstand.Unused, err error) {
 	var names []string
 	left := func(name, why, do string) {
 		unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: do})
@@ -60,6 +68,31 @@ func List(ctx context.Context, in fs.FS) (refs []Ref, claimed []string, unused [
 		}
 		ext := strings.ToLower(path.Ext(name))
 		switch ext {
+		case ".zip":
+			if !deeper {
+				continue
+			}
+			inner, closer, err := openArchive(in, name)
+			if err != nil {
+				left(name, reasonOf(err), again)
+				continue
+			}
+			rs, _, us, err := list(ctx, inner, false)
+			closer.Close()
+			if err != nil {
+				return nil, nil, unused, err
+			}
+			for _, r := range rs {
+				refs = append(refs, Ref{Kind: r.Kind, Files: []string{name}, Sheet: r.Sheet, Inside: r.Files[0]})
+			}
+			if len(rs) > 0 {
+				claimed = append(claimed, name)
+				for _, u := range us {
+					u.File = name + "/" + u.File
+					unused = append(unused, u)
+				}
+			}
+			continue
 		case ".xlsx", ".xlsm":
 			sheets, err := workbookSheets(in, name)
 			if err != nil {
@@ -93,8 +126,6 @@ func List(ctx context.Context, in fs.FS) (refs []Ref, claimed []string, unused [
 			left(name, why, "A table has a line of names and lines of values under it. Export it again.")
 		}
 	}
-	slices.SortStableFunc(refs, func(a, b Ref) int { return strings.Compare(a.Files[0], b.Files[0]) })
-	slices.Sort(claimed)
 	return refs, claimed, unused, nil
 }
 
