@@ -472,3 +472,58 @@ func TestZipInside(t *testing.T) {
 		t.Errorf("%d rows, %v", len(rows), r.Unused())
 	}
 }
+
+func FuzzMarkup(f *testing.F) {
+	f.Add([]byte(`<?xml version="1.0"?><x:row r="1"><c r="A1" t="s"><v>1&amp;2</v></c><!-- a > b --><t><![CDATA[a<b]]></t></x:row>`))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		m := newMarkup(bytes.NewReader(data))
+		for range len(data) + 1 {
+			if m.next() != nil {
+				return
+			}
+			if len(m.text) > len(data) || len(m.get("r")) > len(data) {
+				t.Fatal("more than there is")
+			}
+		}
+		t.Fatal("more tags than bytes")
+	})
+}
+
+func TestMarkup(t *testing.T) {
+	m := newMarkup(strings.NewReader(`<?xml version="1.0"?><x:row r='1' s = "2"><c t="s"/><v>1 &amp; &#50;&#x33; &unknown; &</v><!-- a > b --><t><![CDATA[a<b]]></t></x:row>`))
+	var got []string
+	for m.next() == nil {
+		got = append(got, fmt.Sprintf("%q %s r=%s s=%s %v %v", m.text, m.name, m.get("r"), m.get("s"), m.end, m.self))
+	}
+	want := []string{
+		`"" row r=1 s=2 false false`, `"" c r= s= false true`, `"" v r= s= false false`, `"1 & 23 &unknown; &" v r= s= true false`,
+		`"" t r= s= false false`, `"a<b" t r= s= true false`, `"" row r= s= true false`,
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+}
+
+func BenchmarkWorkbook(b *testing.B) {
+	d := disk{}
+	var rows [][]Cell
+	for range 4000 {
+		rows = append(rows, pointRows()...)
+	}
+	writeAll(b, d, Workbook, "log", points, rows, Dialect{})
+	for b.Loop() {
+		r, err := Open(context.Background(), fstest.MapFS(d), Ref{Kind: Workbook, Files: []string{"log.xlsx"}}, Dialect{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		n := 0
+		for r.Next() {
+			n++
+		}
+		if n != len(rows) || r.Err() != nil {
+			b.Fatal(n, r.Err())
+		}
+		r.Close()
+	}
+	b.ReportMetric(float64(len(rows)*len(points))*float64(b.N)/b.Elapsed().Seconds(), "cells/s")
+}

@@ -3,6 +3,7 @@ package table
 import (
 	"archive/zip"
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/xml"
 	"errors"
@@ -234,8 +235,6 @@ func isDateFormat(code string) bool {
 
 // texts loads the shared texts.
 func (b *book) texts() error {
-	var cur strings.Builder
-	in, phonetic := false, 0
 	r, err := b.part("xl/sharedStrings.xml", maxShared)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -244,37 +243,34 @@ func (b *book) texts() error {
 		return err
 	}
 	defer r.Close()
-	d := xml.NewDecoder(bufio.NewReaderSize(r, 64<<10))
+	m := newMarkup(r)
+	var cur []byte
+	phonetic := 0
 	for {
-		t, err := d.Token()
+		err := m.next()
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
 		if err != nil {
 			return fmt.Errorf("its part xl/sharedStrings.xml is damaged: %w", err)
 		}
-		switch e := t.(type) {
-		case xml.StartElement:
-			switch e.Name.Local {
-			case "si":
-				cur.Reset()
-			case "t":
-				in = true
-			case "rPh":
+		switch string(m.name) {
+		case "si":
+			if m.end || m.self {
+				b.shared = append(b.shared, string(bytes.TrimSpace(cur)))
+			}
+			cur = cur[:0]
+		case "rPh": // how a text is spoken
+			switch {
+			case m.self:
+			case m.end:
+				phonetic--
+			default:
 				phonetic++
 			}
-		case xml.EndElement:
-			switch e.Name.Local {
-			case "si":
-				b.shared = append(b.shared, cur.String())
-			case "t":
-				in = false
-			case "rPh":
-				phonetic--
-			}
-		case xml.CharData:
-			if in && phonetic == 0 {
-				cur.Write(e)
+		case "t":
+			if m.end && phonetic == 0 {
+				cur = append(cur, m.text...)
 			}
 		}
 	}
@@ -300,8 +296,10 @@ type sheet struct {
 	b     *book
 	r     io.ReadCloser
 	count counter
-	d     *xml.Decoder
+	m     *markup
 	queue []sheetRow
+	last  int // number of the row read last
+	wide  int // cells of the widest row so far
 	end   bool
 	err   error
 	text  []byte
@@ -342,7 +340,7 @@ func (s *sheet) open(ref Ref, d Dialect) error {
 	}
 	s.r = r
 	s.count.r = r
-	s.d = xml.NewDecoder(bufio.NewReaderSize(&s.count, 64<<10))
+	s.m = newMarkup(&s.count)
 	for len(s.queue) < headRows {
 		row, ok := s.read()
 		if !ok {
@@ -485,61 +483,65 @@ func (s *sheet) read() (row sheetRow, ok bool) {
 		}
 		return sheetRow{}, false
 	}
-	var c Cell
-	kind, style, col, value := "", -1, -1, false
+	var kind []byte
+	style, col, cell := -1, -1, false
+	var cells []Cell
 	for {
-		t, err := s.d.Token()
+		err := s.m.next()
 		if errors.Is(err, io.EOF) {
 			return stop(errors.New("the sheet is cut short"))
 		}
 		if err != nil {
 			return stop(fmt.Errorf("the sheet is damaged: %w", err))
 		}
-		switch e := t.(type) {
-		case xml.StartElement:
-			switch e.Name.Local {
-			case "row":
-				row.n++
-				if n, err := strconv.Atoi(attr(e, "r")); err == nil {
-					row.n = n
-				}
-				row.cells = nil
-			case "c":
-				kind, style = attr(e, "t"), -1
-				if v, err := strconv.Atoi(attr(e, "s")); err == nil {
-					style = v
-				}
-				if at := columnOf(attr(e, "r")); at >= 0 {
-					col = at
-				} else {
-					col++
-				}
-				c = Cell{}
-				s.text = s.text[:0]
-			case "v", "t":
-				value = true
-			}
-		case xml.CharData:
-			if value {
-				s.text = append(s.text, e...)
-			}
-		case xml.EndElement:
-			switch e.Name.Local {
-			case "v", "t":
-				value = false
-			case "c":
-				if c = s.cell(kind, style); c.Type != Empty && col >= 0 && col < maxSheetCol {
-					for len(row.cells) <= col {
-						row.cells = append(row.cells, Cell{})
-					}
-					row.cells[col] = c
-				}
-			case "row":
+		switch string(s.m.name) {
+		case "row":
+			if s.m.end || s.m.self {
 				col = -1
-				if len(row.cells) > 0 {
+				if len(cells) > 0 {
+					row.cells = cells
 					return row, true
 				}
-			case "sheetData":
+				continue
+			}
+			row.n = s.last + 1
+			if n, err := strconv.Atoi(string(s.m.get("r"))); err == nil {
+				row.n = n
+			}
+			s.last = row.n
+			cells = make([]Cell, 0, s.wide)
+		case "c":
+			if s.m.end {
+				if c := s.cell(kind, style); cell && c.Type != Empty && col >= 0 && col < maxSheetCol {
+					for len(cells) <= col {
+						cells = append(cells, Cell{})
+					}
+					cells[col] = c
+					s.wide = max(s.wide, len(cells))
+				}
+				cell = false
+				continue
+			}
+			if at := columnOf(s.m.get("r")); at >= 0 {
+				col = at
+			} else {
+				col++
+			}
+			if s.m.self {
+				continue
+			}
+			kind, style, cell = append(kind[:0], s.m.get("t")...), -1, true
+			if v, err := strconv.Atoi(string(s.m.get("s"))); err == nil {
+				style = v
+			}
+			s.text = s.text[:0]
+		case "v", "t":
+			if s.m.end && cell {
+				s.text = append(s.text, s.m.text...)
+			}
+		case "f": // the formula that gave the value
+		case "sheetData":
+			if s.m.end || s.m.self {
 				return stop(nil)
 			}
 		}
@@ -547,7 +549,7 @@ func (s *sheet) read() (row sheetRow, ok bool) {
 }
 
 // columnOf reads the letters of a cell's name, -1 without.
-func columnOf(name string) int {
+func columnOf(name []byte) int {
 	n := 0
 	for i := 0; i < len(name) && i < 4; i++ {
 		c := name[i] &^ 0x20
@@ -560,18 +562,18 @@ func columnOf(name string) int {
 }
 
 // cell makes a cell of what was read.
-func (s *sheet) cell(kind string, style int) Cell {
-	text := strings.TrimSpace(string(s.text))
+func (s *sheet) cell(kind []byte, style int) Cell {
+	text := string(bytes.TrimSpace(s.text))
 	if text == "" {
 		return Cell{}
 	}
-	switch kind {
+	switch string(kind) {
 	case "s":
 		i, err := strconv.Atoi(text)
-		if err != nil || i < 0 || i >= len(s.b.shared) || strings.TrimSpace(s.b.shared[i]) == "" {
+		if err != nil || i < 0 || i >= len(s.b.shared) || s.b.shared[i] == "" {
 			return Cell{}
 		}
-		return Cell{Type: Words, Text: []byte(strings.TrimSpace(s.b.shared[i]))}
+		return Cell{Type: Words, Text: []byte(s.b.shared[i])}
 	case "str", "inlineStr":
 		return Cell{Type: Words, Text: []byte(text)}
 	case "b":
