@@ -155,7 +155,7 @@ func (c *call) writeNote(ctx context.Context, b *book.Book, o *noteOptions, text
 	}
 	c.noteLine(&l, voice(b), false)
 	if per := n.Entry.Value / n.Area; !math.IsNaN(per) {
-		c.text("    ", "    ", "That is a stand of "+voice(b).Rate(per)+" at this row spacing.")
+		c.text("    ", "    ", "That is a stand of "+strings.Replace(voice(b).Rate(per), "seeds", "plants", 1)+" at this row spacing.")
 	}
 	for _, s := range n.Supposed {
 		c.text("    ", "    ", s)
