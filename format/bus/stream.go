@@ -126,10 +126,13 @@ func (s *stream) next() error {
 
 // when gives the instant of the frame.
 func (s *stream) when(f *Frame) (evenstand.Micros, bool) {
-	l := f.T
-	if style := s.sc.Times(); style != s.times {
+	l, style := f.T, s.sc.Times()
+	// a clock that began at nothing and was set is one clock
+	counts := style >= Absolute && style != Dated && s.times >= Absolute && s.times != Dated
+	switch {
+	case style != s.times && !counts, counts && style == Relative && s.ck.mode == modeOwn:
 		l = evenstand.NoTime
-	} else if s.sv.delta && l != evenstand.NoTime {
+	case s.sv.delta && style == Relative:
 		s.sum += l
 		l = s.sum
 	}

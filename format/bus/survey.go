@@ -1,6 +1,7 @@
 package bus
 
 import (
+	"bytes"
 	"context"
 	"io"
 	"maps"
@@ -108,8 +109,7 @@ type survey struct {
 	frames   int64
 	times    [4]int64 // frames by style of their times
 	delta    bool     // relative times count from the line before
-	first    evenstand.Micros
-	end      evenstand.Micros
+	sum      evenstand.Micros
 	nodes    [mostNodes]bool
 	senders  int
 	names    map[node]uint64 // now
@@ -138,7 +138,6 @@ type survey struct {
 
 func newSurvey() *survey {
 	return &survey{
-		first: evenstand.NoTime, end: evenstand.NoTime,
 		names: map[node]uint64{}, claimed: map[node]uint64{}, initial: map[node]uint64{},
 		pools: map[uint64]*pool{}, earliest: map[uint64]*pool{}, epochs: []epoch{{}},
 		controller: map[node]int{}, receivers: map[node]*receiver{}, speeds: map[uint32]counter{},
@@ -203,9 +202,29 @@ func (s *survey) describe(n node, b []byte) {
 	}
 }
 
+// deltas tells by the head of a capture whether its relative times count from
+// the line before: then some are smaller than the one before.
+func deltas(head []byte) bool {
+	last := evenstand.Micros(0)
+	for sc := NewScanner(bytes.NewReader(head)); sc.Next(); {
+		t := sc.Frame().T
+		switch {
+		case sc.Times() != Relative:
+			return false
+		case t < last:
+			return true
+		}
+		last = t
+	}
+	return false
+}
+
 // look goes over a capture once.
 func (s *survey) look(ctx context.Context, in io.Reader) error {
-	sc := NewScanner(in)
+	head := make([]byte, 4*headBytes)
+	n, _ := io.ReadFull(in, head) // an error comes again
+	s.delta = deltas(head[:n])
+	sc := NewScanner(io.MultiReader(bytes.NewReader(head[:n]), in))
 	for sc.Next() {
 		if s.frames&0xfff == 0 && ctx.Err() != nil {
 			return ctx.Err()
@@ -221,13 +240,10 @@ func (s *survey) look(ctx context.Context, in io.Reader) error {
 func (s *survey) take(sc *Scanner) {
 	f := sc.Frame()
 	style := sc.Times()
-	if s.times[style]++; style != NoTimes {
-		if s.first == evenstand.NoTime {
-			s.first = f.T
-		} else if style == Relative && f.T < s.end {
-			s.delta = true
-		}
-		s.end = f.T
+	s.times[style]++
+	if s.delta && style == Relative {
+		s.sum += f.T
+		f.T = s.sum
 	}
 	pgn, from, to := f.Group()
 	if n := nodeOf(f.Bus, from); !s.nodes[n] {
