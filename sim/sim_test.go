@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -15,6 +16,7 @@ import (
 	"testing"
 
 	"evenstand"
+	"evenstand/format/bus"
 	"evenstand/format/iso11783"
 	"evenstand/format/plain"
 	"evenstand/sim"
@@ -459,6 +461,29 @@ func TestTaskDataIsRead(t *testing.T) {
 	}
 	if sum.Written != 0 {
 		t.Error("seed times at grade B")
+	}
+}
+
+// A capture of the bus reads back as task data of the same day do.
+func TestBusIsRead(t *testing.T) {
+	out, _ := run(t, small+"[output]\ngrade = \"B\"\nlayout = \"bus\"\n")
+	got, _ := read(t, bus.Format{}, filepath.Join(out, "boxes"))
+	out, _ = run(t, small+"[output]\ngrade = \"B\"\nlayout = \"task-data\"\n")
+	want, _ := read(t, iso11783.Format{}, filepath.Join(out, "boxes"))
+	if len(got.unused) > 0 || len(got.fixes) != len(want.fixes) || len(got.fixes) < 600 {
+		t.Errorf("%d fixes, want %d; not used: %+v", len(got.fixes), len(want.fixes), got.unused)
+	}
+	sums := func(s *sink) map[evenstand.Quantity]float64 {
+		m := map[evenstand.Quantity]float64{}
+		for _, r := range s.readings {
+			if r.Quantity == evenstand.SeedCount || r.Quantity == evenstand.RowEnabled || r.Quantity == evenstand.ImplementLifted {
+				m[r.Quantity] += r.Value
+			}
+		}
+		return m
+	}
+	if g, w := sums(got), sums(want); !maps.Equal(g, w) || w[evenstand.SeedCount] == 0 {
+		t.Errorf("seeds, and states that were given: %v, want %v", g, w)
 	}
 }
 

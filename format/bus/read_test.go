@@ -355,3 +355,21 @@ func TestFind(t *testing.T) {
 }
 
 func file1(name, data string) fstest.MapFS { return fstest.MapFS{name: {Data: []byte(data)}} }
+
+// A boom and its rows that are switched at once say so in two messages: what
+// stands between them is no state of the planter.
+func TestStatesOfABurst(t *testing.T) {
+	var k talk
+	k.describe(device, slices.Concat(tworow(nil), dpd(21, 161, "State"), dpd(22, 141, "Boom")))
+	k.say(device, controller, 1, 141, 1).say(device, controller, 1, 161, -16).pause(1000) // at work, rows off
+	k.say(device, controller, 1, 141, 0).say(device, controller, 1, 161, -11).pause(1000) // off, rows on: not lifted
+	k.say(device, controller, 1, 161, -16).pause(1000)                                    // rows off: lifted
+	s := read(t, bus.Format{}, file([]byte(k.b.String())))
+	var got []float64
+	for _, r := range values(&s, evenstand.ImplementLifted, evenstand.Element{}) {
+		got = append(got, r.Value)
+	}
+	if !slices.Equal(got, []float64{0, 1}) {
+		t.Errorf("lifted %v, want down and then up", got)
+	}
+}

@@ -166,6 +166,8 @@ type Feed struct {
 	tick    evenstand.Micros
 	step    evenstand.Micros // from tick to tick
 	patient evenstand.Micros // how long a value is waited for before the last is given again
+	settle  evenstand.Micros // how long states that change together may take to come
+	open    evenstand.Micros // when the first of them changed, NoTime none
 	started bool
 
 	rawCodes  map[uint16]int64 // values of numbers without a public meaning
@@ -210,7 +212,7 @@ func (s *Set) NewFeed(l *Layout, columns []Column, sink evenstand.Sink, yawTrue 
 			totals[l.Place(s.Element(c.Element))] = true
 		}
 	}
-	e.step = tickStep
+	e.step, e.open = tickStep, evenstand.NoTime
 	e.boomState = map[DDI]*DeviceElement{}
 	for _, c := range columns {
 		el := s.Element(c.Element)
@@ -472,15 +474,20 @@ func (e *Feed) busColumn(c Column, p *plan) {
 
 // Singly tells the feed that the values of a second come one after another, as
 // on a bus, and not all at one instant: a value that comes once a second is
-// then not given again right before the next one.
+// then not given again right before the next one. States that change within a
+// tenth of a second are taken together, for a boom and its rows that are
+// switched at once say so in two messages. Judgement.
 func (e *Feed) Singly() {
-	e.step, e.patient = evenstand.Second/10, evenstand.Second+evenstand.Second/20
+	e.step, e.patient, e.settle = evenstand.Second/10, evenstand.Second+evenstand.Second/20, evenstand.Second/10
 }
 
 // At takes the values of one instant, and the columns that no log gives from
 // here on: what they gave last is soon stale, even if their device goes on in
 // other logs.
 func (e *Feed) At(now evenstand.Micros, values []Value32, ended []int) error {
+	if e.open != evenstand.NoTime && (now-e.open >= e.settle || now < e.open) {
+		e.states()
+	}
 	if e.started {
 		if gap := now - e.now; gap > pause || gap < -evenstand.Second {
 			e.forget()
@@ -499,7 +506,6 @@ func (e *Feed) At(now evenstand.Micros, values []Value32, ended []int) error {
 	for _, k := range ended {
 		e.plans[k].over = now
 	}
-	states := false
 	for _, v := range values {
 		p := &e.plans[v.Column]
 		e.alive[p.device] = now
@@ -510,10 +516,12 @@ func (e *Feed) At(now evenstand.Micros, values []Value32, ended []int) error {
 			}
 			continue
 		}
-		states = e.take(p, v.Raw, now) || states
+		if e.take(p, v.Raw, now) && e.open == evenstand.NoTime {
+			e.open = now
+		}
 	}
-	if states {
-		e.states(now)
+	if e.open != evenstand.NoTime && e.settle == 0 {
+		e.states()
 	}
 	if now-e.tick >= e.step {
 		e.repeat(now)
@@ -705,7 +713,9 @@ func (e *Feed) unpack(state []int8, p *plan, raw int32) bool {
 }
 
 // states gives the states that changed.
-func (e *Feed) states(now evenstand.Micros) {
+func (e *Feed) states() {
+	now := e.open
+	e.open = evenstand.NoTime
 	reading := func(q evenstand.Quantity, el evenstand.Element, v float64, shift evenstand.Micros) {
 		k := stateKey{q, el}
 		t := now + shift
@@ -814,7 +824,12 @@ func (e *Feed) repeat(now evenstand.Micros) {
 }
 
 // Flush hands over all that is left.
-func (e *Feed) Flush() error { return e.flush(true) }
+func (e *Feed) Flush() error {
+	if e.open != evenstand.NoTime {
+		e.states()
+	}
+	return e.flush(true)
+}
 
 // flush hands over readings in time order. Latencies shift readings against
 // each other, so those that a later record could still come before are kept.
@@ -825,12 +840,16 @@ func (e *Feed) flush(all bool) error {
 	}
 	n := len(e.pending)
 	if !all {
-		safe := e.now
+		now := e.now
+		if e.open != evenstand.NoTime {
+			now = e.open
+		}
+		safe := now
 		for _, d := range e.shift {
-			safe = min(safe, e.now+d)
+			safe = min(safe, now+d)
 		}
 		for _, d := range e.shiftIn {
-			safe = min(safe, e.now+d)
+			safe = min(safe, now+d)
 		}
 		n, _ = slices.BinarySearchFunc(e.pending, safe, func(r evenstand.Reading, t evenstand.Micros) int { return cmp.Compare(r.T, t) })
 	}
