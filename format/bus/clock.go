@@ -17,6 +17,7 @@ import (
 const (
 	receiverDelay = evenstand.Second / 10
 	delayDoubt    = 0.1 // s, half-width of the 90 % interval; judgement
+	framesDoubt   = 0.5 // s, of frames that have only their order; judgement
 )
 
 // Limits of what is taken for a steady clock; judgement.
@@ -275,8 +276,11 @@ func newClock(times Times, bs []beat, gnss bool, zone, whose string) (*clock, er
 		if len(c.nodes) < 2 {
 			return c, nil
 		}
-		c.mode, c.offset, c.error = modeFrames, 0, 0.5
-		c.note = fmt.Sprintf("The capture has no times; frames lie between %s times by their order, to within about %.1f s.", from, c.error)
+		c.mode = modeFrames
+		if gnss {
+			c.offset, c.error = 0, framesDoubt
+		}
+		c.note = fmt.Sprintf("The capture has no times; frames lie between %s times by their order, to within about %.1f s.", from, framesDoubt)
 		return c, nil
 	}
 	c.nodes = nodesOf(bs)

@@ -373,3 +373,23 @@ func TestStatesOfABurst(t *testing.T) {
 		t.Errorf("lifted %v, want down and then up", got)
 	}
 }
+
+// Where no receiver is on the bus, the tractor's time and date (65254) is good
+// enough to place frames that have none, but not to tell a clock by.
+func TestTractorsTime(t *testing.T) {
+	var k talk
+	k.describe(device, tworow(nil))
+	for i := range 40 { // 2022-10-19, 07:30:00 on, in quarters of a second; live.md section 2
+		k.frame(65254, 0xff, 0xf0, byte(4*i), 30, 7, 10, 74, 37, 125, 125).say(device, controller, 2, 12, 8000)
+		for range 8 {
+			k.frame(61444, 0xff, 0)
+		}
+	}
+	log := regexp.MustCompile(`(?m)^\(\S+\) `).ReplaceAllString(k.b.String(), "")
+	log = regexp.MustCompile(`(?m)^(\S+) (\S{8})#(..)(..)(..)(..)(..)(..)(..)(..)$`).ReplaceAllString(log, "  $1  $2   [8]  $3 $4 $5 $6 $7 $8 $9 ${10}")
+	s := read(t, bus.Format{}, file([]byte(log)))
+	v := values(&s, evenstand.SeedRate, evenstand.RowElement(1))
+	if len(v) != 40 || math.Abs((v[20].T-1_666_164_620*evenstand.Second).Seconds()) > 0.3 || !math.IsNaN(s.Source.ClockOffset) || !noted(&s, "the tractor's times") {
+		t.Errorf("%d rates, clock %g, %q", len(v), s.Source.ClockOffset, s.Source.Notes)
+	}
+}

@@ -45,6 +45,7 @@ type stream struct {
 	course  fixCourse
 	last    gnss
 	lastAt  evenstand.Micros
+	fixed   evenstand.Micros // time of the last fix
 	value   [1]iso11783.Value32
 }
 
@@ -62,7 +63,7 @@ func (s *stream) run(ctx context.Context, in fs.FS) error {
 	s.sc = NewScanner(file)
 	s.track = iso11783.NewTrack(s.sink)
 	s.fast = newFastPackets()
-	s.lastAt, s.course.at = evenstand.NoTime, evenstand.NoTime
+	s.lastAt, s.course.at, s.fixed = evenstand.NoTime, evenstand.NoTime, evenstand.NoTime
 	runErr := func() error {
 		for ; s.sc.Next(); s.frame++ {
 			if s.frame&0xfff == 0 {
@@ -246,6 +247,10 @@ func (s *stream) place(now evenstand.Micros, timed bool, lat, lon float64, good 
 			}
 		}
 	}
+	if s.fixed != evenstand.NoTime && t <= s.fixed && s.fixed-t < evenstand.Second {
+		t = s.fixed + 1 // two ways to the time of a place may cross
+	}
+	s.fixed = t
 	x := evenstand.NewFix(t, lat, lon)
 	if s.lastAt != evenstand.NoTime && now-s.lastAt <= freshFix {
 		x.Alt, x.HDOP, x.Sats, x.Kind = s.last.alt, s.last.hdop, s.last.sats, s.last.kind
