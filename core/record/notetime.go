@@ -51,14 +51,15 @@ func needClock(day string) error {
 	return fmt.Errorf("%q without a time of day: write it as %s 2:05 pm, or say with --at when it was", day, strings.TrimPrefix(day, "on "))
 }
 
-// lower makes ASCII letters small, so that places in the text stay the same.
+// lower writes ASCII letters small and leaves all bytes in their places.
 func lower(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r >= 'A' && r <= 'Z' {
-			return r + 'a' - 'A'
+	b := []byte(s)
+	for i, c := range b {
+		if c >= 'A' && c <= 'Z' {
+			b[i] = c + 'a' - 'A'
 		}
-		return r
-	}, s)
+	}
+	return string(b)
 }
 
 // ahead is how far a time of day may lie ahead before it is taken for that of
