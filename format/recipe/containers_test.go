@@ -94,7 +94,7 @@ func tableOf(tb testing.TB, kind table.Kind, n int) (fstest.MapFS, Recipe) {
 func TestSuiteContainers(t *testing.T) {
 	for _, kind := range []table.Kind{table.Text, table.Workbook, table.Parquet, table.GeoJSON, table.Shapefile} {
 		in, r := tableOf(t, kind, 3)
-		long, _ := tableOf(t, kind, 30_000)
+		long, _ := tableOf(t, kind, 21_000)
 		formattest.Suite(t, Format{Recipes: []Recipe{r}}, []formattest.Set{{
 			Name: string(kind), FS: in, Want: map[string]formattest.Counts{"box": {Fixes: 3, Readings: 12}}, Long: long,
 			// What is damaged in a container may be any part of it, so that only
@@ -124,7 +124,7 @@ type heapSink struct {
 }
 
 func (h *heapSink) Readings(r []evenstand.Reading) error {
-	if h.calls++; h.calls%4 == 0 {
+	if h.calls++; h.calls%8 == 0 {
 		runtime.GC()
 		var m runtime.MemStats
 		runtime.ReadMemStats(&m)
@@ -154,10 +154,10 @@ func TestMemoryOfTables(t *testing.T) {
 			runtime.KeepAlive(in)
 			return h.peak - min(h.peak, before.HeapAlloc)
 		}
-		short, long := peak(10_000), peak(100_000)
+		short, long := peak(5_000), peak(50_000)
 		t.Logf("%s: %d and %d KiB", kind, short>>10, long>>10)
 		if long > short+short/4+512<<10 {
-			t.Errorf("%s: %d KiB for ten thousand rows, %d for a hundred thousand", kind, short>>10, long>>10)
+			t.Errorf("%s: %d KiB for five thousand rows, %d for fifty thousand", kind, short>>10, long>>10)
 		}
 	}
 }
