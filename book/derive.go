@@ -149,7 +149,7 @@ func (b *Book) planters(ctx context.Context) ([]*planterDays, error) {
 		name := b.planterOf(s)
 		p := by[name]
 		if p == nil {
-			p = &planterDays{planter: name, hand: hand[name]}
+			p = &planterDays{planter: name}
 			by[name] = p
 		}
 		p.sources = append(p.sources, s)
@@ -157,6 +157,14 @@ func (b *Book) planters(ctx context.Context) ([]*planterDays, error) {
 			if d.Parts[fixes] != nil || d.Parts[seeds] != nil || d.Parts[readings] != nil {
 				p.days = append(p.days, d.Day)
 			}
+		}
+	}
+	// A card that came later, or under another name, takes the lines written by
+	// hand with it as it takes the logs.
+	for _, said := range sortedKeys(hand) {
+		if p := by[b.planterNamed(said)]; p != nil {
+			p.hand = append(p.hand, hand[said]...)
+			slices.SortStableFunc(p.hand, func(x, y evenstand.Entry) int { return cmp.Compare(x.T, y.T) })
 		}
 	}
 	var ps []*planterDays

@@ -122,18 +122,22 @@ func (s *sourceState) key() string {
 
 // planterOf gives the planter that a source belongs to: the one it names when
 // that has a card, else the only card's, else the one it names.
-func (b *Book) planterOf(s *sourceState) string {
+func (b *Book) planterOf(s *sourceState) string { return b.planterNamed(s.Source.Planter) }
+
+// planterNamed gives the planter that a log or a line written by hand means by
+// a name, which may be empty.
+func (b *Book) planterNamed(said string) string {
 	names := b.cardNames()
 	for _, n := range names {
-		if strings.EqualFold(n, s.Source.Planter) {
+		if strings.EqualFold(n, said) {
 			return n
 		}
 	}
 	switch {
 	case len(names) == 1:
 		return names[0]
-	case s.Source.Planter != "":
-		return s.Source.Planter
+	case said != "":
+		return said
 	}
 	return unnamed
 }

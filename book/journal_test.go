@@ -3,6 +3,8 @@ package book_test
 import (
 	"context"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"evenstand"
@@ -49,6 +51,27 @@ func TestJournalByHand(t *testing.T) {
 	if err != nil || len(lines) != 1 || lines[0].Words != "dug row 2: 2.1 in" || lines[0].Entry.Value != 2.1 || !lines[0].TakenBack {
 		t.Errorf("%+v, %v", lines, err)
 	}
+}
+
+// A planter that gets another name keeps what was written by hand of it, as it
+// keeps its logs.
+func TestJournalOfRenamedPlanter(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 2)}))
+	if _, err := b.AddNote(ctx, "four rows", evenstand.Entry{T: at(2, 9, 1), What: "fix", Value: math.NaN(), Note: "new seals"}, ""); err != nil {
+		t.Fatal(err)
+	}
+	renamed := strings.Replace(card, `name = "four rows"`, `name = "the old one"`, 1)
+	if err := b.SetCard(ctx, book.File{Name: "four.toml", Data: []byte(renamed)}, ""); err != nil {
+		t.Fatal(err)
+	}
+	read(t, b)
+	days, err := b.Days(ctx)
+	if err != nil || len(days) != 2 || days[1].Planter != "the old one" || !slices.Contains(days[1].Notes, "fix: new seals") {
+		t.Errorf("%+v, %v", days, err)
+	}
+	sound(t, b)
 }
 
 // Counts stand in their own table beside the journal's line; what has no number

@@ -126,10 +126,18 @@ func unitOf(word string) (evenstand.Unit, bool) {
 	return evenstand.Unit{}, false
 }
 
+// fractions are those that have a sign of their own.
+var fractions = map[string]string{"¼": "1/4", "½": "1/2", "¾": "3/4"}
+
+var joined = regexp.MustCompile(`^(\d{1,3})(?:-(\d{1,2}/\d{1,2})| ?([¼½¾]))`)
+
 var number = regexp.MustCompile(`^(?:(\d{1,4}) (\d{1,2})/(\d{1,2})|(\d{1,2})/(\d{1,2})|(\d{1,3}(?:,\d{3})+|\d{1,9})(\.\d{1,6})?|(\.\d{1,6}))`)
 
 // takeNumber reads a number at the begin of a text: 22, 2.1, 30,500, 2 1/4.
 func takeNumber(s string) (v float64, rest string, ok bool) {
+	if m := joined.FindStringSubmatch(s); m != nil { // 2-1/4, 2¼
+		s = m[1] + " " + m[2] + fractions[m[3]] + s[len(m[0]):]
+	}
 	m := number.FindStringSubmatch(s)
 	if m == nil {
 		return 0, s, false
@@ -150,7 +158,11 @@ func takeNumber(s string) (v float64, rest string, ok bool) {
 	case m[8] != "":
 		return atoi("0" + m[8]), strings.TrimSpace(rest), true
 	}
-	return atoi(strings.ReplaceAll(m[6], ",", "") + m[7]), strings.TrimSpace(rest), true
+	v = atoi(strings.ReplaceAll(m[6], ",", "") + m[7])
+	if len(rest) > 0 && (rest[0] == 'k' || rest[0] == 'K') && (len(rest) == 1 || rest[1] == ' ') { // 32k
+		return v * 1000, strings.TrimSpace(rest[1:]), true
+	}
+	return v, strings.TrimSpace(rest), true
 }
 
 // takeWord gives the first word and what follows.
@@ -159,12 +171,12 @@ func takeWord(s string) (word, rest string) {
 	return strings.TrimRight(word, ",;:."), strings.TrimSpace(rest)
 }
 
-// takeUnit reads a unit at the begin of a text.
+// takeUnit reads a unit at the begin of a text. A comma behind it stays.
 func takeUnit(s string) (u evenstand.Unit, rest string, ok bool) {
-	word, rest := takeWord(s)
+	word, _ := takeWord(s)
 	u, ok = unitOf(word)
 	if !ok {
 		return u, s, false
 	}
-	return u, rest, true
+	return u, strings.TrimSpace(strings.TrimSpace(s)[len(word):]), true
 }

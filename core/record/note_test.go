@@ -49,7 +49,25 @@ func TestParseNote(t *testing.T) {
 		{"30 apr 16:05 hot", "04-30 16:05", "remark", "", nan, "", "hot"},
 		{"2026-04-30 16:05 hot", "04-30 16:05", "remark", "", nan, "", "hot"},
 		{"hot at 2:05 pm", "05-02 14:05", "remark", "", nan, "", "hot"},
+		{"thursday 2:05 pm hot", "04-30 14:05", "remark", "", nan, "", "hot"},
+		{"hot, sat 5 pm", "04-25 17:00", "remark", "", nan, "", "hot"},
+		{"hot 5 pm yesterday", "05-01 17:00", "remark", "", nan, "", "hot"},
+		{"2:05 pm may 1: hot", "05-01 14:05", "remark", "", nan, "", "hot"},
+		{"may 1 cleaners 22 2:05 pm", "05-01 14:05", "setting", "", 22, "psi", "cleaner_pressure"},
+		{"half an hour ago hot", "05-02 15:00", "remark", "", nan, "", "hot"},
+		{"hot 1.5 hours ago", "05-02 14:00", "remark", "", nan, "", "hot"},
+		{"hot an hour ago", "05-02 14:30", "remark", "", nan, "", "hot"},
+		{"vacuum 20 today", "05-02 15:30", "setting", "", 20, "inH2O", "vacuum"},
+		{"stopped until 2:40 pm", "05-02 15:30", "remark", "", nan, "", "stopped until 2:40 pm"},
+		{"sun too low", "05-02 15:30", "remark", "", nan, "", "sun too low"},
 		// settings
+		{"cleaners 30 to 22 psi, much trash", "05-02 15:30", "setting", "", 22, "psi", "cleaner_pressure, was 30 psi: much trash"},
+		{"rows 3, 4 and 7 closers 40", "05-02 15:30", "setting", "3-4,7", 40, "psi", "closer_pressure"},
+		{"down force row 7 to 180", "05-02 15:30", "setting", "7", 180, "lbf", "applied_force"},
+		{"closers rows 1 to 8 40 psi", "05-02 15:30", "setting", "1-8", 40, "psi", "closer_pressure"},
+		{"depth 2-1/4", "05-02 15:30", "setting", "", 2.25, "in", "depth"},
+		{"depth 2¼ in", "05-02 15:30", "setting", "", 2.25, "in", "depth"},
+		{"seed rate 32k", "05-02 15:30", "setting", "", 32000, "1/ac", "seed_rate_target"},
 		{"down force to 180", "05-02 15:30", "setting", "", 180, "lbf", "applied_force"},
 		{"set down force 150 lb to 180 lb left", "05-02 15:30", "setting", "1-8", 180, "lbf", "applied_force, was 150 lbf"},
 		{"closers 40 psi rows 3,4", "05-02 15:30", "setting", "3-4", 40, "psi", "closer_pressure"},
@@ -64,6 +82,7 @@ func TestParseNote(t *testing.T) {
 		{"fill rows 1-8, 12 units", "05-02 15:30", "refill", "1-8", 12, "", "units"},
 		{"topped up", "05-02 15:30", "refill", "", nan, "", ""},
 		{"fill 900 lbs", "05-02 15:30", "refill", "", 900, "lb", ""},
+		{"filled starter 400 gal", "05-02 15:30", "refill", "", 400, "gal", "starter"},
 		// fixes
 		{"fixed row 7: new singulator", "05-02 15:30", "fix", "7", nan, "", "new singulator"},
 		{"cleaned sensor row 12", "05-02 15:30", "fix", "12", nan, "", "cleaned sensor"},
@@ -75,7 +94,10 @@ func TestParseNote(t *testing.T) {
 		{"stand 30500", "05-02 15:30", "count", "", 30500, "1/ac", ""},
 		{"stand 30,500 an acre rows 1-8", "05-02 15:30", "count", "1-8", 30500, "1/ac", ""},
 		{"lot A123 rows 1-8", "05-02 15:30", "lot", "1-8", nan, "", "A123"},
+		{"dug 2.1 in row 7", "05-02 15:30", "dig", "7", 2.1, "in", ""},
+		{"counted 31 in 17 ft 6 in row 3", "05-02 15:30", "count", "3", 31, "", "in 17.5 ft"},
 		// remarks
+		{"stand looks good", "05-02 15:30", "remark", "", nan, "", "stand looks good"},
 		{"row 7 smells of belt", "05-02 15:30", "remark", "7", nan, "", "row 7 smells of belt"},
 		{"decreased wind, two hoppers left", "05-02 15:30", "remark", "", nan, "", "decreased wind, two hoppers left"},
 	} {
@@ -101,6 +123,10 @@ func TestParseNoteRefuses(t *testing.T) {
 		{"may 3 2:05 pm hot", "2026"},
 		{"13:00 pm hot", "no time of day"},
 		{"feb 30 2:05 pm hot", "no day"},
+		{"mar 8 2026 2:30 am hot", "clocks went ahead"},
+		{"fixed row 7 pm", "a row"},
+		{"cleaners from 30", "to what"},
+		{"cleaners 30 to", "to what"},
 		{"fixed row 17", "16 rows"},
 		{"fixed rows 8-1", "row list"},
 		{"vacuum 20 right", "no vacuum group"},
@@ -146,6 +172,32 @@ func TestParseNoteSaidOtherwise(t *testing.T) {
 	}
 }
 
+// TestParseNoteSupposes: what might have been meant otherwise is said.
+func TestParseNoteSupposes(t *testing.T) {
+	for text, want := range map[string]string{
+		"2:05 hot":                "taken as the last one",
+		"5 pm hot":                "yesterday's",
+		"5/1 2:05 pm hot":         "the note is of now",
+		"nov 2 2025 1:30 am hot":  "came twice",
+		"vacuum 20 and rising":    "not as a setting",
+		"vacuum up 2":             "not as a setting",
+		"vacuum -2":               "not as a setting",
+		"cleaners 22 bananas":     "not as a setting",
+		"closers 40":              "No unit was said",
+		"speed was 5 in the hole": "",
+		"hot at 2:05 pm":          "",
+	} {
+		n, err := record.ParseNote(text, "", "", "", noteContext(evenstand.US))
+		if said := strings.Join(n.Supposed, " "); err != nil || !strings.Contains(said, want) || (said == "") != (want == "") {
+			t.Errorf("%q: %q, %v, want %q", text, said, err, want)
+		}
+	}
+	// In metric units an inch behind the number stays one.
+	if n, err := record.ParseNote("dug 2 in row 7", "", "", "", noteContext(evenstand.Metric)); err != nil || n.Entry.Unit != "in" {
+		t.Errorf("%+v, %v", n, err)
+	}
+}
+
 func TestSayEntry(t *testing.T) {
 	for text, want := range map[string]string{
 		"cleaners 30 to 22 psi":       "Row-cleaner pressure set to 22 psi (was 30 psi), the whole planter",
@@ -166,10 +218,11 @@ func TestSayEntry(t *testing.T) {
 }
 
 func FuzzParseNote(f *testing.F) {
-	for _, s := range []string{"2:05 pm cleaners 30 to 22 psi", "yesterday 5 pm fixed row 7: x", "counted 31 in 17.5 ft row 3", "rows 1-8, 12 units fill", "may 2 2:05 pm depth 2 1/4 in", "left 10 min ago"} {
+	for _, s := range []string{"2:05 pm cleaners 30 to 22 psi", "yesterday 5 pm fixed row 7: x", "counted 31 in 17.5 ft row 3", "rows 1-8, 12 units fill", "may 2 2:05 pm depth 2 1/4 in", "left 10 min ago", "5 pm yesterday 17 ft 6 in", "sat 5 pm filled seed 2¼ bags", "an hour ago depth 2-1/4, nov 2 1:30 am"} {
 		f.Add(s, "", "", "")
 		f.Add(s, s, s, "setting")
 	}
+	f.Add("hot", "", "\xb7r1", "")
 	c := noteContext(evenstand.US)
 	f.Fuzz(func(t *testing.T, text, at, rows, what string) {
 		n, err := record.ParseNote(text, at, rows, what, c)

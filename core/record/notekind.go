@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strings"
 
 	"evenstand"
@@ -47,15 +48,17 @@ var settings = []struct {
 }
 
 var (
-	setFirst   = regexp.MustCompile(`^(?:set|changed|change|put|turned)(?: the)? `)
-	fillFirst  = regexp.MustCompile(`^(?:refilled|refill|filled|fill|topped up|top up)\b[:,]? ?(?:with |in )?`)
-	fixFirst   = regexp.MustCompile(`^(?:fixed|fix|repaired|repair)\b[:,]? ?`)
-	workFirst  = regexp.MustCompile(`^(?:cleaned|replaced|changed|swapped|unplugged|unclogged|cleared|tightened|greased|adjusted)\b`)
-	digFirst   = regexp.MustCompile(`^(?:dug|dig)(?: up)?\b[:,]? ?`)
-	countFirst = regexp.MustCompile(`^(?:counted|count)\b[:,]? ?`)
-	standFirst = regexp.MustCompile(`^(?:stand|population)\b[:,]? ?(?:of |is )?`)
-	lotFirst   = regexp.MustCompile(`^(?:seed )?lot\b[:,#]? ?`)
-	inLength   = regexp.MustCompile(`^(?:plants?|seeds?|seedlings?)? ?(?:in|over|on|per) `)
+	setFirst    = regexp.MustCompile(`^(?:set|changed|change|put|turned)(?: the)? `)
+	fillFirst   = regexp.MustCompile(`^(?:refilled|refill|filled|fill|topped up|top up)\b[:,]? ?(?:with |in )?`)
+	fillLater   = regexp.MustCompile(`^(\pL+(?: \pL+)?),? (\d.*)$`)
+	fixFirst    = regexp.MustCompile(`^(?:fixed|fix|repaired|repair)\b[:,]? ?`)
+	workFirst   = regexp.MustCompile(`^(?:cleaned|replaced|changed|swapped|unplugged|unclogged|cleared|tightened|greased|adjusted)\b`)
+	digFirst    = regexp.MustCompile(`^(?:dug|dig)(?: up)?\b[:,]? ?`)
+	countFirst  = regexp.MustCompile(`^(?:counted|count)\b[:,]? ?`)
+	standFirst  = regexp.MustCompile(`^(?:stand|population)\b[:,]? ?(?:of |is )?`)
+	lotFirst    = regexp.MustCompile(`^(?:seed )?lot\b[:,#]? ?`)
+	settingLike = regexp.MustCompile(`^:? ?(?:(?:from|to|at|up|down|by|up to|down to) )?-?[0-9]`)
+	inLength    = regexp.MustCompile(`^(?:plants?|seeds?|seedlings?)? ?(?:in|over|on|per) `)
 )
 
 // kind tells what a note is of and reads it. what, when not empty, is what it
@@ -76,9 +79,10 @@ func (p *noteParser) kind(text, what string, given bool) error {
 	var rest string
 	var err error
 	if what == "" || what == "setting" {
-		if p.names(low) && strings.ContainsAny(low, "0123456789") {
-			keep, was := e.Rows, p.n.Supposed
-			if rest, err = rows(true); err != nil {
+		keep, was := e.Rows, p.n.Supposed
+		rest, err = rows(true)
+		if p.names(lower(rest)) && strings.ContainsAny(rest, "0123456789¼½¾") {
+			if err != nil {
 				return err
 			}
 			ok, err := p.setting(rest)
@@ -86,8 +90,11 @@ func (p *noteParser) kind(text, what string, given bool) error {
 				e.What = "setting"
 				return err
 			}
-			e.Rows, p.n.Supposed = keep, was // it only begins like one
+			if what == "" && settingLike.MatchString(p.unnamed(lower(rest))) {
+				was = append(slices.Clone(was), "This is kept as words, not as a setting. A setting is written as cleaners 30 to 22 psi, with what else there is to say behind a comma.")
+			}
 		}
+		e.Rows, p.n.Supposed = keep, was // it only begins like one
 		if what == "setting" {
 			return fmt.Errorf("%q is no setting: write it as cleaners 30 to 22 psi, vacuum 20, down force to 180 or depth 2 1/4 in", text)
 		}
@@ -103,7 +110,7 @@ func (p *noteParser) kind(text, what string, given bool) error {
 		if rest, err = rows(true); err == nil {
 			err = p.dig(rest[len(digFirst.FindString(lower(rest))):])
 		}
-	case what == "count" || what == "" && (countFirst.MatchString(low) || standFirst.MatchString(low)):
+	case what == "count" || what == "" && (countFirst.MatchString(low) || standFirst.MatchString(low)) && strings.ContainsAny(low, "0123456789"):
 		e.What = "count"
 		if rest, err = rows(true); err == nil {
 			low := lower(rest)
@@ -137,13 +144,18 @@ func tidy(s string) string { return strings.Trim(s, " :,;") }
 
 // names tells whether a text begins with the name of a setting.
 func (p *noteParser) names(low string) bool {
-	low = low[len(setFirst.FindString(low)):]
+	return p.unnamed(low) != low
+}
+
+// unnamed takes the name of a setting off; a text that begins with none comes
+// back as it is.
+func (p *noteParser) unnamed(low string) string {
 	for _, s := range settings {
-		if rest, ok := strings.CutPrefix(low, s.word); ok && (rest == "" || rest[0] == ' ' || rest[0] == ':') {
-			return true
+		if rest, ok := strings.CutPrefix(low[len(setFirst.FindString(low)):], s.word); ok && (rest == "" || rest[0] == ' ' || rest[0] == ':') {
+			return rest
 		}
 	}
-	return false
+	return low
 }
 
 // setting reads "cleaners 30 to 22 psi"; false when no number follows the name
@@ -158,6 +170,7 @@ func (p *noteParser) setting(text string) (bool, error) {
 			continue
 		}
 		rest := tidy(text[len(s.word):])
+		from := strings.HasPrefix(lower(rest), "from ")
 		for _, w := range []string{"from ", "to ", "at ", "up to ", "down to "} {
 			if strings.HasPrefix(lower(rest), w) {
 				rest = rest[len(w):]
@@ -173,6 +186,9 @@ func (p *noteParser) setting(text string) (bool, error) {
 		}
 		u, rest, unit := takeUnit(rest)
 		was := math.NaN()
+		if rest == "to" || from && !strings.HasPrefix(lower(rest), "to ") {
+			return false, fmt.Errorf("from %s to what? Write it as cleaners 30 to 22 psi", amountOf(v, ""))
+		}
 		if strings.HasPrefix(lower(rest), "to ") {
 			if to, after, ok := takeNumber(rest[3:]); ok {
 				was, v = v, to
@@ -244,6 +260,11 @@ func (p *noteParser) set(q evenstand.Quantity, v, was float64, u evenstand.Unit,
 func (p *noteParser) refill(text string) error {
 	e := &p.n.Entry
 	v, rest, ok := takeNumber(tidy(text))
+	before := ""
+	if m := fillLater.FindStringSubmatch(tidy(text)); !ok && m != nil { // starter 400 gal
+		before = m[1]
+		v, rest, ok = takeNumber(m[2])
+	}
 	if !ok {
 		e.Note = tidy(text)
 		return nil
@@ -253,14 +274,14 @@ func (p *noteParser) refill(text string) error {
 	}
 	word, after := takeWord(rest)
 	if pack := packs[lower(word)]; pack != "" {
-		e.Value, e.Note = v, strings.TrimSpace(pack+" "+strings.TrimPrefix(tidy(after), "of "))
+		e.Value, e.Note = v, strings.Join(nonempty(pack, before, strings.TrimPrefix(tidy(after), "of ")), " ")
 		return nil
 	}
 	u, after, ok := takeUnit(rest)
 	if !ok || u.Dim != evenstand.Volume && u.Dim != evenstand.Mass {
 		return fmt.Errorf("%s of what? Write it as fill 12 units, filled 400 gal starter or fill 900 lb", amountOf(v, ""))
 	}
-	e.Value, e.Unit, e.Note = v, u.Name, strings.TrimPrefix(tidy(after), "of ")
+	e.Value, e.Unit, e.Note = v, u.Name, strings.Join(nonempty(before, strings.TrimPrefix(tidy(after), "of ")), " ")
 	return nil
 }
 
@@ -301,6 +322,13 @@ func (p *noteParser) count(text string) error {
 	}
 	long, rest, ok := takeNumber(rest[len(m):])
 	u, rest, unit := takeUnit(rest)
+	if u.Name == "ft" { // 17 ft 6 in
+		if more, after, is := takeNumber(rest); is && more < 12 {
+			if in, after, said := takeUnit(after); said && in.Name == "in" {
+				long, rest = math.Round((long+more/12)*1e4)/1e4, after
+			}
+		}
+	}
 	if !ok || !unit || u.Dim != evenstand.Length || !(u.ToSI(long) > 0 && u.ToSI(long) < 2000) {
 		return fmt.Errorf("%s in what length? %s", amountOf(v, ""), advise.Capital(how))
 	}

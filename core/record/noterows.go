@@ -12,8 +12,10 @@ import (
 var (
 	rowWord  = regexp.MustCompile(`\b(?:on |in |at |of )?(?:the )?(?:rows? ?#?|r)(\d)`)
 	sideWord = regexp.MustCompile(`\b(?:(?:on|in|at|of) )?(?:the )?(left|right)(?:(?: hand)? (?:side|half|rows|group|wing)| hand)?\b`)
+	inches   = regexp.MustCompile(`[0-9½¼¾] $`)
 	wholeOne = regexp.MustCompile(`\b(?:on )?(?:all(?: the)? rows|every row|whole (?:machine|planter)|everywhere)\b`)
 	rowSpan  = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–|to|through) ?(\d{1,3}))?`)
+	oneSpan  = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–) ?(\d{1,3}))?`) // row 7 to 180
 	rowSep   = regexp.MustCompile(`^(?: ?, ?(?:and )?| ?& ?| and )(?:rows? ?|r)?`)
 )
 
@@ -25,7 +27,14 @@ func (p *noteParser) takeRows(text string, strict bool) (rest string, found bool
 		return cut(text, m[0], m[1]), true, nil
 	}
 	if m := rowWord.FindStringSubmatchIndex(low); m != nil {
-		list, end := rowList(low[m[2]:])
+		span := rowSpan
+		if word := low[m[0]:m[2]]; !strings.Contains(word, "rows") {
+			span = oneSpan
+		}
+		if strings.HasPrefix(low[m[0]:], "in ") && inches.MatchString(low[:m[0]]) {
+			m[0] += len("in ") // 2.1 in row 7
+		}
+		list, end := rowList(low[m[2]:], span)
 		rows, err := evenstand.ParseRows(list)
 		if err != nil {
 			return text, false, err
@@ -68,9 +77,9 @@ func (p *noteParser) known(rows evenstand.Rows) error {
 
 // rowList reads a list at the begin of a text and gives where it ends. A number
 // that a unit follows is none of it.
-func rowList(s string) (list string, end int) {
+func rowList(s string, span *regexp.Regexp) (list string, end int) {
 	for {
-		m := rowSpan.FindStringSubmatch(s[end:])
+		m := span.FindStringSubmatch(s[end:])
 		if m == nil {
 			return list, end
 		}
@@ -84,7 +93,7 @@ func rowList(s string) (list string, end int) {
 		}
 		end = at
 		sep := rowSep.FindString(s[at:])
-		next := rowSpan.FindString(s[at+len(sep):])
+		next := span.FindString(s[at+len(sep):])
 		if sep == "" || next == "" {
 			return list, end
 		}

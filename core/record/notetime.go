@@ -12,37 +12,74 @@ import (
 
 const (
 	monthPattern = `jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?`
-	dayPattern   = `(today|yesterday|(?:` + monthPattern + `) \d{1,2}(?:,? \d{4})?|\d{1,2} (?:` + monthPattern + `)(?: \d{4})?|\d{4}-\d\d-\d\d)`
+	weekPattern  = `(?:sun|mon|tues|wednes|thurs|fri|satur)day`
+	dayPattern   = `(today|yesterday|` + weekPattern + `|sun|mon|tue|wed|thu|fri|sat|` + datePattern + `)`
+	lonePattern  = `(today|yesterday|` + weekPattern + `|` + datePattern + `)` // no short ones: the sun is low
+	datePattern  = `(?:(?:` + monthPattern + `) \d{1,2}(?:,? \d{4})?|\d{1,2} (?:` + monthPattern + `)(?: \d{4})?|\d{4}-\d\d-\d\d)`
 	clockPattern = `(\d{1,2}(?::\d\d)? ?(?:am|pm|a\.m\.|p\.m\.)|\d{1,2}:\d\d[ap]|\d{1,2}:\d\d|noon)`
-	agoPattern   = `(\d{1,3}) ?(min|mins|minutes?|h|hrs?|hours?) ago`
+	agoPattern   = `(\d{1,3}(?:\.\d)?|half an?|an?) ?(min|mins|minutes?|h|hrs?|hours?) ago`
 )
 
 var (
-	agoOnly   = regexp.MustCompile(`^` + agoPattern + `$`)
-	timeOnly  = regexp.MustCompile(`^(?:at )?(?:` + dayPattern + `,? (?:at )?)?` + clockPattern + `$`)
-	timeFirst = regexp.MustCompile(`^(?:(?:at )?(?:` + dayPattern + `,? (?:at )?)?` + clockPattern + `|` + agoPattern + `)(?:[:,;.]? |$)`)
-	timeLast  = regexp.MustCompile(`(?:^|[,;]? )(?:(?:at )?(?:` + dayPattern + `,? (?:at )?)?` + clockPattern + `|` + agoPattern + `)\.?$`)
-	dayFirst  = regexp.MustCompile(`^` + dayPattern + `\b`)
-	dayLast   = regexp.MustCompile(`(?:^| )(?:on )?` + dayPattern + `$`)
-	clockOnly = regexp.MustCompile(`^(\d{1,2})(?::(\d\d))? ?(am|pm|a\.m\.|p\.m\.|a|p)?$`)
+	agoOnly    = regexp.MustCompile(`^` + agoPattern + `$`)
+	timeOnly   = regexp.MustCompile(`^(?:at )?(?:` + dayPattern + `,? (?:at )?)?` + clockPattern + `$`)
+	timeFirst  = regexp.MustCompile(`^(?:(?:at )?(?:` + dayPattern + `,? (?:at )?)?` + clockPattern + `|` + agoPattern + `)(?:[:,;.]? |$)`)
+	timeLast   = regexp.MustCompile(`(?:^|[,;]? )(?:(?:at )?(?:` + dayPattern + `,? (?:at )?)?` + clockPattern + `|` + agoPattern + `)\.?$`)
+	turned     = regexp.MustCompile(`^(?:at )?` + clockPattern + `,? (?:on )?` + dayPattern + `$`) // 5 pm yesterday
+	backFirst  = regexp.MustCompile(`^(?:at )?` + clockPattern + `,? (?:on )?` + dayPattern + `(?:[:,;.]? |$)`)
+	backLast   = regexp.MustCompile(`(?:^|[,;]? )(?:at )?` + clockPattern + `,? (?:on )?` + dayPattern + `\.?$`)
+	dayFirst   = regexp.MustCompile(`^` + lonePattern + `\b[:,;]?`)
+	dayLast    = regexp.MustCompile(`(?:^|,? )(?:on )?` + lonePattern + `$`)
+	untilLast  = regexp.MustCompile(`(?:^| )(?:for|since|until|till|before|after|by|from|to|and|-)$`)
+	rowLast    = regexp.MustCompile(`(?:^| )rows?$`)
+	someTime   = regexp.MustCompile(`\b\d{1,2}(?::\d\d| ?[ap]m)\b|\bago\b`)
+	clockAlone = regexp.MustCompile(`^(?:at )?` + clockPattern + `$`)
+	clockOnly  = regexp.MustCompile(`^(\d{1,2})(?::(\d\d))? ?(am|pm|a\.m\.|p\.m\.|a|p)?$`)
 )
 
 // takeTime takes the time off the begin or the end of a note.
 func (p *noteParser) takeTime(text string) (rest string, err error) {
 	low := lower(text)
-	from, to := 0, 0
-	if m := timeFirst.FindStringIndex(low); m != nil {
-		from, to, rest = m[0], m[1], text[m[1]:]
-	} else if m := timeLast.FindStringIndex(low); m != nil {
-		from, to, rest = m[0], m[1], text[:m[0]]
-	} else if m := dayFirst.FindString(low); m != "" {
-		return "", needClock(m)
-	} else if m := dayLast.FindString(low); m != "" {
-		return "", needClock(m)
-	} else {
-		return text, nil
+	said := ""
+	first, last := backFirst.FindStringIndex(low), backLast.FindStringIndex(low)
+	if first == nil {
+		first = timeFirst.FindStringIndex(low)
 	}
-	p.n.Entry.T, err = p.when(text[from:to])
+	if last == nil {
+		last = timeLast.FindStringIndex(low)
+	}
+	if last != nil && untilLast.MatchString(low[:last[0]]) {
+		last = nil // stopped until 2:40 pm
+	}
+	switch {
+	case first != nil:
+		said, rest = text[first[0]:first[1]], text[first[1]:]
+	case last != nil:
+		said, rest = text[last[0]:], text[:last[0]]
+		if words := strings.TrimLeft(low[last[0]:], ",; "); rowLast.MatchString(low[:last[0]]) && !strings.Contains(words, ":") {
+			return "", fmt.Errorf("is %s a row and its hour is missing? Write it as row 7, 2:05 pm", strings.TrimRight(words, "."))
+		}
+		// May 2 in front, and the time of day behind.
+		if m := dayFirst.FindStringIndex(low); m != nil && m[1] <= last[0] && clockAlone.MatchString(strings.Trim(low[last[0]:], ",;. ")) {
+			said, rest = strings.TrimRight(text[:m[1]], ":,;")+" "+strings.Trim(said, ",;. "), text[m[1]:last[0]]
+		}
+	default:
+		m := dayFirst.FindStringSubmatchIndex(low)
+		if m == nil {
+			m = dayLast.FindStringSubmatchIndex(low)
+		}
+		switch {
+		case m == nil:
+			if someTime.MatchString(low) {
+				p.suppose("The time in the text is kept as words, and the note is of now: a time that counts stands first or last.")
+			}
+			return text, nil
+		case low[m[2]:m[3]] != "today":
+			return "", needClock(low[m[2]:m[3]])
+		}
+		return cut(text, m[0], m[1]), nil
+	}
+	p.n.Entry.T, err = p.when(said)
 	return strings.TrimSpace(rest), err
 }
 
@@ -75,18 +112,27 @@ func (p *noteParser) when(s string) (evenstand.Micros, error) {
 		return p.c.Now, nil
 	}
 	if m := agoOnly.FindStringSubmatch(strings.TrimSuffix(s, ".")); m != nil {
-		n, _ := strconv.Atoi(m[1]) // the pattern holds digits only
-		step := evenstand.Micros(60) * evenstand.Second
+		n, err := strconv.ParseFloat(m[1], 64)
+		switch {
+		case m[1][0] == 'h':
+			n = 0.5
+		case err != nil: // an hour
+			n = 1
+		}
+		step := 60.0
 		if m[2][0] == 'h' {
 			step *= 60
 		}
-		return p.c.Now - evenstand.Micros(n)*step, nil
+		return p.c.Now - evenstand.FromSeconds(n*step), nil
 	}
 	if t, err := evenstand.ParseTime(strings.ToUpper(s), p.c.Zone); err == nil && strings.Contains(s, "-") {
 		if t > p.c.Now+evenstand.Micros(ahead.Microseconds()) {
 			return t, fmt.Errorf("%s lies ahead: a note is of what was done", s)
 		}
 		return t, nil
+	}
+	if m := turned.FindStringSubmatch(strings.TrimSuffix(s, ".")); m != nil {
+		s = m[2] + " " + m[1]
 	}
 	m := timeOnly.FindStringSubmatch(s)
 	if m == nil {
@@ -126,6 +172,17 @@ func (p *noteParser) when(s string) (evenstand.Micros, error) {
 		return 0, err
 	}
 	t := on(day, hour)
+	if p.weekday(m[1]) >= 0 && t.After(now.Add(ahead)) { // that of last week
+		t = on(day.AddDate(0, 0, -7), hour)
+	}
+	if t.Hour() != hour || t.Minute() != minute {
+		return 0, fmt.Errorf("there was no %d:%02d on that day: clocks went ahead", hour, minute)
+	}
+	for _, twin := range []time.Time{t.Add(-time.Hour), t.Add(time.Hour)} {
+		if twin.Hour() == hour {
+			p.suppose("Clocks went back, so that %d:%02d came twice: %s is taken.", hour, minute, t.Format("15:04 MST"))
+		}
+	}
 	if t.After(now.Add(ahead)) {
 		return 0, fmt.Errorf("%s lies ahead: a note is of what was done", s)
 	}
@@ -167,6 +224,16 @@ func (p *noteParser) clock(s string) (hour, minute int, open bool, err error) {
 	return hour, minute, open, nil
 }
 
+// weekday gives 0 for Sunday to 6, or -1 for what is no day of the week.
+func (p *noteParser) weekday(s string) int {
+	for d := time.Sunday; d <= time.Saturday; d++ {
+		if name := lower(d.String()); s == name || s == name[:3] {
+			return int(d)
+		}
+	}
+	return -1
+}
+
 // day reads a day; without a year it is the last one of that name.
 func (p *noteParser) day(s string, now time.Time) (time.Time, error) {
 	switch s {
@@ -174,6 +241,9 @@ func (p *noteParser) day(s string, now time.Time) (time.Time, error) {
 		return now, nil
 	case "yesterday":
 		return now.AddDate(0, 0, -1), nil
+	}
+	if d := p.weekday(s); d >= 0 {
+		return now.AddDate(0, 0, -((int(now.Weekday()) - d + 7) % 7)), nil
 	}
 	bad := fmt.Errorf("there is no day %q: write it as may 2, 2 may 2026 or 2026-05-02", s)
 	if s[4:5] == "-" {
