@@ -8,6 +8,7 @@ import (
 	"unsafe"
 
 	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/deprecated"
 	"github.com/parquet-go/parquet-go/format"
 )
 
@@ -325,6 +326,10 @@ type Described struct {
 	Kind ValueKind
 	// Unit is what a count of an Instant or Local is worth in nanoseconds.
 	Unit int64
+	// Unsigned has the bits of integers without a sign; 0 they have one.
+	Unsigned int
+	// Scale is how many decimal places Integers and Decimals count.
+	Scale int
 }
 
 // ValueKind is what a column of a foreign file holds.
@@ -337,10 +342,11 @@ const (
 	Integers                  // of any width, signed
 	Booleans
 	Texts
-	Binary  // bytes that are no text
-	Instant // a count since 1970 in UTC
-	Local   // the same of a wall clock
-	Days    // since 1970
+	Binary   // bytes that are no text
+	Instant  // a count since 1970 in UTC
+	Local    // the same of a wall clock
+	Days     // since 1970
+	Decimals // bytes, to be read with Strings: big-endian, two's complement
 )
 
 // Describe lists the columns at the top of the file in their order.
@@ -356,70 +362,96 @@ func (f *File) Describe() []Described {
 	for _, c := range f.pq.Root().Columns() {
 		d := Described{Name: c.Name()}
 		if l, ok := f.leaves[d.Name]; ok && !l.lists {
-			d.Kind, d.Unit = kindOf(l, elements[l.index])
+			d.describe(l, elements[l.index])
 		}
 		out = append(out, d)
 	}
 	return out
 }
 
-func kindOf(l leaf, e *format.SchemaElement) (ValueKind, int64) {
+// describe tells what a column holds. What converted types mean stands in
+// parquet.thrift (ConvertedType), for files before logical types.
+func (d *Described) describe(l leaf, e *format.SchemaElement) {
+	old := deprecated.ConvertedType(-1)
+	if e.ConvertedType.Valid && e.LogicalType.Value == nil {
+		old = e.ConvertedType.V
+	}
+	decimal := old == 5
+	if decimal {
+		d.Scale = int(e.Scale.V)
+	}
+	if t, ok := e.LogicalType.Value.(*format.DecimalType); ok {
+		decimal, d.Scale = true, int(t.Scale)
+	}
+	if decimal && (d.Scale < 0 || d.Scale > 38) { // the most that 16 bytes hold
+		return
+	}
 	switch l.kind {
 	case format.Float, format.Double:
-		return Floats, 0
+		d.Kind = Floats
 	case format.Boolean:
-		return Booleans, 0
-	case format.ByteArray:
+		d.Kind = Booleans
+	case format.ByteArray, format.FixedLenByteArray:
 		switch e.LogicalType.Value.(type) {
 		case *format.StringType, *format.EnumType, *format.JsonType:
-			return Texts, 0
+			d.Kind = Texts
+			return
 		}
-		if e.ConvertedType.Valid {
-			switch e.ConvertedType.V {
-			case 0, 4, 19: // UTF8, ENUM, JSON
-				return Texts, 0
-			}
-			return Unread, 0
+		switch {
+		case decimal:
+			d.Kind = Decimals
+		case old == 0 || old == 4 || old == 19: // UTF8, ENUM, JSON
+			d.Kind = Texts
+		case old < 0 && l.kind == format.ByteArray:
+			d.Kind = Binary
 		}
-		return Binary, 0
 	case format.Int32, format.Int64:
-	default:
-		return Unread, 0
+		d.integers(e, old, decimal)
 	}
+}
+
+func (d *Described) integers(e *format.SchemaElement, old deprecated.ConvertedType, decimal bool) {
+	d.Kind = Integers
 	switch t := e.LogicalType.Value.(type) {
 	case nil:
 	case *format.TimestampType:
-		kind := Local
+		d.Kind, d.Unit = Local, 1
 		if t.IsAdjustedToUTC {
-			kind = Instant
+			d.Kind = Instant
 		}
 		switch t.Unit.Value.(type) {
 		case *format.MilliSeconds:
-			return kind, 1e6
+			d.Unit = 1e6
 		case *format.MicroSeconds:
-			return kind, 1e3
+			d.Unit = 1e3
 		}
-		return kind, 1
+		return
 	case *format.DateType:
-		return Days, 0
+		d.Kind = Days
+		return
 	case *format.IntType:
-		return Integers, 0
-	default:
-		return Unread, 0
-	}
-	if e.ConvertedType.Valid {
-		switch e.ConvertedType.V { // of files before logical types
-		case 9: // TIMESTAMP_MILLIS
-			return Instant, 1e6
-		case 10: // TIMESTAMP_MICROS
-			return Instant, 1e3
-		case 6:
-			return Days, 0
-		case 5, 7, 8: // DECIMAL, TIME
-			return Unread, 0
+		if !t.IsSigned {
+			d.Unsigned = int(t.BitWidth)
 		}
+		return
+	case *format.DecimalType:
+		return
+	default:
+		d.Kind = Unread
+		return
 	}
-	return Integers, 0
+	switch old {
+	case 9: // TIMESTAMP_MILLIS
+		d.Kind, d.Unit = Instant, 1e6
+	case 10: // TIMESTAMP_MICROS
+		d.Kind, d.Unit = Instant, 1e3
+	case 6:
+		d.Kind = Days
+	case 11, 12, 13, 14: // UINT_8 to UINT_64
+		d.Unsigned = 8 << (old - 11)
+	case 7, 8: // TIME
+		d.Kind = Unread
+	}
 }
 
 // Strings reads a column of texts or bytes of a row group and appends it to

@@ -59,6 +59,10 @@ func list(ctx context.Context, in fs.FS, deeper bool) (refs []Ref, claimed []str
 		return nil, nil, unused, err
 	}
 	for _, parts := range shapefileParts(names) {
+		if what := shapesOf(in, parts[0]); what != "" { // a boundary, say
+			left(parts[0], "it holds "+what+" and no points", "Export points, if it is a table: one place for each row of values.")
+			continue
+		}
 		refs = append(refs, Ref{Kind: Shapefile, Files: parts})
 		claimed = append(claimed, parts...)
 	}
@@ -110,7 +114,7 @@ func list(ctx context.Context, in fs.FS, deeper bool) (refs []Ref, claimed []str
 			case kind != "":
 				refs = append(refs, Ref{Kind: kind, Files: []string{name}})
 				claimed = append(claimed, name)
-			case ext != ".json" && ext != ".ndjson":
+			case why != "" && ext != ".json" && ext != ".ndjson":
 				left(name, why, again)
 			}
 			continue
@@ -157,6 +161,9 @@ func sniff(in fs.FS, name string) (Kind, string) {
 	case bytes.HasPrefix(head, []byte("PAR1")):
 		return Parquet, ""
 	case isGeoJSON(head):
+		if !bytes.Contains(head, []byte(`Point"`)) && (bytes.Contains(head, []byte(`Polygon"`)) || bytes.Contains(head, []byte(`LineString"`))) {
+			return "", "" // a boundary, which is no table
+		}
 		return GeoJSON, ""
 	}
 	return "", "it is not what its name says"

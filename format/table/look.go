@@ -2,6 +2,8 @@ package table
 
 import (
 	"bytes"
+	"fmt"
+	"slices"
 	"unicode/utf8"
 
 	"golang.org/x/text/transform"
@@ -58,12 +60,15 @@ func Look(head []byte) (Dialect, []string) {
 		start--
 		rows = append([]row{{start, fs}}, rows...)
 	}
-	points, commas, thousands := 0, 0, 0
+	points, commas, thousands, threes := 0, 0, 0, 0
 	for _, r := range rows {
 		for _, f := range r.fields {
 			switch p, c, th := decimals(f); {
 			case p:
 				points++
+				if th {
+					threes++
+				}
 			case c && best != ',':
 				commas++
 				if th {
@@ -79,6 +84,9 @@ func Look(head []byte) (Dialect, []string) {
 			doubts = append(doubts, "All commas in its numbers have three digits behind them. They are read as decimal commas, not as signs between thousands.")
 		}
 	}
+	if best == ';' && points > 0 && threes == points && commas == 0 {
+		doubts = append(doubts, "All points in its numbers have three digits behind them. They are read as decimal points, not as signs between thousands.")
+	}
 	if commas > 0 && points > 0 {
 		doubts = append(doubts, "Numbers have decimal points and decimal commas in it. It is read with a decimal "+map[byte]string{'.': "point", ',': "comma"}[d.Decimal]+".")
 	}
@@ -87,10 +95,13 @@ func Look(head []byte) (Dialect, []string) {
 			doubts = append(doubts, "Its columns may be parted by "+sign(best)+" or by "+sign(other)+". It is read with "+sign(best)+".")
 		}
 	}
-	if !numeric(rows[0].fields) {
-		d.Header = first + start + 1
-		if len(rows) > 2 && rows[1].line == start+1 && isUnits(rows[1].fields, rows[2:]) {
+	if h, mixed := headerOf(rows); h >= 0 {
+		d.Header = first + rows[h].line + 1
+		if len(rows) > h+2 && rows[h+1].line == rows[h].line+1 && isUnits(rows[h+1].fields, rows[h+2:]) {
 			d.Units = d.Header + 1
+		}
+		if mixed {
+			doubts = append(doubts, fmt.Sprintf("Line %d is taken for the names of the columns, though some of them are numbers.", d.Header))
 		}
 	}
 	return d, doubts
@@ -267,6 +278,85 @@ func isData(f []byte) bool {
 		}
 	}
 	return digits > 0
+}
+
+// headerOf gives the line of names, -1 without one: of the lines that have
+// texts where those below have numbers, the first of those with the most
+// fields filled. mixed: a third of its names or more look like data.
+func headerOf(rows []row) (h int, mixed bool) {
+	if len(rows) < 2 {
+		if numeric(rows[0].fields) {
+			return -1, false
+		}
+		return 0, false
+	}
+	below := rows[len(rows)-max(1, len(rows)/3):] // lines above the header are fewer than those of data
+	data := make([]bool, len(rows[0].fields))
+	some := false
+	for i := range data {
+		n, all := 0, 0
+		for _, r := range below {
+			if f := r.fields[i]; !isMissing(f) {
+				all++
+				if isData(f) {
+					n++
+				}
+			}
+		}
+		data[i] = n > 0 && 5*n >= 4*all
+		some = some || data[i]
+	}
+	top := len(rows) // the first line of data
+	for i, r := range rows {
+		if !slices.ContainsFunc(places(data), func(k int) bool { return !isMissing(r.fields[k]) && !isData(r.fields[k]) }) {
+			if top = i; filled(r.fields) > 0 {
+				break
+			}
+		}
+	}
+	switch {
+	case !some || top == len(rows): // all of it is text
+		if numeric(rows[0].fields) {
+			return -1, false
+		}
+		return 0, false
+	case top == 0:
+		return -1, false
+	}
+	for i, r := range rows[:top] {
+		if filled(r.fields) > filled(rows[h].fields) {
+			h = i
+		}
+	}
+	return h, numeric(rows[h].fields)
+}
+
+// places gives where on is true.
+func places(on []bool) (out []int) {
+	for i, b := range on {
+		if b {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+func filled(fs [][]byte) (n int) {
+	for _, f := range fs {
+		if len(f) > 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// isMissing tells whether a field says that there is no value.
+func isMissing(f []byte) bool {
+	switch string(bytes.ToLower(f)) {
+	case "", "-", "--", "?", "na", "n/a", "nan", "null", "none":
+		return true
+	}
+	return false
 }
 
 // numeric tells whether a line holds data: a third of its fields or more.

@@ -56,6 +56,9 @@ func (m *markup) next() error {
 		if m.text, err = m.until(m.text, '<'); err != nil {
 			return err
 		}
+		if len(m.text) > maxMarkup { // pieced together of many
+			return errMarkup
+		}
 		m.text = entities(m.text, from)
 		if m.tag, err = m.until(m.tag[:0], '>'); err != nil {
 			if errors.Is(err, io.EOF) {

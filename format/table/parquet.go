@@ -47,6 +47,14 @@ var (
 	badWKB    = reason{why: "a geometry that cannot be read", do: "Export points as WKB.", of: "records"}
 )
 
+// What a row group may hold of cells by what the file takes, since a column
+// without values takes a few bytes and a whole group is held in memory. Chosen
+// well beyond real tables; no source.
+const (
+	cellsFree    = 4 << 20
+	cellsPerByte = 64
+)
+
 // absentText marks a text that the file does not hold.
 const absentText = "\x00absent"
 
@@ -122,7 +130,7 @@ func (p *parquetFile) columns_() error {
 		}
 		kind := Empty
 		switch d.Kind {
-		case column.Floats, column.Integers:
+		case column.Floats, column.Integers, column.Decimals:
 			kind = Number
 		case column.Booleans:
 			kind = Flag
@@ -158,13 +166,16 @@ func (p *parquetFile) load() (bool, error) {
 		if p.rows == 0 {
 			continue
 		}
+		if cells := int64(p.rows) * int64(len(p.plan)); cells > cellsFree+cellsPerByte*p.size {
+			return false, p.fail(-1, "Have the file written with smaller row groups.", "row group %d is said to hold %d rows of %d columns, in a file of %d bytes", p.group, p.rows, len(p.plan), p.size)
+		}
 		for i := range p.plan {
 			c := &p.plan[i]
 			var err error
 			switch c.Kind {
-			case column.Floats:
+			case column.Floats, column.Integers:
 				c.nums, err = column.Values(p.f, p.group, c.Name, c.nums[:0], math.NaN())
-			case column.Texts, column.Binary:
+			case column.Texts, column.Binary, column.Decimals:
 				c.texts, err = column.Strings(p.f, p.group, c.Name, c.texts[:0], absentText)
 			default:
 				c.ints, err = column.Values(p.f, p.group, c.Name, c.ints[:0], int64(math.MinInt64))
@@ -201,6 +212,10 @@ func (p *parquetFile) next() (bool, error) {
 			if v := c.nums[k]; !math.IsNaN(v) && !math.IsInf(v, 0) {
 				p.cells[c.to] = Cell{Type: Number, Num: v}
 			}
+		case column.Integers:
+			if v := c.nums[k]; !math.IsNaN(v) {
+				p.cells[c.to] = number(c, v)
+			}
 		case column.Texts, column.Binary:
 			v := c.texts[k]
 			if v == absentText || v == "" {
@@ -211,6 +226,10 @@ func (p *parquetFile) next() (bool, error) {
 				continue
 			}
 			p.cells[c.to] = Cell{Type: Words, Text: []byte(v)}
+		case column.Decimals:
+			if v := c.texts[k]; v != absentText && v != "" {
+				p.cells[c.to] = Cell{Type: Number, Num: decimal(v, c.Scale)}
+			}
 		default:
 			v := c.ints[k]
 			if v == math.MinInt64 {
@@ -222,7 +241,7 @@ func (p *parquetFile) next() (bool, error) {
 	return true, nil
 }
 
-// whole makes a cell of an integer.
+// whole makes a cell of a state, a time or a day.
 func whole(c *parquetColumn, v int64) Cell {
 	switch c.Kind {
 	case column.Booleans:
@@ -245,7 +264,31 @@ func whole(c *parquetColumn, v int64) Cell {
 		}
 		return Cell{Type: Local, T: evenstand.Micros(v) * 86400 * evenstand.Second}
 	}
-	return Cell{Type: Number, Num: float64(v)}
+	return Cell{}
+}
+
+// number makes a cell of an integer, which is read as if it had a sign.
+func number(c *parquetColumn, v float64) Cell {
+	if v < 0 && c.Unsigned > 0 {
+		v += math.Ldexp(1, c.Unsigned)
+	}
+	return Cell{Type: Number, Num: v / math.Pow10(c.Scale)}
+}
+
+// decimal reads a number of big-endian bytes in two's complement.
+func decimal(b string, scale int) float64 {
+	n, below := 0.0, b[0] >= 0x80
+	for i := range len(b) {
+		c := b[i]
+		if below {
+			c = ^c
+		}
+		n = n*256 + float64(c)
+	}
+	if below {
+		n = -n - 1
+	}
+	return n / math.Pow10(scale)
 }
 
 // point reads well-known binary (ISO 19125 and its forms with height).

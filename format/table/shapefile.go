@@ -66,6 +66,25 @@ func shapefileParts(names []string) [][]string {
 	return out
 }
 
+// shapesOf says what a shapefile holds that is no point; empty for points, and
+// where it cannot be told.
+func shapesOf(in fs.FS, name string) string {
+	f, err := in.Open(name)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	var head [36]byte
+	if _, err := io.ReadFull(f, head[:]); err != nil || !isShapefile(head[:]) {
+		return ""
+	}
+	switch kind := binary.LittleEndian.Uint32(head[32:]); kind {
+	case 3, 13, 23, 5, 15, 25, 31:
+		return shapeName(kind)
+	}
+	return ""
+}
+
 // shapes is an open shapefile.
 type shapes struct {
 	told

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"evenstand"
 
@@ -42,6 +43,7 @@ type text struct {
 	cells   []Cell
 	fields  [][]byte
 	scratch []byte
+	latin   []byte
 	at      Place
 	rep     report
 }
@@ -50,6 +52,7 @@ var (
 	badFields = reason{why: "a line has another number of fields than the header", do: "Check the separator and the decimal sign; the line may also be cut short."}
 	badQuote  = reason{why: "a quote is not closed, or text stands behind it", do: `Close it, or write "" for a quote inside a quoted text.`}
 	badCut    = reason{why: "the last line has no line end and may be cut short", do: "If it is whole, end the file with a line break and read it again."}
+	badLetter = reason{why: "a line is no UTF-8; its letters were read as Windows-1252", do: "Nothing to do, unless names or remarks look wrong; then save the file as UTF-8."}
 	badLong   = reason{why: "a line is longer than 256 KB", do: "Check that the file is the text that its name says."}
 )
 
@@ -269,6 +272,9 @@ func (t *text) next() (bool, error) {
 	for {
 		line, got := t.l.next()
 		if got == noLine {
+			if err := t.l.err; err != nil && t.l.ctx.Err() == nil {
+				return false, &Error{t.rep.file, t.l.after + 1, -1, plainReason(err), again}
+			}
 			return false, t.l.err
 		}
 		at := Place{Line: t.l.line, Offset: t.l.start}
@@ -285,10 +291,11 @@ func (t *text) next() (bool, error) {
 			continue // a remark, or the header once more
 		}
 		var how splitting
-		t.fields, how, _ = split(line, t.d.Separator, t.fields, &t.scratch)
+		var high bool
+		t.fields, how, high = split(line, t.d.Separator, t.fields, &t.scratch)
 		if how == opened && got == wholeLine {
 			if line, got = t.l.more(line, t.d.Separator); got == wholeLine {
-				t.fields, how, _ = split(line, t.d.Separator, t.fields, &t.scratch)
+				t.fields, how, high = split(line, t.d.Separator, t.fields, &t.scratch)
 			}
 		}
 		if got == cutLine {
@@ -307,6 +314,10 @@ func (t *text) next() (bool, error) {
 			t.rep.add(&badFields, "", at.Line, at.Offset)
 			continue
 		}
+		if high && !utf8.Valid(line) {
+			t.rep.add(&badLetter, "", at.Line, at.Offset)
+			t.letters(line, fs)
+		}
 		for i, f := range fs {
 			if len(f) == 0 {
 				t.cells[i] = Cell{}
@@ -316,5 +327,24 @@ func (t *text) next() (bool, error) {
 		}
 		t.at = at
 		return true, nil
+	}
+}
+
+// letters turns the fields of a line that are no UTF-8, in a text that was
+// taken for it, from Windows-1252.
+func (t *text) letters(line []byte, fields [][]byte) {
+	if most := 3 * len(line); cap(t.latin) < most { // as many bytes as a letter takes at most
+		t.latin = make([]byte, 0, most)
+	}
+	out := t.latin[:0]
+	for i, f := range fields {
+		if utf8.Valid(f) {
+			continue
+		}
+		at := len(out)
+		for _, c := range f {
+			out = utf8.AppendRune(out, charmap.Windows1252.DecodeByte(c))
+		}
+		fields[i] = out[at:len(out):len(out)]
 	}
 }

@@ -23,15 +23,17 @@ import (
 // in memory, only the texts that its cells share.
 
 const (
-	maxShared   = 512 << 20 // bytes of shared texts, unpacked
-	maxPart     = 64 << 20  // bytes of workbook, styles and the like
-	maxSheetCol = 16384     // columns of a sheet (ECMA-376)
-	headRows    = 60        // rows among which the header is looked for
+	sharedFree  = 16 << 20 // bytes of shared texts, unpacked,
+	sharedTimes = 100      // and more for each packed byte: they are unlike, so they pack little
+	maxPart     = 64 << 20 // bytes of workbook, styles and the like
+	maxSheetCol = 16384    // columns of a sheet (ECMA-376)
+	headRows    = 60       // rows among which the header is looked for
 )
 
 // book is an open workbook.
 type book struct {
 	z      *zip.Reader
+	size   int64
 	closer io.Closer
 	sheets []sheetRef
 	date0  evenstand.Micros // of day 0, as if in UTC
@@ -59,7 +61,7 @@ func openBook(in fs.FS, ref Ref) (*book, error) {
 		closer.Close()
 		return nil, fail(errors.New("it is no whole workbook: "+strings.TrimPrefix(err.Error(), "zip: ")), again)
 	}
-	b := &book{z: z, closer: closer, date0: day1899}
+	b := &book{z: z, size: size, closer: closer, date0: day1899}
 	if err := b.index(); err != nil {
 		closer.Close()
 		return nil, fail(err, again)
@@ -235,7 +237,14 @@ func isDateFormat(code string) bool {
 
 // texts loads the shared texts.
 func (b *book) texts() error {
-	r, err := b.part("xl/sharedStrings.xml", maxShared)
+	const name = "xl/sharedStrings.xml"
+	most := int64(sharedFree)
+	for _, f := range b.z.File {
+		if strings.EqualFold(strings.ReplaceAll(f.Name, `\`, "/"), name) {
+			most += sharedTimes * int64(min(f.CompressedSize64, uint64(b.size)))
+		}
+	}
+	r, err := b.part(name, most)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
@@ -252,7 +261,7 @@ func (b *book) texts() error {
 			return nil
 		}
 		if err != nil {
-			return fmt.Errorf("its part xl/sharedStrings.xml is damaged: %w", err)
+			return fmt.Errorf("its part %s is damaged: %w", name, err)
 		}
 		switch string(m.name) {
 		case "si":
@@ -290,6 +299,8 @@ func workbookSheets(in fs.FS, name string) ([]string, error) {
 	return out, nil
 }
 
+var badBeyond = reason{why: "a cell right of the last column that has a name", do: "Give its column a name, if it is wanted.", of: "cells"}
+
 // sheet is an open sheet.
 type sheet struct {
 	told
@@ -300,6 +311,7 @@ type sheet struct {
 	queue []sheetRow
 	last  int // number of the row read last
 	wide  int // cells of the widest row so far
+	lent  []Cell
 	end   bool
 	err   error
 	text  []byte
@@ -424,6 +436,19 @@ func (s *sheet) header(d Dialect) error {
 	if len(s.cols) < 2 {
 		return s.fail(-1, "A table has a line of names and lines of values under it.", "it has fewer than two columns")
 	}
+	for i := range s.queue {
+		r := &s.queue[i]
+		n := min(len(r.cells), len(s.cols))
+		for _, c := range r.cells[n:] {
+			if c.Type != Empty {
+				s.rep.add(&badBeyond, "", r.n, -1)
+			}
+		}
+		r.cells = r.cells[:n]
+	}
+	s.queue = slices.DeleteFunc(s.queue, func(r sheetRow) bool {
+		return !slices.ContainsFunc(r.cells, func(c Cell) bool { return c.Type != Empty })
+	})
 	for i := range s.cols {
 		s.cols[i].Type = Empty
 		for _, r := range s.queue {
@@ -479,13 +504,17 @@ func (s *sheet) read() (row sheetRow, ok bool) {
 	stop := func(err error) (sheetRow, bool) {
 		s.end = true
 		if err != nil {
-			s.err = s.fail(-1, again, "after row %d: %w", row.n, err)
+			s.err = s.fail(-1, again, "after row %d: %w", s.last, err)
 		}
 		return sheetRow{}, false
 	}
 	var kind []byte
 	style, col, cell := -1, -1, false
 	var cells []Cell
+	most := maxSheetCol
+	if s.cols != nil {
+		most = len(s.cols)
+	}
 	for {
 		err := s.m.next()
 		if errors.Is(err, io.EOF) {
@@ -498,6 +527,9 @@ func (s *sheet) read() (row sheetRow, ok bool) {
 		case "row":
 			if s.m.end || s.m.self {
 				col = -1
+				if s.cols != nil {
+					s.lent = cells
+				}
 				if len(cells) > 0 {
 					row.cells = cells
 					return row, true
@@ -509,12 +541,24 @@ func (s *sheet) read() (row sheetRow, ok bool) {
 				row.n = n
 			}
 			s.last = row.n
-			cells = make([]Cell, 0, s.wide)
+			if s.cols != nil { // behind the head a row is only lent
+				cells = s.lent[:0]
+			} else {
+				cells = make([]Cell, 0, s.wide)
+			}
 		case "c":
 			if s.m.end {
-				if c := s.cell(kind, style); cell && c.Type != Empty && col >= 0 && col < maxSheetCol {
-					for len(cells) <= col {
-						cells = append(cells, Cell{})
+				c := s.cell(kind, style)
+				switch {
+				case !cell || c.Type == Empty || col < 0:
+				case col >= most:
+					if s.cols != nil {
+						s.rep.add(&badBeyond, "", row.n, -1)
+					}
+				default:
+					if from := len(cells); from <= col {
+						cells = slices.Grow(cells, col+1-from)[:col+1]
+						clear(cells[from:])
 					}
 					cells[col] = c
 					s.wide = max(s.wide, len(cells))
@@ -537,6 +581,9 @@ func (s *sheet) read() (row sheetRow, ok bool) {
 			s.text = s.text[:0]
 		case "v", "t":
 			if s.m.end && cell {
+				if len(s.text)+len(s.m.text) > maxMarkup {
+					return stop(errMarkup)
+				}
 				s.text = append(s.text, s.m.text...)
 			}
 		case "f": // the formula that gave the value
