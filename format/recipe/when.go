@@ -51,56 +51,38 @@ const (
 // read gives the instant of a row; clock is nil when the time of day stands
 // with the date.
 func (w *when) read(date, clock *table.Cell) (evenstand.Micros, fault) {
+	var t, offset evenstand.Micros // of the wall's clock, where it is not the instant
+	zoned, ok := false, true
 	switch date.Type {
 	case table.Empty:
 		return evenstand.NoTime, noTime
 	case table.Instant:
-		if clock == nil {
-			return bounded(date.T)
-		}
-	case table.Local:
-		t := date.T
 		if clock != nil {
-			of, ok := w.ofDay(clock)
-			if !ok {
-				return evenstand.NoTime, badTime
-			}
-			t += of
-		}
-		return w.local(t)
-	case table.Number:
-		t, ok := w.number(date.Num)
-		if !ok {
 			return evenstand.NoTime, badTime
 		}
-		if w.written != SerialDays {
-			return bounded(t)
+		return bounded(date.T)
+	case table.Local:
+		t = date.T
+	case table.Number:
+		t, ok = w.number(date.Num)
+	case table.Words:
+		switch w.written {
+		case Seconds, Millis, Micros, GPSSeconds, SerialDays:
+			t, ok = w.text(date.Text)
+		default:
+			t, offset, zoned, ok = w.dateTime(date.Text, clock == nil)
 		}
-		if clock != nil {
-			of, ok := w.ofDay(clock)
-			if !ok {
-				return evenstand.NoTime, badTime
-			}
-			t += of
-		}
-		return w.local(t)
+	default:
+		ok = false
 	}
-	if date.Type != table.Words {
+	if !ok {
 		return evenstand.NoTime, badTime
 	}
 	switch w.written {
-	case Seconds, Millis, Micros, GPSSeconds, SerialDays:
-		if t, ok := w.text(date.Text); ok {
-			if w.written == SerialDays {
-				return w.local(t)
-			}
+	case Seconds, Millis, Micros, GPSSeconds:
+		if date.Type != table.Local {
 			return bounded(t)
 		}
-		return evenstand.NoTime, badTime
-	}
-	t, offset, zoned, ok := w.dateTime(date.Text, clock == nil)
-	if !ok {
-		return evenstand.NoTime, badTime
 	}
 	if clock != nil {
 		of, ok := w.ofDay(clock)
