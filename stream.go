@@ -126,6 +126,44 @@ type Unused struct {
 	Do     string `json:"do,omitempty"`   // what the person can do, a whole sentence
 }
 
+// Tally gathers what was not used by reason: the first of each with its place,
+// and how many there were. The zero value is ready.
+type Tally struct {
+	list []Unused
+	at   map[string]int
+}
+
+// Has tells whether a reason was met, and how many are known.
+func (t *Tally) Has(key string) (ok bool, reasons int) {
+	_, ok = t.at[key]
+	return ok, len(t.list)
+}
+
+// Add counts one more for a reason; first is what is told of it, and is asked
+// for only once.
+func (t *Tally) Add(key string, first func() Unused) {
+	i, ok := t.at[key]
+	if !ok {
+		if t.at == nil {
+			t.at = map[string]int{}
+		}
+		i = len(t.list)
+		t.at[key] = i
+		t.list = append(t.list, first())
+	}
+	t.list[i].Count++
+}
+
+// List gives the reasons in the order in which they were met.
+func (t *Tally) List() []Unused { return t.list }
+
+// Send hands the reasons over.
+func (t *Tally) Send(sink Sink) {
+	for _, u := range t.list {
+		sink.Unused(u)
+	}
+}
+
 // Sink takes the stream that formats and live feeds hand over. Slices are
 // only lent: a sink that keeps them copies. An error stops the reader.
 type Sink interface {

@@ -171,8 +171,7 @@ type reading struct {
 	last  evenstand.Micros // time of day told last
 	out   []evenstand.Fix
 	f     [][]byte
-	bad   []evenstand.Unused
-	at    map[string]int
+	bad   evenstand.Tally
 	line  int
 	start int64
 
@@ -183,18 +182,11 @@ type reading struct {
 	old                             evenstand.Micros // the oldest date before 2010, 0 none
 }
 
-// left is one reason for which something was not used.
+// left counts a line that is not used.
 func (r *reading) left(why, do string) {
-	if r.at == nil {
-		r.at = map[string]int{}
-	}
-	i, ok := r.at[why]
-	if !ok {
-		i = len(r.bad)
-		r.at[why] = i
-		r.bad = append(r.bad, evenstand.Unused{File: r.file, Line: r.line, Offset: r.start, Of: "lines", Why: why, Do: do})
-	}
-	r.bad[i].Count++
+	r.bad.Add(why, func() evenstand.Unused {
+		return evenstand.Unused{File: r.file, Line: r.line, Offset: r.start, Of: "lines", Why: why, Do: do}
+	})
 }
 
 // Read streams the fixes of a file, one for each epoch with a place.
@@ -210,9 +202,7 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 	if e := r.flush(); err == nil {
 		err = e
 	}
-	for _, u := range r.bad {
-		sink.Unused(u)
-	}
+	r.bad.Send(sink)
 	src.Notes = append(src.Notes, r.notes()...)
 	return src, err
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/format/lines"
 )
 
 // Format reads the plain layout; it implements evenstand.Format. Its files are
@@ -212,8 +213,8 @@ func (f Format) look(ctx context.Context, in fs.FS, name string, k *kind) *evens
 		return &evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file may be read."}
 	}
 	defer file.Close()
-	l := newLines(ctx, file, nil)
-	defer l.close()
+	l := lines.New(ctx, file, nil)
+	defer l.Close()
 	_, bad := readHeader(l, k)
 	if bad != nil {
 		bad.File = name
@@ -229,26 +230,26 @@ type header struct {
 }
 
 // readHeader reads the first line and finds the columns in it.
-func readHeader(l *lines, k *kind) (header, *evenstand.Unused) {
+func readHeader(l *lines.Cutter, k *kind) (header, *evenstand.Unused) {
 	h := header{at: make([]int, len(k.want))}
 	bad := func(why, do string) (header, *evenstand.Unused) {
-		return h, &evenstand.Unused{Line: max(1, l.line), Count: 1, Of: "files", Why: why, Do: do}
+		return h, &evenstand.Unused{Line: max(1, l.Line()), Count: 1, Of: "files", Why: why, Do: do}
 	}
 	should := "Its first line should be " + strings.Join(k.want[:k.needed], ",") + "."
-	line, got := l.next()
-	for got == wholeLine && len(trim(trimBOM(line))) == 0 {
-		line, got = l.next()
+	line, got := l.Next()
+	for got == lines.Whole && len(trim(trimBOM(line))) == 0 {
+		line, got = l.Next()
 	}
 	switch {
-	case got == noLine && l.err != nil:
-		return bad(l.err.Error(), "Check that the file may be read.")
-	case got == noLine:
+	case got == lines.None && l.Err() != nil:
+		return bad(l.Err().Error(), "Check that the file may be read.")
+	case got == lines.None:
 		return bad("the file is empty", "")
 	case bytes.HasPrefix(line, []byte("\xff\xfe")) || bytes.HasPrefix(line, []byte("\xfe\xff")) || bytes.IndexByte(line, 0) >= 0:
 		return bad("the file is no UTF-8 text", "Save it as CSV in UTF-8.")
-	case got == cutLine:
+	case got == lines.Cut:
 		return bad("the file ends within its first line", "Send the whole file.")
-	case got == longLine:
+	case got == lines.Long:
 		return bad("the first line is longer than 256 KB", should)
 	}
 	line = trimBOM(line)
@@ -297,7 +298,7 @@ func readHeader(l *lines, k *kind) (header, *evenstand.Unused) {
 // scan is the reading of one file.
 type scan struct {
 	sink    evenstand.Sink
-	lines   *lines
+	lines   *lines.Cutter
 	head    header
 	report  report
 	clock   clock
@@ -347,12 +348,12 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 		}
 	}
 	s.report.file = name
-	s.lines = newLines(ctx, file, sink.Progress)
-	defer s.lines.close()
+	s.lines = lines.New(ctx, file, sink.Progress)
+	defer s.lines.Close()
 	var bad *evenstand.Unused
 	if s.head, bad = readHeader(s.lines, k); bad != nil {
-		if s.lines.err != nil {
-			return src, fmt.Errorf("%s: %w", name, s.lines.err)
+		if s.lines.Err() != nil {
+			return src, fmt.Errorf("%s: %w", name, s.lines.Err())
 		}
 		bad.File = name
 		sink.Unused(*bad)
@@ -374,10 +375,10 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 	case JournalFile:
 		err = s.journal()
 	}
-	s.report.send(sink)
+	s.report.Send(sink)
 	src.Notes = append(slices.Clone(src.Notes), s.notes(name)...)
-	if err == nil && s.lines.err != nil {
-		err = fmt.Errorf("%s, byte %d: %w", name, s.lines.base+int64(s.lines.end), s.lines.err)
+	if err == nil && s.lines.Err() != nil {
+		err = fmt.Errorf("%s, byte %d: %w", name, s.lines.Bytes(), s.lines.Err())
 	}
 	return src, err
 }
@@ -387,7 +388,7 @@ func (s *scan) notes(name string) []string {
 	if n := s.order.Note(name); n != "" {
 		notes = append(notes, n)
 	}
-	if s.used == 0 && len(s.report.order) == 0 {
+	if s.used == 0 && len(s.report.List()) == 0 {
 		notes = append(notes, fmt.Sprintf("%s holds a header and nothing under it.", name))
 	}
 	return notes
@@ -398,31 +399,31 @@ func (s *scan) bad(why *reason, text []byte) {
 	if text != nil {
 		t = show(text)
 	}
-	s.report.add(why, t, s.lines.line, s.lines.start)
+	s.report.add(why, t, s.lines.Line(), s.lines.Start())
 }
 
 // next gives the fields and the time of the next line that has them.
 func (s *scan) next(records bool) (evenstand.Micros, bool) {
 	for {
 		var line []byte
-		var got found
+		var got lines.Found
 		if records {
-			line, got = s.lines.nextRecord()
+			line, got = s.lines.Record()
 		} else {
-			line, got = s.lines.next()
+			line, got = s.lines.Next()
 		}
 		switch got {
-		case noLine:
+		case lines.None:
 			return 0, false
-		case cutLine:
+		case lines.Cut:
 			if len(trim(line)) > 0 {
 				s.bad(&badCut, nil)
 			}
 			continue
-		case longLine:
+		case lines.Long:
 			s.bad(&badLong, nil)
 			continue
-		case openQuote:
+		case lines.Open:
 			s.bad(&badQuote, nil)
 			continue
 		}
@@ -450,7 +451,7 @@ func (s *scan) next(records bool) (evenstand.Micros, bool) {
 // take counts a line that is used and watches the clock.
 func (s *scan) take(t evenstand.Micros) {
 	s.used++
-	s.order.Take(t, s.lines.line)
+	s.order.Take(t, s.lines.Line())
 }
 
 // field gives a column of the kind, nil when the file has none.

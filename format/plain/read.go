@@ -123,9 +123,9 @@ func (s *scan) extra(column int, lo, hi float64) float64 {
 	}
 	name := kinds[1].want[column]
 	if ok {
-		s.report.add(&badExtra, name+" cannot be", s.lines.line, s.lines.start)
+		s.report.add(&badExtra, name+" cannot be", s.lines.Line(), s.lines.Start())
 	} else {
-		s.report.add(&badExtra, name+" is no number", s.lines.line, s.lines.start)
+		s.report.add(&badExtra, name+" is no number", s.lines.Line(), s.lines.Start())
 	}
 	return math.NaN()
 }
@@ -182,7 +182,7 @@ func (s *scan) readings() (evenstand.Grade, error) {
 		}
 		turn = c
 		if c.why != nil {
-			s.report.add(c.why, c.found, s.lines.line, s.lines.start)
+			s.report.add(c.why, c.found, s.lines.Line(), s.lines.Start())
 			continue
 		}
 		text := s.field(3)
@@ -193,11 +193,11 @@ func (s *scan) readings() (evenstand.Grade, error) {
 		}
 		v = c.unit.ToSI(v)
 		if !(v >= c.lo && v <= c.hi) {
-			s.report.add(&badPlausi, c.outside, s.lines.line, s.lines.start)
+			s.report.add(&badPlausi, c.outside, s.lines.Line(), s.lines.Start())
 			continue
 		}
 		if c.state && v != 0 && v != 1 {
-			s.report.add(&badState, c.q.String(), s.lines.line, s.lines.start)
+			s.report.add(&badState, c.q.String(), s.lines.Line(), s.lines.Start())
 			continue
 		}
 		s.take(t)

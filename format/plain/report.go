@@ -94,41 +94,26 @@ const maxReasons = 40
 
 // report gathers what was not used, by reason.
 type report struct {
-	file   string
-	groups map[string]*evenstand.Unused
-	order  []*evenstand.Unused
+	evenstand.Tally
+	file string
 }
 
 func (r *report) add(why *reason, text string, line int, offset int64) {
 	key := why.why
 	if why.each {
 		key += text
-	}
-	if r.groups == nil {
-		r.groups = map[string]*evenstand.Unused{}
-	}
-	g := r.groups[key]
-	if g == nil && why.each && len(r.order) >= maxReasons {
-		key = why.why
-		text += ", and others"
-		g = r.groups[key]
-	}
-	if g == nil {
-		g = &evenstand.Unused{File: r.file, Line: line, Offset: offset, Of: "lines", Why: why.why, Do: why.do}
-		if strings.Contains(why.why, "%s") {
-			g.Why = fmt.Sprintf(why.why, text)
+		if met, n := r.Has(key); !met && n >= maxReasons {
+			key = why.why
+			text += ", and others"
 		}
-		r.groups[key] = g
-		r.order = append(r.order, g)
 	}
-	g.Count++
-}
-
-// send hands the reasons over, in the order in which they were met.
-func (r *report) send(sink evenstand.Sink) {
-	for _, g := range r.order {
-		sink.Unused(*g)
-	}
+	r.Add(key, func() evenstand.Unused {
+		u := evenstand.Unused{File: r.file, Line: line, Offset: offset, Of: "lines", Why: why.why, Do: why.do}
+		if strings.Contains(why.why, "%s") {
+			u.Why = fmt.Sprintf(why.why, text)
+		}
+		return u
+	})
 }
 
 // show makes a found text fit for a sentence: quoted, short, printable.

@@ -269,7 +269,8 @@ type reader struct {
 	readings []evenstand.Reading
 	fixes    []evenstand.Fix
 	seeds    []evenstand.Seed
-	bad      report
+	file     string
+	bad      evenstand.Tally
 	order    plain.Order
 }
 
@@ -299,7 +300,7 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	if said.Zone != "" {
 		zone.Zone = said.Zone
 	}
-	rd := &reader{Recipe: r, sink: sink, rows: rows, dec: rows.Dialect().Decimal, from: r.Rows.From, n: r.Rows.Count, bad: report{file: ref.Files[0]}, order: plain.NewOrder()}
+	rd := &reader{Recipe: r, sink: sink, rows: rows, dec: rows.Dialect().Decimal, from: r.Rows.From, n: r.Rows.Count, file: ref.Files[0], order: plain.NewOrder()}
 	if rd.when, err = newWhen(zone, rd.dec); err != nil {
 		return evenstand.NoGrade, err
 	}
@@ -316,7 +317,7 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	}
 	rd.bind(note)
 	err = rd.run(ctx)
-	rd.bad.send(sink)
+	rd.bad.Send(sink)
 	if n := rd.order.Note(ref.Files[0]); n != "" {
 		note(n)
 	}
@@ -809,43 +810,20 @@ func (rd *reader) badTime(why fault, c *table.Cell) {
 	}
 }
 
-func (rd *reader) fail(why, do string) { rd.bad.add(why, do, rd.rows.Place()) }
+// fail counts a cell or a row that cannot be used.
+func (rd *reader) fail(why, do string) {
+	key, _, _ := strings.Cut(why, ", such as ")
+	if met, n := rd.bad.Has(key); !met && n >= maxReasons {
+		key, why, do = "other reasons", "other reasons", ""
+	}
+	rd.bad.Add(key, func() evenstand.Unused {
+		at := rd.rows.Place()
+		return evenstand.Unused{File: rd.file, Line: at.Line, Offset: at.Offset, Of: "lines", Why: why, Do: do}
+	})
+}
 
 // maxReasons bounds the reasons that are told apart in one file.
 const maxReasons = 40
-
-// report gathers what was not used, by reason.
-type report struct {
-	file   string
-	groups map[string]*evenstand.Unused
-	order  []*evenstand.Unused
-}
-
-func (r *report) add(why, do string, at table.Place) {
-	key, _, _ := strings.Cut(why, ", such as ")
-	if r.groups == nil {
-		r.groups = map[string]*evenstand.Unused{}
-	}
-	g := r.groups[key]
-	if g == nil {
-		if len(r.order) >= maxReasons {
-			key, why, do = "other reasons", "other reasons", ""
-			g = r.groups[key]
-		}
-		if g == nil {
-			g = &evenstand.Unused{File: r.file, Line: at.Line, Offset: at.Offset, Of: "lines", Why: why, Do: do}
-			r.groups[key] = g
-			r.order = append(r.order, g)
-		}
-	}
-	g.Count++
-}
-
-func (r *report) send(sink evenstand.Sink) {
-	for _, g := range r.order {
-		sink.Unused(*g)
-	}
-}
 
 // show makes what a cell holds fit for a sentence.
 func show(c *table.Cell) string {

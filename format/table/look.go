@@ -6,8 +6,13 @@ import (
 	"slices"
 	"unicode/utf8"
 
+	"evenstand/format/lines"
+
 	"golang.org/x/text/transform"
 )
+
+// headSize is by how many bytes a text is looked at.
+const headSize = 64 << 10
 
 // lookLines is how many lines decide how a text is written.
 const lookLines = 200
@@ -186,7 +191,7 @@ func cut(b []byte) (ls [][]byte, first int) {
 			}
 			break // a line that the head cuts tells nothing
 		}
-		l := chop(b[:i])
+		l := lines.Chop(b[:i])
 		b = b[i+1:]
 		if len(ls) == 0 && len(trim(l)) == 0 {
 			first++

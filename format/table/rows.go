@@ -186,26 +186,20 @@ const maxReasons = 40
 
 // report gathers what was not used, by reason.
 type report struct {
-	file   string
-	groups map[string]int
-	order  []evenstand.Unused
+	evenstand.Tally
+	file string
 }
 
 func (r *report) add(why *reason, text string, line int, offset int64) {
 	key := why.why
 	if why.each {
 		key += text
+		if met, n := r.Has(key); !met && n >= maxReasons {
+			key = why.why
+			text += ", and others"
+		}
 	}
-	if r.groups == nil {
-		r.groups = map[string]int{}
-	}
-	i, ok := r.groups[key]
-	if !ok && why.each && len(r.order) >= maxReasons {
-		key = why.why
-		text += ", and others"
-		i, ok = r.groups[key]
-	}
-	if !ok {
+	r.Add(key, func() evenstand.Unused {
 		u := evenstand.Unused{File: r.file, Line: line, Offset: offset, Of: why.of, Why: why.why, Do: why.do}
 		if u.Of == "" {
 			u.Of = "lines"
@@ -213,11 +207,8 @@ func (r *report) add(why *reason, text string, line int, offset int64) {
 		if strings.Contains(why.why, "%s") {
 			u.Why = fmt.Sprintf(why.why, text)
 		}
-		i = len(r.order)
-		r.groups[key] = i
-		r.order = append(r.order, u)
-	}
-	r.order[i].Count++
+		return u
+	})
 }
 
 // show makes a found text fit for a sentence: quoted, short, printable.

@@ -12,7 +12,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"evenstand"
+	"evenstand/format/lines"
 
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
@@ -33,19 +33,15 @@ func (c *counter) Read(p []byte) (int, error) {
 
 // text is a table with a separator.
 type text struct {
-	file    fs.File
+	told
+	open    fs.File
 	count   *counter
-	l       *lines
-	d       Dialect
-	asked   []string
-	cols    []Column
+	l       *lines.Cutter
+	end     byte   // of a line
 	head    []byte // the header as written, to know it again
-	cells   []Cell
 	fields  [][]byte
 	scratch []byte
 	latin   []byte
-	at      Place
-	rep     report
 }
 
 var (
@@ -57,24 +53,20 @@ var (
 )
 
 func openText(ctx context.Context, in fs.FS, ref Ref, d Dialect) (container, error) {
-	name := ref.Files[0]
-	if ref.Inside != "" {
-		name = ref.Inside
-	}
 	fail := func(line int, err error, do string) error { return &Error{ref.name(), line, -1, err, do} }
-	f, err := in.Open(name)
+	f, err := in.Open(ref.path())
 	if err != nil {
 		return nil, fail(0, plainReason(err), "Check that the file may be read.")
 	}
-	t := &text{file: f, count: &counter{r: f}, rep: report{file: ref.name()}}
-	t.l = newLines(ctx, t.count)
+	t := &text{told: newTold(ctx, ref), open: f, count: &counter{r: f}, end: '\n'}
+	t.l = lines.New(ctx, t.count, nil)
 	close := func(err error) (container, error) {
 		t.close()
 		return nil, err
 	}
-	head := t.l.head(headSize)
-	if t.l.err != nil {
-		return close(fail(0, t.l.err, "Check that the file may be read."))
+	head := t.l.Head(headSize)
+	if t.l.Err() != nil {
+		return close(fail(0, t.l.Err(), "Check that the file may be read."))
 	}
 	seen, doubts := Look(head)
 	t.d = merge(d, seen)
@@ -87,8 +79,9 @@ func openText(ctx context.Context, in fs.FS, ref Ref, d Dialect) (container, err
 	if err := t.decode(ctx); err != nil {
 		return close(fail(0, err, "Save it as CSV in UTF-8."))
 	}
-	if d := t.l.head(headSize); bytes.IndexByte(d, '\n') < 0 && bytes.IndexByte(d, '\r') >= 0 {
-		t.l.end = '\r'
+	if d := t.l.Head(headSize); bytes.IndexByte(d, '\n') < 0 && bytes.IndexByte(d, '\r') >= 0 {
+		t.end = '\r'
+		t.l.EndWith(t.end)
 	}
 	if err := t.header(ref.name()); err != nil {
 		return close(err)
@@ -131,27 +124,20 @@ func (t *text) decode(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	rest := slices.Clone(t.l.buf[t.l.pos:t.l.top])
-	raw := io.MultiReader(bytes.NewReader(rest), t.count)
-	if t.l.done {
-		raw = bytes.NewReader(rest)
+	rest, all := t.l.Rest()
+	rest = slices.Clone(rest)
+	if dec == nil {
+		rest = bytes.TrimPrefix(rest, bom)
 	}
-	r := io.Reader(raw)
+	r := io.Reader(bytes.NewReader(rest))
+	if !all {
+		r = io.MultiReader(r, t.count)
+	}
 	if dec != nil {
-		r = transform.NewReader(raw, dec)
-	} else {
-		br := raw
-		if bytes.HasPrefix(rest, bom) {
-			rest = rest[len(bom):]
-			br = io.MultiReader(bytes.NewReader(rest), t.count)
-			if t.l.done {
-				br = bytes.NewReader(rest)
-			}
-		}
-		r = br
+		r = transform.NewReader(r, dec)
 	}
-	t.l.close()
-	t.l = newLines(ctx, r)
+	t.l.Close()
+	t.l = lines.New(ctx, r, nil)
 	return nil
 }
 
@@ -179,24 +165,24 @@ func (t *text) header(name string) error {
 		return &Error{name, line, -1, errors.New(why), "Check the line of the header and the separator in the recipe, or export the table again."}
 	}
 	last := max(t.d.Header, t.d.Units)
-	for t.l.after < last {
-		line, got := t.l.next()
-		if got == noLine {
-			if t.l.err != nil {
-				return fail(t.l.after, t.l.err.Error())
+	for t.l.After() < last {
+		line, got := t.l.Next()
+		if got == lines.None {
+			if t.l.Err() != nil {
+				return fail(t.l.After(), t.l.Err().Error())
 			}
-			return fail(t.l.after, "the file ends before its header")
+			return fail(t.l.After(), "the file ends before its header")
 		}
-		if got == cutLine {
-			return fail(t.l.after, "the file ends within its header")
+		if got == lines.Cut {
+			return fail(t.l.After(), "the file ends within its header")
 		}
-		if got == longLine {
-			return fail(t.l.line, "a line of the header is longer than 256 KB")
+		if got == lines.Long {
+			return fail(t.l.Line(), "a line of the header is longer than 256 KB")
 		}
-		if n := t.l.line; n == t.d.Header || n == t.d.Units {
+		if n := t.l.Line(); n == t.d.Header || n == t.d.Units {
 			fields, how, _ := split(line, t.d.Separator, nil, new([]byte))
 			if how != fine {
-				return fail(t.l.line, "a quote of the header is not closed")
+				return fail(t.l.Line(), "a quote of the header is not closed")
 			}
 			own := make([][]byte, len(fields))
 			for i, f := range fields {
@@ -210,16 +196,16 @@ func (t *text) header(name string) error {
 		}
 	}
 	if t.d.Header < 0 { // as many columns as the first line has fields
-		head := t.l.head(headSize)
-		line, _, _ := bytes.Cut(head, []byte{t.l.end})
-		fields, _, _ := split(chop(line), t.d.Separator, nil, new([]byte))
+		head := t.l.Head(headSize)
+		line, _, _ := bytes.Cut(head, []byte{t.end})
+		fields, _, _ := split(lines.Chop(line), t.d.Separator, nil, new([]byte))
 		for range fields {
 			names = append(names, nil)
 		}
 	}
 	if n := len(names); n > 1 && len(names[n-1]) == 0 && t.d.Header > 0 { // a separator at the end of each line
-		line, _, _ := bytes.Cut(t.l.head(headSize), []byte{t.l.end})
-		if fields, how, _ := split(chop(line), t.d.Separator, nil, new([]byte)); how != fine || len(fields) < n || len(fields[n-1]) == 0 {
+		line, _, _ := bytes.Cut(t.l.Head(headSize), []byte{t.end})
+		if fields, how, _ := split(lines.Chop(line), t.d.Separator, nil, new([]byte)); how != fine || len(fields) < n || len(fields[n-1]) == 0 {
 			names = names[:n-1]
 		}
 	}
@@ -255,34 +241,28 @@ func named(names, units [][]byte) []Column {
 	return cols
 }
 
-func (t *text) dialect() Dialect           { return t.d }
-func (t *text) doubts() []string           { return t.asked }
-func (t *text) columns() []Column          { return t.cols }
-func (t *text) row() []Cell                { return t.cells }
-func (t *text) place() Place               { return t.at }
-func (t *text) unused() []evenstand.Unused { return t.rep.order }
-func (t *text) bytes() int64               { return t.count.n }
+func (t *text) bytes() int64 { return t.count.n }
 
 func (t *text) close() error {
-	t.l.close()
-	return t.file.Close()
+	t.l.Close()
+	return t.open.Close()
 }
 
 func (t *text) next() (bool, error) {
 	for {
-		line, got := t.l.next()
-		if got == noLine {
-			if err := t.l.err; err != nil && t.l.ctx.Err() == nil {
-				return false, &Error{t.rep.file, t.l.after + 1, -1, plainReason(err), again}
+		line, got := t.l.Next()
+		if got == lines.None {
+			if err := t.l.Err(); err != nil && t.ctx.Err() == nil {
+				return false, &Error{t.file, t.l.After() + 1, -1, plainReason(err), again}
 			}
-			return false, t.l.err
+			return false, t.l.Err()
 		}
-		at := Place{Line: t.l.line, Offset: t.l.start}
+		at := Place{Line: t.l.Line(), Offset: t.l.Start()}
 		if t.d.Encoding != "utf-8" {
 			at.Offset = -1 // bytes of the text as decoded
 		}
 		switch {
-		case got == longLine:
+		case got == lines.Long:
 			t.rep.add(&badLong, "", at.Line, at.Offset)
 			continue
 		case len(line) == 0 || len(trim(line)) == 0:
@@ -293,12 +273,12 @@ func (t *text) next() (bool, error) {
 		var how splitting
 		var high bool
 		t.fields, how, high = split(line, t.d.Separator, t.fields, &t.scratch)
-		if how == opened && got == wholeLine {
-			if line, got = t.l.more(line, t.d.Separator); got == wholeLine {
+		if how == opened && got == lines.Whole {
+			if line, got = t.l.More(line, t.d.Separator); got == lines.Whole {
 				t.fields, how, high = split(line, t.d.Separator, t.fields, &t.scratch)
 			}
 		}
-		if got == cutLine {
+		if got == lines.Cut {
 			t.rep.add(&badCut, "", at.Line, at.Offset)
 			continue
 		}

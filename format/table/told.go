@@ -32,7 +32,7 @@ func (t *told) doubts() []string           { return t.asked }
 func (t *told) columns() []Column          { return t.cols }
 func (t *told) row() []Cell                { return t.cells }
 func (t *told) place() Place               { return t.at }
-func (t *told) unused() []evenstand.Unused { return t.rep.order }
+func (t *told) unused() []evenstand.Unused { return t.rep.List() }
 
 // add reports something of the row at hand.
 func (t *told) add(why *reason, text string) { t.rep.add(why, text, t.at.Line, t.at.Offset) }
