@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -12,35 +11,8 @@ import (
 
 	"evenstand"
 	"evenstand/book"
+	"evenstand/format/formattest"
 )
-
-// shared finds a folder of the sample data, which is not part of the project,
-// and skips the test without it.
-func shared(t *testing.T, name string) string {
-	t.Helper()
-	root := os.Getenv("EVENSTAND_SHARED")
-	if root == "" {
-		dir, err := os.Getwd()
-		if err != nil {
-			t.Fatal(err)
-		}
-		for {
-			if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-				break
-			}
-			if dir == filepath.Dir(dir) {
-				t.Fatal("no go.mod above the test")
-			}
-			dir = filepath.Dir(dir)
-		}
-		root = filepath.Join(dir, "..", "shared")
-	}
-	p := filepath.Join(root, filepath.FromSlash(name))
-	if _, err := os.Stat(p); err != nil {
-		t.Skip("the sample data are not here: ", p, "; set EVENSTAND_SHARED to the folder that holds samples")
-	}
-	return p
-}
 
 // newBook makes a logbook without a card.
 func newBook(t *testing.T, flags ...string) string {
@@ -68,7 +40,7 @@ func decode(t *testing.T, v any, want int, args ...string) {
 // rows, row 2 out nearly all the time on 174.8 m of planting (of which it
 // worked 1.5 m), row 13 the worst of the others with 1.538 % skips.
 func TestPlanter32FromLogToWorklist(t *testing.T) {
-	in := shared(t, "samples/planter-32row")
+	in := formattest.Shared(t, "samples/planter-32row")
 	dir := newBook(t)
 	var rep book.Report
 	decode(t, &rep, 0, "read", dir, in)
@@ -209,7 +181,7 @@ func sound(t *testing.T, dir string) {
 // is read in the logbook's zone, and the source says so. One jump of the
 // position. Nothing is claimed.
 func TestSeederBench(t *testing.T) {
-	in := shared(t, "samples/seeder-bench")
+	in := formattest.Shared(t, "samples/seeder-bench")
 	dir := newBook(t)
 	var rep book.Report
 	decode(t, &rep, 3, "read", dir, in)
@@ -244,7 +216,7 @@ func TestSeederBench(t *testing.T) {
 
 // Six logs of one record each without columns, at 0/0.
 func TestEmptyLogs(t *testing.T) {
-	in := shared(t, "samples/empty-logs")
+	in := formattest.Shared(t, "samples/empty-logs")
 	dir := newBook(t)
 	code, out, _ := run(context.Background(), "read", dir, in)
 	if code != 3 || !strings.Contains(out, "6 empty logs") || !strings.Contains(out, "None of the 13 files can be used") {
@@ -262,7 +234,7 @@ func TestEmptyLogs(t *testing.T) {
 // Prescriptions without logs: the two of a wrong size are refused with their
 // sizes, and nothing is made up from the others.
 func TestGridsAlone(t *testing.T) {
-	in := shared(t, "samples/grids")
+	in := formattest.Shared(t, "samples/grids")
 	dir := newBook(t)
 	code, out, _ := run(context.Background(), "read", dir, in)
 	text := strings.Join(strings.Fields(out), " ")
@@ -287,7 +259,7 @@ func TestGridsAlone(t *testing.T) {
 func TestBusCaptures(t *testing.T) {
 	boat := newBook(t)
 	var rep book.Report
-	decode(t, &rep, 3, "read", boat, shared(t, "samples/can-boat"))
+	decode(t, &rep, 3, "read", boat, formattest.Shared(t, "samples/can-boat"))
 	if len(rep.Sources) != 4 {
 		t.Errorf("%d captures of a boat", len(rep.Sources))
 	}
@@ -300,7 +272,7 @@ func TestBusCaptures(t *testing.T) {
 
 	dir := newBook(t)
 	rep = book.Report{}
-	decode(t, &rep, 3, "read", dir, shared(t, "samples/can-planter4"))
+	decode(t, &rep, 3, "read", dir, formattest.Shared(t, "samples/can-planter4"))
 	if len(rep.Sources) != 1 || len(rep.Days) != 1 {
 		t.Fatalf("%d sources, %d days", len(rep.Sources), len(rep.Days))
 	}

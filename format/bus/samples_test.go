@@ -61,7 +61,7 @@ func look(t *testing.T, name string) census {
 }
 
 func TestBoatSamples(t *testing.T) {
-	dir := shared(t, "samples/can-boat")
+	dir := formattest.Shared(t, "samples/can-boat")
 	for _, tt := range []struct {
 		file                     string
 		frames, groups, position int
@@ -110,7 +110,7 @@ func TestBoatSamples(t *testing.T) {
 // The same files through the whole reader: all are found by what stands in
 // them, and places come out where there is a time for them.
 func TestBoatSamplesRead(t *testing.T) {
-	got, err := formattest.ReadAll(t.Context(), bus.Format{}, os.DirFS(shared(t, "samples/can-boat")))
+	got, err := formattest.ReadAll(t.Context(), bus.Format{}, os.DirFS(formattest.Shared(t, "samples/can-boat")))
 	if err != nil || got.Err() != nil {
 		t.Fatal(err, got.Err())
 	}
@@ -134,7 +134,7 @@ func TestBoatSamplesRead(t *testing.T) {
 }
 
 func TestPlanter4(t *testing.T) {
-	dir := shared(t, "samples/can-planter4")
+	dir := formattest.Shared(t, "samples/can-planter4")
 	var want struct {
 		Frames           int       `json:"frames"`
 		PoolBytes        int       `json:"pool_bytes"`

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/format/formattest"
 	"evenstand/format/iso11783"
 )
 
@@ -222,7 +223,7 @@ func sameLogs(t *testing.T, in fs.FS, f foreign) (records, values int) {
 }
 
 func TestSecondReaderOnSample(t *testing.T) {
-	in := os.DirFS(shared(t, "samples/planter-32row"))
+	in := os.DirFS(formattest.Shared(t, "samples/planter-32row"))
 	f := askSecondReader(t, secondReader(t), in)
 	records, values := sameLogs(t, in, f)
 	if records != 3*3633 || values == 0 {

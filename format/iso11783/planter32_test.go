@@ -7,11 +7,12 @@ import (
 	"testing"
 
 	"evenstand"
+	"evenstand/format/formattest"
 	"evenstand/format/iso11783"
 )
 
 func openPlanter(t testing.TB) *iso11783.Set {
-	sets, unused, err := iso11783.Open(t.Context(), os.DirFS(shared(t, "samples/planter-32row")))
+	sets, unused, err := iso11783.Open(t.Context(), os.DirFS(formattest.Shared(t, "samples/planter-32row")))
 	if err != nil || len(sets) != 1 || len(unused) > 0 || len(sets[0].Unused) > 0 {
 		t.Fatalf("%d sets, unused %v, err %v", len(sets), unused, err)
 	}
@@ -355,7 +356,7 @@ func offsetsOf(t *testing.T, s *iso11783.Set) func(iso11783.DDI, string) (int32,
 
 // TestPlanterStream reads the set as the pipeline does.
 func TestPlanterStream(t *testing.T) {
-	in := os.DirFS(shared(t, "samples/planter-32row"))
+	in := os.DirFS(formattest.Shared(t, "samples/planter-32row"))
 	src, c, unused := readOne(t, in, "")
 	if src.Name != "task TSK4" || src.Format != "task data" || src.Grade != evenstand.GradeB || src.Zone != "" {
 		t.Errorf("source %q %q grade %v zone %q", src.Name, src.Format, src.Grade, src.Zone)

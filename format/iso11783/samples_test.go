@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"evenstand"
+	"evenstand/format/formattest"
 	"evenstand/format/iso11783"
 )
 
@@ -15,7 +16,7 @@ import (
 // "empty-logs" and "grids".
 
 func TestSeederBench(t *testing.T) {
-	in := os.DirFS(shared(t, "samples/seeder-bench"))
+	in := os.DirFS(formattest.Shared(t, "samples/seeder-bench"))
 	sets, _, err := iso11783.Open(t.Context(), in)
 	if err != nil {
 		t.Fatal(err)
@@ -79,7 +80,7 @@ func TestSeederBench(t *testing.T) {
 }
 
 func TestSeederBenchStream(t *testing.T) {
-	in := os.DirFS(shared(t, "samples/seeder-bench"))
+	in := os.DirFS(formattest.Shared(t, "samples/seeder-bench"))
 	sources, _, _, err := iso11783.Format{}.Find(t.Context(), in)
 	if err != nil || len(sources) != 1 {
 		t.Fatalf("%v, %v", sources, err)
@@ -126,7 +127,7 @@ func TestSeederBenchStream(t *testing.T) {
 }
 
 func TestEmptyLogs(t *testing.T) {
-	in := os.DirFS(shared(t, "samples/empty-logs"))
+	in := os.DirFS(formattest.Shared(t, "samples/empty-logs"))
 	sets, _, err := iso11783.Open(t.Context(), in)
 	if err != nil || len(sets) != 1 || len(sets[0].Devices) != 11 || len(sets[0].Tasks) != 4 {
 		t.Fatalf("%v, %v", sets, err)
@@ -178,12 +179,12 @@ func TestGrids(t *testing.T) {
 		{"Type2_ReadValue", 20, 20, []iso11783.DDI{6}, ""},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			sets, _, err := iso11783.Open(t.Context(), os.DirFS(shared(t, "samples/grids/"+tt.name)))
+			sets, _, err := iso11783.Open(t.Context(), os.DirFS(formattest.Shared(t, "samples/grids/"+tt.name)))
 			if err != nil || len(sets) != 1 {
 				t.Fatal(sets, err)
 			}
 			g, err := sets[0].ReadGrid(sets[0].Tasks[0])
-			_, _, unused, findErr := iso11783.Format{}.Find(t.Context(), os.DirFS(shared(t, "samples/grids/"+tt.name)))
+			_, _, unused, findErr := iso11783.Format{}.Find(t.Context(), os.DirFS(formattest.Shared(t, "samples/grids/"+tt.name)))
 			said := slices.ContainsFunc(unused, func(u evenstand.Unused) bool { return strings.Contains(u.Why, "prescription is refused") })
 			if findErr != nil || said != (tt.refused != "") {
 				t.Errorf("unused %+v, %v", unused, findErr)
@@ -229,7 +230,7 @@ func TestGrids(t *testing.T) {
 func TestSeveralSets(t *testing.T) {
 	root := t.TempDir()
 	for _, name := range []string{"planter-32row", "seeder-bench"} {
-		from := shared(t, "samples/"+name)
+		from := formattest.Shared(t, "samples/"+name)
 		to := root + "/cab/2022/" + name + "/a/b/TaskData"
 		if err := os.MkdirAll(to, 0o777); err != nil {
 			t.Fatal(err)

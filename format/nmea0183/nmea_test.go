@@ -227,20 +227,10 @@ func BenchmarkRead(b *testing.B) {
 	b.SetBytes(int64(len(data)))
 	b.ReportAllocs()
 	for b.Loop() {
-		n := nothing(0)
-		if _, err := (Format{}).Read(context.Background(), in, src[0], &n); err != nil || n != 120_000 {
+		var n formattest.Tally
+		if _, err := (Format{}).Read(context.Background(), in, src[0], &n); err != nil || n.Counts.Fixes != 120_000 {
 			b.Fatal(err, n)
 		}
 	}
 	b.ReportMetric(float64(bytes.Count(data, []byte("\n")))*float64(b.N)/b.Elapsed().Seconds(), "lines/s")
 }
-
-// nothing is a sink that counts fixes.
-type nothing int
-
-func (n *nothing) Fixes(f []evenstand.Fix) error      { *n += nothing(len(f)); return nil }
-func (n *nothing) Seeds([]evenstand.Seed) error       { return nil }
-func (n *nothing) Readings([]evenstand.Reading) error { return nil }
-func (n *nothing) Entries([]evenstand.Entry) error    { return nil }
-func (n *nothing) Unused(evenstand.Unused)            {}
-func (n *nothing) Progress(int64)                     {}

@@ -118,7 +118,7 @@ func TestSuiteContainers(t *testing.T) {
 
 // heapSink looks at the heap while a table is read.
 type heapSink struct {
-	nothing
+	formattest.Tally
 	calls int
 	peak  uint64
 }
@@ -130,7 +130,7 @@ func (h *heapSink) Readings(r []evenstand.Reading) error {
 		runtime.ReadMemStats(&m)
 		h.peak = max(h.peak, m.HeapAlloc)
 	}
-	return h.nothing.Readings(r)
+	return h.Tally.Readings(r)
 }
 
 // Ten times the rows take no more memory; a Parquet file takes that of its
@@ -148,8 +148,8 @@ func TestMemoryOfTables(t *testing.T) {
 			var before runtime.MemStats
 			runtime.ReadMemStats(&before)
 			var h heapSink
-			if _, err := f.Read(context.Background(), in, src[0], &h); err != nil || int(h.nothing) != 4*n {
-				t.Fatal(err, h.nothing)
+			if _, err := f.Read(context.Background(), in, src[0], &h); err != nil || h.Counts.Readings != 4*n {
+				t.Fatal(err, h.Counts)
 			}
 			runtime.KeepAlive(in)
 			return h.peak - min(h.peak, before.HeapAlloc)

@@ -16,6 +16,7 @@ import (
 	"testing/fstest"
 
 	"evenstand"
+	"evenstand/format/formattest"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -366,22 +367,10 @@ func TestGDALReads(t *testing.T) {
 	}
 }
 
-func shared(t *testing.T) string {
-	root := os.Getenv("EVENSTAND_SHARED")
-	if root == "" {
-		root = filepath.Join("..", "..", "..", "shared")
-	}
-	dir := filepath.Join(root, "samples", "geoparquet")
-	if _, err := os.Stat(dir); err != nil {
-		t.Skipf("%s is not here, so its files are not read", dir)
-	}
-	return dir
-}
-
 // The figures are those that the samples' README states: five rows of
 // countries, whose areas are no points; points 30 10, EMPTY, null, 40 40.
 func TestGeoParquetSamples(t *testing.T) {
-	dir := shared(t)
+	dir := formattest.Shared(t, "samples/geoparquet")
 	open := func(name string) *Rows {
 		r, err := Open(context.Background(), os.DirFS(dir), Ref{Kind: Parquet, Files: []string{name}}, Dialect{})
 		if err != nil {
