@@ -80,8 +80,16 @@ func TestNumbers(t *testing.T) {
 		want    float64
 		ok      bool
 	}{
-		{"1,234.5", '.', 1234.5, true}, {"12,345,678", '.', 12345678, true}, {"1.234,5", ',', 1234.5, true}, {"-0,5", ',', -0.5, true},
-		{"1,23.5", '.', 0, false}, {"1,5", '.', 0, false}, {"1.5", ',', 0, false}, {"12.34,5", ',', 0, false}, {"", '.', 0, false}, {"1e3", '.', 1000, true},
+		{"1,234.5", '.', 1234.5, true},
+		{"12,345,678", '.', 12345678, true},
+		{"1.234,5", ',', 1234.5, true},
+		{"-0,5", ',', -0.5, true},
+		{"1,23.5", '.', 0, false},
+		{"1,5", '.', 0, false},
+		{"1.5", ',', 0, false},
+		{"12.34,5", ',', 0, false},
+		{"", '.', 0, false},
+		{"1e3", '.', 1000, true},
 	} {
 		if got, ok := number([]byte(tt.text), tt.decimal); ok != tt.ok || ok && got != tt.want {
 			t.Errorf("%q with %c: %v %v, want %v %v", tt.text, tt.decimal, got, ok, tt.want, tt.ok)
