@@ -43,7 +43,7 @@ func (f Format) recipe(sum string) *Recipe {
 func (f Format) Match(ctx context.Context, in fs.FS, ref table.Ref) (*Recipe, error) {
 	var best *Recipe
 	most, twice := 0, ""
-	looked, lookErr := columns(ctx, in, ref, table.Dialect{})
+	seen, lookErr := columns(ctx, in, ref, table.Dialect{})
 	for i := range f.Recipes {
 		r := &f.Recipes[i]
 		if r.File.Kind != ref.Kind || r.File.Sheet != "" && ref.Sheet != "" && r.File.Sheet != ref.Sheet {
@@ -51,9 +51,9 @@ func (f Format) Match(ctx context.Context, in fs.FS, ref table.Ref) (*Recipe, er
 		}
 		n := 0
 		if lookErr == nil {
-			n = r.Fits(ref.Kind, looked)
+			n = r.Fits(ref.Kind, seen)
 		}
-		if n == 0 && r.File.Dialect != (table.Dialect{}) { // what was said of the file goes before what is seen
+		if n == 0 && looked(ref.Kind) && r.File.Dialect != (table.Dialect{}) { // what was said of the file goes before what is seen
 			if cs, err := columns(ctx, in, ref, r.File.Dialect); err == nil {
 				n = r.Fits(ref.Kind, cs)
 			}
@@ -78,6 +78,10 @@ func (f Format) Match(ctx context.Context, in fs.FS, ref table.Ref) (*Recipe, er
 	}
 	return nil, errNoRecipe
 }
+
+// looked tells whether how a table is written is found out by looking; the
+// other containers state it.
+func looked(k table.Kind) bool { return k == table.Text || k == table.Workbook }
 
 var errNoRecipe = errors.New("it is a table that no recipe of the logbook reads")
 
@@ -207,10 +211,12 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 		if !slices.Contains(src.Files, ref.Files[0]) {
 			continue
 		}
-		if best, err := f.Match(ctx, in, ref); ctx.Err() != nil {
-			return src, ctx.Err()
-		} else if err != nil || best != r {
-			continue // another sheet of the same workbook
+		if ref.Sheet != "" || ref.Inside != "" { // one of several tables in the file
+			if best, err := f.Match(ctx, in, ref); ctx.Err() != nil {
+				return src, ctx.Err()
+			} else if err != nil || best != r {
+				continue
+			}
 		}
 		g, err := r.read(ctx, in, ref, said, sink, note)
 		grade = grade.Better(g)
@@ -288,8 +294,10 @@ const (
 func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.SourceFile, sink evenstand.Sink, note func(string)) (evenstand.Grade, error) {
 	// By what the recipe says of the file, where that does not hold by what is seen.
 	d := r.File.Dialect
-	if cs, err := columns(ctx, in, ref, table.Dialect{}); err == nil && r.Fits(ref.Kind, cs) > 0 {
-		d = table.Dialect{Decimal: d.Decimal, Encoding: d.Encoding}
+	if looked(ref.Kind) {
+		if cs, err := columns(ctx, in, ref, table.Dialect{}); err == nil && r.Fits(ref.Kind, cs) > 0 {
+			d = table.Dialect{Decimal: d.Decimal, Encoding: d.Encoding}
+		}
 	}
 	rows, err := table.Open(ctx, in, ref, d)
 	if err != nil {
