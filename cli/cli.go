@@ -362,9 +362,4 @@ func (l *list) String() string     { return strings.Join(*l, ",") }
 func (l *list) Set(s string) error { *l = append(*l, s); return nil }
 
 // plural writes a count with its word.
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return advise.Thousands(int64(n)) + " " + many
-}
+func plural(n int, one, many string) string { return advise.Plural(int64(n), one, many) }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -128,7 +127,7 @@ func (c *call) report(ctx context.Context, b *book.Book, rep book.Report) error 
 		c.printf("No machine-day had to be made again.\n")
 		return nil
 	}
-	c.text("", "", fmt.Sprintf("%s settled: %s.", plural(len(rep.Days), "machine-day", "machine-days"), days(rep.Days, voice(b))))
+	c.text("", "", fmt.Sprintf("%s settled: %s.", plural(len(rep.Days), "machine-day", "machine-days"), book.DayNames(rep.Days, voice(b))))
 	c.hint(c.Stderr, "Next:", "evenstand worklist "+c.args[0])
 	return nil
 }
@@ -292,25 +291,12 @@ func (c *call) source(s book.SourceReport) {
 	if s.Grade != evenstand.NoGrade {
 		line += fmt.Sprintf(", grade %s", s.Grade)
 	}
-	n := s.Counts
-	var gave []string
-	for _, k := range []struct {
-		n         int64
-		one, many string
-	}{{n.Seeds, "seed", "seeds"}, {n.Fixes, "position", "positions"}, {n.Readings, "reading", "readings"}, {n.Entries, "entry", "entries"}} {
-		if k.n > 0 {
-			gave = append(gave, plural(int(k.n), k.one, k.many))
-		}
-	}
-	if len(gave) == 0 {
-		gave = []string{"nothing that can be used"}
-	}
-	line += ": " + strings.Join(gave, ", ")
+	line += ": " + s.Gave()
 	if len(s.Files) > 1 {
 		line += fmt.Sprintf(", from %d files", len(s.Files))
 	}
 	c.text("", "    ", line)
-	if n.Seeds+n.Fixes+n.Readings+n.Entries > 0 {
+	if n := s.Counts; n.Seeds+n.Fixes+n.Readings+n.Entries > 0 {
 		c.text("    ", "    ", s.Tells.Line())
 	}
 }
@@ -360,78 +346,11 @@ func (c *call) unused(rep book.Report, v advise.Voice) {
 				u.File += fmt.Sprintf(" and %d more", more)
 			}
 		}
-		c.text("  ", "    ", c.card(unusedLine(u, v)))
+		c.text("  ", "    ", c.card(book.SayUnused(u, v)))
 	}
 }
 
 // whole tells whether a whole file was not used.
 func whole(u evenstand.Unused) bool {
 	return u.Of == "files" && u.Count == 1 && u.Line == 0 && u.Offset <= 0
-}
-
-// instant is how readers, who know no zone, write an instant in a sentence.
-var instant = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z`)
-
-// local writes the instants in a sentence as the logbook's people read them.
-func local(text string, v advise.Voice) string {
-	return instant.ReplaceAllStringFunc(text, func(s string) string {
-		var t evenstand.Micros
-		if t.UnmarshalText([]byte(s)) != nil {
-			return s
-		}
-		return second(t, v) + ", " + v.Date(t)
-	})
-}
-
-// second writes a time of day to the second.
-func second(t evenstand.Micros, v advise.Voice) string {
-	layout := "3:04:05 pm"
-	if v.Units == evenstand.Metric {
-		layout = "15:04:05"
-	}
-	return t.Time().In(v.Zone).Format(layout)
-}
-
-// days names the local days of machine-days: each of a few, else the first
-// and the last.
-func days(refs []book.DayRef, v advise.Voice) string {
-	var ds []evenstand.Day
-	for _, r := range refs {
-		ds = append(ds, r.Day)
-	}
-	slices.Sort(ds)
-	ds = slices.Compact(ds)
-	names := make([]string, len(ds))
-	for i, d := range ds {
-		names[i] = string(d)
-		if t, err := d.Start(v.Zone); err == nil {
-			names[i] = v.Date(t)
-		}
-	}
-	if len(names) > 4 {
-		return fmt.Sprintf("%s to %s", names[0], names[len(names)-1])
-	}
-	return strings.Join(names, "; ")
-}
-
-// unusedLine says what was not used, where, why and what to do.
-func unusedLine(u evenstand.Unused, v advise.Voice) string {
-	line := u.File
-	switch {
-	case u.Line > 0:
-		line += fmt.Sprintf(", line %d", u.Line)
-	case u.Offset > 0:
-		line += fmt.Sprintf(", byte %d", u.Offset)
-	}
-	if line != "" {
-		line += ": "
-	}
-	if u.Count > 0 && u.Of != "" && u.Of != "files" {
-		line += plural(int(u.Count), strings.TrimSuffix(u.Of, "s"), u.Of) + ": "
-	}
-	line += local(strings.TrimSuffix(u.Why, "."), v) + "."
-	if u.Do != "" {
-		line += " " + u.Do
-	}
-	return line
 }

@@ -593,10 +593,10 @@ func (c *call) preview(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Re
 		if n := len(texts) - few; n > 0 {
 			line += fmt.Sprintf("; and %d more", n)
 		}
-		c.text("  ", "      ", v.Date(t)+", "+second(t, v)+": "+line)
+		c.text("  ", "      ", v.Date(t)+", "+v.Second(t)+": "+line)
 	}
 	for _, u := range h.left {
-		c.text("  ", "    ", "Not used: "+unusedLine(u, v))
+		c.text("  ", "    ", "Not used: "+book.SayUnused(u, v))
 	}
 	return nil
 }

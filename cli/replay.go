@@ -196,7 +196,7 @@ func (c *call) told(b *book.Book, day pipeline.Day, ch find.Change, w *pacer) er
 		return c.line(l)
 	}
 	v := voice(b)
-	first := fmt.Sprintf("%11s  %-10s %2d  ", second(ch.At, v), ch.What, ch.N) // 12:08:38 pm is the longest
+	first := fmt.Sprintf("%11s  %-10s %2d  ", v.Second(ch.At), ch.What, ch.N) // 12:08:38 pm is the longest
 	c.text(first, strings.Repeat(" ", len(first)), f.Sentence)
 	if ch.What == find.ChangeRaised && f.Advice.Do != "" && f.Until == nil {
 		hang := strings.Repeat(" ", len(first))

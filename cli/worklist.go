@@ -4,7 +4,6 @@ import (
 	"context"
 	"flag"
 	"fmt"
-	"slices"
 	"strings"
 
 	"evenstand"
@@ -46,7 +45,7 @@ Examples:
 			if err != nil {
 				return err
 			}
-			blind := notJudged(days, src, voice(b))
+			blind := book.NotJudged(days, src, voice(b))
 			if c.json {
 				return c.printJSON(struct {
 					evenstand.Worklist
@@ -146,64 +145,6 @@ func (c *call) hidden(ctx context.Context, b *book.Book, short evenstand.Worklis
 		c.hint(c.Stderr, "Not listed: "+strings.Join(parts, ", ")+". To see them:", "evenstand worklist "+c.args[0]+" --all")
 	}
 	return nil
-}
-
-// blinding are the words by which the notes of a day say that something cannot
-// be judged.
-var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said"}
-
-// partly are those about one thing beside seeds, or of less than is asked for:
-// single rows may be judged all the same.
-var partly = []string{"get less cannot be said", "too much or too little cannot be said", "on all rows cannot be seen", "looks like a lift"}
-
-// notJudged says what was not looked for and why: what the days' notes say of
-// it, with their days, and what needs logs of a better grade than there are.
-func notJudged(days []book.DaySummary, src []book.SourceReport, v advise.Voice) []string {
-	out := []string{}
-	seen := false
-	when := map[string][]string{}
-	for _, d := range days {
-		for _, n := range d.Notes {
-			in := func(w string) bool { return strings.Contains(n, w) }
-			seeds := slices.ContainsFunc(blinding, in)
-			if !seeds && !slices.ContainsFunc(partly, in) {
-				continue
-			}
-			seen = seen || seeds
-			if when[n] == nil {
-				out = append(out, n)
-			}
-			date := string(d.Day)
-			if t, err := d.Day.Start(v.Zone); err == nil {
-				date = v.Date(t)
-			}
-			if !slices.Contains(when[n], date) {
-				when[n] = append(when[n], date)
-			}
-		}
-	}
-	for i, n := range out {
-		switch ds := when[n]; {
-		case len(ds) > 2:
-			out[i] = fmt.Sprintf("%s to %s, %d days: %s", ds[0], ds[len(ds)-1], len(ds), n)
-		default:
-			out[i] = strings.Join(ds, "; ") + ": " + n
-		}
-	}
-	best := evenstand.NoGrade
-	for _, s := range src {
-		if s.Grade != evenstand.NoGrade && (best == evenstand.NoGrade || s.Grade < best) {
-			best = s.Grade
-		}
-	}
-	if len(days) > 0 && !seen && (best == evenstand.NoGrade || best > evenstand.GradeB) {
-		why := "no log says what each row did"
-		if best == evenstand.GradeC {
-			why = "the best logs are of grade C (" + advise.GradeWords(best) + ")"
-		}
-		out = append(out, "Skips, doubles and cells of a single row: "+why+". Read the row log, at the shortest interval that the box offers.")
-	}
-	return out
 }
 
 // voice gives how this book's people read numbers.

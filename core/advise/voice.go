@@ -40,6 +40,15 @@ func (v Voice) Clock(t evenstand.Micros) string {
 	return t.Time().In(v.zone()).Format("3:04 pm")
 }
 
+// Second writes the time of day to the second.
+func (v Voice) Second(t evenstand.Micros) string {
+	layout := "3:04:05 pm"
+	if v.metric() {
+		layout = "15:04:05"
+	}
+	return t.Time().In(v.zone()).Format(layout)
+}
+
 // dayEnd tells whether an instant is the end of a local day, as the trouble of
 // a day is given that another day clears or carries on.
 func (v Voice) dayEnd(t evenstand.Micros) bool {
@@ -272,6 +281,14 @@ func Thousands(n int64) string {
 		s = s[:i] + "," + s[i:]
 	}
 	return s
+}
+
+// Plural writes a count with its word: 1 row, 1,200 rows.
+func Plural(n int64, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return Thousands(n) + " " + many
 }
 
 func amount(x float64, unit string) string {

@@ -1,0 +1,229 @@
+package record
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"evenstand"
+	"evenstand/core/advise"
+	"evenstand/core/relation"
+)
+
+// Line is a figure in words: what it is, and how much.
+type Line struct {
+	What string `json:"what"`
+	Says string `json:"says"`
+}
+
+// Cite is a publication behind a sum of money.
+type Cite struct {
+	ID   string `json:"id"` // of the relation
+	Text string `json:"text"`
+}
+
+// Words are all that is said of a finding beside its sentence, as the people of
+// the logbook read numbers. Every screen and report takes them from here.
+type Words struct {
+	Money     string   `json:"money"`      // in one line, what can still be saved first
+	Sum       string   `json:"sum"`        // the range that it is listed with: $140 to $410
+	SumOf     string   `json:"sum_of"`     // what the range is: "still to save, likely"
+	Where     string   `json:"where"`      // field and grade
+	Passes    string   `json:"passes"`     // "passes 3 to 7"
+	Due       string   `json:"due"`        // "at the next stop"; empty when there is no hurry
+	Work      string   `json:"work"`       // who works how long: "10 minutes, operator"
+	Decisions []string `json:"decisions"`  // what people said of it
+	Evidence  []Line   `json:"evidence"`   // figures with their intervals
+	Causes    []Line   `json:"causes"`     // with their chance in 100
+	MoneyRows []Line   `json:"money_rows"` // so far, an acre of it, still to save, cannot say
+	MoneySays []string `json:"money_says"` // how the sums are to be read
+	Cites     []Cite   `json:"cites"`
+}
+
+// SayFinding puts a finding into words.
+func SayFinding(f *evenstand.Finding, o Options) Words {
+	w := Words{
+		Money: moneyLine(f, o.Voice), Where: strings.Join(nonempty(field(f), grade(f)), ", "), Passes: advise.Passes(f),
+		Work: who(f), Decisions: []string{}, Evidence: []Line{}, Causes: []Line{},
+	}
+	w.Sum, w.SumOf = sum(f, o.Voice)
+	if todo(f) {
+		w.Due = strings.ToLower(advise.Due(f))
+	}
+	for _, d := range standing(o.Decisions)[f.ID] {
+		w.Decisions = append(w.Decisions, decided(d, o.Voice))
+	}
+	for _, e := range f.Evidence {
+		w.Evidence = append(w.Evidence, Line{advise.EvidenceName(e), o.Voice.Evidence(e)})
+	}
+	rest := 1.0
+	for _, c := range f.Causes {
+		rest -= c.Probability
+		w.Causes = append(w.Causes, Line{c.Cause, inHundred(c.Probability)})
+	}
+	if len(f.Causes) > 0 && rest >= 0.005 {
+		w.Causes = append(w.Causes, Line{"other", inHundred(rest)})
+	}
+	w.MoneyRows, w.MoneySays, w.Cites = moneyWords(f, o.Voice)
+	return w
+}
+
+// sum is the range that a finding is listed with, and what it is.
+func sum(f *evenstand.Finding, v advise.Voice) (money, of string) {
+	m := f.Money
+	s := m.StillToSave
+	tail := ""
+	if m.Word != "" {
+		tail = ", " + m.Word
+	}
+	save := v.Money(evenstand.Range{Low: s.Low, Mid: s.Mid, High: s.High}, m.Unit)
+	lost := v.Money(m.SoFar, m.Unit)
+	switch {
+	case save != "" && s.Basis != "none" && (f.Status != evenstand.Acted || f.Until != nil):
+		return save, "still to save" + tail
+	case lost != "":
+		return lost, "lost" + tail
+	case len(m.Needs) > 0:
+		return "", "cost: cannot say"
+	}
+	return "", ""
+}
+
+// moneyLine is the money of a finding in one line: what can still be saved
+// first, with the word that carries the chance of its cause.
+func moneyLine(f *evenstand.Finding, v advise.Voice) string {
+	money, of := sum(f, v)
+	switch {
+	case money == "" && len(f.Money.Needs) > 0:
+		return "Cost: cannot say, needs " + needs(f.Money.Needs)
+	case money == "":
+		return ""
+	}
+	if lost := v.Money(f.Money.SoFar, f.Money.Unit); lost != "" && strings.HasPrefix(of, "still") {
+		of += "; " + lost + " lost so far"
+	}
+	return money + " " + of
+}
+
+// needs lists what is missing to price a finding and, where that is to be
+// written into the logbook's folders, what to say then.
+func needs(all []string) string {
+	s := strings.Join(all, "; ")
+	if strings.Contains(s, "BOOK/planter") || strings.Contains(s, "BOOK/fields") {
+		s += "; then evenstand rebuild BOOK"
+	}
+	return s
+}
+
+func field(f *evenstand.Finding) string {
+	if f.Field == evenstand.Unassigned {
+		return ""
+	}
+	return f.Field
+}
+
+func grade(f *evenstand.Finding) string {
+	if f.Grade == evenstand.NoGrade {
+		return ""
+	}
+	return "grade " + f.Grade.String()
+}
+
+// who says who works how long.
+func who(f *evenstand.Finding) string {
+	s := ""
+	switch f.Advice.Minutes {
+	case 0:
+	case 1:
+		s = "1 minute"
+	default:
+		s = fmt.Sprintf("%d minutes", f.Advice.Minutes)
+	}
+	return strings.Join(nonempty(s, f.Advice.Who), ", ")
+}
+
+func nonempty(parts ...string) []string {
+	var out []string
+	for _, s := range parts {
+		if s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func decided(d Decision, v advise.Voice) string {
+	s := "Done"
+	if d.Status == evenstand.SetAside {
+		s = "Set aside"
+	}
+	if d.T != evenstand.NoTime && d.T != 0 {
+		s += " at " + v.Clock(d.T) + ", " + v.Date(d.T)
+	}
+	if d.Cause != "" {
+		s += ", it was " + d.Cause
+	}
+	if d.Note != "" {
+		s += ": " + strings.TrimRight(d.Note, ".")
+	}
+	return s + "."
+}
+
+func inHundred(x float64) string {
+	switch {
+	case x > 0 && x < 0.01:
+		return "under 1 in 100"
+	case x < 1 && x > 0.99:
+		return "over 99 in 100"
+	}
+	return fmt.Sprintf("%.0f in 100", 100*x)
+}
+
+// moneyWords gives a finding's sums line by line, how they are to be read, and
+// the publications that they rest on.
+func moneyWords(f *evenstand.Finding, v advise.Voice) (rows []Line, says []string, cites []Cite) {
+	rows, says, cites = []Line{}, []string{}, []Cite{}
+	m := f.Money
+	acre, name := evenstand.Acre, "an acre of it"
+	if v.Units == evenstand.Metric {
+		acre, name = evenstand.Hectare, "a hectare of it"
+	}
+	row := func(what, sum string) {
+		if sum != "" {
+			rows = append(rows, Line{what, sum})
+		}
+	}
+	row("so far", v.Money(m.SoFar, m.Unit))
+	row(name, v.Money(evenstand.Range{Low: m.PerArea.Low * evenstand.Number(acre), Mid: m.PerArea.Mid * evenstand.Number(acre), High: m.PerArea.High * evenstand.Number(acre)}, m.Unit))
+	s := m.StillToSave
+	switch {
+	case f.Status == evenstand.Acted && f.Until == nil:
+		row(toSave, "not known yet: it was acted on, and what comes after will tell whether that worked")
+	case s.Basis == "none":
+		why := "no ground is left to save it on"
+		if f.Until != nil || f.Status == evenstand.Ended {
+			why = v.Ended(f)
+		}
+		row(toSave, "nothing: "+why)
+	default:
+		if save := v.Money(evenstand.Range{Low: s.Low, Mid: s.Mid, High: s.High}, m.Unit); save != "" {
+			row(toSave, save+map[string]string{"field": " in this field", "season": " this season"}[s.Basis])
+		}
+	}
+	if len(m.Needs) > 0 {
+		row("cannot say", "needs "+needs(m.Needs))
+	}
+	if math.IsNaN(float64(m.SoFar.Mid)) {
+		return rows, says, cites
+	}
+	says = append(says, "Low and high hold it 8 times in 10 if the named cause is right, which is "+m.Word+".",
+		"Assumed as the book says: yield goal and prices. Assumed without a source: how often the advice works.")
+	for _, id := range f.Sources {
+		for _, c := range relation.Citations(id) {
+			cites = append(cites, Cite{id, c})
+		}
+	}
+	return rows, says, cites
+}
+
+const toSave = "still to save"
