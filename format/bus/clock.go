@@ -194,6 +194,10 @@ func median[T cmp.Ordered](xs []T) T {
 	return ys[len(ys)/2]
 }
 
+// decade is the year 2010: what is read here was hardly logged before it, and a
+// receiver that is 1024 weeks behind tells such dates until 2029.
+const decade = 1_262_304_000 * evenstand.Second
+
 const week = 7 * 86_400 * evenstand.Second
 
 // rollover puts dates right that a receiver gives 1024 weeks early, after its
@@ -257,11 +261,12 @@ func nodesOf(bs []beat) []clockNode {
 
 const quarter = 15 * 60 * evenstand.Second
 
-// newClock decides what time the frames were at. bs are the time messages of
+// newClock decides what time the frames were at. delta: times count from the
+// line before. bs are the time messages of
 // the best sender, from is what people call it; gnss says that it is a GNSS
 // receiver's time. zone is the IANA name for times without one, whose says
 // whose it is.
-func newClock(times Times, bs []beat, gnss bool, zone, whose string) (*clock, error) {
+func newClock(times Times, delta bool, bs []beat, gnss bool, zone, whose string) (*clock, error) {
 	c := &clock{offset: math.NaN(), error: math.NaN(), last: evenstand.NoTime}
 	from := "the receiver's"
 	if !gnss {
@@ -270,6 +275,8 @@ func newClock(times Times, bs []beat, gnss bool, zone, whose string) (*clock, er
 	rolled := ""
 	if rollover(bs, times) {
 		rolled = " The receiver's dates are 1024 weeks early, as those of old receivers are; they are put right."
+	} else if old := slices.MinFunc(append([]beat{{g: decade}}, bs...), func(a, b beat) int { return cmp.Compare(a.g, b.g) }).g; old < decade {
+		rolled = fmt.Sprintf(" That time goes back to %s: a receiver whose count of weeks has run over is 1024 weeks, or a multiple, behind. Such dates are not put right, for no other clock shows which they are.", old.Time().Format("2006-01-02"))
 	}
 	if times == NoTimes {
 		c.nodes = rising(bs)
@@ -280,7 +287,7 @@ func newClock(times Times, bs []beat, gnss bool, zone, whose string) (*clock, er
 		if gnss {
 			c.offset, c.error = 0, framesDoubt
 		}
-		c.note = fmt.Sprintf("The capture has no times; frames lie between %s times by their order, to within about %.1f s.", from, framesDoubt)
+		c.note = fmt.Sprintf("The capture has no times; frames lie between %s times by their order, to within about %.1f s.%s", from, framesDoubt, rolled)
 		return c, nil
 	}
 	c.nodes = nodesOf(bs)
@@ -313,6 +320,9 @@ func newClock(times Times, bs []beat, gnss bool, zone, whose string) (*clock, er
 		why := "does not keep its time (it was set, or drifts)"
 		if times == Relative {
 			why = "counts from when the capture began"
+			if delta {
+				why = "counts from the line before"
+			}
 		}
 		c.note = fmt.Sprintf("The capture's clock %s, so %s time is used.%s", why, from, rolled)
 	case times == Relative:

@@ -78,6 +78,7 @@ var (
 	ProcessData  = processData
 	ParsePool    = parsePool
 	NameOf       = nameOf
+	Deltas       = deltas
 )
 
 // Objects counts the objects of a pool.
@@ -93,8 +94,8 @@ func (g gnss) Time() evenstand.Micros { return g.t }
 func (g gnss) Place() (lat, lon, alt float64) { return g.lat, g.lon, g.alt }
 
 // Quality gives how good it was.
-func (g gnss) Quality() (k evenstand.FixKind, sats int16, hdop, pdop, geoid float64) {
-	return g.kind, g.sats, g.hdop, g.pdop, g.separation
+func (g gnss) Quality() (k evenstand.FixKind, sats int16, hdop float64) {
+	return g.kind, g.sats, g.hdop
 }
 
 // Command and the others give the fields of a process data message.

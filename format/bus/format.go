@@ -155,7 +155,7 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 		zone, whose = f.Zone, f.Whose
 	}
 	times := sv.style()
-	ck, err := newClock(times, c.beats, c.gnss, zone, whose)
+	ck, err := newClock(times, sv.delta, c.beats, c.gnss, zone, whose)
 	if err != nil {
 		return src, fmt.Errorf("%s: %w", name, err)
 	}

@@ -124,9 +124,7 @@ type gnss struct {
 	lat, lon, alt  float64          // NaN unknown
 	kind           evenstand.FixKind
 	sats           int16
-	hdop, pdop     float64
-	separation     float64
-	constellation  uint8
+	hdop           float64
 	placed, solved bool // it has a place; the method says that it found one
 }
 
@@ -137,7 +135,7 @@ func gnssPosition(b []byte) (g gnss, ok bool) {
 	}
 	le := binary.LittleEndian
 	nan := math.NaN()
-	g = gnss{t: dayTime(le.Uint16(b[1:]), le.Uint32(b[3:])), lat: nan, lon: nan, alt: nan, hdop: nan, pdop: nan, separation: nan, sats: -1}
+	g = gnss{t: dayTime(le.Uint16(b[1:]), le.Uint32(b[3:])), lat: nan, lon: nan, alt: nan, hdop: nan, sats: -1}
 	lat, lon, alt := int64(le.Uint64(b[7:])), int64(le.Uint64(b[15:])), int64(le.Uint64(b[23:]))
 	if lat < math.MaxInt64-1 && lon < math.MaxInt64-1 {
 		g.lat, g.lon, g.placed = float64(lat)*1e-16, float64(lon)*1e-16, true
@@ -145,7 +143,6 @@ func gnssPosition(b []byte) (g gnss, ok bool) {
 	if alt > -1_000_000_000 && alt < 10_000_000_000 { // -1 to 10 km
 		g.alt = float64(alt) * 1e-6
 	}
-	g.constellation = b[31] & 15
 	if method := b[31] >> 4; method <= 8 {
 		g.kind = evenstand.FixNone + evenstand.FixKind(method)
 		g.solved = method > 0
@@ -153,15 +150,8 @@ func gnssPosition(b []byte) (g gnss, ok bool) {
 	if b[33] < 0xfd {
 		g.sats = int16(b[33])
 	}
-	dop := func(i int) float64 {
-		if v := int16(le.Uint16(b[i:])); v > 0 && v < 10000 {
-			return float64(v) * 0.01
-		}
-		return nan
-	}
-	g.hdop, g.pdop = dop(34), dop(36)
-	if v := int32(le.Uint32(b[38:])); v < math.MaxInt32-1 {
-		g.separation = float64(v) * 0.01
+	if v := int16(le.Uint16(b[34:])); v > 0 && v < 10000 {
+		g.hdop = float64(v) * 0.01
 	}
 	return g, true
 }
@@ -176,7 +166,6 @@ type process struct {
 
 // The commands that are read.
 const (
-	cmdDevice     = 1
 	cmdValue      = 3
 	cmdSet        = 10
 	cmdController = 14

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"regexp"
 	"slices"
 	"strings"
@@ -73,7 +74,7 @@ func TestClocks(t *testing.T) {
 			}
 			first = t
 			return fmt.Sprintf("%03d.%06d", d/1_000_000, d%1_000_000)
-		}, 0, "", "counts from when the capture began"},
+		}, 0, "", "counts from the line before"},
 		{"dated, of a zone two hours ahead", func(t evenstand.Micros) string {
 			return (t + 7200_000_000 + 3_000_000).Time().Format("2006-01-02 15:04:05.000000")
 		}, 3, "", "3.00 s ahead"},
@@ -124,6 +125,83 @@ func TestClocks(t *testing.T) {
 	}
 }
 
+// Relative times count from the beginning or from the line before, and frames
+// that overtake one another on their way into the log do not hide which.
+func TestDeltas(t *testing.T) {
+	lines := func(n int, time func(i int) float64) []byte {
+		var b []byte
+		for i := range n {
+			b = fmt.Appendf(b, " (%010.6f)  can0  09F8012B   [8]  F1 2B 6B 1B 8E 5E 36 FF\n", time(i))
+		}
+		return b
+	}
+	r := rand.New(rand.NewPCG(7, 1))
+	for _, tt := range []struct {
+		name string
+		time func(i int) float64
+		want bool
+	}{
+		{"steady, from zero", func(i int) float64 { return float64(i) * 0.0014 }, false},
+		{"steady, from the line before", func(i int) float64 { return 0.0014 * min(float64(i), 1) }, true},
+		{"one frame overtaken", func(i int) float64 {
+			if i == 7 {
+				return 8 * 0.0014
+			} else if i == 8 {
+				return 7 * 0.0014
+			}
+			return float64(i) * 0.0014
+		}, false},
+		{"every second frame overtaken", func(i int) float64 { return float64(i^1) * 0.0014 }, false},
+		{"two interfaces, each emptied ten frames at a time", func(i int) float64 { return float64(i/20*10+i%10) * 0.0028 }, false},
+		{"times in hundredths", func(i int) float64 { return math.Floor(float64(i)*0.14) / 100 }, false},
+		{"by chance, from zero", func(i int) float64 { return float64(i)*0.0014 + 0.001*r.Float64() }, false},
+		{"by chance, from the line before", func(int) float64 { return 0.0014 * r.ExpFloat64() }, true},
+		{"bursts, from the line before", func(i int) float64 {
+			if i%60 == 0 {
+				return 0.08
+			}
+			return 0.0006
+		}, true},
+		{"a silence at the end, from the line before", func(i int) float64 {
+			if i%100 == 99 {
+				return 30
+			}
+			return 0.0006 + 0.0001*float64(i%3)
+		}, true},
+		{"slower and slower, from the line before", func(i int) float64 { return (0.001 + 1e-6*float64(i)) * r.ExpFloat64() }, true},
+	} {
+		for _, n := range []int{60, 300, 1400} {
+			if got := bus.Deltas(lines(n, tt.time)); got != tt.want {
+				t.Errorf("%s, %d lines: from the line before: %t", tt.name, n, got)
+			}
+		}
+	}
+	// and of a whole capture the times come out as those without the one swap
+	log := write(t, bus.WriterOptions{Card: card(4), Log: everything}, 100, evenstand.Second, 0)
+	first := evenstand.NoTime
+	out := bytes.SplitAfter(restamp(log, func(t evenstand.Micros) string {
+		if first == evenstand.NoTime {
+			first = t
+		}
+		return fmt.Sprintf("%03d.%06d", (t-first)/1_000_000, (t-first)%1_000_000)
+	}), []byte("\n"))
+	for i := 400; ; i++ {
+		if !bytes.Equal(out[i][:13], out[i+1][:13]) {
+			out[i], out[i+1] = out[i+1], out[i]
+			break
+		}
+	}
+	s := read(t, bus.Format{}, file(bytes.Join(out, nil)))
+	if s.Err != nil || len(s.Data.Fix) != 100 || !noted(&s, "counts from when the capture began") {
+		t.Fatalf("%v, %d fixes, %q", s.Err, len(s.Data.Fix), s.Source.Notes)
+	}
+	for i, f := range s.Data.Fix {
+		if w := record(i, 1, evenstand.Second, 0).Fix; math.Abs((f.T - w.T).Seconds()) > 0.05 {
+			t.Fatalf("fix %d at %v, want %v", i, f.T, w.T)
+		}
+	}
+}
+
 // Without a receiver nobody tells the time: absolute times stand, dated ones
 // need a zone, and of relative ones nothing can be used.
 func TestClocksAlone(t *testing.T) {
@@ -171,6 +249,48 @@ func TestRollover(t *testing.T) {
 	s := read(t, bus.Format{}, file([]byte(k.b.String())))
 	if math.Abs(s.Source.ClockOffset) > 0.01 || !noted(&s, "1024 weeks early") || len(s.Data.Reading) != 30 {
 		t.Errorf("clock %g, %d speeds, %q", s.Source.ClockOffset, len(s.Data.Reading), s.Source.Notes)
+	}
+}
+
+// Where no other clock shows that dates are 1024 weeks early, they are told.
+func TestRolloverUnseen(t *testing.T) {
+	var k talk
+	for i := range 30 {
+		at := start + evenstand.Micros(i)*evenstand.Second
+		d := le.AppendUint16([]byte{0, 0xf0}, uint16(int64(at)/86_400_000_000-7168))
+		k.t = at - start + evenstand.Second/10
+		k.frame(126992, 0xff, 0x1c, le.AppendUint32(d, uint32(int64(at)%86_400_000_000/100))...)
+		k.frame(61474, 0xff, 0xf0, 0xd0, 7, 0, 0, 0, 0, 0xff, 0x85)
+	}
+	for name, form := range map[string]func(x evenstand.Micros) string{
+		"from zero": func(x evenstand.Micros) string {
+			x -= start
+			return fmt.Sprintf("%03d.%06d", x/1_000_000, x%1_000_000)
+		},
+		"a logger whose clock stands elsewhere": func(x evenstand.Micros) string {
+			x -= start - 1_500_000_000*evenstand.Second
+			return fmt.Sprintf("%010d.%06d", x/1_000_000, x%1_000_000)
+		},
+	} {
+		s := read(t, bus.Format{}, file(restamp([]byte(k.b.String()), form)))
+		if s.Err != nil || len(s.Data.Reading) != 30 || !noted(&s, "goes back to 2006-09-16") || !noted(&s, "1024 weeks") {
+			t.Errorf("%s: %v, %d speeds, %q", name, s.Err, len(s.Data.Reading), s.Source.Notes)
+		}
+	}
+}
+
+// The end of a description that cannot be read is told.
+func TestDescriptionsEnd(t *testing.T) {
+	for _, tail := range []string{"", "XYZ and more", "DPD\x05\x00"} {
+		var k talk
+		k.describe(device, append(tworow(nil), tail...)).say(device, controller, 3, 12, 7000)
+		s := read(t, bus.Format{}, file([]byte(k.b.String())))
+		told := slices.ContainsFunc(s.Data.Left, func(u evenstand.Unused) bool {
+			return strings.Contains(u.Why, "end cannot be read") && u.Count == 1 && u.Line > 1
+		})
+		if s.Err != nil || len(s.Data.Reading) != 1 || told != (tail != "") {
+			t.Errorf("%q: %v, %d readings, left out %+v", tail, s.Err, len(s.Data.Reading), s.Data.Left)
+		}
 	}
 }
 

@@ -279,6 +279,7 @@ func (s *stream) report() {
 		put(left{1, line, offset}, "lines", "the last line is cut", "Nothing to do if the logger was switched off; else copy the file again.")
 	}
 	put(s.sv.transport.lost, "messages", "messages in several packets of which packets are missing", "If descriptions are missing: plug the logger in before the key is turned on.")
+	put(s.sv.tails, "messages", "descriptions of devices whose end cannot be read; what stands before it is used", "If rows or values are missing, ask the maker of the device for newer firmware.")
 	put(s.sv.fast.lost, "messages", "receiver's messages of which frames are missing", "If there are many, the logger loses frames.")
 	if s.c.receiver != nil {
 		s.track.Report(s.name, s.sink)

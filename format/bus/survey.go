@@ -64,14 +64,14 @@ type change struct {
 
 // receiver is what a first look tells of one GNSS receiver.
 type receiver struct {
-	node               node
-	rapid, full, fixed int64 // 129025; 129029, and those with a solution
-	places             int64 // rapid ones and full ones with a place
-	beats              beats
-	late               []evenstand.Micros // 129025 after 129029 of the same place
-	ring               [16]ping
-	at                 int
-	place              ping // of the last 129029
+	node   node
+	fixed  int64 // 129029 with a solution
+	places int64 // 129025 and 129029 with a place
+	beats  beats
+	late   []evenstand.Micros // 129025 after 129029 of the same place
+	ring   [16]ping
+	at     int
+	place  ping // of the last 129029
 }
 
 // ping is a place and when it was said.
@@ -117,6 +117,7 @@ type survey struct {
 	initial  map[node]uint64 // the first name of each
 	pools    map[uint64]*pool
 	earliest map[uint64]*pool
+	tails    left // descriptions of which the end cannot be read
 	epochs   []epoch
 
 	controller map[node]int // for and against being the controller
@@ -179,8 +180,14 @@ func (s *survey) claim(n node, name uint64) {
 }
 
 // describe takes a transfer of descriptions.
-func (s *survey) describe(n node, b []byte) {
-	p, _ := parsePool(b)
+func (s *survey) describe(n node, b []byte, line int, offset int64) {
+	p, rest := parsePool(b)
+	if rest > 0 {
+		if s.tails.n == 0 {
+			s.tails = left{0, line, offset}
+		}
+		s.tails.n++
+	}
 	name, named := s.names[n]
 	if !named {
 		if name = p.name; !p.has {
@@ -202,21 +209,44 @@ func (s *survey) describe(n node, b []byte) {
 	}
 }
 
+// climb is how many of the later times in a head must be greater than those
+// before them if they count from the beginning; judgement, between the half of
+// differences and the whole of a clock.
+const climb = 0.75
+
 // deltas tells by the head of a capture whether its relative times count from
-// the line before: then some are smaller than the one before.
+// the line before: a clock's times are greater the later their line, though
+// frames may overtake one another, and differences are not. Lines are set
+// beside those that stand a half, a quarter, an eighth and a sixteenth of the
+// head behind them.
 func deltas(head []byte) bool {
-	last := evenstand.Micros(0)
+	var ts []evenstand.Micros
 	for sc := NewScanner(bytes.NewReader(head)); sc.Next(); {
-		t := sc.Frame().T
-		switch {
-		case sc.Times() != Relative:
+		switch sc.Times() {
+		case Relative:
+			ts = append(ts, sc.Frame().T)
+		case NoTimes:
+		default:
 			return false
-		case t < last:
-			return true
 		}
-		last = t
 	}
-	return false
+	if len(ts) > 0 {
+		ts = ts[1:] // 0 in both
+	}
+	pairs, later := 0, 0
+	for part := 2; part <= 16; part *= 2 {
+		d := len(ts) / part
+		if d == 0 {
+			break
+		}
+		for i, t := range ts[d:] {
+			pairs++
+			if t > ts[i] {
+				later++
+			}
+		}
+	}
+	return float64(later) < climb*float64(pairs)
 }
 
 // look goes over a capture once.
@@ -262,7 +292,7 @@ func (s *survey) take(sc *Scanner) {
 			if to != everybody {
 				s.controller[nodeOf(f.Bus, to)]++
 			}
-			s.describe(nodeOf(f.Bus, from), m.buf[1:])
+			s.describe(nodeOf(f.Bus, from), m.buf[1:], line, offset)
 		}
 	case pgnClaim:
 		if f.Len == 8 {
@@ -271,7 +301,6 @@ func (s *survey) take(sc *Scanner) {
 	case pgnPosition:
 		if f.Len == 8 {
 			r := s.receiver(nodeOf(f.Bus, from))
-			r.rapid++
 			if lat, lon, ok := position(&f.Data); ok && onEarth(lat, lon) {
 				r.places++
 				r.ping(f)
@@ -350,7 +379,6 @@ func onEarth(lat, lon float64) bool {
 
 func (s *survey) gnss(f *Frame, n node, g *gnss) {
 	r := s.receiver(n)
-	r.full++
 	if !g.placed || !g.solved || !onEarth(g.lat, g.lon) {
 		return
 	}

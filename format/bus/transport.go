@@ -76,7 +76,7 @@ func (t *transport) take(f *Frame, pgn uint32, from, to uint8, line int, offset 
 	d := f.Data[:]
 	ext := pgn == pgnExtended || pgn == pgnExtendedData
 	drop := func(k uint32) {
-		if m := t.open[k]; m != nil {
+		if t.open[k] != nil {
 			t.lose(line, offset)
 			delete(t.open, k)
 		}
@@ -142,9 +142,12 @@ func (t *transport) take(f *Frame, pgn uint32, from, to uint8, line int, offset 
 		}
 	case 19, 23: // end of message, which was not whole here
 		drop(pair(f.Bus, to, from, ext))
-	case 255: // abort, by either side
-		drop(pair(f.Bus, from, to, ext))
-		drop(pair(f.Bus, to, from, ext))
+	case 255: // abort, by either side, of the message of this group
+		for _, k := range []uint32{pair(f.Bus, from, to, ext), pair(f.Bus, to, from, ext)} {
+			if m := t.open[k]; m != nil && m.pgn == group {
+				drop(k)
+			}
+		}
 	}
 	return nil, false
 }

@@ -53,6 +53,9 @@ func (k *talk) cts(n, next int) *talk {
 	return k.back(0xEC00, append([]byte{17, byte(n), byte(next), 0xff, 0xff}, group...)...)
 }
 
+// abort names the group whose message is given up.
+func abort(group ...byte) []byte { return append([]byte{255, 1, 0xff, 0xff, 0xff}, group...) }
+
 func (k *talk) eom() *talk { return k.back(0xEC00, append([]byte{19, 20, 0, 3, 0xff}, group...)...) }
 
 // packets sends some of the packets of a message whose byte i is i.
@@ -88,8 +91,13 @@ func TestTransport(t *testing.T) {
 			k.rts(20, 3).cts(0, 255).pause(1000).cts(0, 255).pause(1000).cts(3, 1).packets(1, 2, 3).eom()
 		}, 1, 0},
 		{"silent for 1250 ms", func(k *talk) { k.rts(20, 3).cts(3, 1).packets(1).pause(1300).packets(2, 3) }, 0, 1},
-		{"aborted by the sender", func(k *talk) { k.rts(20, 3).cts(3, 1).packets(1, 2).there(0xEC00, 255, 1).packets(3) }, 0, 1},
-		{"aborted by the receiver", func(k *talk) { k.rts(20, 3).cts(3, 1).packets(1, 2).back(0xEC00, 255, 1).packets(3) }, 0, 1},
+		{"aborted by the sender", func(k *talk) { k.rts(20, 3).cts(3, 1).packets(1, 2).there(0xEC00, abort(group...)...).packets(3) }, 0, 1},
+		{"aborted by the receiver", func(k *talk) { k.rts(20, 3).cts(3, 1).packets(1, 2).back(0xEC00, abort(group...)...).packets(3) }, 0, 1},
+		{"another message between the two is aborted", func(k *talk) {
+			k.rts(20, 3).cts(3, 1).packets(1, 2)
+			k.back(0xEC00, 16, 20, 0, 3, 0xff, 0x00, 0xef, 0x00).there(0xEC00, abort(0x00, 0xef, 0x00)...)
+			k.packets(3).eom()
+		}, 1, 1},
 		{"begun anew", func(k *talk) { k.rts(20, 3).cts(3, 1).packets(1, 2).rts(20, 3).cts(3, 1).packets(1, 2, 3).eom() }, 1, 1},
 		{"cut", func(k *talk) { k.rts(20, 3).cts(3, 1).packets(1, 2) }, 0, 1},
 		{"without its beginning", func(k *talk) { k.packets(1, 2, 3).eom() }, 0, 0},
@@ -160,7 +168,7 @@ func TestExtendedTransport(t *testing.T) {
 			window(k, 200, 86)
 			k.back(0xC800, append(append([]byte{23}, size...), group...)...)
 		}, 0, 1},
-		{"aborted", func(k *talk) { window(k, 0, 200); k.back(0xC800, 255, 1); window(k, 200, 86) }, 0, 1},
+		{"aborted", func(k *talk) { window(k, 0, 200); k.back(0xC800, abort(group...)...); window(k, 200, 86) }, 0, 1},
 		{"silent", func(k *talk) { window(k, 0, 200); k.pause(1300); window(k, 200, 86) }, 0, 1},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

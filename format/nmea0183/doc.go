@@ -8,8 +8,9 @@
 // sentences and bytes that are none.
 //
 // Sentences with one time of day are one epoch and become one fix. The date is
-// that of RMC or ZDA; GGA has none, so it keeps the date told last and counts
-// on over midnight. Before the first date in a file the one that comes in its
+// that of RMC or ZDA, but none of which RMC warns; GGA has none, so it keeps the
+// date told last and counts on over midnight, and one that comes late over
+// midnight is of the day before. Before the first date in a file the one that comes in its
 // first quarter of a megabyte is used. Times are UTC by the receiver. Dates of
 // receivers whose week number has run over lie 1024 weeks or a multiple back;
 // they are kept as they came and told.

@@ -180,6 +180,8 @@ type reading struct {
 	lastT                           evenstand.Micros
 	back                            int64
 	old                             evenstand.Micros // the oldest date before 2010, 0 none
+	jumps                           int64            // of the date, by more than it may
+	jumped                          [2]evenstand.Micros
 }
 
 // left counts a line that is not used.
@@ -252,6 +254,24 @@ func (r *reading) run(ctx context.Context, b *bufio.Reader) error {
 	}
 }
 
+// overtaken is how late a sentence may come behind those of later times; judgement.
+const overtaken = 60 * evenstand.Second
+
+// on gives the day of a time of day; midnight may have gone by since the time
+// that was told last.
+func (r *reading) on(of evenstand.Micros) evenstand.Micros {
+	if r.day != evenstand.NoTime {
+		switch {
+		case r.last-of > day/2:
+			r.day += day
+		case of-r.last > day-overtaken: // it comes late, from before midnight
+			return r.day - day
+		}
+	}
+	r.last = of
+	return r.day
+}
+
 // first finds the first date in the head and goes back from it to the day of
 // the first time.
 func (r *reading) first(head []byte) {
@@ -273,8 +293,11 @@ func (r *reading) first(head []byte) {
 		if of, midnight, ok := dated(k, r.f); ok {
 			r.day, r.last = midnight, of
 			if firstOf >= 0 {
-				if firstOf-of > day/2 { // the first was still the day before
+				switch {
+				case firstOf-of > day/2: // the first was still the day before
 					r.day -= day
+				case of-firstOf > day-overtaken:
+					r.day += day
 				}
 				r.last = firstOf
 			}
@@ -347,12 +370,8 @@ func (r *reading) take(line []byte, cut bool) error {
 		if err := r.close(); err != nil {
 			return err
 		}
-		if r.day != evenstand.NoTime && r.last-of > day/2 {
-			r.day += day // midnight went by
-		}
-		r.last = of
 		nan := math.NaN()
-		r.e = epoch{open: true, of: of, day: r.day, fix: evenstand.NewFix(0, nan, nan), course: nan, heading: nan}
+		r.e = epoch{open: true, of: of, day: r.on(of), fix: evenstand.NewFix(0, nan, nan), course: nan, heading: nan}
 	}
 	if k == rmc {
 		r.rmc(f)
@@ -362,8 +381,20 @@ func (r *reading) take(line []byte, cut bool) error {
 	return nil
 }
 
+// jump is by how much the date may go on within a log without being told of:
+// one log may be continued on another day. Judgement.
+const jump = 31 * day
+
+func span(a, b evenstand.Micros) evenstand.Micros { return max(a-b, b-a) }
+
 // date takes a date that was told with a time.
 func (r *reading) date(of, midnight evenstand.Micros) {
+	if r.day != evenstand.NoTime && span(midnight+of, r.day+r.last) > jump {
+		if r.jumps == 0 {
+			r.jumped = [2]evenstand.Micros{r.day, midnight}
+		}
+		r.jumps++
+	}
 	r.day, r.last = midnight, of
 	if r.e.open && r.e.of == of {
 		r.e.day = midnight
@@ -412,12 +443,12 @@ func (r *reading) place(f [][]byte) bool {
 
 func (r *reading) rmc(f [][]byte) {
 	e := &r.e
-	if midnight, ok := shortDate(f[9]); ok {
+	if midnight, ok := shortDate(f[9]); ok && !warns(f) {
 		r.date(e.of, midnight)
-	} else if len(f[9]) > 0 {
+	} else if !ok && len(f[9]) > 0 {
 		r.left("a date that cannot be read", "Nothing to do, unless there are many.")
 	}
-	if len(f[2]) == 1 && f[2][0] == 'V' && !e.gga {
+	if warns(f) && !e.gga {
 		e.void = true
 		return
 	}
@@ -472,7 +503,7 @@ func (r *reading) close() error {
 		return nil
 	case e.day == evenstand.NoTime:
 		r.undated++
-		r.left("a place without a date: no RMC or ZDA told one before it", "Let the receiver log RMC or ZDA too.")
+		r.left("a place without a date: no RMC that holds good, nor ZDA, told one before it", "Let the receiver log RMC or ZDA too.")
 		return nil
 	}
 	e.fix.T = e.day + e.of
@@ -502,6 +533,17 @@ func (r *reading) flush() error {
 	return err
 }
 
+// more says how often else.
+func more(n int64) string {
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return ", and once more"
+	}
+	return fmt.Sprintf(", and %d times more", n)
+}
+
 func (r *reading) notes() []string {
 	var out []string
 	if r.others > 0 {
@@ -518,6 +560,9 @@ func (r *reading) notes() []string {
 	}
 	if r.old != 0 {
 		out = append(out, fmt.Sprintf("In %s, dates go back to %s. A receiver whose count of weeks has run over is 1,024 weeks, or a multiple, behind; such dates are not corrected.", r.file, r.old.Time().Format("2006-01-02")))
+	}
+	if r.jumps > 0 {
+		out = append(out, fmt.Sprintf("In %s, the date jumps from %s to %s%s. Look whether the days before it are right; a receiver that has only begun may tell a wrong date.", r.file, r.jumped[0].Time().Format("2006-01-02"), r.jumped[1].Time().Format("2006-01-02"), more(r.jumps-1)))
 	}
 	if r.headings {
 		out = append(out, fmt.Sprintf("%s tells where the tractor points (HDT) as well; that is used where it does not tell where it goes.", r.file))

@@ -83,6 +83,10 @@ func gga1(hms string) string {
 	return sum("GNGGA," + hms + ",4136.0000,N,09330.0000,W,4,16,0.6,260.0,M,,M,,")
 }
 
+func rmc1(hms string, status byte, date string) string {
+	return sum(fmt.Sprintf("GNRMC,%s,%c,4136.0000,N,09330.0000,W,4.0,90.0,%s,,,A", hms, status, date))
+}
+
 func TestDates(t *testing.T) {
 	for _, tt := range []struct {
 		name, data string
@@ -93,6 +97,13 @@ func TestDates(t *testing.T) {
 		{"over midnight", sum("GNZDA,235958.00,02,05,2026,00,00") + gga1("235958.50") + gga1("235959.50") + gga1("000000.50"), []string{"2026-05-02T23:59:58.5Z", "2026-05-02T23:59:59.5Z", "2026-05-03T00:00:00.5Z"}, 0, ""},
 		{"the date comes after the first times", gga1("120000.00") + gga1("120001.00") + sum("GNRMC,120002.00,A,4136.0000,N,09330.0000,W,4.0,90.0,020526,,,A"), []string{"2026-05-02T12:00:00Z", "2026-05-02T12:00:01Z", "2026-05-02T12:00:02Z"}, 0, ""},
 		{"the date comes after midnight", gga1("235959.00") + sum("GNZDA,000000.00,03,05,2026,00,00") + gga1("000001.00"), []string{"2026-05-02T23:59:59Z", "2026-05-03T00:00:01Z"}, 0, ""},
+		{"a sentence of before midnight comes after it", rmc1("235959.60", 'A', "020526") + rmc1("000000.00", 'A', "030526") + gga1("235959.80") + gga1("000000.20") + gga1("000000.40"), []string{"2026-05-02T23:59:59.6Z", "2026-05-03T00:00:00Z", "2026-05-02T23:59:59.8Z", "2026-05-03T00:00:00.2Z", "2026-05-03T00:00:00.4Z"}, 0, "1 times are earlier"},
+		{"a date of before midnight comes after it", gga1("000000.20") + rmc1("235959.80", 'A', "020526") + gga1("000000.40"), []string{"2026-05-03T00:00:00.2Z", "2026-05-02T23:59:59.8Z", "2026-05-03T00:00:00.4Z"}, 0, "1 times are earlier"},
+		{"continued in the evening", rmc1("010000.00", 'A', "020526") + gga1("220000.00"), []string{"2026-05-02T01:00:00Z", "2026-05-02T22:00:00Z"}, 0, ""},
+		{"a date that does not hold good", gga1("140000.00") + rmc1("140000.00", 'V', "220819") + gga1("140000.20") + rmc1("140001.00", 'A', "020526"), []string{"2026-05-02T14:00:00Z", "2026-05-02T14:00:00.2Z", "2026-05-02T14:00:01Z"}, 0, ""},
+		{"only dates that do not hold good", gga1("140000.00") + rmc1("140000.00", 'V', "220819"), nil, 1, ""},
+		{"a date that jumps", sum("GNZDA,140000.00,22,08,2019,00,00") + gga1("140000.00") + rmc1("140001.00", 'A', "020526"), []string{"2019-08-22T14:00:00Z", "2026-05-02T14:00:01Z"}, 0, "jumps from 2019-08-22 to 2026-05-02. "},
+		{"a maker's own sentence", rmc1("140000.00", 'A', "020526") + sum("PGRMC,150000,A,1,N,1,E,1,1,010101,") + gga1("140000.20"), []string{"2026-05-02T14:00:00Z", "2026-05-02T14:00:00.2Z"}, 0, "1 sentences of other kinds"},
 		{"no date at all", gga1("120000.00") + gga1("120001.00"), nil, 2, ""},
 		{"weeks run over", sum("GNZDA,120000.00,16,09,2006,00,00") + gga1("120000.00"), []string{"2006-09-16T12:00:00Z"}, 0, "1,024 weeks"},
 		{"no place", sum("GNZDA,120000.00,02,05,2026,00,00") + sum("GNGGA,120000.00,,,,,0,00,,,M,,M,,") + sum("GNRMC,120001.00,V,,,,,,,020526,,,N") + gga1("120002.00"), []string{"2026-05-02T12:00:02Z"}, 0, "no place at 2 times"},

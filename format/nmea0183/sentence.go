@@ -22,9 +22,10 @@ const (
 	hdt
 )
 
-// kindOf tells the sentence by the three letters behind the talker's two.
+// kindOf tells the sentence by the three letters behind the talker's two. Behind
+// a P stand a maker and what he likes.
 func kindOf(head []byte) kind {
-	if len(head) != 5 {
+	if len(head) != 5 || head[0] == 'P' {
 		return other
 	}
 	switch string(head[2:]) {
@@ -243,14 +244,18 @@ func quality(b []byte) evenstand.FixKind {
 	return evenstand.FixUnknown
 }
 
+// warns tells whether RMC says that what it tells is not to be used.
+func warns(rmc [][]byte) bool { return len(rmc[2]) == 1 && rmc[2][0] == 'V' }
+
 // knot is a nautical mile of 1852 m an hour, in m/s.
 const knot = 1852.0 / 3600
 
-// dated gives time and date of a sentence that tells both.
+// dated gives time and date of a sentence that tells both. A date of which RMC
+// warns is none: before their first fix receivers tell that of their making.
 func dated(k kind, f [][]byte) (of, midnight evenstand.Micros, ok bool) {
 	switch k {
 	case rmc:
-		if len(f) < 10 {
+		if len(f) < 10 || warns(f) {
 			return 0, 0, false
 		}
 		of, ok = timeOfDay(f[1])
