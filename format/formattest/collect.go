@@ -195,3 +195,14 @@ func (c *Collect) lines() map[string]int {
 	}
 	return m
 }
+
+// lines gives those of all sources.
+func (in Input) lines() map[string]int {
+	m := map[string]int{}
+	for i := range in.Streams {
+		for k, n := range in.Streams[i].Data.lines() {
+			m[k] += n
+		}
+	}
+	return m
+}

@@ -99,6 +99,7 @@ var checks = []struct {
 	{"cancelled", (*run).cancelled},
 	{"failing sink", (*run).failingSink},
 	{"failing disk", (*run).failingDisk},
+	{"damaged neighbour", (*run).neighbour},
 	{"lent slices", (*run).lent},
 	{"zip", (*run).zip},
 	{"folder on disk", (*run).disk},
@@ -241,27 +242,20 @@ func Sound(in Input) string {
 	return ""
 }
 
-// within says what an input holds that the whole one does not.
-func (r *run) within(in Input) string {
-	whole := map[string]int{}
-	for i := range r.whole.Streams {
-		for k, n := range r.whole.Streams[i].Data.lines() {
-			whole[k] += n
-		}
-	}
-	got := map[string]int{}
-	for i := range in.Streams {
-		for k, n := range in.Streams[i].Data.lines() {
-			got[k] += n
-		}
-	}
-	for _, k := range slices.Sorted(maps.Keys(got)) {
-		if got[k] > whole[k] {
+// lost says which value of one input another does not hold, as often; empty
+// when it holds them all.
+func lost(of, in Input) string {
+	held, want := in.lines(), of.lines()
+	for _, k := range slices.Sorted(maps.Keys(want)) {
+		if held[k] < want[k] {
 			return k
 		}
 	}
 	return ""
 }
+
+// within says what an input holds that the whole one does not.
+func (r *run) within(in Input) string { return lost(in, r.whole) }
 
 func (r *run) counts(t testing.TB) {
 	if why := Sound(r.whole); why != "" {
@@ -551,6 +545,66 @@ func (r *run) failingDisk(t testing.TB) {
 				t.Fatalf("%s: gives what the file does not hold: %s", what, bad)
 			}
 		}
+	}
+}
+
+// neighbour damages one of a source's files: what the others give without it
+// they give beside it too.
+func (r *run) neighbour(t testing.TB) {
+	rng := rand.New(rand.NewPCG(9, 10))
+	some := false
+	for i := range r.whole.Streams {
+		files := r.whole.Streams[i].Source.Files
+		for _, name := range files {
+			data := r.files[name].Data
+			if len(files) < 2 || r.context(name) || len(data) == 0 {
+				continue
+			}
+			some = true
+			m := maps.Clone(r.files)
+			delete(m, name)
+			alone, err := ReadAll(context.Background(), r.f, m)
+			if err != nil {
+				t.Fatal(err)
+			}
+			noise := slices.Clone(data)
+			for k := len(noise) / 3; k < len(noise)*2/3; k++ {
+				noise[k] = byte(rng.IntN(256))
+			}
+			for _, d := range []struct {
+				what string
+				in   fs.FS
+			}{
+				{"cut", r.with(name, data[:len(data)/2])},
+				{"noise", r.with(name, noise)},
+				{"empty", r.with(name, nil)},
+			} {
+				what := fmt.Sprintf("%s, %s", name, d.what)
+				got, ok := r.read(t, what, d.in)
+				if !ok {
+					return
+				}
+				if gone := lost(alone, got); gone != "" {
+					t.Errorf("%s: another file lost %s", what, gone)
+				}
+			}
+			// A stick that comes loose once the files are found.
+			got := Input{Claimed: r.whole.Claimed}
+			for _, s := range r.whole.Streams {
+				var c Collect
+				src, err := r.f.Read(context.Background(), brokenFS{r.files, name, len(data) / 2}, s.Source, &c)
+				got.Streams = append(got.Streams, Stream{src, c, err})
+			}
+			if gone := lost(alone, got); gone != "" {
+				t.Errorf("%s fails when it is read: another file lost %s", name, gone)
+			}
+			if !got.Told(name) {
+				t.Errorf("%s fails when it is read: nothing is said", name)
+			}
+		}
+	}
+	if !some {
+		t.Skip("no source with two files that do not explain each other")
 	}
 }
 

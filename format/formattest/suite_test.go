@@ -3,6 +3,7 @@ package formattest
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -149,12 +150,44 @@ func smallSet() Set {
 	}
 }
 
+// joined makes one source of all there are; stops: its first error ends it.
+type joined struct {
+	plain.Format
+	stops bool
+}
+
+func (j joined) Find(ctx context.Context, in fs.FS) ([]evenstand.Source, []string, []evenstand.Unused, error) {
+	all, c, u, err := j.Format.Find(ctx, in)
+	if len(all) == 0 {
+		return nil, c, u, err
+	}
+	src := all[0]
+	src.Files = c
+	return []evenstand.Source{src}, c, u, err
+}
+
+func (j joined) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink evenstand.Sink) (evenstand.Source, error) {
+	var bad error
+	for _, f := range src.Files {
+		_, err := j.Format.Read(ctx, in, evenstand.Source{Format: src.Format, Name: src.Name, Files: []string{f}}, sink)
+		if bad = errors.Join(bad, err); bad != nil && j.stops {
+			break
+		}
+	}
+	return src, bad
+}
+
 // check runs one check over a reader and gives what it said.
 func check(t *testing.T, name string, f evenstand.Format) []string {
 	t.Helper()
-	set := smallSet()
+	return checkSet(t, name, f, plain.Format{}, smallSet())
+}
+
+// checkSet is check over a set, of which a sound reader tells the whole.
+func checkSet(t *testing.T, name string, f, sound evenstand.Format, set Set) []string {
+	t.Helper()
 	files := load(t, set.FS)
-	whole, err := ReadAll(context.Background(), plain.Format{}, files)
+	whole, err := ReadAll(context.Background(), sound, files)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -278,6 +311,14 @@ func TestChecksFindFaults(t *testing.T) {
 		})
 	}
 	_ = kept
+	two := smallSet()
+	two.FS = fstest.MapFS{"a/seeds.csv": small()["box/seeds.csv"], "b/seeds.csv": small()["box/seeds.csv"]}
+	if said := checkSet(t, "damaged neighbour", joined{}, joined{}, two); len(said) > 0 {
+		t.Errorf("damaged neighbour: a sound reader fails: %s", said[0])
+	}
+	if said := checkSet(t, "damaged neighbour", joined{stops: true}, joined{}, two); len(said) == 0 {
+		t.Error("the check \"damaged neighbour\" finds nothing where the first error ends the source")
+	}
 	for _, c := range checks {
 		if said := check(t, c.name, plain.Format{}); len(said) > 0 {
 			t.Errorf("%s: a sound reader fails: %s", c.name, said[0])

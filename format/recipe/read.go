@@ -1,10 +1,12 @@
 package recipe
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math"
 	"path"
 	"slices"
@@ -194,12 +196,23 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 	if r == nil {
 		return src, fmt.Errorf("the recipe by which %s was found is no more", src.Name)
 	}
-	refs, _, _, err := table.List(ctx, in)
+	refs, tables, unused, err := table.List(ctx, in)
 	if err != nil {
 		return src, err
 	}
-	said, _, _ := plain.Beside(in, path.Dir(src.Files[0]))
+	said, beside, _ := plain.Beside(in, path.Dir(src.Files[0]))
+	for _, n := range src.Files {
+		if n == beside || slices.Contains(tables, n) {
+			continue
+		}
+		u := evenstand.Unused{File: n, Offset: -1, Count: 1, Of: "files", Why: "it was a table when it was found, and can no longer be read as one", Do: "Check that the file may be read, and read it again."}
+		if i := slices.IndexFunc(unused, func(u evenstand.Unused) bool { return u.File == n }); i >= 0 {
+			u = unused[i]
+		}
+		sink.Unused(u)
+	}
 	var grade evenstand.Grade
+	var bad broken
 	notes := map[string]bool{}
 	note := func(text string) {
 		if !notes[text] {
@@ -218,19 +231,43 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 				continue
 			}
 		}
-		g, err := r.read(ctx, in, ref, said, sink, note)
+		g, ended, err := r.read(ctx, in, ref, said, sink, note)
 		grade = grade.Better(g)
 		src.Grade = grade
-		if err != nil {
+		switch {
+		case ended:
 			return src, err
+		case err != nil: // of this file; the others know nothing of it
+			bad = append(bad, err)
 		}
 	}
-	src.Grade = grade
 	for _, v := range r.Values {
 		src.Average = math.Max(src.Average, v.Average)
 	}
+	if len(bad) > 0 {
+		return src, bad
+	}
 	return src, nil
 }
+
+// broken are the errors of several files of one source.
+type broken []error
+
+// Error gives the first few.
+func (b broken) Error() string {
+	const few = 5
+	var parts []string
+	for _, err := range b[:min(few, len(b))] {
+		parts = append(parts, err.Error())
+	}
+	if n := len(b) - few; n > 0 {
+		parts = append(parts, fmt.Sprintf("and %d more files", n))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// Unwrap gives them all.
+func (b broken) Unwrap() []error { return b }
 
 // batch is how many values are handed over at once.
 const batch = 4096
@@ -248,8 +285,7 @@ type binding struct {
 	high    float64
 	state   bool
 	pace    *evenstand.Pace
-	total   float64 // of a running total, the last; NaN none yet
-	totalT  evenstand.Micros
+	total   total
 }
 
 // reader is the reading of one table.
@@ -278,6 +314,7 @@ type reader struct {
 	file     string
 	bad      evenstand.Tally
 	order    plain.Order
+	ended    bool // by the sink or the context
 }
 
 // The columns of a place.
@@ -291,7 +328,9 @@ const (
 	satellites
 )
 
-func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.SourceFile, sink evenstand.Sink, note func(string)) (evenstand.Grade, error) {
+// read reads one table. ended: the error is no fault of the file, and there is
+// no sense in reading another.
+func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.SourceFile, sink evenstand.Sink, note func(string)) (grade evenstand.Grade, ended bool, err error) {
 	// By what the recipe says of the file, where that does not hold by what is seen.
 	d := r.File.Dialect
 	if looked(ref.Kind) {
@@ -301,7 +340,10 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	}
 	rows, err := table.Open(ctx, in, ref, d)
 	if err != nil {
-		return evenstand.NoGrade, fmt.Errorf("%s: %w", ref.Files[0], err)
+		if e := (*table.Error)(nil); !errors.As(err, &e) {
+			err = fmt.Errorf("%s: %w", ref.Files[0], err)
+		}
+		return evenstand.NoGrade, ctx.Err() != nil, err
 	}
 	defer rows.Close()
 	zone := r.Time
@@ -310,7 +352,7 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	}
 	rd := &reader{Recipe: r, sink: sink, rows: rows, dec: rows.Dialect().Decimal, from: r.Rows.From, n: r.Rows.Count, file: ref.Files[0], order: plain.NewOrder()}
 	if rd.when, err = newWhen(zone, rd.dec); err != nil {
-		return evenstand.NoGrade, err
+		return evenstand.NoGrade, true, err
 	}
 	if said.RowsFrom != "" {
 		rd.from = said.RowsFrom
@@ -332,7 +374,7 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	for _, u := range rows.Unused() {
 		sink.Unused(u)
 	}
-	return rd.grade(), err
+	return rd.grade(), rd.ended, err
 }
 
 // bind finds the columns of the recipe in the table.
@@ -396,7 +438,7 @@ func (rd *reader) bind(note func(string)) {
 // binding makes what one column becomes; n is the number of the row in its
 // name, -1 none.
 func (rd *reader) binding(v *Value, at, n int) *binding {
-	b := &binding{at: at, value: v, times: v.Times, total: math.NaN(), pace: &evenstand.Pace{}}
+	b := &binding{at: at, value: v, times: v.Times, total: newTotal(), pace: &evenstand.Pace{}}
 	if b.times == 0 {
 		b.times = 1
 	}
@@ -449,7 +491,7 @@ func (rd *reader) run(ctx context.Context) error {
 	defer func() { rd.sink.Progress(rows.Bytes() - done) }()
 	for i := 0; rows.Next(); i++ {
 		if i%1024 == 0 {
-			if ctx.Err() != nil {
+			if rd.ended = ctx.Err() != nil; rd.ended {
 				return ctx.Err()
 			}
 			b := rows.Bytes()
@@ -460,13 +502,21 @@ func (rd *reader) run(ctx context.Context) error {
 			return err
 		}
 	}
+	rd.settleTotals()
 	if err := rows.Err(); err != nil {
-		return errors.Join(err, rd.flush())
+		if rd.ended = ctx.Err() != nil; rd.ended {
+			return err
+		}
+		if full := rd.flush(); full != nil {
+			return errors.Join(err, full)
+		}
+		return err
 	}
 	return rd.flush()
 }
 
-func (rd *reader) flush() error {
+func (rd *reader) flush() (err error) {
+	defer func() { rd.ended = rd.ended || err != nil }()
 	if len(rd.fixes) > 0 {
 		if err := rd.sink.Fixes(rd.fixes); err != nil {
 			return err
@@ -549,9 +599,14 @@ func (rd *reader) seed(t evenstand.Micros, c *table.Cell) {
 	rd.seeds = append(rd.seeds, evenstand.Seed{T: t, Row: int16(row)})
 }
 
-// whole reads a whole number.
+// whole reads a whole number, also as #12.
 func (rd *reader) whole(c *table.Cell) (int, bool) {
 	v, ok, _ := rd.number(c)
+	if !ok && c.Type == table.Words {
+		if n, cut := bytes.CutPrefix(c.Text, []byte("#")); cut {
+			v, ok = number(n, rd.dec)
+		}
+	}
 	if !ok || v != math.Trunc(v) || math.Abs(v) > 1e6 {
 		return 0, false
 	}
@@ -624,11 +679,15 @@ func (rd *reader) value(t evenstand.Micros, b *binding, c *table.Cell) {
 		v = 1 - v
 	}
 	if b.value.Running {
-		v = b.since(v, t)
-		if math.IsNaN(v) {
+		if v, ok = rd.since(b, v, t); !ok {
 			return
 		}
 	}
+	rd.take(t, b, v, c)
+}
+
+// take hands over a value in SI that a cell gave.
+func (rd *reader) take(t evenstand.Micros, b *binding, v float64, c *table.Cell) {
 	if !(v >= b.low && v <= b.high) || b.state && v != 0 && v != 1 {
 		rd.fail(fmt.Sprintf("%s in %s cannot be, such as %s", b.value.Quantity.Info().Label, b.name(), show(c)), "Check its unit in the recipe, then the sensor.")
 		return
@@ -637,18 +696,104 @@ func (rd *reader) value(t evenstand.Micros, b *binding, c *table.Cell) {
 	rd.readings = append(rd.readings, evenstand.Reading{T: t, Value: v, Quantity: b.value.Quantity, Element: b.element})
 }
 
-// since turns a running total into what came since the last one. What a total
-// shows that went down or paused says nothing of what was lost.
-func (b *binding) since(v float64, t evenstand.Micros) float64 {
-	last, lastT := b.total, b.totalT
-	b.total, b.totalT = v, t
+// total follows a running total.
+type total struct {
+	last   float64 // NaN none yet
+	t      evenstand.Micros
+	steps  [5]evenstand.Micros // between values, the last ones by turns
+	n      int
+	held   float64 // what came in the first step, where only the second tells whether it was a pause; NaN none
+	heldAt evenstand.Micros
+}
+
+func newTotal() total { return total{last: math.NaN(), held: math.NaN()} }
+
+// What a running total shows after a pause of the log cannot be laid on one
+// moment. A pause is longer than a few of the column's own steps, and than
+// shortPause; where nothing tells of the step, than longPause. Chosen; no source.
+const (
+	pauseSteps = 3
+	shortPause = 10 * evenstand.Second
+	longPause  = 600 * evenstand.Second
+)
+
+// limit is the longest step that is no pause, by the middle one of the last few.
+func (x *total) limit() evenstand.Micros {
+	s := x.steps
+	k := min(x.n, len(s))
+	slices.Sort(s[:k])
+	return max(shortPause, pauseSteps*s[(k-1)/2])
+}
+
+const (
+	inPause = "a running total after a pause of the log"
+	doPause = "Nothing to do: what was counted in the pause cannot be laid on a moment."
+)
+
+// since turns a running total into what came since the last one; false when
+// nothing can be said now. What a total shows that went down or paused says
+// nothing of what was lost.
+func (rd *reader) since(b *binding, v float64, t evenstand.Micros) (float64, bool) {
+	x := &b.total
+	last, step := x.last, t-x.t
+	x.last, x.t = v, t
 	switch {
-	case math.IsNaN(last), v < last, t < lastT:
-		return math.NaN()
-	case t-lastT > 10*evenstand.Second && v > last:
-		return math.NaN()
+	case math.IsNaN(last):
+		return 0, false
+	case step < 0:
+		rd.leave("values", "a running total whose time went back", "Check the clock of the box.")
+		return 0, false
 	}
-	return v - last
+	if step > 0 {
+		if !math.IsNaN(x.held) {
+			rd.release(b, pauseSteps*step)
+		}
+		first := x.n == 0
+		long := !first && step > x.limit()
+		x.steps[x.n%len(x.steps)] = step
+		x.n++
+		switch {
+		case v <= last:
+		case long:
+			rd.leave("values", inPause, doPause)
+			return 0, false
+		case first && step > shortPause:
+			x.held, x.heldAt = v-last, t
+			return 0, false
+		}
+	}
+	if v < last {
+		rd.leave("values", "a running total that went down", "Nothing to do where the box was set back: what it had counted by then is not known.")
+		return 0, false
+	}
+	return v - last, true
+}
+
+// release takes what was held back, when its step was none of a pause.
+func (rd *reader) release(b *binding, limit evenstand.Micros) {
+	x := &b.total
+	v := x.held
+	x.held = math.NaN()
+	if x.steps[0] > limit {
+		rd.leave("values", inPause, doPause)
+		return
+	}
+	rd.take(x.heldAt, b, v, &table.Cell{Type: table.Number, Num: v})
+}
+
+// settleTotals ends the running totals.
+func (rd *reader) settleTotals() {
+	end := func(b *binding) {
+		if !math.IsNaN(b.total.held) {
+			rd.release(b, longPause)
+		}
+	}
+	for _, b := range rd.bound {
+		end(b)
+	}
+	for _, k := range slices.Sorted(maps.Keys(rd.long)) {
+		end(rd.long[k])
+	}
 }
 
 func (b *binding) name() string {
@@ -703,7 +848,7 @@ func (rd *reader) longBinding(word string, n int, v *Value) *binding {
 	if b, ok := rd.long[key]; ok {
 		return b
 	}
-	b := &binding{at: -1}
+	b := &binding{at: -1, total: newTotal()}
 	if v != nil {
 		at := slices.IndexFunc(rd.rows.Columns(), func(c table.Column) bool { return c.Name == v.Column })
 		b = rd.binding(v, at, n)
@@ -721,6 +866,7 @@ func (rd *reader) longBinding(word string, n int, v *Value) *binding {
 		}
 	}
 	if len(rd.long) >= maxLong {
+		rd.settleTotals()
 		clear(rd.long)
 	}
 	if len(key) <= 200 {
@@ -818,15 +964,18 @@ func (rd *reader) badTime(why fault, c *table.Cell) {
 	}
 }
 
-// fail counts a cell or a row that cannot be used.
-func (rd *reader) fail(why, do string) {
+// fail counts a row that cannot be used, or a cell of it.
+func (rd *reader) fail(why, do string) { rd.leave("lines", why, do) }
+
+// leave counts something that cannot be used.
+func (rd *reader) leave(of, why, do string) {
 	key, _, _ := strings.Cut(why, ", such as ")
 	if met, n := rd.bad.Has(key); !met && n >= maxReasons {
 		key, why, do = "other reasons", "other reasons", ""
 	}
 	rd.bad.Add(key, func() evenstand.Unused {
 		at := rd.rows.Place()
-		return evenstand.Unused{File: rd.file, Line: at.Line, Offset: at.Offset, Of: "lines", Why: why, Do: do}
+		return evenstand.Unused{File: rd.file, Line: at.Line, Offset: at.Offset, Of: of, Why: why, Do: do}
 	})
 }
 

@@ -3,7 +3,9 @@ package recipe
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -172,6 +174,135 @@ func TestRightAndNought(t *testing.T) {
 	}
 }
 
+// speeds is a recipe of a time and one value.
+func speeds(t testing.TB, written, quantity, unit, more string) Recipe {
+	t.Helper()
+	return parse(t, fmt.Sprintf(`recipe = 1
+box = "b"
+[file]
+kind = "text"
+columns = ["time", "speed"]
+[time]
+column = "time"
+written = %q
+zone = "America/Chicago"
+[[value]]
+column = "speed"
+quantity = %q
+element = "machine"
+unit = %q
+%s
+`, written, quantity, unit, more))
+}
+
+// one reads the one source of an input.
+func one(t testing.TB, in fs.FS, r Recipe) formattest.Stream {
+	t.Helper()
+	got, err := formattest.ReadAll(context.Background(), Format{Recipes: []Recipe{r}}, in)
+	if err != nil || len(got.Streams) != 1 {
+		t.Fatalf("%d sources, %v, %v", len(got.Streams), err, got.Unused)
+	}
+	return got.Streams[0]
+}
+
+// Running totals give what came since the row before, however seldom the box
+// logs; what is dropped is counted. Counts by hand.
+func TestRunningTotals(t *testing.T) {
+	type at struct{ t, total int }
+	every := func(step, n int) (out []at) {
+		for i := range n {
+			out = append(out, at{i * step, i * step * 20})
+		}
+		return out
+	}
+	for _, tt := range []struct {
+		name     string
+		log      []at
+		readings int
+		sum      float64
+		left     int64
+	}{
+		{"each second", every(1, 30), 29, 29 * 20, 0},
+		{"each 10 s", every(10, 30), 29, 290 * 20, 0},
+		{"each 15 s", every(15, 30), 29, 29 * 15 * 20, 0},
+		{"each minute", every(60, 30), 29, 29 * 60 * 20, 0},
+		{"two rows", every(60, 2), 1, 60 * 20, 0},
+		{"two rows in a day", every(36000, 2), 0, 0, 1},
+		{"a pause at the start", []at{{0, 0}, {300, 500}, {301, 520}, {302, 540}}, 2, 40, 1},
+		{"a pause in the middle", append(every(1, 10), at{100, 1000}, at{101, 1020}), 10, 200, 1},
+		{"a pause without seeds", append(every(1, 10), at{100, 180}, at{101, 200}), 11, 200, 0},
+		{"a pause between minutes", append(every(60, 10), at{3600, 99_000}, at{3660, 99_100}), 10, 9*1200 + 100, 1},
+		{"a row of minutes is missing", append(every(60, 10), at{660, 13_200}), 10, 13_200, 0},
+		{"slower from here on", append(every(1, 10), at{69, 1380}, at{129, 2580}, at{189, 3780}, at{249, 4980}), 10, 180 + 1200, 3},
+		{"set back", append(every(1, 5), at{5, 3}, at{6, 23}), 5, 100, 1},
+		{"the clock goes back", append(every(1, 5), at{2, 100}, at{3, 120}), 5, 100, 1},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			var b strings.Builder
+			b.WriteString("time;speed\n")
+			for _, x := range tt.log {
+				fmt.Fprintf(&b, "%d;%d\n", 1777749128+x.t, x.total)
+			}
+			s := one(t, fstest.MapFS{"a.csv": {Data: []byte(b.String())}}, speeds(t, "seconds", "seed_count", "", "running_total = true"))
+			sum, left := 0.0, int64(0)
+			for _, r := range s.Data.Reading {
+				sum += r.Value
+			}
+			for _, u := range s.Data.Left {
+				left += u.Count
+			}
+			if len(s.Data.Reading) != tt.readings || sum != tt.sum || left != tt.left || s.Err != nil {
+				t.Errorf("%d readings, %v seeds, not used %v, %v", len(s.Data.Reading), sum, s.Data.Left, s.Err)
+			}
+		})
+	}
+}
+
+// A damaged file takes nothing from the others of its folder.
+func TestDamagedNeighbour(t *testing.T) {
+	in, r := tableOf(t, table.Parquet, 20_000)
+	good := in["box/log.parquet"].Data
+	bad := bytes.Clone(good)
+	for i := range 2000 {
+		bad[len(bad)/3+i] ^= 0x5a
+	}
+	s := one(t, fstest.MapFS{"d/1.parquet": {Data: bad}, "d/2.parquet": {Data: good}, "d/3.parquet": {Data: bad}, "d/4.parquet": {Data: good}}, r)
+	if n := len(s.Data.Reading); n < 2*80_000 {
+		t.Errorf("%d readings, want those of two files", n)
+	}
+	if s.Err == nil || !strings.Contains(s.Err.Error(), "d/1.parquet") || !strings.Contains(s.Err.Error(), "d/3.parquet") {
+		t.Errorf("the damaged files are not named: %v", s.Err)
+	}
+	var e *table.Error
+	if !errors.As(s.Err, &e) {
+		t.Errorf("no place: %v", s.Err)
+	}
+}
+
+// Rows may be numbered as #1 (and are no remarks).
+func TestRowsWithSign(t *testing.T) {
+	r := parse(t, `recipe = 1
+box = "b"
+[file]
+kind = "text"
+columns = ["row", "time", "skips"]
+[time]
+column = "time"
+written = "seconds"
+[long]
+row = "row"
+[[value]]
+column = "skips"
+quantity = "skip_fraction"
+element = "row {n}"
+unit = "%"
+`)
+	s := one(t, fstest.MapFS{"a.csv": {Data: []byte("row;time;skips\n#1;1777749128;8\n#2;1777749128;7\n#1;1777749129;6\n#2;1777749129;5\n")}}, r)
+	if n := len(s.Data.Reading); n != 4 || s.Data.Reading[1].Element != evenstand.RowElement(2) || len(s.Data.Left) > 0 {
+		t.Errorf("%+v, not used %v", s.Data.Reading, s.Data.Left)
+	}
+}
+
 func TestParseErrors(t *testing.T) {
 	for _, tt := range []struct{ from, to, want string }{
 		{`unit = "km/h"`, `unit = "psi"`, "monitor.toml, line 19: value 1, \"km/h\": the unit \"psi\" does not fit ground_speed"},
@@ -241,7 +372,14 @@ func set() formattest.Set {
 }
 
 func TestSuite(t *testing.T) {
-	formattest.Suite(t, Format{Recipes: []Recipe{parse(t, monitor)}}, []formattest.Set{set()})
+	two := set()
+	two.Name = "two days"
+	two.FS = fstest.MapFS{
+		"box/day1.csv": {Data: []byte(monitorFile), Mode: 0o644},
+		"box/day2.csv": {Data: []byte(strings.ReplaceAll(monitorFile, "02.05.", "03.05.")), Mode: 0o644},
+	}
+	two.Want = map[string]formattest.Counts{"row monitor": {Readings: 20}}
+	formattest.Suite(t, Format{Recipes: []Recipe{parse(t, monitor)}}, []formattest.Set{set(), two})
 }
 
 func FuzzRead(f *testing.F) {

@@ -217,18 +217,18 @@ func (w *when) dateTime(b []byte, clock bool) (t, offset evenstand.Micros, zoned
 	b = bytes.TrimSpace(b)
 	// The date ends before the first blank or T that a colon follows, or is all
 	// there is.
-	if n := len(w.day); n > 0 && len(b) > n && bytes.Equal(b[:n], w.day) && (b[n] == ' ' || b[n] == 'T') {
-		of, off, z, ok := timeOfDay(b[n+1:], w.decimal)
-		return w.start + of, off, z, ok && clock
-	}
-	end, day, ok := w.date(b)
-	if !ok {
-		return 0, 0, false, false
+	end, day := len(w.day), w.start
+	if end == 0 || len(b) <= end || !bytes.Equal(b[:end], w.day) || !parts(b[end]) {
+		if end, day, ok = w.date(b); !ok {
+			return 0, 0, false, false
+		}
+		if end < len(b) && parts(b[end]) {
+			w.day, w.start = append(w.day[:0], b[:end]...), day
+		}
 	}
 	rest := b[end:]
-	if len(rest) > 0 && (rest[0] == ' ' || rest[0] == 'T' || rest[0] == ',' || rest[0] == '_' || rest[0] == ';') {
-		w.day, w.start = append(w.day[:0], b[:end]...), day
-		rest = bytes.TrimLeft(rest, " T,_;")
+	for len(rest) > 0 && parts(rest[0]) {
+		rest = rest[1:]
 	}
 	if len(rest) == 0 {
 		return day, 0, false, true // midnight, or the clock stands elsewhere
@@ -236,6 +236,9 @@ func (w *when) dateTime(b []byte, clock bool) (t, offset evenstand.Micros, zoned
 	of, off, z, ok := timeOfDay(rest, w.decimal)
 	return day + of, off, z, ok && clock
 }
+
+// parts tells whether a sign parts the date from the time of day.
+func parts(c byte) bool { return c == ' ' || c == 'T' || c == ',' || c == '_' || c == ';' }
 
 // date reads the date at the front and gives where it ends.
 func (w *when) date(b []byte) (end int, day evenstand.Micros, ok bool) {

@@ -1,6 +1,8 @@
 package recipe
 
 import (
+	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -69,6 +71,43 @@ func TestTimes(t *testing.T) {
 				t.Errorf("%s: %v (%d), want %s (%d)", tt.name, got, why, tt.want, tt.why)
 			}
 		}
+	}
+}
+
+// What parts the date from the time of day is the same in the first row of a
+// day and in those after it, whose date is not read again.
+func TestPartsOfTimes(t *testing.T) {
+	const noon = 1777723200 * evenstand.Second // May 2, 2026, 12:00 UTC
+	for _, sep := range []string{" ", "  ", "   ", "T", ", ", ",", "_", ";", "; ", " _ "} {
+		for _, date := range []string{"02.05.2026", "2 May 2026", "02052026"} {
+			w, err := newWhen(Time{Written: DayFirst, Zone: "UTC"}, '.')
+			if err != nil {
+				t.Fatal(err)
+			}
+			for row := range 3 {
+				text := fmt.Sprintf("%s%s12:00:%02d", date, sep, row)
+				got, why := w.read(&table.Cell{Type: table.Words, Text: []byte(text)}, nil)
+				if want := noon + evenstand.Micros(row)*evenstand.Second; got != want || why != fine {
+					t.Errorf("row %d, %q: %v (%d)", row+1, text, got, why)
+				}
+			}
+			if got, why := w.read(&table.Cell{Type: table.Words, Text: []byte(date + strings.TrimRight(sep, " "))}, nil); got != noon-12*3600*evenstand.Second || why != fine {
+				t.Errorf("a date alone behind others, %q: %v (%d)", date+sep, got, why)
+			}
+		}
+	}
+}
+
+// A log whose date and time are parted by two blanks is guessed and read.
+func TestGuessTwoBlanks(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("Time;Speed (mph)\n")
+	for i := range 30 {
+		fmt.Fprintf(&b, "2026-05-02  14:00:%02d;5.%d\n", i, i%9)
+	}
+	p := propose(t, b.String(), nil)
+	if p.Err != nil || p.Recipe.Time.Written != YearFirst {
+		t.Errorf("%v, %+v", p.Err, p.Recipe.Time)
 	}
 }
 

@@ -49,6 +49,7 @@ var (
 	badQuote  = reason{why: "a quote is not closed, or text stands behind it", do: `Close it, or write "" for a quote inside a quoted text.`}
 	badCut    = reason{why: "the last line has no line end and may be cut short", do: "If it is whole, end the file with a line break and read it again."}
 	badLetter = reason{why: "a line is no UTF-8; its letters were read as Windows-1252", do: "Nothing to do, unless names or remarks look wrong; then save the file as UTF-8."}
+	badRemark = reason{why: "a line that begins with # and has not the fields of a row: a remark", do: "Nothing to do, unless it was to be a row."}
 	badLong   = reason{why: "a line is longer than 256 KB", do: "Check that the file is the text that its name says."}
 )
 
@@ -267,12 +268,16 @@ func (t *text) next() (bool, error) {
 			continue
 		case len(line) == 0 || len(trim(line)) == 0:
 			continue
-		case line[0] == '#' || len(line) == len(t.head) && bytes.Equal(line, t.head):
-			continue // a remark, or the header once more
+		case len(line) == len(t.head) && bytes.Equal(line, t.head):
+			continue // the header once more
 		}
 		var how splitting
 		var high bool
 		t.fields, how, high = split(line, t.d.Separator, t.fields, &t.scratch)
+		if line[0] == '#' && (how != fine || !t.asMany(len(t.fields))) {
+			t.rep.add(&badRemark, "", at.Line, at.Offset)
+			continue
+		}
 		if how == opened && got == lines.Whole {
 			if line, got = t.l.More(line, t.d.Separator); got == lines.Whole {
 				t.fields, how, high = split(line, t.d.Separator, t.fields, &t.scratch)
@@ -308,6 +313,12 @@ func (t *text) next() (bool, error) {
 		t.at = at
 		return true, nil
 	}
+}
+
+// asMany tells whether a line with so many fields may be a row: one more than
+// columns stands for a separator at its end.
+func (t *text) asMany(fields int) bool {
+	return fields == len(t.cols) || fields == len(t.cols)+1 && len(t.fields[fields-1]) == 0
 }
 
 // letters turns the fields of a line that are no UTF-8, in a text that was
