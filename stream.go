@@ -193,6 +193,13 @@ type Current interface {
 	Current(src Source) bool
 }
 
+// Remembering is implemented by formats that may know several ways to read a
+// log: with the sources that an input gave before, each log is read in the way
+// in which it was, while there is that way.
+type Remembering interface {
+	Remember(was []Source) Format
+}
+
 // Pace tells how often one part gives one quantity.
 type Pace struct {
 	last Micros

@@ -294,11 +294,12 @@ func (b *Book) respool(ctx context.Context, due map[string]map[evenstand.Day]boo
 		if !want[in.id] {
 			continue
 		}
-		now, err := b.readInput(ctx, in, formats, spools, &Report{}, tell)
+		was := before[in.id]
+		now, unused, err := b.readInput(ctx, in, remember(formats, was), spools, &Report{}, tell)
 		if err != nil {
 			return false, err
 		}
-		was := before[in.id]
+		rep.Unused = append(rep.Unused, lost(was, now, unused)...)
 		same, err := sameJSON(was, now)
 		if err != nil {
 			return false, err

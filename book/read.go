@@ -163,7 +163,7 @@ func (b *Book) Read(ctx context.Context, paths []string, formats []evenstand.For
 		}
 		defer func() { b.again = nil }()
 	}
-	err := b.settle(ctx, formats, &rep, tell(opt))
+	err := b.settle(ctx, formats, b.state, &rep, tell(opt))
 	return rep, err
 }
 
@@ -181,12 +181,13 @@ func (b *Book) Rebuild(ctx context.Context, formats []evenstand.Format, opt Read
 	}
 	defer b.clearTmp()
 	b.mu.Lock()
+	was := b.state
 	b.man, b.state, b.damaged = manifest{Schema: 1, turn: b.man.turn}, state{Schema: 1}, nil
 	b.mu.Unlock()
 	if err := b.commit(b.man); err != nil { // and sweep everything else
 		return rep, writeError(b.dir, "throwing the derived data away", err)
 	}
-	err := b.settle(ctx, formats, &rep, tell(opt))
+	err := b.settle(ctx, formats, was, &rep, tell(opt))
 	return rep, err
 }
 
@@ -233,8 +234,9 @@ func tell(opt ReadOptions) func(Progress) {
 }
 
 // settle brings data/ up to the ledger: reads inputs that were not read yet,
-// and makes the machine-days again whose makings changed.
-func (b *Book) settle(ctx context.Context, formats []evenstand.Format, rep *Report, tell func(Progress)) error {
+// and makes the machine-days again whose makings changed. was is what inputs
+// gave before.
+func (b *Book) settle(ctx context.Context, formats []evenstand.Format, was state, rep *Report, tell func(Progress)) error {
 	live, err := b.liveInputs(ctx)
 	if err != nil {
 		return ledgerError(b.path(ledgerName), err)
@@ -246,7 +248,7 @@ func (b *Book) settle(ctx context.Context, formats []evenstand.Format, rep *Repo
 	spools := &spoolSet{dirs: map[*sourceState]string{}, gone: map[*sourceState]bool{}}
 	var todo []*input
 	for _, in := range live {
-		if old.Zone != st.Zone || !slices.Contains(old.Inputs, in.id) || b.rowsChanged(old, in.id) || relearnt(old, in.id, formats) {
+		if old.Zone != st.Zone || !slices.Contains(old.Inputs, in.id) || b.rowsChanged(old, in.id) || relearnt(old, in.id, formats) || b.unlost(ctx, old, in, formats) {
 			todo = append(todo, in)
 			continue
 		}
@@ -258,7 +260,8 @@ func (b *Book) settle(ctx context.Context, formats []evenstand.Format, rep *Repo
 		}
 	}
 	for _, in := range todo {
-		sources, err := b.readInput(ctx, in, formats, spools, rep, tell)
+		before := was.of(in.id)
+		sources, unused, err := b.readInput(ctx, in, remember(formats, before), spools, rep, tell)
 		if err != nil {
 			return err
 		}
@@ -268,11 +271,100 @@ func (b *Book) settle(ctx context.Context, formats []evenstand.Format, rep *Repo
 			rep.Sources = append(rep.Sources, b.sourceReport(s))
 			rep.Unused = append(rep.Unused, s.Unused...)
 		}
+		rep.Unused = append(rep.Unused, lost(before, sources, unused)...)
 	}
 	if err := b.commitState(st); err != nil {
 		return writeError(b.dir, "noting what was read", err)
 	}
 	return b.deriveDays(ctx, live, formats, spools, rep, tell)
+}
+
+// of gives the sources of an input.
+func (st *state) of(input int64) (out []*sourceState) {
+	for _, s := range st.Sources {
+		if s.Input == input {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// remember tells formats what an input gave before.
+func remember(formats []evenstand.Format, was []*sourceState) []evenstand.Format {
+	if len(was) == 0 {
+		return formats
+	}
+	var srcs []evenstand.Source
+	for _, s := range was {
+		srcs = append(srcs, s.Source.source())
+	}
+	out := slices.Clone(formats)
+	for i, f := range out {
+		if r, ok := f.(evenstand.Remembering); ok {
+			out[i] = r.Remember(srcs)
+		}
+	}
+	return out
+}
+
+// lost says of which sources that an input gave before no file is read any
+// more; unused is what was said of its files.
+func lost(was, is []*sourceState, unused []evenstand.Unused) (out []evenstand.Unused) {
+	read := map[string]bool{}
+	for _, s := range is {
+		for _, p := range s.Source.Files {
+			read[p] = true
+		}
+	}
+	for _, s := range was {
+		n := s.Counts
+		if n.Fixes+n.Seeds+n.Readings+n.Entries == 0 || slices.ContainsFunc(s.Source.Files, func(p string) bool { return read[p] }) {
+			continue
+		}
+		u := evenstand.Unused{File: path.Join(s.Source.Files[:1]...), Offset: -1, Why: "nothing reads it any more"}
+		for _, v := range unused {
+			if slices.Contains(s.Source.Files, v.File) {
+				u = v
+				break
+			}
+		}
+		u.Why = fmt.Sprintf("what %s gave of it is out of the logbook's days: %s", s.Source.Name, u.Why)
+		u.Count, u.Of = 1, "files"
+		out = append(out, u)
+	}
+	return out
+}
+
+// unlost tells whether a log of an input that gave nothing can be read by what
+// the formats know today.
+func (b *Book) unlost(ctx context.Context, st state, in *input, formats []evenstand.Format) bool {
+	read := map[string]bool{}
+	for _, s := range st.of(in.id) {
+		for _, p := range s.Source.Files {
+			read[p] = true
+		}
+	}
+	out := func(p string) bool { return in.files[p].data && !read[p] }
+	if !slices.ContainsFunc(sortedKeys(in.files), out) {
+		return false
+	}
+	sources, _, _, err := find(ctx, &inputFS{b, in.files}, remember(formats, st.of(in.id)))
+	if err != nil {
+		return false
+	}
+	for _, f := range sources {
+		if slices.ContainsFunc(f.source.Files, out) {
+			key, _ := in.key(&f.source)
+			if !slices.ContainsFunc(st.of(in.id), func(s *sourceState) bool {
+				src := s.Source.source()
+				k, _ := in.key(&src)
+				return k == key // read under another name
+			}) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // rowsChanged tells whether the card's number of rows is another than when an
@@ -323,13 +415,12 @@ type spoolSet struct {
 
 // readInput reads all sources of an input into the spool and notes them in
 // the ledger. A format's error ends that source; what it gave before counts.
-func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.Format, spools *spoolSet, rep *Report, tell func(Progress)) ([]*sourceState, error) {
+func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.Format, spools *spoolSet, rep *Report, tell func(Progress)) ([]*sourceState, []evenstand.Unused, error) {
 	fsys := &inputFS{b, in.files}
-	sources, _, unused, err := find(ctx, fsys, formats)
+	sources, _, unused, err := find(ctx, fsys, formats) // what is not used was said when the input came in
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	_ = unused // said when the input came in
 	var total, done int64
 	for _, o := range in.files {
 		total += o.size
@@ -337,12 +428,7 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 	var states []*sourceState
 	same := map[string]string{} // the files of a source by their hashes
 	for _, f := range sources {
-		key := f.source.Format
-		bytes := int64(0)
-		for _, p := range f.source.Files {
-			key += " " + in.files[p].sum
-			bytes += in.files[p].size
-		}
+		key, bytes := in.key(&f.source)
 		if first, twice := same[key]; twice && bytes >= growthFloor {
 			rep.Unused = append(rep.Unused, evenstand.Unused{File: path.Join(f.source.Files...), Offset: -1, Count: int64(len(f.source.Files)), Of: "files", Why: "it is the same as " + first})
 			continue
@@ -353,7 +439,7 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 		spools.n++
 		dir := b.path(tmpDir, "spool-"+strconv.Itoa(spools.n))
 		if err := os.Mkdir(dir, 0o755); err != nil {
-			return nil, writeError(b.dir, "making room to read", err)
+			return nil, nil, writeError(b.dir, "making room to read", err)
 		}
 		file := "" // the longest is the log, the others explain it
 		for _, p := range f.source.Files {
@@ -368,11 +454,11 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 		})
 		src, err := f.format.Read(ctx, fsys, f.source, snk)
 		if ctx.Err() != nil {
-			return nil, ctx.Err()
+			return nil, nil, ctx.Err()
 		}
 		if err != nil {
 			if onDisk(err) {
-				return nil, writeError(b.dir, "reading "+f.source.Name, err)
+				return nil, nil, writeError(b.dir, "reading "+f.source.Name, err)
 			}
 			snk.Unused(evenstand.Unused{File: file, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "What stood before it was used; copy the log from the box again if more is wanted."})
 			if src.Name == "" {
@@ -382,7 +468,7 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 		src.Format = f.format.Name()
 		days, err := snk.close()
 		if err != nil {
-			return nil, writeError(b.dir, "reading "+f.source.Name, err)
+			return nil, nil, writeError(b.dir, "reading "+f.source.Name, err)
 		}
 		src.Notes = append(slices.Clone(src.Notes), snk.notes...)
 		s.Source = toSourceJSON(&src)
@@ -401,7 +487,17 @@ func (b *Book) readInput(ctx context.Context, in *input, formats []evenstand.For
 		states = append(states, s)
 	}
 	err = b.noteImports(ctx, in, states)
-	return states, ledgerError(b.path(ledgerName), err)
+	return states, unused, ledgerError(b.path(ledgerName), err)
+}
+
+// key tells the files of a source by their hashes, and how long they are.
+func (in *input) key(s *evenstand.Source) (key string, bytes int64) {
+	key = s.Format
+	for _, p := range s.Files {
+		key += " " + in.files[p].sum
+		bytes += in.files[p].size
+	}
+	return key, bytes
 }
 
 // onDisk tells errors of our own writing from errors of a format.

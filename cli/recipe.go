@@ -51,6 +51,7 @@ func recipes(b *book.Book) ([]recipe.Recipe, error) {
 		if err != nil {
 			return nil, err
 		}
+		r.Name = strings.TrimSuffix(f.Name, filepath.Ext(f.Name))
 		out = append(out, r)
 	}
 	return out, nil
@@ -175,6 +176,15 @@ func (c *call) takeRecipe(ctx context.Context, b *book.Book, o *recipeOptions) e
 	if err := c.free(b, name, data); err != nil {
 		return err
 	}
+	rs, err := recipes(b)
+	if err != nil {
+		return err
+	}
+	for i := range rs {
+		if !strings.EqualFold(rs[i].Name+".toml", name) && recipe.Alike(&rs[i], &r) {
+			return fmt.Errorf("the recipe %s of the logbook reads the same tables, and of two alike neither would read them. Take that one out first: evenstand recipe %s --forget %s", rs[i].Name, c.args[0], rs[i].Name)
+		}
+	}
 	if err := b.AddRecipe(ctx, name, data); err != nil {
 		return err
 	}
@@ -202,17 +212,31 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	if err != nil {
 		return err
 	}
-	if !o.anew {
-		if r, err := (recipe.Format{Recipes: rs}).Match(ctx, in, ref); err == nil {
-			c.text("", "    ", "The recipe of "+r.Box+" reads it already. To guess again, add --anew.")
-			return c.preview(ctx, b, in, r, ref)
+	if to := plain.Misnamed(in, ref.Files[0]); to != "" && ref.Kind == table.Text && len(ref.Files) == 1 && ref.Inside == "" {
+		return fmt.Errorf("%s has the header of %s of the plain layout, which is read without a recipe. Name it %s, in a folder of its own for each box", c.args[1], to, to)
+	}
+	reads, matchErr := (recipe.Format{Recipes: rs}).Match(ctx, in, ref)
+	if reads != nil && !o.anew {
+		c.text("", "    ", "The recipe of "+reads.Box+" reads it already. To guess again, add --anew.")
+		h, err := firstLines(ctx, b, in, reads)
+		if err != nil {
+			return err
 		}
+		c.preview(h, voice(b))
+		return nil
+	}
+	var two *recipe.Twice
+	if errors.As(matchErr, &two) {
+		return fmt.Errorf("%s: %w. Take one of them out: evenstand recipe %s --forget %s, or --forget %s", c.args[1], two, c.args[0], two.One.Name, two.Other.Name)
 	}
 	s, err := recipe.Take(ctx, in, ref, table.Dialect{})
 	if err != nil {
 		return err
 	}
 	about := recipe.About{Zone: b.Settings().Zone, Box: o.box, File: c.args[1], Rows: mostRows(ctx, b)}
+	if reads != nil && o.box == "" && o.name == "" {
+		about.Box = reads.Box // guessed anew, it is the same box's
+	}
 	answers, err := o.answers(s.Columns)
 	if err != nil {
 		return err
@@ -256,28 +280,48 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 		return c.openQuestions(p, shown)
 	}
 	name := o.name
-	if name == "" {
+	switch {
+	case name != "":
+	case reads != nil && p.Recipe.Box == reads.Box:
+		name = reads.Name
+	default:
 		name = fileName(p.Recipe.Box)
 	}
 	if filepath.Ext(name) == "" {
 		name += ".toml"
 	}
 	data := p.Recipe.Marshal()
-	if stdin != nil && shown { // somebody sits there: the first lines, then the last word
-		c.reads(p)
-		if err := c.preview(ctx, b, in, &p.Recipe, ref); err != nil {
+	// Nothing is kept that would not read the table, or keep another from it.
+	if reads == nil || !strings.EqualFold(reads.Name+".toml", name) {
+		if err := c.free(b, name, data); err != nil {
 			return err
 		}
+	}
+	if err := c.reader(ctx, in, ref, rs, p.Recipe, strings.TrimSuffix(name, filepath.Ext(name))); err != nil {
+		return err
+	}
+	h, err := firstLines(ctx, b, in, &p.Recipe)
+	if err != nil {
+		return err
+	}
+	if len(h.order) == 0 { // a recipe that reads nothing is none
+		c.code = exitFailed
+		if c.json {
+			return c.printJSON(proposal(p, ""))
+		}
+		c.reads(p)
+		c.preview(h, voice(b))
+		c.text("", "    ", "Nothing was kept. Say the command again with --column for what was read wrongly.")
+		return nil
+	}
+	if stdin != nil && shown { // somebody sits there: the first lines, then the last word
+		c.reads(p)
+		c.preview(h, voice(b))
 		a, ok := c.ask(stdin, recipe.Question{Text: "Keep it so?", Options: []recipe.Option{{Key: "yes", Text: "yes"}, {Key: "no", Text: "no, nothing is kept"}}, Proposed: "yes"})
 		if ok && a == "no" {
 			c.code = exitFailed
 			c.printf("Nothing was kept.\n")
 			return nil
-		}
-	}
-	if o.name == "" && !o.anew {
-		if err := c.free(b, name, data); err != nil {
-			return err
 		}
 	}
 	if err := b.AddRecipe(ctx, name, data); err != nil {
@@ -288,12 +332,32 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	}
 	if stdin == nil || !shown {
 		c.reads(p)
-		if err := c.preview(ctx, b, in, &p.Recipe, ref); err != nil {
-			return err
-		}
+		c.preview(h, voice(b))
 	}
 	c.text("", "    ", "Kept in "+b.RecipePath(name)+". If a line above is read wrongly, correct it there or say the command again with --anew.")
 	c.hint(c.Stderr, "Next:", "evenstand read "+c.args[0]+" "+c.args[1])
+	return nil
+}
+
+// reader refuses a recipe by which the table that it was made of would not be
+// read, beside the others of the logbook.
+func (c *call) reader(ctx context.Context, in fs.FS, ref table.Ref, rs []recipe.Recipe, r recipe.Recipe, name string) error {
+	r.Name = name
+	rs = slices.DeleteFunc(slices.Clone(rs), func(o recipe.Recipe) bool { return strings.EqualFold(o.Name, name) })
+	reads, err := (recipe.Format{Recipes: append(rs, r)}).Match(ctx, in, ref)
+	var two *recipe.Twice
+	switch {
+	case errors.As(err, &two):
+		other := two.One
+		if other.Name == name {
+			other = two.Other
+		}
+		return fmt.Errorf("nothing was kept: the recipe %s reads %s as well, and of two alike neither would read it. Replace it with --anew, or take it out: evenstand recipe %s --forget %s", other.Name, c.args[1], c.args[0], other.Name)
+	case err != nil:
+		return fmt.Errorf("nothing was kept: %s would not be read by it: %w", c.args[1], err)
+	case reads.Name != name:
+		return fmt.Errorf("nothing was kept: the recipe %s reads more of %s and would go before it. Replace it with --anew, or take it out: evenstand recipe %s --forget %s", reads.Name, c.args[1], c.args[0], reads.Name)
+	}
 	return nil
 }
 
@@ -549,12 +613,12 @@ func (h *head) Entries([]evenstand.Entry) error { return nil }
 func (h *head) Unused(u evenstand.Unused)       { h.left = append(h.left, u) }
 func (h *head) Progress(int64)                  {}
 
-// preview shows the first lines of a table as a recipe reads them.
-func (c *call) preview(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Recipe, ref table.Ref) error {
+// firstLines reads the first lines of a table by a recipe.
+func firstLines(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Recipe) (*head, error) {
 	f := recipe.Format{Recipes: []recipe.Recipe{*r}}
 	srcs, _, _, err := f.Find(ctx, in)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	v := voice(b)
 	h := &head{lines: map[evenstand.Micros][]string{}, show: func(r evenstand.Reading) string {
@@ -578,9 +642,15 @@ func (c *call) preview(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Re
 	}}
 	for _, src := range srcs {
 		if _, err := f.Read(ctx, in, src, h); err != nil && !errors.Is(err, errEnough) {
-			return err
+			return nil, err
 		}
 	}
+	return h, nil
+}
+
+// preview shows the first lines of a table as a recipe reads them; nothing
+// tells that none can be read.
+func (c *call) preview(h *head, v advise.Voice) (nothing bool) {
 	if len(h.order) == 0 {
 		c.printf("No line of it can be read so.\n")
 	} else {
@@ -598,7 +668,7 @@ func (c *call) preview(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Re
 	for _, u := range h.left {
 		c.text("  ", "    ", "Not used: "+book.SayUnused(u, v))
 	}
-	return nil
+	return len(h.order) == 0
 }
 
 // oneTable opens the table of a file; parts of a shapefile stand beside it.

@@ -52,8 +52,19 @@ func kindOf(name string) *kind {
 	return nil
 }
 
+// Misnamed gives the name that a table with the header of one of the four files
+// should have; empty for any other table.
+func Misnamed(in fs.FS, name string) string {
+	if kindOf(name) == nil {
+		if k := misnamed(in, name); k != nil {
+			return k.file
+		}
+	}
+	return ""
+}
+
 // misnamed gives the kind that a table of another name has the header of, nil
-// for none.
+// for none. A table with any column beside those of the kind is another one.
 func misnamed(in fs.FS, name string) *kind {
 	if ext := strings.ToLower(path.Ext(name)); ext != ".csv" && ext != ".txt" {
 		return nil
@@ -70,7 +81,8 @@ func misnamed(in fs.FS, name string) *kind {
 	var best *kind
 	for i := range kinds {
 		k := &kinds[i]
-		if len(columns) >= k.needed && slices.Equal(columns[:k.needed], k.want[:k.needed]) && (best == nil || k.needed > best.needed) {
+		others := slices.ContainsFunc(columns, func(c string) bool { return !slices.Contains(k.want, c) })
+		if len(columns) >= k.needed && slices.Equal(columns[:k.needed], k.want[:k.needed]) && !others && (best == nil || k.needed > best.needed) {
 			best = k
 		}
 	}

@@ -127,7 +127,7 @@ var unitWords = map[string]struct {
 }{
 	"%": {"%", 1}, "pct": {"%", 1}, "percent": {"%", 1}, "prozent": {"%", 1}, "ppm": {"%", 1e-4}, "‰": {"%", 0.1},
 	"m": {"m", 1}, "cm": {"cm", 1}, "mm": {"mm", 1}, "ft": {"ft", 1}, "feet": {"ft", 1}, "in": {"in", 1}, "inch": {"in", 1}, "inches": {"in", 1}, "\"": {"in", 1},
-	"m/s": {"m/s", 1}, "mps": {"m/s", 1}, "ms-1": {"m/s", 1}, "km/h": {"km/h", 1}, "kmh": {"km/h", 1}, "kph": {"km/h", 1}, "km/hr": {"km/h", 1}, "kmu": {"km/h", 1}, "mph": {"mph", 1}, "mi/h": {"mph", 1},
+	"m/s": {"m/s", 1}, "mps": {"m/s", 1}, "ms-1": {"m/s", 1}, "km/h": {"km/h", 1}, "kmh": {"km/h", 1}, "kph": {"km/h", 1}, "km/hr": {"km/h", 1}, "kmu": {"km/h", 1}, "mph": {"mph", 1}, "mi/h": {"mph", 1}, "knots": {"km/h", knot}, "knot": {"km/h", knot}, "kt": {"km/h", knot}, "kts": {"km/h", knot},
 	"n": {"N", 1}, "newton": {"N", 1}, "kn": {"kN", 1}, "dan": {"N", 10}, "lbf": {"lbf", 1}, "lbs": {"lb", 1}, "lb": {"lb", 1}, "pounds": {"lb", 1}, "kg": {"kg", 1}, "kgf": {"kgf", 1}, "kp": {"kgf", 1},
 	"pa": {"Pa", 1}, "kpa": {"kPa", 1}, "mbar": {"mbar", 1}, "hpa": {"mbar", 1}, "bar": {"bar", 1}, "psi": {"psi", 1},
 	"inh2o": {"inH2O", 1}, "inwc": {"inH2O", 1}, "\"h2o": {"inH2O", 1}, "inchh2o": {"inH2O", 1}, "inchesh2o": {"inH2O", 1}, "inchesofwater": {"inH2O", 1}, "iwc": {"inH2O", 1}, "mmh2o": {"Pa", 9.80665}, "mmca": {"Pa", 9.80665},
@@ -152,6 +152,49 @@ func parseUnit(text string) (unit string, times float64, ok bool) {
 		return text, 1, true
 	}
 	return "", 0, false
+}
+
+// unitFor reads a unit in a header as that of a quantity: pounds of a force are
+// pounds-force, and kn of a speed are knots.
+func unitFor(q evenstand.Quantity, text string) (unit string, times float64, ok bool) {
+	unit, times, ok = parseUnit(text)
+	if ok && unit == "kN" && fold(text) == "kn" {
+		if si, _ := evenstand.ParseUnit(q.Info().SI); si.Dim == evenstand.Speed {
+			return "km/h", knot, true
+		}
+	}
+	return ofQuantity(q, unit), times, ok
+}
+
+// knot in km/h: the international nautical mile is 1852 m (BIPM, The
+// International System of Units, 8th edition, table 8).
+const knot = 1.852
+
+// unitName says a unit with its factor as people do.
+func unitName(unit string, times float64) string {
+	switch {
+	case unit == "km/h" && times == knot:
+		return "knots"
+	case unit == "%" && times == 0.1:
+		return "‰"
+	case unit == "%" && times == 1e-4:
+		return "ppm"
+	case unit == "Pa" && times == evenstand.Gravity:
+		return "mmH2O"
+	case unit == "gal/min" && times == 1.0/128:
+		return "oz/min"
+	}
+	spoken := unit
+	switch unit {
+	case "1/ac", "1/ha", "1/m2":
+		spoken = "seeds" + unit[1:]
+	case "1/min":
+		spoken = "rpm"
+	}
+	if times == 1 || times == 0 {
+		return spoken
+	}
+	return strconv.FormatFloat(times, 'g', -1, 64) + " " + spoken
 }
 
 // readName takes a column's name apart.
@@ -507,8 +550,14 @@ func Guess(s Sample, about About, answers map[string]string) Proposal {
 		r.Box = g.ask(Question{ID: "box", Text: "What do you call the box that writes such tables?", Proposed: boxName(about.File)})
 	}
 	r.File = File{Kind: s.Kind, Sheet: s.Sheet, Dialect: s.Dialect}
+	units := false
 	for _, c := range s.Columns {
 		r.File.Columns = append(r.File.Columns, c.Name)
+		r.File.Units = append(r.File.Units, c.Unit)
+		units = units || c.Unit != ""
+	}
+	if !units {
+		r.File.Units = nil
 	}
 	g.p.Recipe = r
 	for i, d := range s.Doubts {
@@ -677,7 +726,7 @@ func (g *guesser) time(gs []*group) {
 			}
 		}
 	}
-	means := "time, written as " + string(t.Written)
+	means := "time, written as " + t.Written.words()
 	if t.Written == "" {
 		means = "date, whose order is open"
 	}
@@ -1172,10 +1221,7 @@ func (v *Value) words() string {
 	default:
 		s += ", " + v.Element
 	}
-	unit := v.Unit
-	if v.Times != 1 && v.Times != 0 {
-		unit = strconv.FormatFloat(v.Times, 'g', -1, 64) + " " + unit
-	}
+	unit := unitName(v.Unit, v.Times)
 	switch {
 	case unit != "":
 		s += ", in " + unit
@@ -1250,17 +1296,17 @@ func (g *guesser) said(x *group, answer string) (Value, error) {
 			if f, err := strconv.ParseFloat(factor, 64); ok && err == nil {
 				v.Times, p = f, unit
 			}
-			u, times, ok := parseUnit(p)
+			u, times, ok := unitFor(q, p)
 			if !ok {
 				return v, fmt.Errorf("%q is neither an element nor a unit that is known", p)
 			}
-			v.Unit, unitSaid = ofQuantity(q, u), true
+			v.Unit, unitSaid = u, true
 			v.Times *= times
 		}
 	}
 	if !unitSaid {
-		if u, times, ok := parseUnit(x.named.unit); ok {
-			v.Unit, v.Times = ofQuantity(q, u), times
+		if u, times, ok := unitFor(q, x.named.unit); ok {
+			v.Unit, v.Times = u, times
 		}
 	}
 	u, err := evenstand.ParseUnit(v.Unit)
@@ -1343,8 +1389,7 @@ func (g *guesser) complete(x *group, v Value) (options []Value, open string) {
 		return g.counts(x, v, open)
 	}
 	if x.named.unit != "" {
-		unit, times, ok := parseUnit(x.named.unit)
-		unit = ofQuantity(q, unit)
+		unit, times, ok := unitFor(q, x.named.unit)
 		u, err := evenstand.ParseUnit(unit)
 		switch {
 		case !ok || err != nil:

@@ -23,6 +23,24 @@ type Format struct {
 	Recipes []Recipe
 	// Book is how a logbook is named in advice, such as "spring"; empty: BOOK.
 	Book string
+
+	was map[string][]string // by file: the recipes by which it was read before
+}
+
+// Remember gives the format with the sources that an input gave before: each
+// of their tables is read by the recipe by which it was read, while the logbook
+// has that, also where another one would read it today.
+func (f Format) Remember(was []evenstand.Source) evenstand.Format {
+	f.was = map[string][]string{}
+	for _, s := range was {
+		if s.Format != f.Name() || s.Recipe == "" {
+			continue
+		}
+		for _, n := range s.Files {
+			f.was[n] = append(f.was[n], s.Recipe)
+		}
+	}
+	return f
 }
 
 // Name is the format's name.
@@ -40,52 +58,204 @@ func (f Format) recipe(sum string) *Recipe {
 	return nil
 }
 
-// Match finds the recipe that reads most of a table; two that read as much,
+// Match finds the recipe that reads a table: the one that read it before, else
+// of those that have its columns the one by which all of its first times can be
+// read, and of two such ones the one that reads more. Two that read it alike,
 // and none at all, are told as an error that says what to do.
 func (f Format) Match(ctx context.Context, in fs.FS, ref table.Ref) (*Recipe, error) {
-	var best *Recipe
-	most, twice := 0, ""
-	seen, lookErr := columns(ctx, in, ref, table.Dialect{})
+	type candidate struct {
+		r             *Recipe
+		known, timely bool
+		n             int
+	}
+	better := func(a, b candidate) bool {
+		switch {
+		case a.known != b.known:
+			return a.known
+		case a.timely != b.timely:
+			return a.timely
+		}
+		return a.n > b.n
+	}
+	var best candidate
+	var twice *Recipe
+	var why []string
+	seen, lookErr := peek(ctx, in, ref, table.Dialect{})
 	for i := range f.Recipes {
 		r := &f.Recipes[i]
 		if r.File.Kind != ref.Kind || r.File.Sheet != "" && ref.Sheet != "" && r.File.Sheet != ref.Sheet {
 			continue
 		}
-		n := 0
+		c := candidate{r: r}
+		not, head := "", seen
 		if lookErr == nil {
-			n = r.Fits(ref.Kind, seen)
+			c.n, not = r.fit(ref.Kind, seen.columns)
 		}
-		if n == 0 && looked(ref.Kind) && r.File.Dialect != (table.Dialect{}) { // what was said of the file goes before what is seen
-			if cs, err := columns(ctx, in, ref, r.File.Dialect); err == nil {
-				n = r.Fits(ref.Kind, cs)
+		if c.n == 0 && looked(ref.Kind) && r.File.Dialect != (table.Dialect{}) { // what was said of the file goes before what is seen
+			if told, err := peek(ctx, in, ref, r.File.Dialect); err == nil {
+				var also string
+				if c.n, also = r.fit(ref.Kind, told.columns); not == "" {
+					not = also
+				}
+				head = told
 			}
 		}
+		if c.n > 0 {
+			good, all, such := r.times(head)
+			if all > 0 && good == 0 {
+				c.n, not = 0, fmt.Sprintf("the recipe of %s has its columns, but times such as %s are not written as %s", r.Box, such, r.Time.Written.words())
+			}
+			c.timely = good == all
+		}
+		if c.n == 0 {
+			if not != "" {
+				why = append(why, not)
+			}
+			continue
+		}
+		c.known = slices.Contains(f.was[ref.Files[0]], r.Sum())
 		switch {
-		case n == 0:
-		case n == most:
-			twice = r.Box
-		case n > most:
-			best, most, twice = r, n, ""
+		case best.r == nil || better(c, best):
+			best, twice = c, nil
+		case !better(best, c) && c.r.Sum() != best.r.Sum():
+			twice = c.r
 		}
 	}
 	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
-	case best != nil && twice != "":
-		return nil, fmt.Errorf("two recipes read it, %s and %s", best.Box, twice)
-	case best != nil:
-		return best, nil
+	case best.r != nil && twice != nil:
+		return nil, &Twice{best.r, twice}
+	case best.r != nil:
+		return best.r, nil
 	case lookErr != nil:
 		return nil, lookErr
+	case len(why) > 0:
+		return nil, fmt.Errorf("%w: %s", errOtherTable, why[0])
 	}
 	return nil, errNoRecipe
+}
+
+// Twice is the error of a table that two recipes read alike.
+type Twice struct{ One, Other *Recipe }
+
+// Error names both.
+func (t *Twice) Error() string {
+	return fmt.Sprintf("two recipes read it alike, %s and %s", t.One.called(), t.Other.called())
+}
+
+// Alike tells whether two recipes would read the tables of which each was made
+// alike, so that neither would.
+func Alike(a, b *Recipe) bool {
+	header := func(r *Recipe) []table.Column {
+		cs := make([]table.Column, len(r.File.Columns))
+		for i, n := range r.File.Columns {
+			cs[i].Name = n
+			if len(r.File.Units) == len(cs) {
+				cs[i].Unit = r.File.Units[i]
+			}
+		}
+		return cs
+	}
+	if a.Sum() == b.Sum() || a.Time.Written != b.Time.Written || a.File.Sheet != b.File.Sheet {
+		return false
+	}
+	ha, hb := header(a), header(b)
+	n := a.Fits(b.File.Kind, hb)
+	return n > 0 && n == b.Fits(b.File.Kind, hb) && a.Fits(a.File.Kind, ha) == b.Fits(a.File.Kind, ha)
+}
+
+// called is how people call a recipe in the logbook: by its file, else its box.
+func (r *Recipe) called() string {
+	if r.Name != "" {
+		return r.Name
+	}
+	return r.Box
 }
 
 // looked tells whether how a table is written is found out by looking; the
 // other containers state it.
 func looked(k table.Kind) bool { return k == table.Text || k == table.Workbook }
 
-var errNoRecipe = errors.New("it is a table that no recipe of the logbook reads")
+var (
+	errNoRecipe   = errors.New("it is a table that no recipe of the logbook reads")
+	errOtherTable = errors.New("it is a table that no recipe of the logbook reads as it is")
+)
+
+// first is the head of a table, for choosing its recipe.
+type first struct {
+	columns []table.Column
+	rows    [][]table.Cell
+	decimal byte
+}
+
+// firstRows is by how many rows a recipe is chosen.
+const firstRows = 50
+
+// peek opens a table for its header and first rows.
+func peek(ctx context.Context, in fs.FS, ref table.Ref, d table.Dialect) (first, error) {
+	rows, err := table.Open(ctx, in, ref, d)
+	if err != nil {
+		return first{}, err
+	}
+	defer rows.Close()
+	f := first{columns: slices.Clone(rows.Columns()), decimal: rows.Dialect().Decimal}
+	for len(f.rows) < firstRows && rows.Next() {
+		f.rows = append(f.rows, keep(rows.Row()))
+	}
+	return f, nil
+}
+
+// keep copies a row that is only lent.
+func keep(row []table.Cell) []table.Cell {
+	out := slices.Clone(row)
+	for i := range out {
+		out[i].Text = slices.Clone(out[i].Text)
+	}
+	return out
+}
+
+// times tells how many of the first times can be read as the recipe says they
+// are written, of how many, and one that cannot.
+func (r *Recipe) times(f first) (good, all int, such string) {
+	decimal := f.decimal
+	if r.File.Dialect.Decimal != 0 {
+		decimal = r.File.Dialect.Decimal
+	}
+	w, err := newWhen(r.Time, decimal)
+	if err != nil {
+		return 0, 0, ""
+	}
+	find := func(name string) int {
+		if name == "" {
+			return -1
+		}
+		return slices.IndexFunc(f.columns, func(c table.Column) bool { return c.Name == name })
+	}
+	timeAt, clockAt := find(r.Time.Column), find(r.Time.Clock)
+	for _, row := range f.rows {
+		date := at(row, timeAt)
+		if date == nil || date.Type == table.Empty || wordless(date) {
+			continue
+		}
+		all++
+		if _, why := w.read(date, at(row, clockAt)); why != badTime {
+			good++
+		} else if such == "" {
+			such = show(date)
+			if c := at(row, clockAt); c != nil && c.Type != table.Empty {
+				such += " and " + show(c)
+			}
+		}
+	}
+	return good, all, such
+}
+
+// wordless tells whether a cell is a text without a digit, which is no time in
+// whatever way it is written: "Total", "Average".
+func wordless(c *table.Cell) bool {
+	return c.Type == table.Words && !bytes.ContainsAny(c.Text, "0123456789")
+}
 
 // columns opens a table for its header.
 func columns(ctx context.Context, in fs.FS, ref table.Ref, d table.Dialect) ([]table.Column, error) {
@@ -154,14 +324,22 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 }
 
 func (f Format) advice(err error) string {
-	if !errors.Is(err, errNoRecipe) {
-		return "Correct the recipe under recipes/ in the logbook, or the file."
-	}
 	book := f.Book
 	if book == "" {
 		book = "BOOK"
 	}
-	return "Say evenstand recipe " + book + " and its path: that guesses what the columns are, and asks."
+	var two *Twice
+	switch {
+	case errors.As(err, &two) && two.One.Name != "":
+		return fmt.Sprintf("Take one of them out: evenstand recipe %s --forget %s, or --forget %s.", book, two.One.Name, two.Other.Name)
+	case errors.As(err, &two):
+		return "Take one of them out of the logbook."
+	case errors.Is(err, errOtherTable):
+		return "Say evenstand recipe " + book + ", its path and --box with a name of its own: that makes a second recipe for such tables."
+	case errors.Is(err, errNoRecipe):
+		return "Say evenstand recipe " + book + " and its path: that guesses what the columns are, and asks."
+	}
+	return "Correct the recipe under recipes/ in the logbook, or the file."
 }
 
 // source says what is known of a folder's tables before they are read.

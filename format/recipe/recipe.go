@@ -25,6 +25,7 @@ const Version = 1
 
 // Recipe says how one kind of table is read.
 type Recipe struct {
+	Name    string // of its file in the logbook; no part of the text
 	Box     string // the box that writes such tables: the name of the source
 	Planter string // the card that its rows belong to; empty: the only one
 	Note    string // a sentence of whoever made it
@@ -43,6 +44,7 @@ type File struct {
 	Dialect table.Dialect // of a text table
 	Sheet   string        // of a workbook; empty: any
 	Columns []string      // the header of the table that the recipe was made from
+	Units   []string      // the line of units under it, one for each column; nil: it had none
 }
 
 // Written is how times are written.
@@ -61,6 +63,19 @@ const (
 	SerialDays  Written = "days"            // since December 30, 1899, as spreadsheets count
 	ByContainer Written = "as the file has" // the container knows moments or dates by itself
 )
+
+// words say for people how times are written.
+func (w Written) words() string {
+	switch w {
+	case ByContainer:
+		return "dates of the file's own"
+	case Seconds, Millis, Micros:
+		return string(w) + " since 1970"
+	case SerialDays:
+		return "days since 1900, as spreadsheets count"
+	}
+	return string(w)
+}
 
 var allWritten = []Written{YearFirst, DayFirst, MonthFirst, Seconds, Millis, Micros, GPSSeconds, SerialDays, ByContainer}
 
@@ -142,6 +157,7 @@ type tomlFile struct {
 	Units     int      `toml:"units_line,omitempty"`
 	Sheet     string   `toml:"sheet,omitempty"`
 	Columns   []string `toml:"columns"`
+	UnitNames []string `toml:"units,omitempty"`
 }
 
 type tomlTime struct {
@@ -229,6 +245,9 @@ func Parse(name string, data []byte) (Recipe, error) {
 	}
 	if len(r.File.Columns) == 0 {
 		return r, fail("file.columns", "List the names of the header in its order.", "the recipe does not list the columns")
+	}
+	if r.File.Units = f.File.UnitNames; len(r.File.Units) > 0 && len(r.File.Units) != len(r.File.Columns) {
+		return r, fail("file.units", `List one for each column, "" where there is none.`, "%d units do not go with %d columns", len(r.File.Units), len(r.File.Columns))
 	}
 	dl := &r.File.Dialect
 	dl.Encoding, dl.Header, dl.Units = f.File.Encoding, f.File.Header, f.File.Units
@@ -384,7 +403,7 @@ func quoted(ws []Written) string {
 func (r *Recipe) Marshal() []byte {
 	f := tomlRecipe{Recipe: Version, Box: r.Box, Planter: r.Planter, Note: r.Note}
 	d := r.File.Dialect
-	f.File = tomlFile{Kind: string(r.File.Kind), Encoding: d.Encoding, Header: d.Header, Units: d.Units, Sheet: r.File.Sheet, Columns: r.File.Columns}
+	f.File = tomlFile{Kind: string(r.File.Kind), Encoding: d.Encoding, Header: d.Header, Units: d.Units, Sheet: r.File.Sheet, Columns: r.File.Columns, UnitNames: r.File.Units}
 	for _, s := range separators {
 		if s.sign == d.Separator {
 			f.File.Separator = s.word
@@ -462,61 +481,123 @@ func (r *Recipe) uses() []string {
 
 // Fits tells how many columns of a table the recipe reads; 0 when it is not
 // for such a table. A table fits when it has every column that the recipe
-// reads, of the patterns one row at least, and when half of its columns were
-// in the table that the recipe was made from: two boxes may both have a time
-// and a speed.
+// reads, of the patterns one row at least; when more than half of its columns
+// were in the table that the recipe was made from, since two boxes may both
+// have a time and a speed; and when a line of units under its header says what
+// it said there.
 func (r *Recipe) Fits(kind table.Kind, columns []table.Column) int {
+	n, _ := r.fit(kind, columns)
+	return n
+}
+
+// fit is Fits that says what keeps a recipe from a table that has all of its
+// columns; empty where it has not.
+func (r *Recipe) fit(kind table.Kind, columns []table.Column) (n int, why string) {
 	if kind != r.File.Kind {
-		return 0
+		return 0, ""
 	}
-	names := map[string]bool{}
-	for _, c := range columns {
-		names[c.Name] = true
+	names := map[string]*table.Column{}
+	for i := range columns {
+		names[columns[i].Name] = &columns[i]
+	}
+	for _, u := range r.uses() {
+		if names[u] == nil {
+			return 0, ""
+		}
+		n++
+	}
+	differs := func(c *table.Column, v *Value, unit string, times float64, q evenstand.Quantity) {
+		was, other := r.unitDiffers(c, v, unit, times, q)
+		switch {
+		case !other || why != "":
+		case c.Unit == "":
+			why = fmt.Sprintf("the line of units under its header is missing, and the recipe of %s was made with %s for %s", r.Box, was, strconv.Quote(c.Name))
+		default:
+			why = fmt.Sprintf("the recipe of %s reads %s in %s, and the line of units under the header says %s", r.Box, strconv.Quote(c.Name), was, c.Unit)
+		}
+	}
+	for i := range r.Values {
+		v := &r.Values[i]
+		if v.Column == "" {
+			continue
+		}
+		hit := 0
+		for j := range columns {
+			if _, ok := v.matches(columns[j].Name); ok {
+				hit++
+				differs(&columns[j], v, v.Unit, v.Times, v.Quantity)
+			}
+		}
+		if hit == 0 {
+			return 0, ""
+		}
+		n += hit
+	}
+	p := &r.Place
+	for _, o := range []struct{ name, unit string }{{p.Latitude, "deg"}, {p.Longitude, "deg"}, {p.Altitude, "m"}, {p.Speed, p.SpeedUnit}, {p.Heading, "deg"}, {p.HDOP, ""}, {p.Satellites, ""}} {
+		if c := names[o.name]; c != nil && o.name != "" {
+			if o.name != p.Latitude && o.name != p.Longitude {
+				n++
+			}
+			differs(c, nil, o.unit, 1, evenstand.Raw)
+		}
 	}
 	known, seen := map[string]bool{}, map[string]bool{}
 	for _, c := range r.File.Columns {
 		known[numbers.ReplaceAllString(c, "#")] = true
 	}
 	strange := 0
+	var places []string
 	for _, c := range columns {
 		if p := numbers.ReplaceAllString(c.Name, "#"); !seen[p] {
 			seen[p] = true
-			if !known[p] {
-				strange++
+			if known[p] {
+				continue
+			}
+			strange++
+			if m, sure := meaning(readName(c).words); sure && len(m) == 1 && (m[0] == "latitude" || m[0] == "longitude") {
+				places = append(places, strconv.Quote(c.Name))
 			}
 		}
 	}
-	if 2*strange > len(seen) {
-		return 0
+	switch {
+	case why != "":
+		return 0, why
+	case len(places) == 2 && p.Latitude == "":
+		return 0, fmt.Sprintf("the recipe of %s has all of its columns in it but knows nothing of the places in %s", r.Box, strings.Join(places, " and "))
+	case 2*strange >= len(seen):
+		return 0, ""
 	}
-	n := 0
-	for _, u := range r.uses() {
-		if !names[u] {
-			return 0
+	return n, ""
+}
+
+// unitDiffers tells whether a line of units says another unit of a column than
+// in the table that the recipe was made from, or than the recipe says where
+// that is not known; was is that one. v is nil for a column of a place.
+func (r *Recipe) unitDiffers(c *table.Column, v *Value, unit string, times float64, q evenstand.Quantity) (was string, differs bool) {
+	if len(r.File.Units) == len(r.File.Columns) && len(r.File.Units) > 0 {
+		at := slices.Index(r.File.Columns, c.Name)
+		if at < 0 && v != nil { // another row than those that were there
+			at = slices.IndexFunc(r.File.Columns, func(n string) bool { _, ok := v.matches(n); return ok })
 		}
-		n++
-	}
-	for _, v := range r.Values {
-		if v.Column == "" {
-			continue
-		}
-		hit := 0
-		for _, c := range columns {
-			if _, ok := v.matches(c.Name); ok {
-				hit++
+		if at >= 0 {
+			was := r.File.Units[at]
+			if fold(was) == fold(c.Unit) {
+				return was, false
 			}
-		}
-		if hit == 0 {
-			return 0
-		}
-		n += hit
-	}
-	for _, o := range []string{r.Place.Altitude, r.Place.Speed, r.Place.Heading, r.Place.HDOP, r.Place.Satellites} {
-		if o != "" && names[o] {
-			n++
+			a, n, ok := parseUnit(was)
+			b, m, also := parseUnit(c.Unit)
+			return was, !(ok && also && a == b && n == m)
 		}
 	}
-	return n
+	u, n, ok := unitFor(q, c.Unit)
+	if !ok {
+		return "", false // nothing is said, or nothing that is known
+	}
+	if times == 0 {
+		times = 1
+	}
+	return unitName(unit, times), u != unit || n != times
 }
 
 var numbers = regexp.MustCompile(`\d+`)

@@ -20,12 +20,7 @@ func Take(ctx context.Context, in fs.FS, ref table.Ref, d table.Dialect) (Sample
 	defer rows.Close()
 	s := Sample{Kind: ref.Kind, Sheet: ref.Sheet, Dialect: rows.Dialect(), Doubts: rows.Doubts()}
 	for len(s.Rows) < sampleRows && rows.Next() {
-		var r []table.Cell
-		for _, c := range rows.Row() {
-			c.Text = append([]byte(nil), c.Text...)
-			r = append(r, c)
-		}
-		s.Rows = append(s.Rows, r)
+		s.Rows = append(s.Rows, keep(rows.Row()))
 	}
 	s.Columns = append(s.Columns, rows.Columns()...)
 	if len(s.Rows) == 0 && rows.Err() != nil {
