@@ -57,6 +57,18 @@ func TestWindow(t *testing.T) {
 			if got := win.Steps(); !(got < 2*want && got > want/2) {
 				t.Errorf("seed %d: smoothing by %v is told as %v, want about %.1f", seed, a, got, want)
 			}
+			win = Window{}
+			for range 8 { // logged in hundredths of a percent
+				var s Series
+				v := 0.02
+				for _, x := range noisy(r, 1200) {
+					v += a * (x - v)
+					win.Add(&s, math.Round(v*10000)/10000)
+				}
+			}
+			if got := win.Steps(); !math.IsNaN(got) && !(got < 2*want && got > want/2) {
+				t.Errorf("seed %d: smoothing by %v, rounded, is told as %v, want about %.1f", seed, a, got, want)
+			}
 		}
 	}
 }
@@ -74,14 +86,39 @@ func TestWindowUnknown(t *testing.T) {
 	if !math.IsNaN(w.Steps()) {
 		t.Error("a constant gives a window")
 	}
-	w, s = Window{}, Series{}
-	r := rand.New(rand.NewPCG(1, 2))
-	x := 0.0
-	for range 5000 { // a walk has steps that are independent
-		x += r.NormFloat64()
-		w.Add(&s, x)
-	}
-	if got := w.Steps(); !math.IsNaN(got) {
-		t.Errorf("a random walk gives a window of %v", got)
+}
+
+// What changes slowly by itself is not taken for smoothed, however few values
+// there are: a walk, whose steps are independent, and autoregressions, whose
+// steps are those of exponential smoothing.
+func TestWindowSlowChange(t *testing.T) {
+	for _, n := range []int{501, 1000, 4000} {
+		for name, of := range map[string]func(x float64) float64{
+			"about nothing": func(x float64) float64 { return x },
+			"above nothing": func(x float64) float64 { return 20 + x },
+			"a share":       func(x float64) float64 { return 0.02 * math.Exp(x/4) },
+			"clamped":       func(x float64) float64 { return math.Max(0, 2+x) },
+			"in hundredths": func(x float64) float64 { return math.Round(2*math.Exp(x/4)) / 100 },
+		} {
+			for _, phi := range []float64{1, 0.98, 0.95, 0.9, 0.8, 0.7, 0.5} {
+				told := 0
+				for seed := range uint64(40) {
+					r := rand.New(rand.NewPCG(seed, 7))
+					var w Window
+					var s Series
+					x := 0.0
+					for range n {
+						x = phi*x + r.NormFloat64()
+						w.Add(&s, of(x))
+					}
+					if got := w.Steps(); got > 1 {
+						told++
+					}
+				}
+				if told > 0 {
+					t.Errorf("%s, %d values of an autoregression of %g give a window in %d of 40", name, n, phi, told)
+				}
+			}
+		}
 	}
 }
