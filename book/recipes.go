@@ -20,13 +20,21 @@ func (b *Book) Recipes() []File {
 // RecipePath gives the place of a recipe.
 func (b *Book) RecipePath(name string) string { return b.path(recipesDir, name) }
 
+// recipeName holds a name to a file right in the folder of recipes.
+func recipeName(name string) error {
+	if name != filepath.Base(name) || !strings.EqualFold(filepath.Ext(name), ".toml") || strings.HasPrefix(name, ".") {
+		return &Error{name, errors.New("it is no name for a recipe"), "Write a name such as liquid.toml, without folders"}
+	}
+	return nil
+}
+
 // AddRecipe keeps a recipe under a name such as "liquid.toml", in the place of
 // the one that has it. The one before stays in the ledger.
 func (b *Book) AddRecipe(ctx context.Context, name string, data []byte) error {
 	b.work.Lock()
 	defer b.work.Unlock()
-	if name != filepath.Base(name) || !strings.EqualFold(filepath.Ext(name), ".toml") || strings.HasPrefix(name, ".") {
-		return &Error{name, errors.New("it is no name for a recipe"), "Write a name such as liquid.toml, without folders"}
+	if err := recipeName(name); err != nil {
+		return err
 	}
 	if err := b.disk.replace(b.path(recipesDir, name), b.path(tmpDir, "recipe"), data); err != nil {
 		return writeError(b.dir, "keeping the recipe "+name, err)
@@ -42,7 +50,10 @@ func (b *Book) AddRecipe(ctx context.Context, name string, data []byte) error {
 func (b *Book) RemoveRecipe(ctx context.Context, name string) error {
 	b.work.Lock()
 	defer b.work.Unlock()
-	err := os.Remove(b.path(recipesDir, filepath.Base(name)))
+	if err := recipeName(name); err != nil {
+		return err
+	}
+	err := os.Remove(b.path(recipesDir, name))
 	if errors.Is(err, os.ErrNotExist) {
 		return &Error{b.path(recipesDir), fmt.Errorf("there is no recipe %s", name), "Say evenstand recipe and the logbook for the list"}
 	}
