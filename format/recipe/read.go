@@ -492,7 +492,26 @@ type reader struct {
 	file     string
 	bad      evenstand.Tally
 	order    plain.Order
-	ended    bool // by the sink or the context
+	ended    bool    // by the sink or the context
+	twice    [3]span // lines in the hour that comes twice: all, taken as the first, as the second
+	twiceOn  evenstand.Micros
+}
+
+// span is how many lines there are of a sort, and between which they stand.
+type span struct{ n, from, to int }
+
+func (s *span) take(line int) {
+	if s.n++; s.n == 1 {
+		s.from = line
+	}
+	s.to = line
+}
+
+func (s *span) String() string {
+	if s.n == 1 {
+		return fmt.Sprintf("line %d", s.from)
+	}
+	return fmt.Sprintf("%d lines from %d to %d", s.n, s.from, s.to)
 }
 
 // The columns of a place.
@@ -547,6 +566,9 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	err = rd.run(ctx)
 	rd.bad.Send(sink)
 	if n := rd.order.Note(ref.Files[0]); n != "" {
+		note(n)
+	}
+	if n := rd.twiceNote(); n != "" {
 		note(n)
 	}
 	for _, u := range rows.Unused() {
@@ -732,8 +754,14 @@ func (rd *reader) line(row []table.Cell) error {
 		if why == noTime && blank(row) {
 			return nil
 		}
-		rd.badTime(why, date)
+		rd.badTime(why, date, at(row, rd.clockAt))
 		return nil
+	}
+	if which := rd.when.which; which > 0 {
+		line := rd.rows.Place().Line
+		rd.twice[0].take(line)
+		rd.twice[which].take(line)
+		rd.twiceOn = t
 	}
 	rd.order.Take(t, rd.rows.Place().Line)
 	if rd.seedAt >= 0 {
@@ -1131,14 +1159,44 @@ func (rd *reader) grade() evenstand.Grade {
 	return g
 }
 
-func (rd *reader) badTime(why fault, c *table.Cell) {
-	switch why {
-	case noZone:
-		rd.fail("a time without zone, such as "+show(c), "Give zone under [time] of the recipe, or in a source.toml beside the file.")
-	case noTime:
+// twiceNote says which lines lie in the hour that comes twice when the clock is
+// set back, and as which of the two they were taken.
+func (rd *reader) twiceNote() string {
+	if rd.twice[0].n == 0 {
+		return ""
+	}
+	s := fmt.Sprintf("In %s, %s lie in the hour that comes twice on %s in %s, when the clock is set back: ",
+		rd.file, &rd.twice[0], rd.twiceOn.Time().In(rd.when.zone).Format("January 2, 2006"), rd.when.zone)
+	switch {
+	case rd.twice[2].n == 0:
+		return s + "they were taken as the first of the two, since nothing tells."
+	case rd.twice[1].n == 0:
+		return s + "they were taken as the second of the two, since only so their times go on rising."
+	}
+	return s + fmt.Sprintf("%s were taken as the first of the two, and %s as the second, since only so their times go on rising.", &rd.twice[1], &rd.twice[2])
+}
+
+func (rd *reader) badTime(why fault, c, clock *table.Cell) {
+	such := show(c)
+	if clock != nil && clock.Type != table.Empty {
+		such += " and " + show(clock)
+	}
+	switch {
+	case why == noZone:
+		rd.fail("a time without zone, such as "+such, "Give zone under [time] of the recipe, or in a source.toml beside the file.")
+	case why == noTime:
 		rd.fail("a row without time", "Nothing to do, unless there are many.")
+	case why == neverTime:
+		all := "the zone in which its clock stands all year"
+		if z := rd.when.standing(evenstand.Micros(rd.when.part) * 900 * evenstand.Second); z != "" {
+			all += ", such as " + z + ","
+		}
+		rd.fail(fmt.Sprintf("a time that does not come in %s, where the clock is set forward over it; the box did not do so, and what it wrote behind it is off by as much, such as %s", rd.when.zone, such),
+			"Give zone under [time] of the recipe, or in a source.toml beside the file, "+all+" and read it again.")
+	case wordless(c):
+		rd.fail("a line without a time, such as "+such, "Nothing to do if it holds totals.")
 	default:
-		rd.fail("a time that cannot be read, such as "+show(c), "Check how times are written under [time] of the recipe.")
+		rd.fail("a time that cannot be read, such as "+such, "Check how times are written under [time] of the recipe.")
 	}
 }
 

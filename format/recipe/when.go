@@ -2,6 +2,7 @@ package recipe
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"strings"
 	"time"
@@ -22,12 +23,16 @@ type when struct {
 
 	day   []byte           // the date that was read last, as written
 	start evenstand.Micros // its midnight as if in UTC
-	hour  int64            // the local hour that was looked up last, hours since 1970
-	shift evenstand.Micros // of the zone in it
+	part  int64            // the local quarter of an hour that was looked up last, since 1970
+	shift evenstand.Micros // of the zone in it; of the first where it comes twice
+	back  evenstand.Micros // by how much the clock is set back behind it: it comes twice
+	never bool             // it does not come at all
+	last  evenstand.Micros // the instant that was read last
+	which int              // where that lay in an hour that comes twice: 1 the first, 2 the second
 }
 
 func newWhen(t Time, decimal byte) (*when, error) {
-	w := &when{written: t.Written, decimal: decimal, hour: math.MinInt64}
+	w := &when{written: t.Written, decimal: decimal, part: math.MinInt64, last: evenstand.NoTime}
 	if t.Zone != "" {
 		z, err := loadZone(t.Zone)
 		if err != nil {
@@ -46,11 +51,21 @@ const (
 	noTime
 	noZone
 	badTime
+	neverTime // the clock is set forward over it
 )
 
 // read gives the instant of a row; clock is nil when the time of day stands
 // with the date.
 func (w *when) read(date, clock *table.Cell) (evenstand.Micros, fault) {
+	w.which = 0
+	t, why := w.instant(date, clock)
+	if why == fine {
+		w.last = t
+	}
+	return t, why
+}
+
+func (w *when) instant(date, clock *table.Cell) (evenstand.Micros, fault) {
 	var t, offset evenstand.Micros // of the wall's clock, where it is not the instant
 	zoned, ok := false, true
 	switch date.Type {
@@ -104,8 +119,13 @@ func bounded(t evenstand.Micros) (evenstand.Micros, fault) {
 	return t, fine
 }
 
-// local turns the time of a wall clock into the instant. In the hour that
-// comes twice in autumn the first of the two is taken.
+// jitter is how far times may go back from line to line and still be rising.
+// Judgement, no source.
+const jitter = 5 * 60 * evenstand.Second
+
+// local turns the time of a wall clock into the instant. Of the hour that comes
+// twice in autumn the first is taken, and the second where only so the times go
+// on rising; the times over which the clock is set forward in spring are none.
 func (w *when) local(t evenstand.Micros) (evenstand.Micros, fault) {
 	if w.zone == nil {
 		return evenstand.NoTime, noZone
@@ -113,14 +133,55 @@ func (w *when) local(t evenstand.Micros) (evenstand.Micros, fault) {
 	if t < 0 || t > lastTime {
 		return evenstand.NoTime, badTime
 	}
-	if h := int64(t / (3600 * evenstand.Second)); h != w.hour {
-		w.hour = h
-		at := t.Time()
-		there := time.Date(at.Year(), at.Month(), at.Day(), at.Hour(), 0, 0, 0, w.zone)
-		_, off := there.Zone()
-		w.shift = evenstand.Micros(off) * evenstand.Second
+	const quarter = 900 * evenstand.Second // clocks are changed at none but these
+	if p := int64(t / quarter); p != w.part {
+		w.part = p
+		w.change(evenstand.Micros(p) * quarter)
+	}
+	switch {
+	case w.never:
+		return evenstand.NoTime, neverTime
+	case w.back > 0:
+		w.which = 1
+		first := t - w.shift
+		if second := first + w.back; w.last != evenstand.NoTime && first < w.last-jitter && second >= w.last-jitter {
+			w.which = 2
+			return bounded(second)
+		}
 	}
 	return bounded(t - w.shift)
+}
+
+// change looks up how the zone's clock goes at a time that it shows.
+func (w *when) change(t evenstand.Micros) {
+	off := func(t evenstand.Micros) evenstand.Micros {
+		_, s := t.Time().In(w.zone).Zone()
+		return evenstand.Micros(s) * evenstand.Second
+	}
+	const day = 86400 * evenstand.Second
+	// What holds a day before and a day behind is what can hold at t.
+	before, behind := off(t-day), off(t+day)
+	is, also := off(t-before) == before, off(t-behind) == behind
+	w.shift, w.back, w.never = before, 0, !is && !also
+	switch {
+	case is && also && before > behind:
+		w.back = before - behind
+	case !is:
+		w.shift = behind
+	}
+}
+
+// standing names, of a zone, one whose clock is never changed and shows what it
+// shows in winter; empty where none does.
+func (w *when) standing(t evenstand.Micros) string {
+	_, winter := time.Date(t.Time().Year(), time.January, 1, 0, 0, 0, 0, w.zone).Zone()
+	if _, s := time.Date(t.Time().Year(), time.July, 1, 0, 0, 0, 0, w.zone).Zone(); s < winter {
+		winter = s
+	}
+	if winter%3600 != 0 {
+		return ""
+	}
+	return fmt.Sprintf("Etc/GMT%+d", -winter/3600) // signs are turned round in these names
 }
 
 // number reads a number of the recipe's kind; serial days are of a wall clock.
