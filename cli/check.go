@@ -40,7 +40,7 @@ func checkCommand() command {
 				c.hint(c.Stderr, "What is derived can be made again:", "evenstand rebuild "+c.args[0])
 			}
 			if stale {
-				c.hint(c.Stderr, "A read was not finished, or a card or field was changed since. To complete it, say the same again:", "evenstand read "+c.args[0]+" PATH")
+				c.hint(c.Stderr, "Days wait to be made again: a note was written or taken back, a card or field was changed, or a read was cut off. To complete it:", "evenstand read "+c.args[0])
 			}
 			return nil
 		},

@@ -17,8 +17,8 @@ import (
 
 func readCommand() command {
 	return command{
-		name: "read", args: "BOOK PATH…", what: "take logs into the logbook and find what is off",
-		least: 2, most: -1, reports: true,
+		name: "read", args: "BOOK [PATH…]", what: "take logs into the logbook and find what is off",
+		least: 1, most: -1, reports: true,
 		help: `
 PATH is a folder, a zip or a single file: ISO 11783-10 task data, captures of
 the planter's bus (candump), NMEA 0183 of a receiver, the plain layout
@@ -30,6 +30,10 @@ came.
 Examples:
   evenstand read spring /media/stick
   evenstand read spring today/TASKDATA.zip today/seeds.csv
+  evenstand read spring
+
+Without a path it makes the days again that wait for it: after a note, a changed
+card or field, or a read that was cut off.
 
 It says what was used, what was not, and why; with --json for every file. Exit
 code 3 says that something was not used.`,
@@ -123,6 +127,9 @@ func (c *call) report(ctx context.Context, b *book.Book, rep book.Report) error 
 	case len(rep.Days) > 0:
 	case nothing:
 		return nil
+	case c.cmd.name == "read" && len(c.args) < 2:
+		c.printf("Nothing was left to do: all days are settled.\n")
+		return nil
 	default:
 		c.printf("No machine-day had to be made again.\n")
 		return nil
@@ -213,7 +220,7 @@ var glob = strings.NewReplacer("*", "?", "[", "?")
 // nothing says in one sentence why an input gave nothing: it holds no files,
 // none of them is new, or none can be used; false when it gave something.
 func (c *call) nothing(fs []book.FileReport) bool {
-	if c.cmd.name != "read" && c.cmd.name != "replay" {
+	if c.cmd.name != "read" && c.cmd.name != "replay" || len(c.args) < 2 {
 		return false
 	}
 	var known, unused int
