@@ -48,7 +48,13 @@ func (b *Book) deriveDays(ctx context.Context, live []*input, formats []evenstan
 			}
 		}
 	}()
-	defer func() { rep.Notes = append(rep.Notes, notes.sentences(len(planters) > 1)...) }()
+	stray := 0
+	defer func() {
+		if stray > 0 {
+			rep.Notes = append(rep.Notes, fmt.Sprintf("Lines by hand that are of none of the planters: %d. They name none, and there are several: write them again with the planter.", stray))
+		}
+		rep.Notes = append(rep.Notes, notes.sentences(len(planters) > 1)...)
+	}()
 	anew := b.anew(live, rep)
 again:
 	for s := range spools.gone { // of which days were given back
@@ -57,6 +63,9 @@ again:
 	}
 	var err error
 	if planters, err = b.planters(ctx); err != nil {
+		return ledgerError(b.path(ledgerName), err)
+	}
+	if stray, err = b.strayNotes(ctx, planters); err != nil {
 		return ledgerError(b.path(ledgerName), err)
 	}
 	if err := b.dropDays(planters); err != nil {
@@ -162,7 +171,13 @@ func (b *Book) planters(ctx context.Context) ([]*planterDays, error) {
 	// A card that came later, or under another name, takes the lines written by
 	// hand with it as it takes the logs.
 	for _, said := range sortedKeys(hand) {
-		if p := by[b.planterNamed(said)]; p != nil {
+		name := b.planterNamed(said)
+		if said == "" && (by[name] == nil || len(by[name].days) == 0) { // written before any was known
+			if worked := slices.DeleteFunc(sortedKeys(by), func(n string) bool { return len(by[n].days) == 0 }); len(worked) == 1 {
+				name = worked[0]
+			}
+		}
+		if p := by[name]; p != nil {
 			p.hand = append(p.hand, hand[said]...)
 			slices.SortStableFunc(p.hand, func(x, y evenstand.Entry) int { return cmp.Compare(x.T, y.T) })
 		}
@@ -176,6 +191,23 @@ func (b *Book) planters(ctx context.Context) ([]*planterDays, error) {
 		ps = append(ps, p)
 	}
 	return ps, nil
+}
+
+// strayNotes counts the lines by hand that name no planter where there are
+// several: they are of none of them.
+func (b *Book) strayNotes(ctx context.Context, planters []*planterDays) (n int, err error) {
+	hand, err := b.handEntries(ctx)
+	if err != nil || len(hand[""]) == 0 {
+		return 0, err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	name := b.planterNamed("")
+	worked := slices.DeleteFunc(slices.Clone(planters), func(p *planterDays) bool { return len(p.days) == 0 })
+	if len(worked) < 2 || slices.ContainsFunc(worked, func(p *planterDays) bool { return p.planter == name }) {
+		return 0, nil
+	}
+	return len(hand[""]), nil
 }
 
 // dropDays takes days out of the manifest that have no data any more.

@@ -3,6 +3,8 @@ package book_test
 import (
 	"context"
 	"math"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -19,7 +21,7 @@ func TestJournalByHand(t *testing.T) {
 	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 3)}))
 	before := dataOf(t, b.Dir())
 	entry := evenstand.Entry{T: at(2, 9, 1), What: "dig", Rows: evenstand.Rows{2}, Value: 2.1, Unit: "in"}
-	id, err := b.AddNote(ctx, "four rows", entry, "dug row 2: 2.1 in")
+	id, err := b.AddNote(ctx, "four rows", []evenstand.Entry{entry}, "dug row 2: 2.1 in")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,7 +37,7 @@ func TestJournalByHand(t *testing.T) {
 		sound(t, b)
 	}
 	agree(dataOf(t, b.Dir()))
-	if l, err := b.TakeBack(ctx, 0); err != nil || l.ID != id || !l.TakenBack {
+	if l, err := b.TakeBack(ctx, 0); err != nil || len(l) != 1 || l[0].ID != id || !l[0].TakenBack {
 		t.Fatalf("took back %+v, %v", l, err)
 	}
 	if rep := read(t, b); daysOf(rep) != "2026-05-02" {
@@ -53,13 +55,77 @@ func TestJournalByHand(t *testing.T) {
 	}
 }
 
+// The lines of one note have one number and are taken back together.
+func TestJournalOfSeveralLines(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	dig := func(v float64) evenstand.Entry {
+		return evenstand.Entry{T: at(2, 9, 1), What: "dig", Rows: evenstand.Rows{2}, Value: v, Unit: "in"}
+	}
+	first, err := b.AddNote(ctx, "four rows", []evenstand.Entry{dig(2.1), dig(2), dig(1.75)}, "dug row 2 2.1, 2, 1.75 in")
+	if err != nil {
+		t.Fatal(err)
+	}
+	second, err := b.AddNote(ctx, "four rows", []evenstand.Entry{dig(1)}, "dug row 2 1 in")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := book.CountsOf(t, b); len(got) != 4 || first == second {
+		t.Errorf("counts %q, notes %d and %d", got, first, second)
+	}
+	if l, err := b.TakeBack(ctx, first+1); err == nil {
+		t.Errorf("took back a part of a note: %+v", l)
+	}
+	if l, err := b.TakeBack(ctx, first); err != nil || len(l) != 3 || l[2].Entry.Value != 1.75 {
+		t.Errorf("took back %+v, %v", l, err)
+	}
+	lines, err := b.Journal(ctx)
+	if err != nil || len(lines) != 4 {
+		t.Fatalf("%+v, %v", lines, err)
+	}
+	for i, l := range lines {
+		if want := i < 3; l.TakenBack != want || l.ID != map[bool]int64{true: first, false: second}[want] {
+			t.Errorf("line %d: %+v", i, l)
+		}
+	}
+}
+
+// A note that was written before any planter was known is of the one that comes.
+func TestJournalBeforeThePlanter(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	if err := os.Remove(filepath.Join(b.Dir(), "planter", "four.toml")); err != nil {
+		t.Fatal(err)
+	}
+	dir := b.Dir()
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b = open(t, dir)
+	if _, err := b.AddNote(ctx, "", []evenstand.Entry{{T: at(2, 9, 1), What: "fix", Value: math.NaN(), Note: "new seals"}}, "fixed new seals"); err != nil {
+		t.Fatal(err)
+	}
+	box := func(planter string) string {
+		return folder(t, map[string][]byte{planter + ".log": slices.Concat([]byte("c 4 "+planter+"\n"), seasonLog(1, 2))})
+	}
+	read(t, b, box("six"))
+	days, err := b.Days(ctx)
+	if err != nil || len(days) != 2 || !slices.Contains(days[1].Notes, "fix: new seals") {
+		t.Errorf("%+v, %v", days, err)
+	}
+	if rep := read(t, b, box("eight")); !slices.ContainsFunc(rep.Notes, func(s string) bool { return strings.Contains(s, "none of the planters: 1.") }) {
+		t.Errorf("with two planters nothing is said of the note: %q", rep.Notes)
+	}
+	sound(t, b)
+}
+
 // A planter that gets another name keeps what was written by hand of it, as it
 // keeps its logs.
 func TestJournalOfRenamedPlanter(t *testing.T) {
 	b := newBook(t)
 	ctx := context.Background()
 	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 2)}))
-	if _, err := b.AddNote(ctx, "four rows", evenstand.Entry{T: at(2, 9, 1), What: "fix", Value: math.NaN(), Note: "new seals"}, ""); err != nil {
+	if _, err := b.AddNote(ctx, "four rows", []evenstand.Entry{{T: at(2, 9, 1), What: "fix", Value: math.NaN(), Note: "new seals"}}, ""); err != nil {
 		t.Fatal(err)
 	}
 	renamed := strings.Replace(card, `name = "four rows"`, `name = "the old one"`, 1)
@@ -84,7 +150,7 @@ func TestCountsByHand(t *testing.T) {
 		{T: at(2, 9, 2), What: "dig", Value: math.NaN(), Note: "dry on top"},
 		{T: at(2, 9, 3), What: "fix", Value: 1},
 	} {
-		if _, err := b.AddNote(ctx, "four rows", e, "x"); err != nil {
+		if _, err := b.AddNote(ctx, "four rows", []evenstand.Entry{e}, "x"); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"flag"
 	"fmt"
@@ -36,7 +37,9 @@ func noteCommand() command {
 		},
 		help: `
 The time stands first, last or not at all, which is now. What was understood is
-shown; --undo takes it back. Without a text the last notes are listed with
+shown; --undo takes it back. Several digs, fills or settings in one note are
+several lines under one number. A number that cannot be is asked back. It counts
+from the next read of its day on: evenstand read BOOK. Without a text the last notes are listed with
 their numbers.
 
 Examples:
@@ -45,9 +48,9 @@ Examples:
   evenstand note spring "closers 40 psi rows 3,4"
   evenstand note spring "depth 2 1/4 in, yesterday 5 pm"
   evenstand note spring "fill 12 units 10 min ago"
-  evenstand note spring "filled 400 gal starter"
+  evenstand note spring "filled 12 units, 400 gal starter"
   evenstand note spring "fixed row 7: new singulator"
-  evenstand note spring "dug row 7: 2.1 in"
+  evenstand note spring "dug row 7: 2.1, 2.0, 1.75 in"
   evenstand note spring "counted 31 in 17.5 ft row 3"
   evenstand note spring "stand 30500"
   evenstand note spring "lot A123 rows 1-8"
@@ -79,7 +82,8 @@ pressure and depth.`,
 	}
 }
 
-// noteJSON is a line of the journal as --json gives it.
+// noteJSON is a line of the journal as --json gives it; the lines of one note
+// have one id.
 type noteJSON struct {
 	ID        int64            `json:"id"`
 	Planter   string           `json:"planter"`
@@ -93,6 +97,7 @@ type noteJSON struct {
 	Say       string           `json:"say"`
 	Supposed  []string         `json:"supposed"`
 	TakenBack bool             `json:"taken_back"`
+	More      []noteJSON       `json:"more,omitempty"` // the other lines of the same note
 }
 
 func toNoteJSON(l *book.JournalLine, supposed []string) noteJSON {
@@ -100,10 +105,23 @@ func toNoteJSON(l *book.JournalLine, supposed []string) noteJSON {
 	if supposed == nil {
 		supposed = []string{}
 	}
-	return noteJSON{l.ID, l.Planter, e.T, e.What, e.Rows.String(), evenstand.Number(e.Value), e.Unit, e.Note, l.Words, record.SayEntry(e), supposed, l.TakenBack}
+	return noteJSON{l.ID, l.Planter, e.T, e.What, e.Rows.String(), evenstand.Number(e.Value), e.Unit, e.Note, l.Words, record.SayEntry(e), supposed, l.TakenBack, nil}
 }
 
-// planterNamed gives the planter that a note is of.
+// printNote prints the lines of one note as one JSON object.
+func (c *call) printNote(lines []book.JournalLine, supposed []string) error {
+	out := struct {
+		Schema int `json:"schema"`
+		noteJSON
+	}{1, toNoteJSON(&lines[0], supposed)}
+	for i := range lines[1:] {
+		out.More = append(out.More, toNoteJSON(&lines[1+i], nil))
+	}
+	return c.printJSON(out)
+}
+
+// planterNamed gives the planter that a note is of. While the logbook knows none
+// it is the one that was named, or empty: the one that comes.
 func planterNamed(ctx context.Context, b *book.Book, name string) (string, error) {
 	all, err := b.Planters(ctx)
 	switch {
@@ -112,7 +130,7 @@ func planterNamed(ctx context.Context, b *book.Book, name string) (string, error
 	case name == "" && len(all) == 1:
 		return all[0], nil
 	case len(all) == 0:
-		return "", fmt.Errorf("the logbook knows no planter yet: read a log first, or put a card into its folder planter")
+		return name, nil
 	case name == "":
 		return "", usagef("which planter? Say --planter with one of: %s", strings.Join(all, ", "))
 	case !slices.Contains(all, name):
@@ -135,7 +153,7 @@ func (c *call) writeNote(ctx context.Context, b *book.Book, o *noteOptions, text
 		return usageError{err.Error()}
 	}
 	// The card of the day it was done names the rows.
-	if day := evenstand.DayOf(n.Entry.T, nc.Zone); day != evenstand.DayOf(nc.Now, nc.Zone) {
+	if day := evenstand.DayOf(n.Entries[0].T, nc.Zone); day != evenstand.DayOf(nc.Now, nc.Zone) {
 		if nc.Card, err = b.Card(planter, day); err != nil {
 			return err
 		}
@@ -143,25 +161,43 @@ func (c *call) writeNote(ctx context.Context, b *book.Book, o *noteOptions, text
 			return usageError{err.Error()}
 		}
 	}
-	l := book.JournalLine{At: nc.Now, Planter: planter, Entry: n.Entry, Words: text}
-	if l.ID, err = b.AddNote(ctx, planter, n.Entry, text); err != nil {
+	if planter == "" {
+		n.Supposed = append(n.Supposed, "The logbook knows no planter yet: the note is kept, and is of the planter whose card or log comes first. Which rows there are is not checked.")
+	}
+	id, err := b.AddNote(ctx, planter, n.Entries, text)
+	if err != nil {
 		return err
 	}
-	if c.json {
-		return c.printJSON(struct {
-			Schema int `json:"schema"`
-			noteJSON
-		}{1, toNoteJSON(&l, n.Supposed)})
+	var lines []book.JournalLine
+	for _, e := range n.Entries {
+		lines = append(lines, book.JournalLine{ID: id, At: nc.Now, Planter: planter, Entry: e, Words: text})
 	}
-	c.noteLine(&l, voice(b), false)
-	if per := n.Entry.Value / n.Area; !math.IsNaN(per) {
+	if c.json {
+		return c.printNote(lines, n.Supposed)
+	}
+	c.noteLines(lines, voice(b), false)
+	if per := n.Entries[0].Value / n.Area; !math.IsNaN(per) {
 		c.text("    ", "    ", "That is a stand of "+strings.Replace(voice(b).Rate(per), "seeds", "plants", 1)+" at this row spacing.")
 	}
 	for _, s := range n.Supposed {
 		c.text("    ", "    ", s)
 	}
-	c.hint(c.Stderr, "Not so?", "evenstand note "+c.args[0]+" --undo "+strconv.FormatInt(l.ID, 10))
+	c.hint(c.Stderr, "Not so?", "evenstand note "+c.args[0]+" --undo "+strconv.FormatInt(id, 10))
+	c.toSettle(ctx, b, lines)
 	return nil
+}
+
+// toSettle says how a note comes to count where there are logs of its day: the
+// day is made again.
+func (c *call) toSettle(ctx context.Context, b *book.Book, lines []book.JournalLine) {
+	days, err := b.Days(ctx)
+	if err != nil {
+		return // the note is kept; a damaged book is said by check
+	}
+	on := evenstand.DayOf(lines[0].Entry.T, b.Zone())
+	if slices.ContainsFunc(days, func(d book.DaySummary) bool { return d.Day == on }) {
+		c.hint(c.Stderr, "It counts when its day is made again, by the next read or at once:", "evenstand read "+c.args[0])
+	}
 }
 
 func (c *call) undoNote(ctx context.Context, b *book.Book, o *noteOptions, number string) error {
@@ -175,17 +211,15 @@ func (c *call) undoNote(ctx context.Context, b *book.Book, o *noteOptions, numbe
 			return usagef("--undo wants the number of a note, not %q", number)
 		}
 	}
-	l, err := b.TakeBack(ctx, id)
+	lines, err := b.TakeBack(ctx, id)
 	if err != nil {
 		return err
 	}
 	if c.json {
-		return c.printJSON(struct {
-			Schema int `json:"schema"`
-			noteJSON
-		}{1, toNoteJSON(&l, nil)})
+		return c.printNote(lines, nil)
 	}
-	c.noteLine(&l, voice(b), false)
+	c.noteLines(lines, voice(b), false)
+	c.toSettle(ctx, b, lines)
 	return nil
 }
 
@@ -205,6 +239,9 @@ func (c *call) listNotes(ctx context.Context, b *book.Book, o *noteOptions) erro
 	}
 	several := slices.ContainsFunc(lines, func(l book.JournalLine) bool { return l.Planter != lines[0].Planter })
 	older := max(0, len(lines)-lastNotes)
+	for older > 0 && lines[older-1].ID == lines[older].ID { // a note is not cut in two
+		older--
+	}
 	if c.json {
 		out := struct {
 			Schema int        `json:"schema"`
@@ -220,26 +257,32 @@ func (c *call) listNotes(ctx context.Context, b *book.Book, o *noteOptions) erro
 		return nil
 	}
 	if older > 0 {
-		c.printf("%s before these; --json lists all.\n", plural(older, "older note", "older notes"))
+		c.printf("%s before these; --json lists all.\n", plural(older, "older line", "older lines"))
 	}
-	for i := range lines[older:] {
-		c.noteLine(&lines[older+i], voice(b), several)
-	}
+	c.noteLines(lines[older:], voice(b), several)
 	return nil
 }
 
-// noteLine prints a line of the journal in plain words.
-func (c *call) noteLine(l *book.JournalLine, v advise.Voice, planter bool) {
-	s := v.Clock(l.Entry.T) + ", " + v.Date(l.Entry.T) + ": "
-	if planter {
-		s += l.Planter + ": "
+// noteLines prints lines of the journal in plain words, the number of a note
+// before its first.
+func (c *call) noteLines(lines []book.JournalLine, v advise.Voice, planter bool) {
+	for i := range lines {
+		l := &lines[i]
+		s := v.Clock(l.Entry.T) + ", " + v.Date(l.Entry.T) + ": "
+		if planter {
+			s += cmp.Or(l.Planter, "no planter named") + ": "
+		}
+		s += record.SayEntry(&l.Entry)
+		if !strings.HasSuffix(s, ".") {
+			s += "."
+		}
+		if l.TakenBack {
+			s += " Taken back."
+		}
+		number := "    "
+		if i == 0 || lines[i-1].ID != l.ID {
+			number = fmt.Sprintf("%3d ", l.ID)
+		}
+		c.text(number, "    ", s)
 	}
-	s += record.SayEntry(&l.Entry)
-	if !strings.HasSuffix(s, ".") {
-		s += "."
-	}
-	if l.TakenBack {
-		s += " Taken back."
-	}
-	c.text(fmt.Sprintf("%3d ", l.ID), "    ", s)
 }

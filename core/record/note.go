@@ -22,10 +22,11 @@ type NoteContext struct {
 	Card  evenstand.Card // Rows 0: not known
 }
 
-// Note is a short note that was understood: the line of the journal, and what
-// was supposed about it where it did not say, as whole sentences.
+// Note is a short note that was understood: the lines of the journal, one or
+// more of one time, and what was supposed about them where it did not say, as
+// whole sentences.
 type Note struct {
-	Entry    evenstand.Entry
+	Entries  []evenstand.Entry
 	Supposed []string
 	// Area is what a count was taken over in m2, NaN where it cannot be told.
 	Area float64
@@ -39,10 +40,12 @@ const maxNote = 1000
 
 // ParseNote reads a note as people type it with their thumbs: a time first,
 // last or not at all, then what was done, and to which rows. at, rows and what
-// say the same explicitly where they are not empty, and go before the text. What
-// cannot be told apart is an error that says how to write it.
+// say the same explicitly where they are not empty; a text that says another
+// time or other rows is refused. Several values of one kind are several lines.
+// What cannot be told apart is an error that says how to write it, and what is
+// kept as words though it looks like more is among what was supposed.
 func ParseNote(text, at, rows, what string, c NoteContext) (Note, error) {
-	n := Note{Entry: evenstand.Entry{T: c.Now, Value: math.NaN()}, Area: math.NaN()}
+	n := Note{Area: math.NaN()}
 	if !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && !unicode.IsSpace(r) }) {
 		return n, fmt.Errorf("the note is no plain text")
 	}
@@ -53,33 +56,49 @@ func ParseNote(text, at, rows, what string, c NoteContext) (Note, error) {
 	if what != "" && !slices.Contains(NoteKinds, what) {
 		return n, fmt.Errorf("what = %q: want %s", what, strings.Join(NoteKinds, ", "))
 	}
-	p := noteParser{c: c, n: &n}
+	p := noteParser{c: c, n: &n, e: evenstand.Entry{T: c.Now, Value: math.NaN()}}
+	if undoOnly.MatchString(lower(text)) {
+		return n, fmt.Errorf("%q is no note: --undo takes back the last one, --undo 12 the one of that number", text)
+	}
 	var err error
-	if at != "" {
-		if n.Entry.T, err = p.when(at); err != nil {
-			return n, err
-		}
-	} else if text, err = p.takeTime(text); err != nil {
+	rest := text
+	switch {
+	case at != "" && what == "remark": // its words are as they are
+	case at != "":
+		rest, err = p.sameTime(text, at)
+	default:
+		rest, err = p.takeTime(text)
+	}
+	if err != nil {
 		return n, err
 	}
-	if text == "" {
+	if at != "" {
+		if p.e.T, err = p.when(at); err != nil {
+			return n, err
+		}
+	}
+	if rest == "" {
 		return n, fmt.Errorf("the note says nothing: write what was done, such as cleaners 30 to 22 psi")
 	}
-	given := rows != ""
-	if given {
-		rest, found, err := p.takeRows(rowWords(rows), true)
+	if rows != "" {
+		more, found, err := p.takeRows(rowWords(rows), true)
 		if err != nil {
 			return n, err
 		}
-		if !found || rest != "" {
+		if !found || more != "" {
 			return n, fmt.Errorf("rows %q: want rows such as 7, 3,4, 1-8, left or right", rows)
 		}
+		p.given = true
 	}
-	if err := p.kind(text, what, given); err != nil {
+	if err := p.kind(rest, what); err != nil {
 		return n, err
 	}
+	n.Entries = append(n.Entries, p.e)
 	return n, nil
 }
+
+// undoOnly is what people type who want a note taken back.
+var undoOnly = regexp.MustCompile(`^(?:undo|take back|delete|cancel)(?: (?:the|last|note|that|it|one|#?\d{1,6}))*[.!]?$`)
 
 // rowWords puts the word in front of a bare list.
 func rowWords(s string) string {
@@ -91,8 +110,17 @@ func rowWords(s string) string {
 }
 
 type noteParser struct {
-	c NoteContext
-	n *Note
+	c     NoteContext
+	n     *Note
+	e     evenstand.Entry // the last line of the note; those before it stand in n
+	given bool            // its rows were said beside the text
+}
+
+// again closes a line of the journal and begins another of the same time, kind
+// and rows.
+func (p *noteParser) again() {
+	p.n.Entries = append(p.n.Entries, p.e)
+	p.e.Value, p.e.Unit, p.e.Note = math.NaN(), "", ""
 }
 
 func (p *noteParser) suppose(format string, a ...any) {
@@ -105,7 +133,7 @@ var spoken = map[string]string{
 	"pounds": "lb", "pound": "lb", "lbs": "lb", "kilos": "kg", "kilo": "kg", "gallon": "gal", "gallons": "gal",
 	"liter": "L", "liters": "L", "litre": "L", "litres": "L", "l": "L", "kmh": "km/h", "kph": "km/h", "mbars": "mbar", "bars": "bar",
 	"psi": "psi", "gpa": "gal/ac", "gal/acre": "gal/ac", "lb/acre": "lb/ac", "l/ha": "L/ha", "rpm": "1/min", "percent": "%",
-	"inh2o": "inH2O", "kpa": "kPa", "n": "N", "mph": "mph", "v": "V", "seeds/ac": "1/ac", "seeds/acre": "1/ac", "an acre": "1/ac", "seeds/ha": "1/ha",
+	"inh2o": "inH2O", "kpa": "kPa", "n": "N", "mph": "mph", "v": "V", "seeds/ac": "1/ac", "seeds/acre": "1/ac", "seeds/ha": "1/ha",
 	"plants/ac": "1/ac", "plants/ha": "1/ha", "/ac": "1/ac", "/ha": "1/ha", "°": "deg", "pa": "Pa",
 }
 
@@ -171,8 +199,21 @@ func takeWord(s string) (word, rest string) {
 	return strings.TrimRight(word, ",;:."), strings.TrimSpace(rest)
 }
 
+// anArea is what people write for what comes on an area: seeds an acre, gal per
+// hectare.
+var anArea = regexp.MustCompile(`^(?:(?:seeds|plants) |(\pL+) )?(?:an|a|per) (acre|ac|hectare|ha)\b`)
+
 // takeUnit reads a unit at the begin of a text. A comma behind it stays.
 func takeUnit(s string) (u evenstand.Unit, rest string, ok bool) {
+	if m := anArea.FindStringSubmatch(lower(s)); m != nil {
+		name := "1"
+		if first, ok := unitOf(m[1]); ok {
+			name = first.Name
+		}
+		if u, err := evenstand.ParseUnit(name + "/" + map[byte]string{'a': "ac", 'h': "ha"}[m[2][0]]); err == nil && (m[1] == "" || name != "1") {
+			return u, strings.TrimSpace(s[len(m[0]):]), true
+		}
+	}
 	word, _ := takeWord(s)
 	u, ok = unitOf(word)
 	if !ok {

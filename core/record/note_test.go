@@ -96,7 +96,31 @@ func TestParseNote(t *testing.T) {
 		{"lot A123 rows 1-8", "05-02 15:30", "lot", "1-8", nan, "", "A123"},
 		{"dug 2.1 in row 7", "05-02 15:30", "dig", "7", 2.1, "in", ""},
 		{"counted 31 in 17 ft 6 in row 3", "05-02 15:30", "count", "3", 31, "", "in 17.5 ft"},
+		{"row 7 dug 1.75 in", "05-02 15:30", "dig", "7", 1.75, "in", ""},
+		{"r7 dug 2.1 in", "05-02 15:30", "dig", "7", 2.1, "in", ""},
+		{"row 7 filled 2 bags", "05-02 15:30", "refill", "7", 2, "", "bags"},
+		{"12 units filled", "05-02 15:30", "refill", "", 12, "", "units"},
+		{"400 gal starter filled row 7", "05-02 15:30", "refill", "7", 400, "gal", "starter"},
+		{"switched to lot B77", "05-02 15:30", "lot", "", nan, "", "B77"},
+		{"stand 30500 plants per acre", "05-02 15:30", "count", "", 30500, "1/ac", ""},
+		{"dug row 7: 2.1 in, 2 in apart", "05-02 15:30", "dig", "7", 2.1, "in", "2 in apart"},
+		{"fixed 2 seals", "05-02 15:30", "fix", "", nan, "", "2 seals"},
+		// other words for the same
+		{"205pm cleaners 22 psi", "05-02 14:05", "setting", "", 22, "psi", "cleaner_pressure"},
+		{"1405 cleaners 22", "05-02 14:05", "setting", "", 22, "psi", "cleaner_pressure"},
+		{"row cleaner 22 psi", "05-02 15:30", "setting", "", 22, "psi", "cleaner_pressure"},
+		{"closer 40 psi", "05-02 15:30", "setting", "", 40, "psi", "closer_pressure"},
+		{"gauge wheel 120 lb", "05-02 15:30", "setting", "", 120, "lbf", "gauge_wheel_load_target"},
+		{"vac 20", "05-02 15:30", "setting", "", 20, "inH2O", "vacuum"},
+		{"starter 5 gal/ac", "05-02 15:30", "setting", "", 5, "gal/ac", "liquid_rate_target"},
+		{"starter 5 gal an acre", "05-02 15:30", "setting", "", 5, "gal/ac", "liquid_rate_target"},
+		{"hyd 2500 psi", "05-02 15:30", "setting", "", 2500, "psi", "hydraulic_pressure"},
+		{"set population to 34,000", "05-02 15:30", "setting", "", 34000, "1/ac", "seed_rate_target"},
+		{"seed rate 32,000 seeds an acre rows 1-8", "05-02 15:30", "setting", "1-8", 32000, "1/ac", "seed_rate_target"},
+		{"cleaners 22 psi, mud on row 7", "05-02 15:30", "setting", "", 22, "psi", "cleaner_pressure: mud on row 7"},
 		// remarks
+		{"row 7 fill tube bent", "05-02 15:30", "remark", "7", nan, "", "row 7 fill tube bent"},
+		{"lot of mud on row 7", "05-02 15:30", "remark", "7", nan, "", "lot of mud on row 7"},
 		{"stand looks good", "05-02 15:30", "remark", "", nan, "", "stand looks good"},
 		{"row 7 smells of belt", "05-02 15:30", "remark", "7", nan, "", "row 7 smells of belt"},
 		{"decreased wind, two hoppers left", "05-02 15:30", "remark", "", nan, "", "decreased wind, two hoppers left"},
@@ -106,7 +130,10 @@ func TestParseNote(t *testing.T) {
 			t.Errorf("%q: %v", tt.text, err)
 			continue
 		}
-		e := n.Entry
+		e := n.Entries[0]
+		if len(n.Entries) > 1 {
+			t.Errorf("%q: %d lines", tt.text, len(n.Entries))
+		}
 		same := e.Value == tt.value || math.IsNaN(e.Value) && math.IsNaN(tt.value)
 		if when := e.T.Time().In(chicago).Format("01-02 15:04"); when != tt.when || e.What != tt.what || e.Rows.String() != tt.rows || !same || e.Unit != tt.unit || e.Note != tt.note {
 			t.Errorf("%q: %s %s rows %q %v %q note %q (%s)", tt.text, when, e.What, e.Rows, e.Value, e.Unit, e.Note, record.SayEntry(&e))
@@ -139,31 +166,61 @@ func TestParseNoteRefuses(t *testing.T) {
 		{"stand 31", "cannot be"},
 		{"lot rows 1-8", "which lot"},
 		{"dug row 7: 21 in", "cannot be"},
+		{"dug 7 2.1", "is 7 a row"},
+		{"dug 3, 2.1 in", "is 3 the row or the depth"},
+		{"dug 2", "is 2 the row or the depth"},
+		{"dug row 3 4 2.1", "is 4 a row"},
+		{"dug row 7, 2, 1.75 in", "rows or depths"},
+		{"dug rows 7, 8: 2.1, 2 in", "a note for each row"},
+		{"dug row 7: 2.1 in, row 8 2.0 in", "a note for each"},
+		{"dug row 7: 5,2 in", "with a point"},
+		{"dug row 7: 7 in", "from 0 to 5 in is common practice, no source"},
+		{"population 34,000", "what was set or what was counted"},
+		{"pop 34000", "what was set or what was counted"},
+		{"fixed 5 new seal", "is 5 a row"},
+		{"replaced 5: seal", "is 5 a row"},
+		{"seed rate 34", "from 1,000 to 250,000 an acre is common practice, no source"},
+		{"speed 52", "from 0 to 15 mph"},
+		{"filled -12 units", "cannot be"},
+		{"filled 99999999 units", "up to 1,000 units is common practice, no source"},
+		{"filled 40000 gal", "from 0 to 5,000 gal"},
+		{"filled 12 units, 3 left", "3 of what"},
+		{"filled 12 units, 3 bags left over", "a note for each fill"},
+		{"filled 12 units 1405", "what is 1405"},
+		{"stand 305000", "from 1,000 to 250,000 an acre"},
+		{"stand 30500 7", "what is 7"},
+		{"counted 310 plants in 17.5 ft row 3", "up to 267"},
+		{"vacuum 20, 19", "one number"},
+		{"vacuum 20 rows 1-8, 19 rows 9-16", "a note for each"},
+		{"cleaners 22 psi rows 1-8, closers 40 psi", "which rows"},
+		{"starter 400 gal", "filled 400 gal starter"},
+		{"undo", "--undo"},
+		{"undo 12", "--undo"},
 		{"bell \a", "no plain text"},
 		{strings.Repeat("a", 2000), "longer"},
 	} {
 		n, err := record.ParseNote(tt.text, "", "", "", noteContext(evenstand.US))
 		if tt.text == "may 3 2:05 pm hot" { // without a year it is last year's
-			if err != nil || n.Entry.T.Time().Year() != 2025 {
-				t.Errorf("%q: %s, %v", tt.text, n.Entry.T, err)
+			if err != nil || n.Entries[0].T.Time().Year() != 2025 {
+				t.Errorf("%q: %s, %v", tt.text, n.Entries[0].T, err)
 			}
 			continue
 		}
 		if err == nil || !strings.Contains(err.Error(), tt.why) {
-			t.Errorf("%q: taken as %s; error %v, want %q", tt.text, record.SayEntry(&n.Entry), err, tt.why)
+			t.Errorf("%q: taken as %s; error %v, want %q", tt.text, record.SayEntry(&n.Entries[0]), err, tt.why)
 		}
 	}
 }
 
 func TestParseNoteSaidOtherwise(t *testing.T) {
 	n, err := record.ParseNote("vacuum 20", "2026-05-01 09:15", "9-16", "remark", noteContext(evenstand.US))
-	if err != nil || n.Entry.What != "remark" || n.Entry.Rows.String() != "9-16" || n.Entry.T.Time().In(chicago).Format("01-02 15:04") != "05-01 09:15" {
+	if err != nil || n.Entries[0].What != "remark" || n.Entries[0].Rows.String() != "9-16" || n.Entries[0].T.Time().In(chicago).Format("01-02 15:04") != "05-01 09:15" {
 		t.Errorf("%+v, %v", n, err)
 	}
 	if _, err := record.ParseNote("hot", "", "", "setting", noteContext(evenstand.US)); err == nil {
 		t.Error("a remark is taken for a setting")
 	}
-	if n, err = record.ParseNote("vacuum 50", "", "", "", noteContext(evenstand.Metric)); err != nil || n.Entry.Unit != "mbar" || len(n.Supposed) != 1 {
+	if n, err = record.ParseNote("vacuum 50", "", "", "", noteContext(evenstand.Metric)); err != nil || n.Entries[0].Unit != "mbar" || len(n.Supposed) != 1 {
 		t.Errorf("%+v, %v", n, err)
 	}
 	// 31 plants in 17.5 ft of a row of 30 in stand on 1/995.7 of an acre.
@@ -172,20 +229,83 @@ func TestParseNoteSaidOtherwise(t *testing.T) {
 	}
 }
 
+// TestParseNoteSeveral: several values of one kind are several lines of one note,
+// of the same time and rows.
+func TestParseNoteSeveral(t *testing.T) {
+	for _, tt := range []struct{ text, want string }{
+		{"2:05 pm dug row 7 2.1, 2.0, 1.75 in", "Dug: seed 2.1 in deep, row 7; Dug: seed 2 in deep, row 7; Dug: seed 1.75 in deep, row 7"},
+		{"2:05 pm dug row 7 2.1,2.0,1.75 in", "Dug: seed 2.1 in deep, row 7; Dug: seed 2 in deep, row 7; Dug: seed 1.75 in deep, row 7"},
+		{"2:05 pm dug row 7: 2 1/4, 2 in and 5 cm: dry", "Dug: seed 2.25 in deep, row 7; Dug: seed 2 in deep, row 7; Dug: seed 5 cm deep, row 7: dry"},
+		{"2:05 pm filled 12 units, 400 gal", "Filled 12 units, the whole planter; Filled 400 gal, the whole planter"},
+		{"2:05 pm filled 12 units and 400 gal starter", "Filled 12 units, the whole planter; Filled 400 gal starter, the whole planter"},
+		{"2:05 pm filled starter 400 gal, 12 units", "Filled 400 gal starter, the whole planter; Filled 12 units, the whole planter"},
+		{"2:05 pm cleaners 22 psi and closers 40 psi", "Row-cleaner pressure set to 22 psi, the whole planter; Closing-wheel pressure set to 40 psi, the whole planter"},
+		{"2:05 pm cleaners 22 psi rows 1-8, closers 40 psi rows 3,4", "Row-cleaner pressure set to 22 psi, rows 1-8; Closing-wheel pressure set to 40 psi, rows 3-4"},
+	} {
+		n, err := record.ParseNote(tt.text, "", "", "", noteContext(evenstand.US))
+		var said []string
+		for _, e := range n.Entries {
+			if got := e.T.Time().In(chicago).Format("15:04"); got != "14:05" {
+				t.Errorf("%q: a line at %s", tt.text, got)
+			}
+			said = append(said, record.SayEntry(&e))
+		}
+		if got := strings.Join(said, "; "); err != nil || got != tt.want || len(n.Supposed) > 0 {
+			t.Errorf("%q: %s, %v, supposed %q", tt.text, got, err, n.Supposed)
+		}
+	}
+}
+
+// TestParseNoteSaidTwice: what stands in the text and beside it has to agree.
+func TestParseNoteSaidTwice(t *testing.T) {
+	for _, tt := range []struct{ text, at, rows, want, why string }{
+		{"depth 2 in row 3", "", "4", "", "say the rows once"},
+		{"depth 2 in row 4", "", "4", "Depth set to 2 in, row 4", ""},
+		{"2pm depth 2 in", "3 pm", "", "", "say it once"},
+		{"2pm depth 2 in", "2 pm", "", "Depth set to 2 in, the whole planter", ""},
+		{"yesterday rain", "2 pm", "", "", "say it once"},
+		{"stopped until 2:40 pm", "2 pm", "", "Remark: stopped until 2:40 pm", ""},
+		{"dust from row 3", "2 pm", "4", "Remark, row 4: dust from row 3", ""},
+	} {
+		n, err := record.ParseNote(tt.text, tt.at, tt.rows, "", noteContext(evenstand.US))
+		switch {
+		case tt.why != "":
+			if err == nil || !strings.Contains(err.Error(), tt.why) {
+				t.Errorf("%q at %q rows %q: %v, want %q", tt.text, tt.at, tt.rows, err, tt.why)
+			}
+		case err != nil || record.SayEntry(&n.Entries[0]) != tt.want:
+			t.Errorf("%q at %q rows %q: %+v, %v", tt.text, tt.at, tt.rows, n, err)
+		}
+	}
+}
+
 // TestParseNoteSupposes: what might have been meant otherwise is said.
 func TestParseNoteSupposes(t *testing.T) {
 	for text, want := range map[string]string{
-		"2:05 hot":                "taken as the last one",
-		"5 pm hot":                "yesterday's",
-		"5/1 2:05 pm hot":         "the note is of now",
-		"nov 2 2025 1:30 am hot":  "came twice",
-		"vacuum 20 and rising":    "not as a setting",
-		"vacuum up 2":             "not as a setting",
-		"vacuum -2":               "not as a setting",
-		"cleaners 22 bananas":     "not as a setting",
-		"closers 40":              "No unit was said",
-		"speed was 5 in the hole": "",
-		"hot at 2:05 pm":          "",
+		"2:05 hot":                 "taken as the last one",
+		"5 pm hot":                 "yesterday's",
+		"5/1 2:05 pm hot":          "the note is of now",
+		"nov 2 2025 1:30 am hot":   "came twice",
+		"vacuum 20 and rising":     "not as a setting",
+		"vacuum up 2":              "not as a setting",
+		"vacuum -2":                "not as a setting",
+		"cleaners 22 bananas":      "not as a setting",
+		"closers 40":               "No unit was said",
+		"speed was 5 in the hole":  "",
+		"hot at 2:05 pm":           "",
+		"clenaers 22 psi":          "Is it about cleaners?",
+		"raised down force to 180": "not as a setting",
+		"row 7 has 22 psi":         "not as a setting",
+		"cleaner 7 stuck":          "not as a setting",
+		"brought 12 units":         "not as a fill",
+		"seed 3 in deep on row 7":  "not as a dig",
+		"1405 wind came up":        "written as 14:05",
+		"1405 cleaners 22 psi":     "taken as a time of day",
+		"fixed row 7: new singulator, vacuum 20 to 22": "a note of its own",
+		"filled 12 units, cleaners 22 psi":             "a note of its own",
+		"cleaners 22 psi, mud on row 7":                "kept as words",
+		"row 7 smells of belt":                         "",
+		"cleaners 22 psi: less trash":                  "",
 	} {
 		n, err := record.ParseNote(text, "", "", "", noteContext(evenstand.US))
 		if said := strings.Join(n.Supposed, " "); err != nil || !strings.Contains(said, want) || (said == "") != (want == "") {
@@ -193,7 +313,7 @@ func TestParseNoteSupposes(t *testing.T) {
 		}
 	}
 	// In metric units an inch behind the number stays one.
-	if n, err := record.ParseNote("dug 2 in row 7", "", "", "", noteContext(evenstand.Metric)); err != nil || n.Entry.Unit != "in" {
+	if n, err := record.ParseNote("dug 2 in row 7", "", "", "", noteContext(evenstand.Metric)); err != nil || n.Entries[0].Unit != "in" {
 		t.Errorf("%+v, %v", n, err)
 	}
 }
@@ -211,14 +331,14 @@ func TestSayEntry(t *testing.T) {
 		"hot":                         "Remark: hot",
 	} {
 		n, err := record.ParseNote(text, "", "", "", noteContext(evenstand.US))
-		if got := record.SayEntry(&n.Entry); err != nil || got != want {
+		if got := record.SayEntry(&n.Entries[0]); err != nil || got != want {
 			t.Errorf("%q: %q, %v, want %q", text, got, err, want)
 		}
 	}
 }
 
 func FuzzParseNote(f *testing.F) {
-	for _, s := range []string{"2:05 pm cleaners 30 to 22 psi", "yesterday 5 pm fixed row 7: x", "counted 31 in 17.5 ft row 3", "rows 1-8, 12 units fill", "may 2 2:05 pm depth 2 1/4 in", "left 10 min ago", "5 pm yesterday 17 ft 6 in", "sat 5 pm filled seed 2¼ bags", "an hour ago depth 2-1/4, nov 2 1:30 am"} {
+	for _, s := range []string{"2:05 pm cleaners 30 to 22 psi", "yesterday 5 pm fixed row 7: x", "counted 31 in 17.5 ft row 3", "rows 1-8, 12 units fill", "may 2 2:05 pm depth 2 1/4 in", "left 10 min ago", "5 pm yesterday 17 ft 6 in", "sat 5 pm filled seed 2¼ bags", "an hour ago depth 2-1/4, nov 2 1:30 am", "dug row 7 2.1, 2.0, 1.75 in", "filled 12 units, 400 gal starter", "cleaners 22 psi row 3, closers 40 psi row 4", "1405 vac 20 left", "12 units filled row 7", "205pm pop 34000"} {
 		f.Add(s, "", "", "")
 		f.Add(s, s, s, "setting")
 	}
@@ -229,15 +349,19 @@ func FuzzParseNote(f *testing.F) {
 		if err != nil {
 			return
 		}
-		e := n.Entry
-		if e.T > c.Now+600*evenstand.Second || math.IsInf(e.Value, 0) || len(e.Rows) > 0 && (e.Rows[0] < 1 || e.Rows[len(e.Rows)-1] > 16) {
-			t.Fatalf("%q gives %+v", text, e)
+		if len(n.Entries) == 0 {
+			t.Fatal("no line")
 		}
-		if _, err := evenstand.ParseUnit(e.Unit); err != nil {
-			t.Fatal(err)
-		}
-		if record.SayEntry(&e) == "" {
-			t.Fatal("nothing to say")
+		for _, e := range n.Entries {
+			if e.T > c.Now+600*evenstand.Second || e.T != n.Entries[0].T || math.IsInf(e.Value, 0) || len(e.Rows) > 0 && (e.Rows[0] < 1 || e.Rows[len(e.Rows)-1] > 16) {
+				t.Fatalf("%q gives %+v", text, e)
+			}
+			if _, err := evenstand.ParseUnit(e.Unit); err != nil {
+				t.Fatal(err)
+			}
+			if record.SayEntry(&e) == "" {
+				t.Fatal("nothing to say")
+			}
 		}
 	})
 }

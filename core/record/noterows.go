@@ -10,22 +10,47 @@ import (
 )
 
 var (
-	rowWord  = regexp.MustCompile(`\b(?:on |in |at |of )?(?:the )?(?:rows? ?#?|r)(\d)`)
-	sideWord = regexp.MustCompile(`\b(?:(?:on|in|at|of) )?(?:the )?(left|right)(?:(?: hand)? (?:side|half|rows|group|wing)| hand)?\b`)
-	inches   = regexp.MustCompile(`[0-9½¼¾] $`)
-	wholeOne = regexp.MustCompile(`\b(?:on )?(?:all(?: the)? rows|every row|whole (?:machine|planter)|everywhere)\b`)
-	rowSpan  = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–|to|through) ?(\d{1,3}))?`)
-	oneSpan  = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–) ?(\d{1,3}))?`) // row 7 to 180
-	rowSep   = regexp.MustCompile(`^(?: ?, ?(?:and )?| ?& ?| and )(?:rows? ?|r)?`)
+	rowWord   = regexp.MustCompile(`\b(?:on |in |at |of )?(?:the )?(?:rows? ?#?|r)(\d)`)
+	sideWord  = regexp.MustCompile(`\b(?:(?:on|in|at|of) )?(?:the )?(left|right)(?:(?: hand)? (?:side|half|rows|group|wing)| hand)?\b`)
+	inches    = regexp.MustCompile(`[0-9½¼¾] $`)
+	wholeOne  = regexp.MustCompile(`\b(?:on )?(?:all(?: the)? rows|every row|whole (?:machine|planter)|everywhere)\b`)
+	rowSpan   = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–|to|through) ?(\d{1,3}))?`)
+	oneSpan   = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–) ?(\d{1,3}))?`) // row 7 to 180
+	clauseEnd = regexp.MustCompile(`[,;:] `)
+	rowSep    = regexp.MustCompile(`^(?: ?, ?(?:and )?| ?& ?| and )(?:rows? ?|r)?`)
 )
 
 // takeRows takes the rows out of a text and gives what is left. Sides are taken
-// only when strict: in a remark left may be what is left.
+// only when strict: in a remark left may be what is left. When strict, rows in a
+// clause of other words behind the value are not what the note is of, and two
+// lists of rows are refused.
 func (p *noteParser) takeRows(text string, strict bool) (rest string, found bool, err error) {
 	low := lower(text)
 	if m := wholeOne.FindStringIndex(low); m != nil {
 		return cut(text, m[0], m[1]), true, nil
 	}
+	rows, from, to, err := p.findRows(low, strict)
+	if err != nil || from == to {
+		return text, false, err
+	}
+	said := strings.TrimSpace(text[from:to])
+	if strict && aside(low, from, to) {
+		p.suppose("%q is kept as words: rows that count stand beside what was done, as in closers 40 psi rows 3,4.", said)
+		return text, false, nil
+	}
+	rest = cut(text, from, to)
+	if strict {
+		if _, from, to, err := p.findRows(lower(rest), true); err == nil && from < to && !aside(lower(rest), from, to) {
+			return text, false, fmt.Errorf("%q and %q in one note: write a note for each", said, strings.TrimSpace(rest[from:to]))
+		}
+	}
+	p.e.Rows = rows
+	return rest, true, nil
+}
+
+// findRows finds the first rows that a text in small letters names; from is to
+// where there are none.
+func (p *noteParser) findRows(low string, strict bool) (rows evenstand.Rows, from, to int, err error) {
 	if m := rowWord.FindStringSubmatchIndex(low); m != nil {
 		span := rowSpan
 		if word := low[m[0]:m[2]]; !strings.Contains(word, "rows") {
@@ -36,34 +61,58 @@ func (p *noteParser) takeRows(text string, strict bool) (rest string, found bool
 		}
 		list, end := rowList(low[m[2]:], span)
 		rows, err := evenstand.ParseRows(list)
-		if err != nil {
-			return text, false, err
+		if err == nil {
+			err = p.known(rows)
 		}
-		if err := p.known(rows); err != nil {
-			return text, false, err
-		}
-		p.n.Entry.Rows = rows
-		return cut(text, m[0], m[2]+end), true, nil
+		return rows, m[0], m[2] + end, err
 	}
 	m := sideWord.FindStringSubmatchIndex(low)
-	if m == nil {
-		return text, false, nil
-	}
-	if !strict && m[0] == m[2] && m[1] == m[3] { // the bare word
-		return text, false, nil
+	if m == nil || !strict && m[0] == m[2] && m[1] == m[3] { // the bare word
+		return nil, 0, 0, nil
 	}
 	side := low[m[2]:m[3]]
 	for _, g := range p.c.Card.Groups {
 		if g.Kind == "vacuum" && strings.EqualFold(g.Name, side) {
-			p.n.Entry.Rows = append(evenstand.Rows(nil), g.Rows...)
-			return cut(text, m[0], m[1]), true, nil
+			return append(evenstand.Rows(nil), g.Rows...), m[0], m[1], nil
 		}
 	}
-	if !strict {
+	switch {
+	case !strict:
 		p.suppose("Which rows are %s is not on the planter card; the words are kept.", side)
-		return text, false, nil
+	case !aside(low, m[0], m[1]):
+		return nil, 0, 0, fmt.Errorf("the planter card has no vacuum group %q: write the rows, as in rows 1-8", side)
 	}
-	return text, false, fmt.Errorf("the planter card has no vacuum group %q: write the rows, as in rows 1-8", side)
+	return nil, 0, 0, nil
+}
+
+// aside tells whether rows stand in a clause of other words behind a number, as
+// in cleaners 22 psi, mud on row 7.
+func aside(low string, from, to int) bool {
+	begin := 0
+	for _, m := range clauseEnd.FindAllStringIndex(low[:from], -1) {
+		begin = m[1]
+	}
+	if !strings.ContainsAny(low[:begin], "0123456789¼½¾") {
+		return false
+	}
+	end := len(low)
+	if m := clauseEnd.FindStringIndex(low[to:]); m != nil {
+		end = to + m[0]
+	}
+	other := strings.Fields(low[begin:from] + " " + low[to:end])
+	if bare := low[from:to]; bare == "left" || bare == "right" {
+		return len(other) > 0 // 3 bags left
+	}
+	for _, w := range other {
+		w = strings.Trim(w, ",;:.()")
+		if _, rest, ok := takeNumber(w); ok {
+			w = rest
+		}
+		if _, unit := unitOf(w); w != "" && !unit && packs[w] == "" {
+			return true
+		}
+	}
+	return false
 }
 
 // known refuses rows that the planter does not have.
@@ -102,7 +151,7 @@ func rowList(s string, span *regexp.Regexp) (list string, end int) {
 			return list, end
 		}
 		word, _ := takeWord(after)
-		if _, unit := unitOf(word); unit || packs[lower(word)] != "" {
+		if _, unit := unitOf(word); unit || packs[lower(word)] != "" || word == "row" || word == "rows" {
 			return list, end
 		}
 		end = at + len(sep)

@@ -16,7 +16,7 @@ const (
 	dayPattern   = `(today|yesterday|` + weekPattern + `|sun|mon|tue|wed|thu|fri|sat|` + datePattern + `)`
 	lonePattern  = `(today|yesterday|` + weekPattern + `|` + datePattern + `)` // no short ones: the sun is low
 	datePattern  = `(?:(?:` + monthPattern + `) \d{1,2}(?:,? \d{4})?|\d{1,2} (?:` + monthPattern + `)(?: \d{4})?|\d{4}-\d\d-\d\d)`
-	clockPattern = `(\d{1,2}(?::\d\d)? ?(?:am|pm|a\.m\.|p\.m\.)|\d{1,2}:\d\d[ap]|\d{1,2}:\d\d|noon)`
+	clockPattern = `(\d{1,2}(?::?\d\d)? ?(?:am|pm|a\.m\.|p\.m\.)|\d{1,2}:?\d\d[ap]|\d{1,2}:\d\d|noon)`
 	agoPattern   = `(\d{1,3}(?:\.\d)?|half an?|an?) ?(min|mins|minutes?|h|hrs?|hours?) ago`
 )
 
@@ -33,8 +33,9 @@ var (
 	untilLast  = regexp.MustCompile(`(?:^| )(?:for|since|until|till|before|after|by|from|to|and|-)$`)
 	rowLast    = regexp.MustCompile(`(?:^| )rows?$`)
 	someTime   = regexp.MustCompile(`\b\d{1,2}(?::\d\d| ?[ap]m)\b|\bago\b`)
+	bareFirst  = regexp.MustCompile(`^([01]?\d|2[0-3])([0-5]\d) (\D.*)$`) // 1405
 	clockAlone = regexp.MustCompile(`^(?:at )?` + clockPattern + `$`)
-	clockOnly  = regexp.MustCompile(`^(\d{1,2})(?::(\d\d))? ?(am|pm|a\.m\.|p\.m\.|a|p)?$`)
+	clockOnly  = regexp.MustCompile(`^(\d{1,2})(?::?(\d\d))? ?(am|pm|a\.m\.|p\.m\.|a|p)?$`)
 )
 
 // takeTime takes the time off the begin or the end of a note.
@@ -70,6 +71,19 @@ func (p *noteParser) takeTime(text string) (rest string, err error) {
 		}
 		switch {
 		case m == nil:
+			if m := bareFirst.FindStringSubmatch(text); m != nil {
+				word, _ := takeWord(m[3])
+				_, unit := unitOf(word)
+				switch clock := m[1] + ":" + m[2]; {
+				case unit || packs[lower(word)] != "": // 1200 lb filled
+				case p.like(lower(m[3])) != "":
+					p.suppose("%s is taken as a time of day, %s.", m[1]+m[2], clock)
+					p.e.T, err = p.when(clock)
+					return m[3], err
+				case len(m[1]) == 2:
+					p.suppose("%s is kept as words, and the note is of now. A time of day is written as %s.", m[1]+m[2], clock)
+				}
+			}
 			if someTime.MatchString(low) {
 				p.suppose("The time in the text is kept as words, and the note is of now: a time that counts stands first or last.")
 			}
@@ -79,8 +93,26 @@ func (p *noteParser) takeTime(text string) (rest string, err error) {
 		}
 		return cut(text, m[0], m[1]), nil
 	}
-	p.n.Entry.T, err = p.when(said)
+	p.e.T, err = p.when(said)
 	return strings.TrimSpace(rest), err
+}
+
+// sameTime takes the time out of a text whose time was said beside it. They have
+// to be the same.
+func (p *noteParser) sameTime(text, at string) (rest string, err error) {
+	q := noteParser{c: p.c, n: &Note{}, e: evenstand.Entry{T: evenstand.NoTime}}
+	t, err := q.when(at)
+	if err != nil {
+		return text, err
+	}
+	rest, said := q.takeTime(text)
+	switch {
+	case said != nil || q.e.T != evenstand.NoTime && q.e.T != t:
+		return text, fmt.Errorf("the note says a time of its own, and beside it stands %s: say it once, or keep the words as they are with --what remark", at)
+	case q.e.T == evenstand.NoTime:
+		return text, nil
+	}
+	return rest, nil
 }
 
 func needClock(day string) error {
