@@ -278,13 +278,15 @@ type folder struct {
 // its files in the order of their names. A source.toml beside them goes before
 // what the recipe says of box, planter, zone and rows, and tells the clock.
 func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, claimed []string, unused []evenstand.Unused, err error) {
-	refs, _, unused, err := table.List(ctx, in)
+	kept := table.Keep(in)
+	defer kept.Close()
+	refs, _, unused, err := table.List(ctx, kept)
 	if err != nil {
 		return nil, nil, unused, err
 	}
 	var found []*folder
 	for _, ref := range refs {
-		r, err := f.Match(ctx, in, ref)
+		r, err := f.Match(ctx, kept, ref)
 		if ctx.Err() != nil {
 			return nil, nil, unused, ctx.Err()
 		}
@@ -374,7 +376,9 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 	if r == nil {
 		return src, fmt.Errorf("the recipe by which %s was found is no more", src.Name)
 	}
-	refs, tables, unused, err := table.List(ctx, in)
+	kept := table.Keep(in)
+	defer kept.Close()
+	refs, tables, unused, err := table.List(ctx, kept)
 	if err != nil {
 		return src, err
 	}
@@ -403,13 +407,13 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 			continue
 		}
 		if ref.Sheet != "" || ref.Inside != "" { // one of several tables in the file
-			if best, err := f.Match(ctx, in, ref); ctx.Err() != nil {
+			if best, err := f.Match(ctx, kept, ref); ctx.Err() != nil {
 				return src, ctx.Err()
 			} else if err != nil || best != r {
 				continue
 			}
 		}
-		g, ended, err := r.read(ctx, in, ref, said, sink, note)
+		g, ended, err := r.read(ctx, kept, ref, said, sink, note)
 		grade = grade.Better(g)
 		src.Grade = grade
 		switch {

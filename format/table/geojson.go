@@ -16,26 +16,20 @@ import (
 // features one behind the other, on lines of their own or after the sign RS
 // (RFC 8142).
 
-// lookFeatures is by how many features the columns are known.
-const lookFeatures = 200
+// lookFeatures is by how many features the columns are known, or by those that
+// take lookBytes.
+const (
+	lookFeatures = 200
+	lookBytes    = 4 << 20
+)
+
+// maxProps is how many properties become columns; no source.
+const maxProps = 4096
 
 // isGeoJSON tells by its head whether a file holds features.
 func isGeoJSON(head []byte) bool {
 	lead := bytes.TrimLeft(bytes.TrimPrefix(head, bom), " \r\n\t\x1e")
 	return len(lead) > 0 && lead[0] == '{' && bytes.Contains(head, []byte(`"Feature`))
-}
-
-// clean takes the signs that part texts in a sequence away.
-type clean struct{ r io.Reader }
-
-func (c clean) Read(p []byte) (int, error) {
-	n, err := c.r.Read(p)
-	for i, b := range p[:n] {
-		if b == 0x1e {
-			p[i] = ' '
-		}
-	}
-	return n, err
 }
 
 // property is one value of a feature.
@@ -58,7 +52,9 @@ type features struct {
 	told
 	file  io.Closer
 	count counter
-	dec   *json.Decoder
+	cut   *jsonCutter
+	first bool // no feature of the list was met yet
+	taken int  // bytes of features so far
 	inArr bool // within the array of a collection
 	inObj bool // within the object that holds it
 	queue []feature
@@ -70,7 +66,10 @@ type features struct {
 	err   error
 }
 
-var newKey = reason{why: "the property %s, which the first 200 features do not have", do: "Nothing to do, unless it is wanted.", of: "values", each: true}
+var (
+	newKey  = reason{why: "the property %s, which the first 200 features do not have", do: "Nothing to do, unless it is wanted.", of: "values", each: true}
+	overKey = reason{why: fmt.Sprintf("a property beyond the first %d", maxProps), do: "Export fewer columns.", of: "values"}
+)
 
 func openGeoJSON(ctx context.Context, in fs.FS, ref Ref) (container, error) {
 	g := &features{told: newTold(ctx, ref), known: map[string]int{}}
@@ -78,16 +77,17 @@ func openGeoJSON(ctx context.Context, in fs.FS, ref Ref) (container, error) {
 	if err != nil {
 		return nil, g.fail(-1, openAgain, "%w", plainReason(err))
 	}
-	g.file, g.count.r = f, f
+	g.file, g.count = f, counter{ctx: ctx, r: f}
 	b := bufio.NewReaderSize(&g.count, 64<<10)
+	g.cut = newJSONCutter(b)
 	if head, _ := b.Peek(len(bom)); bytes.Equal(head, bom) {
 		if _, err := b.Discard(len(bom)); err != nil {
 			return nil, err
 		}
+		g.cut.at = int64(len(bom))
 	}
-	g.dec = json.NewDecoder(clean{b})
 	height := false
-	for len(g.queue) < lookFeatures {
+	for len(g.queue) < lookFeatures && g.taken < lookBytes {
 		x, ok := g.read()
 		if !ok {
 			break
@@ -95,6 +95,9 @@ func openGeoJSON(ctx context.Context, in fs.FS, ref Ref) (container, error) {
 		for _, p := range x.props {
 			i, have := g.known[p.key]
 			if !have {
+				if len(g.cols) >= maxProps {
+					continue
+				}
 				i = len(g.cols)
 				g.known[p.key] = i
 				g.cols = append(g.cols, Column{Name: p.key})
@@ -128,7 +131,7 @@ func (g *features) broken(err error) (feature, bool) {
 	} else {
 		err = plainReason(err)
 	}
-	g.err = g.fail(g.dec.InputOffset(), again, "%w", err)
+	g.err = g.fail(g.cut.at, again, "%w", err)
 	return feature{}, false
 }
 
@@ -136,20 +139,28 @@ func (g *features) broken(err error) (feature, bool) {
 func (g *features) read() (feature, bool) {
 	for !g.end {
 		if g.inArr {
-			if g.dec.More() {
-				at := g.dec.InputOffset()
-				var raw json.RawMessage
-				if err := g.dec.Decode(&raw); err != nil {
+			more, err := g.goesOn(']', &g.first)
+			if err != nil {
+				return g.broken(err)
+			}
+			if more {
+				if _, err := g.cut.peek(); err != nil {
 					return g.broken(err)
 				}
-				x, ok := g.feature(raw, at)
+				at := g.cut.at
+				raw, err := g.cut.value()
+				if err != nil {
+					return g.broken(err)
+				}
+				g.taken += len(raw)
+				x, ok, err := g.feature(raw, at)
+				if err != nil {
+					return g.broken(err)
+				}
 				if !ok {
 					continue
 				}
 				return x, true
-			}
-			if _, err := g.dec.Token(); err != nil { // the closing bracket
-				return g.broken(err)
 			}
 			g.inArr = false
 		}
@@ -164,63 +175,91 @@ func (g *features) read() (feature, bool) {
 	return feature{}, false
 }
 
+// goesOn tells whether a list or an object has another member, and goes past
+// what parts it from the one before, or past the end.
+func (g *features) goesOn(end byte, first *bool) (bool, error) {
+	b, err := g.cut.peek()
+	switch {
+	case err != nil:
+		return false, err
+	case b == end:
+		_, err := g.cut.take(string(end))
+		return false, err
+	case *first:
+		*first = false
+		return true, nil
+	}
+	_, err = g.cut.take(",")
+	return true, err
+}
+
 // object goes on in a top-level object, up to the array of its features or to
 // its end; whole: it was a feature itself.
 func (g *features) object() (x feature, whole bool, err error) {
-	if !g.inObj {
-		t, err := g.dec.Token()
-		if err != nil {
+	first := !g.inObj
+	if first {
+		if _, err := g.cut.take("{"); err != nil {
 			return x, false, err
-		}
-		if t != json.Delim('{') {
-			return x, false, errors.New("it is no GeoJSON: want an object")
 		}
 		g.inObj = true
 	}
-	at := g.dec.InputOffset() - 1
+	at := g.cut.at - 1
 	parts := map[string]json.RawMessage{}
-	for g.dec.More() {
-		key, err := g.dec.Token()
+	for {
+		more, err := g.goesOn('}', &first)
 		if err != nil {
 			return x, false, err
 		}
-		if key == "features" {
-			t, err := g.dec.Token()
-			if err != nil {
+		if !more {
+			break
+		}
+		key, err := g.cut.text()
+		if err != nil {
+			return x, false, err
+		}
+		if _, err := g.cut.take(":"); err != nil {
+			return x, false, err
+		}
+		switch key {
+		case "features":
+			if _, err := g.cut.take("["); err != nil {
 				return x, false, err
-			}
-			if t != json.Delim('[') {
-				return x, false, errors.New("its features are no list")
 			}
 			if err := g.system(parts["crs"]); err != nil {
 				return x, false, err
 			}
-			g.inArr = true
+			g.inArr, g.first = true, true
 			return x, false, nil
-		}
-		var raw json.RawMessage
-		if err := g.dec.Decode(&raw); err != nil {
-			return x, false, err
-		}
-		switch name := fmt.Sprint(key); name {
-		case "type", "geometry", "properties":
-			parts[name] = raw
-		case "crs":
-			parts[name] = raw
-			if err := g.system(raw); err != nil {
+		case "type", "geometry", "properties", "crs":
+			raw, err := g.cut.value()
+			if err != nil {
+				return x, false, err
+			}
+			g.taken += len(raw)
+			if parts[key] = bytes.Clone(raw); key == "crs" {
+				if err := g.system(raw); err != nil {
+					return x, false, err
+				}
+			}
+		default: // what lies in it may be of any size
+			if err := g.cut.pass(); err != nil {
 				return x, false, err
 			}
 		}
 	}
-	if _, err := g.dec.Token(); err != nil { // the closing brace
-		return x, false, err
-	}
 	g.inObj = false
 	if string(parts["type"]) == `"Feature"` {
+		for _, raw := range parts {
+			if !json.Valid(raw) {
+				return x, false, errDamaged
+			}
+		}
 		x, whole = g.made(parts["geometry"], parts["properties"], at)
 	}
 	return x, whole, nil
 }
+
+var errDamaged = errors.New("a feature is damaged")
 
 // system checks a member crs, as texts before RFC 7946 have it.
 func (g *features) system(raw json.RawMessage) error {
@@ -243,17 +282,21 @@ func (g *features) system(raw json.RawMessage) error {
 	return nil
 }
 
-func (g *features) feature(raw json.RawMessage, at int64) (feature, bool) {
+func (g *features) feature(raw json.RawMessage, at int64) (x feature, ok bool, err error) {
 	var f struct {
 		Geometry   json.RawMessage `json:"geometry"`
 		Properties json.RawMessage `json:"properties"`
 	}
-	if json.Unmarshal(raw, &f) != nil {
+	switch err := json.Unmarshal(raw, &f); {
+	case err != nil && !json.Valid(raw):
+		return x, false, errDamaged
+	case err != nil:
 		g.at = Place{Line: g.n + 1, Offset: at}
 		g.add(&badShape, "something that is no feature")
-		return feature{}, false
+		return x, false, nil
 	}
-	return g.made(f.Geometry, f.Properties, at)
+	x, ok = g.made(f.Geometry, f.Properties, at)
+	return x, ok, nil
 }
 
 // made takes geometry and properties apart.
@@ -365,6 +408,8 @@ func (g *features) next() (bool, error) {
 		for _, p := range x.props {
 			if i, ok := g.known[p.key]; ok {
 				g.cells[i] = p.cell
+			} else if len(g.known) >= maxProps {
+				g.add(&overKey, "")
 			} else {
 				g.add(&newKey, show([]byte(p.key)))
 			}

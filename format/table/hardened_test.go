@@ -8,10 +8,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"math/rand/v2"
 	"runtime/metrics"
 	"strings"
 	"testing"
 	"testing/fstest"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/parquet-go/parquet-go"
@@ -120,6 +123,304 @@ func TestSheetFarRight(t *testing.T) {
 	}
 	if u := r.Unused(); len(u) != 1 || u[0].Count != 20_000 {
 		t.Errorf("not used: %v", u)
+	}
+}
+
+// What stands in comments and CDATA is bounded, however it is cut by angles.
+func TestSheetOfAngles(t *testing.T) {
+	angles := strings.Repeat(">", 64<<20)
+	for _, tt := range []struct {
+		name, before string
+		rows         int
+	}{
+		{"a comment", "<!--" + angles + "-->", 1},
+		{"CDATA", "<![CDATA[" + angles + "]]>", 0},
+		{"CDATA in many", strings.Repeat("<![CDATA["+angles[:100]+"]]>", 64<<13), 0},
+		{"a comment without end", "<!--" + angles, 0},
+	} {
+		in := sheetOf(t, `<worksheet>`+tt.before+`<sheetData>`+names+`<row r="2"><c r="A2"><v>1</v></c></row></sheetData></worksheet>`)
+		ref := Ref{Kind: Workbook, Files: []string{"log.xlsx"}}
+		if n, _, made, err := costs(t, in, ref); n != tt.rows || (err == nil) != (n > 0) || made > 64<<20 {
+			t.Errorf("%s: %d rows, %v, %d MB allocated", tt.name, n, err, made>>20)
+		}
+	}
+}
+
+// slowly cancels a context once some of a file was read.
+type slowly struct {
+	fs.FS
+	open   int
+	cancel context.CancelFunc
+	after  int64
+	read   int64
+	from   time.Time // of the cancel
+}
+
+type slowFile struct {
+	fs.File
+	s *slowly
+}
+
+func (s *slowly) Open(name string) (fs.File, error) {
+	f, err := s.FS.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	if d, ok := f.(fs.ReadDirFile); ok {
+		return d, nil
+	}
+	s.open++
+	return slowFile{f, s}, nil
+}
+
+func (f slowFile) Close() error {
+	f.s.open--
+	return f.File.Close()
+}
+
+func (f slowFile) count(n int) {
+	if f.s.read += int64(n); f.s.read > f.s.after && f.s.from.IsZero() && f.s.cancel != nil {
+		f.s.from = time.Now()
+		f.s.cancel()
+	}
+}
+
+func (f slowFile) Read(p []byte) (int, error) {
+	n, err := f.File.Read(p)
+	f.count(n)
+	return n, err
+}
+
+func (f slowFile) ReadAt(p []byte, at int64) (int, error) {
+	n, err := f.File.(io.ReaderAt).ReadAt(p, at)
+	f.count(n)
+	return n, err
+}
+
+// A reader that is called off stops, whatever the file holds, and says no more
+// than that.
+func TestStops(t *testing.T) {
+	long := func(what string) string { return strings.Repeat(what, 32<<20/len(what)) }
+	for _, tt := range []struct {
+		name string
+		in   fs.FS
+		ref  Ref
+	}{
+		{"rows without cells", sheetOf(t, `<worksheet><sheetData>`+long("<row/>")+names+`</sheetData></worksheet>`), Ref{Kind: Workbook, Files: []string{"log.xlsx"}}},
+		{"a comment", sheetOf(t, `<worksheet><!--`+long(">")+`--><sheetData>`+names+`</sheetData></worksheet>`), Ref{Kind: Workbook, Files: []string{"log.xlsx"}}},
+		{"members that nobody knows", fstest.MapFS{"a.geojson": {Data: []byte(`{"type":"FeatureCollection","x":[` + long("1,") + `1],"features":[]}`)}}, Ref{Kind: GeoJSON, Files: []string{"a.geojson"}}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			ctx, cancel := context.WithCancel(context.Background())
+			defer cancel()
+			s := &slowly{FS: tt.in, cancel: cancel, after: 8_000}
+			r, err := Open(ctx, s, tt.ref, Dialect{})
+			if err == nil {
+				r.Close()
+			}
+			if took := time.Since(s.from); err != context.Canceled || took > 2*time.Second { //nolint:errorlint // nothing is wrapped around it
+				t.Errorf("%v, %v after it was called off", err, took)
+			}
+		})
+	}
+}
+
+// bookOf makes a workbook of sheets, named by their parts, and shared texts.
+func bookOf(t *testing.T, parts []string, shared string) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	put := func(name, text string) {
+		w, err := z.Create(name)
+		if err == nil {
+			_, err = io.WriteString(w, text)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	var rels, sheets strings.Builder
+	done := map[string]bool{}
+	for i, p := range parts {
+		fmt.Fprintf(&rels, `<Relationship Id="r%d" Target="worksheets/%s.xml"/>`, i, p)
+		fmt.Fprintf(&sheets, `<sheet name="s%d" r:id="r%d"/>`, i, i)
+		if p = strings.ToLower(p); !done[p] {
+			done[p] = true
+			put("xl/worksheets/"+p+".xml", `<worksheet><sheetData>`+names+`<row r="2"><c r="A2"><v>1</v></c><c r="B2" t="s"><v>0</v></c></row></sheetData></worksheet>`)
+		}
+	}
+	put("xl/_rels/workbook.xml.rels", `<Relationships>`+rels.String()+`</Relationships>`)
+	put("xl/workbook.xml", `<workbook xmlns:r="x"><sheets>`+sheets.String()+`</sheets></workbook>`)
+	put("xl/sharedStrings.xml", `<sst>`+shared+`</sst>`)
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// A part is one sheet, however often it is listed, and there are only so many.
+func TestManySheets(t *testing.T) {
+	for _, tt := range []struct {
+		name         string
+		part         func(i int) string
+		listed, read int
+	}{
+		{"one part", func(int) string { return "a" }, 5000, 1},
+		{"one part, in other letters", func(i int) string { return []string{"a", "A"}[i%2] }, 100, 1},
+		{"many parts", func(i int) string { return fmt.Sprint("p", i) }, 300, maxSheets},
+		{"some", func(i int) string { return fmt.Sprint("p", i) }, 30, 30},
+	} {
+		var parts []string
+		for i := range tt.listed {
+			parts = append(parts, tt.part(i))
+		}
+		in := fstest.MapFS{"a.xlsx": {Data: bookOf(t, parts, "<si><t>x</t></si>")}}
+		refs, _, unused, err := List(context.Background(), in)
+		left := int64(0)
+		for _, u := range unused {
+			left += u.Count
+		}
+		if len(refs) != tt.read || left != int64(tt.listed-tt.read) || err != nil {
+			t.Errorf("%s: %d sheets, not used %v, %v", tt.name, len(refs), unused, err)
+		}
+	}
+}
+
+// The sheets of a workbook and the files of an archive are read without reading
+// what they lie in anew for each.
+func TestKeep(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(1, 2))
+	var shared strings.Builder
+	for range 20_000 {
+		fmt.Fprintf(&shared, "<si><t>%x</t></si>", rnd.Uint64())
+	}
+	var parts []string
+	for i := range 50 {
+		parts = append(parts, fmt.Sprint("p", i))
+	}
+	book := bookOf(t, parts, shared.String())
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for i := range 300 {
+		w, err := z.Create(fmt.Sprintf("d%d/a.csv", i))
+		if err == nil {
+			_, err = io.WriteString(w, "time;speed\n1777749128;8.0\n1777749129;8.0\n")
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	w, err := z.Create("e/book.xlsx")
+	if err == nil {
+		_, err = w.Write(book)
+	}
+	if err = errors.Join(err, z.Close()); err != nil {
+		t.Fatal(err)
+	}
+	files := fstest.MapFS{"a.xlsx": {Data: book}, "b.zip": {Data: b.Bytes()}, "c.xlsx": {Data: book}}
+	size := int64(0)
+	for _, f := range files {
+		size += int64(len(f.Data))
+	}
+	s := &slowly{FS: files}
+	kept := Keep(s)
+	refs, _, unused, err := List(context.Background(), kept)
+	if len(refs) != 450 || err != nil || len(unused) > 0 {
+		t.Fatalf("%d tables, %v, %v", len(refs), unused, err)
+	}
+	for _, ref := range refs {
+		for range 2 {
+			rows, err := allOf(Open(context.Background(), kept, ref, Dialect{}))
+			if want := 2 - len(ref.Sheet[:min(1, len(ref.Sheet))]); len(rows) != want || err != nil {
+				t.Fatalf("%s: %d rows, %v", ref, len(rows), err)
+			}
+		}
+	}
+	if err := kept.Close(); err != nil || s.open != 0 {
+		t.Errorf("%v, %d files are open", err, s.open)
+	}
+	if s.read > 8*size {
+		t.Errorf("%d bytes read of files of %d", s.read, size)
+	}
+}
+
+// The texts that cells share are bounded in memory, whatever the file's size.
+func TestSharedTexts(t *testing.T) {
+	var x texts
+	long := bytes.Repeat([]byte("a"), 1000)
+	var err error
+	n := 0
+	for ; err == nil && n < 1<<20; n++ {
+		err = x.add(fmt.Append(bytes.Clone(long[:n%1000]), n))
+	}
+	if !errors.Is(err, errTexts) || len(x.all)+4*len(x.ends) > sharedMost+2000 || n < 100_000 {
+		t.Errorf("%v after %d texts of %d bytes", err, n, len(x.all))
+	}
+	for _, i := range []int{0, 1, 77_777} {
+		if got := string(x.at(i)); got != string(long[:i%1000])+fmt.Sprint(i) {
+			t.Errorf("text %d is %q", i, got)
+		}
+	}
+	if x.at(-1) != nil || x.at(len(x.ends)) != nil {
+		t.Error("a text that there is not")
+	}
+	for n, x = 0, (texts{}); x.add(nil) == nil; n++ { // many that are empty
+	}
+	if n > sharedMost/4+1 {
+		t.Errorf("%d empty texts", n)
+	}
+}
+
+// Members that nobody knows are passed over without being kept, and a feature
+// longer than any point is an error.
+func TestGeoJSONBounds(t *testing.T) {
+	const point = `{"type":"Feature","geometry":{"type":"Point","coordinates":[1,2]},"properties":{"a":1}}`
+	many := func(what string, mb int) string { return strings.Repeat(what, mb<<20/len(what)) }
+	var wide strings.Builder
+	for i := range 5000 {
+		fmt.Fprintf(&wide, `"p%d":1,`, i)
+	}
+	for _, tt := range []struct {
+		name, text string
+		rows       int
+		want       string // in the error
+		left       int64
+	}{
+		{"a list", `{"type":"FeatureCollection","x":[` + many(`{"a":"b"},`, 24) + `1],"features":[` + point + `]}`, 1, "", 0},
+		{"behind the features", `{"type":"FeatureCollection","features":[` + point + `],"x":{"y":[` + many(`1,`, 24) + `1]}}`, 1, "", 0},
+		{"a text", `{"type":"FeatureCollection","x":"` + many("a", 24) + `","features":[` + point + `]}`, 1, "", 0},
+		{"a name", `{"type":"FeatureCollection","` + many("a", 24) + `":1,"features":[` + point + `]}`, 0, "longer than", 0},
+		{"lists in lists", `{"type":"FeatureCollection","x":` + many("[", 24), 0, "cut short", 0},
+		{"a feature", `{"type":"FeatureCollection","features":[` + point + `,{"type":"Feature","properties":{"a":"` + many("a", 24) + `"}}]}`, 1, "longer than", 0},
+		{"blanks", `{"type":"FeatureCollection","features":[` + point + many(" ", 24) + `,` + point + `]}`, 2, "", 0},
+		{"features of 2 MB", `{"type":"FeatureCollection","features":[` + point + strings.Repeat(`,{"type":"Feature","properties":{"a":"`+many("a", 2)+`"}}`, 20) + `]}`, 21, "", 0},
+		{"many properties", `{"type":"FeatureCollection","features":[{"type":"Feature","geometry":null,"properties":{` + wide.String() + `"a":1}},` + point + `]}`, 2, "", 5002 - maxProps},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			in := fstest.MapFS{"a.geojson": {Data: []byte(tt.text)}}
+			r, err := Open(context.Background(), in, Ref{Kind: GeoJSON, Files: []string{"a.geojson"}}, Dialect{})
+			n, left := 0, int64(0)
+			if err == nil {
+				for r.Next() {
+					n++
+				}
+				for _, u := range r.Unused() {
+					left += u.Count
+				}
+				err = r.Err()
+				r.Close()
+			}
+			if n != tt.rows || (err == nil) != (tt.want == "") || err != nil && !strings.Contains(err.Error(), tt.want) || left != tt.left {
+				t.Errorf("%d rows, %v, %d left", n, err, left)
+			}
+			held := uint64(0)
+			if tt.name != "features of 2 MB" { // which are read one after the other
+				_, _, held, _ = costs(t, in, Ref{Kind: GeoJSON, Files: []string{"a.geojson"}})
+			}
+			if held > 32<<20 {
+				t.Errorf("%d MB allocated for %d", held>>20, len(tt.text)>>20)
+			}
+		})
 	}
 }
 

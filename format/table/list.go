@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"path"
@@ -24,13 +25,14 @@ var tableNames = []string{".csv", ".tsv", ".tab"}
 // log are looked at. Claimed are all files that belong to a table.
 // What lies in a zip within the input is listed too, but not in a zip in that.
 func List(ctx context.Context, in fs.FS) (refs []Ref, claimed []string, unused []evenstand.Unused, err error) {
-	refs, claimed, unused, err = list(ctx, in, true)
+	refs, claimed, unused, err = list(ctx, in, "")
 	slices.SortStableFunc(refs, func(a, b Ref) int { return strings.Compare(a.name(), b.name()) })
 	slices.Sort(claimed)
 	return refs, slices.Compact(claimed), unused, err
 }
 
-func list(ctx context.Context, in fs.FS, deeper bool) (refs []Ref, claimed []string, unused []evenstand.Unused, err error) {
+// list is List of an input, or of a zip that is named.
+func list(ctx context.Context, in fs.FS, within string) (refs []Ref, claimed []string, unused []evenstand.Unused, err error) {
 	var names []string
 	left := func(name, why, do string) {
 		unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: do})
@@ -73,15 +75,15 @@ func list(ctx context.Context, in fs.FS, deeper bool) (refs []Ref, claimed []str
 		ext := strings.ToLower(path.Ext(name))
 		switch ext {
 		case ".zip":
-			if !deeper {
+			if within != "" {
 				continue
 			}
-			inner, closer, err := openArchive(in, name)
+			inner, closer, err := archive(in, name)
 			if err != nil {
 				left(name, reasonOf(err), again)
 				continue
 			}
-			rs, _, us, err := list(ctx, inner, false)
+			rs, _, us, err := list(ctx, inner, name)
 			closer.Close()
 			if err != nil {
 				return nil, nil, unused, err
@@ -98,13 +100,32 @@ func list(ctx context.Context, in fs.FS, deeper bool) (refs []Ref, claimed []str
 			}
 			continue
 		case ".xlsx", ".xlsm":
-			sheets, err := workbookSheets(in, name)
+			ref := Ref{Kind: Workbook, Files: []string{name}}
+			k, err := keeper(in, ref)
+			if err != nil {
+				left(name, reasonOf(err), openAgain)
+				continue
+			}
+			b, closer, err := workbook(ctx, k, in, ref)
+			if ctx.Err() != nil {
+				return nil, nil, unused, ctx.Err()
+			}
 			if err != nil {
 				left(name, reasonOf(err), again)
 				continue
 			}
-			for _, s := range sheets {
-				refs = append(refs, Ref{Kind: Workbook, Files: []string{name}, Sheet: s})
+			for _, s := range b.sheets {
+				refs = append(refs, Ref{Kind: Workbook, Files: []string{name}, Sheet: s.name})
+			}
+			if n := b.listed - len(b.sheets); n > 0 {
+				unused = append(unused, evenstand.Unused{
+					File: name, Offset: -1, Count: int64(n), Of: "sheets",
+					Why: fmt.Sprintf("the same part as another sheet, or beyond the first %d", maxSheets), Do: "Spread them over several workbooks, if they are wanted.",
+				})
+			}
+			if err := closer.Close(); err != nil {
+				left(name, plainReason(err).Error(), openAgain)
+				continue
 			}
 			claimed = append(claimed, name)
 			continue

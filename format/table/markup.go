@@ -47,6 +47,26 @@ func (m *markup) until(into []byte, stop byte) ([]byte, error) {
 	}
 }
 
+// skip goes past an end, without keeping what stands before it.
+func (m *markup) skip(end string) error {
+	for {
+		b, err := m.r.Peek(max(len(end), m.r.Buffered()))
+		if i := bytes.Index(b, []byte(end)); i >= 0 {
+			_, err := m.r.Discard(i + len(end))
+			return err
+		}
+		if err != nil {
+			if errors.Is(err, io.EOF) {
+				err = io.ErrUnexpectedEOF
+			}
+			return err
+		}
+		if _, err := m.r.Discard(len(b) - len(end) + 1); err != nil {
+			return err
+		}
+	}
+}
+
 // next goes to the next tag. io.EOF comes at the end of the part.
 func (m *markup) next() error {
 	m.text = m.text[:0]
@@ -68,16 +88,22 @@ func (m *markup) next() error {
 		}
 		switch t := m.tag; {
 		case bytes.HasPrefix(t, []byte("!--")):
-			for !bytes.HasSuffix(m.tag, []byte("--")) || len(m.tag) < 5 {
-				if m.tag, err = m.until(append(m.tag, '>'), '>'); err != nil {
-					return io.ErrUnexpectedEOF
+			if len(t) < 5 || !bytes.HasSuffix(t, []byte("--")) {
+				if err = m.skip("-->"); err != nil {
+					return err
 				}
 			}
 			continue
 		case bytes.HasPrefix(t, []byte("![CDATA[")):
 			for !bytes.HasSuffix(m.tag, []byte("]]")) {
+				if len(m.tag) > maxMarkup {
+					return errMarkup
+				}
 				if m.tag, err = m.until(append(m.tag, '>'), '>'); err != nil {
-					return io.ErrUnexpectedEOF
+					if errors.Is(err, io.EOF) {
+						err = io.ErrUnexpectedEOF
+					}
+					return err
 				}
 			}
 			m.text = append(m.text, m.tag[8:len(m.tag)-2]...)

@@ -43,6 +43,7 @@ func (e *Error) Unwrap() error { return e.Err }
 // Rows is an open table. Next moves to the next row that can be read; what it
 // passes over is told by Unused.
 type Rows struct {
+	ctx  context.Context
 	c    container
 	file io.Closer
 	err  error
@@ -71,15 +72,16 @@ func Open(ctx context.Context, in fs.FS, ref Ref, d Dialect) (*Rows, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	r := &Rows{}
+	r := &Rows{ctx: ctx}
+	k, err := keeper(in, ref)
+	if err != nil {
+		return nil, err
+	}
 	if ref.Inside != "" {
-		inner, file, err := openArchive(in, ref.Files[0])
-		if err != nil {
+		if in, r.file, err = archive(in, ref.Files[0]); err != nil {
 			return nil, err
 		}
-		in, r.file = inner, file
 	}
-	var err error
 	switch ref.Kind {
 	case Text:
 		r.c, err = openText(ctx, in, ref, d)
@@ -88,7 +90,7 @@ func Open(ctx context.Context, in fs.FS, ref Ref, d Dialect) (*Rows, error) {
 	case GeoJSON:
 		r.c, err = openGeoJSON(ctx, in, ref)
 	case Workbook:
-		r.c, err = openWorkbook(ctx, in, ref, d)
+		r.c, err = openWorkbook(ctx, k, in, ref, d)
 	case Parquet:
 		r.c, err = openParquet(ctx, in, ref)
 	default:
@@ -97,6 +99,9 @@ func Open(ctx context.Context, in fs.FS, ref Ref, d Dialect) (*Rows, error) {
 	if err != nil {
 		if r.file != nil {
 			r.file.Close()
+		}
+		if ctx.Err() != nil { // what a reader that was called off says tells nothing of the file
+			err = ctx.Err()
 		}
 		return nil, err
 	}
@@ -121,7 +126,9 @@ func (r *Rows) Next() bool {
 	}
 	ok, err := r.c.next()
 	if err != nil {
-		r.err = err
+		if r.err = err; r.ctx.Err() != nil {
+			r.err = r.ctx.Err()
+		}
 		return false
 	}
 	return ok

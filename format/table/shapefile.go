@@ -170,7 +170,7 @@ func (s *shapes) open(in fs.FS, files []string) error {
 		return s.fail(-1, openAgain, "%w", plainReason(err))
 	}
 	s.files = append(s.files, f)
-	s.shp.r = f
+	s.shp = counter{ctx: s.ctx, r: f}
 	s.points = bufio.NewReaderSize(&s.shp, 64<<10)
 	head := s.buf[:shpHeader]
 	if _, err := io.ReadFull(s.points, head); err != nil {
@@ -221,7 +221,7 @@ func (s *shapes) open(in fs.FS, files []string) error {
 			return &Error{name, 0, -1, plainReason(err), openAgain}
 		}
 		s.files = append(s.files, f)
-		if s.values, err = newDbf(f, name, cpg); err != nil {
+		if s.values, err = newDbf(s.ctx, f, name, cpg); err != nil {
 			return err
 		}
 		s.cols = append(s.cols, s.values.cols...)
@@ -420,8 +420,8 @@ var dbfLanguages = map[byte]*charmap.Charmap{
 	0xC8: charmap.Windows1250, 0xC9: charmap.Windows1251, 0xCA: charmap.Windows1254, 0xCB: charmap.Windows1253,
 }
 
-func newDbf(f io.Reader, name, cpg string) (*dbf, error) {
-	d := &dbf{name: name, count: counter{r: f}}
+func newDbf(ctx context.Context, f io.Reader, name, cpg string) (*dbf, error) {
+	d := &dbf{name: name, count: counter{ctx: ctx, r: f}}
 	d.r = bufio.NewReaderSize(&d.count, 64<<10)
 	fail := func(at int64, format string, args ...any) error {
 		return &Error{name, 0, at, fmt.Errorf(format, args...), again}

@@ -19,13 +19,18 @@ import (
 	"golang.org/x/text/transform"
 )
 
-// counter counts the bytes of a file that were read.
+// counter counts the bytes of a file that were read, and ends when its context
+// does.
 type counter struct {
-	r io.Reader
-	n int64
+	ctx context.Context
+	r   io.Reader
+	n   int64
 }
 
 func (c *counter) Read(p []byte) (int, error) {
+	if err := c.ctx.Err(); err != nil {
+		return 0, err
+	}
 	n, err := c.r.Read(p)
 	c.n += int64(n)
 	return n, err
@@ -59,7 +64,7 @@ func openText(ctx context.Context, in fs.FS, ref Ref, d Dialect) (container, err
 	if err != nil {
 		return nil, fail(0, plainReason(err), "Check that the file may be read.")
 	}
-	t := &text{told: newTold(ctx, ref), open: f, count: &counter{r: f}, end: '\n'}
+	t := &text{told: newTold(ctx, ref), open: f, count: &counter{ctx: ctx, r: f}, end: '\n'}
 	t.l = lines.New(ctx, t.count, nil)
 	close := func(err error) (container, error) {
 		t.close()

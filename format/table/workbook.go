@@ -25,7 +25,9 @@ import (
 const (
 	sharedFree  = 16 << 20 // bytes of shared texts, unpacked,
 	sharedTimes = 100      // and more for each packed byte: they are unlike, so they pack little
-	maxPart     = 64 << 20 // bytes of workbook, styles and the like
+	sharedMost  = 64 << 20 // bytes of shared texts in memory, with their places
+	maxPart     = 16 << 20 // bytes of workbook, styles and the like
+	maxSheets   = 255      // that are read: none but a made-up one has more; no source
 	maxSheetCol = 16384    // columns of a sheet (ECMA-376)
 	headRows    = 60       // rows among which the header is looked for
 )
@@ -35,10 +37,42 @@ type book struct {
 	z      *zip.Reader
 	size   int64
 	closer io.Closer
-	sheets []sheetRef
+	sheets []sheetRef       // no part twice
+	listed int              // sheets of the workbook, with those that are not read
 	date0  evenstand.Micros // of day 0, as if in UTC
 	dates  []bool           // by style: the number is a date or time
-	shared []string
+	shared texts
+	loaded bool  // the shared texts are
+	bad    error // why they cannot be
+}
+
+// texts are many texts in one piece.
+type texts struct {
+	all  []byte
+	ends []uint32
+}
+
+var errTexts = fmt.Errorf("the texts that its cells share take more than %d MB", sharedMost>>20)
+
+func (t *texts) add(b []byte) error {
+	if len(t.all)+len(b)+4*len(t.ends) > sharedMost {
+		return errTexts
+	}
+	t.all = append(t.all, b...)
+	t.ends = append(t.ends, uint32(len(t.all)))
+	return nil
+}
+
+// at gives a text; it is lent.
+func (t *texts) at(i int) []byte {
+	if i < 0 || i >= len(t.ends) {
+		return nil
+	}
+	from := uint32(0)
+	if i > 0 {
+		from = t.ends[i-1]
+	}
+	return t.all[from:t.ends[i]:t.ends[i]]
 }
 
 type sheetRef struct{ name, part string }
@@ -50,7 +84,7 @@ const (
 	day1904 = -2_082_844_800 * evenstand.Second
 )
 
-func openBook(in fs.FS, ref Ref) (*book, error) {
+func openBook(ctx context.Context, in fs.FS, ref Ref) (*book, error) {
 	fail := func(err error, do string) error { return &Error{ref.name(), 0, -1, err, do} }
 	at, size, closer, err := section(in, ref.path())
 	if err != nil {
@@ -62,15 +96,16 @@ func openBook(in fs.FS, ref Ref) (*book, error) {
 		return nil, fail(errors.New("it is no whole workbook: "+strings.TrimPrefix(err.Error(), "zip: ")), again)
 	}
 	b := &book{z: z, size: size, closer: closer, date0: day1899}
-	if err := b.index(); err != nil {
+	if err := b.index(ctx); err != nil {
 		closer.Close()
 		return nil, fail(err, again)
 	}
 	return b, nil
 }
 
-// part opens a part of the archive, of at most so many bytes.
-func (b *book) part(name string, most int64) (io.ReadCloser, error) {
+// part opens a part of the archive, of at most so many bytes; it ends when the
+// context does.
+func (b *book) part(ctx context.Context, name string, most int64) (io.ReadCloser, error) {
 	name = strings.TrimPrefix(name, "/")
 	for _, f := range b.z.File {
 		if !strings.EqualFold(strings.ReplaceAll(f.Name, `\`, "/"), name) {
@@ -80,13 +115,10 @@ func (b *book) part(name string, most int64) (io.ReadCloser, error) {
 		if err != nil {
 			return nil, fmt.Errorf("its part %s cannot be read: %w", name, err)
 		}
-		if most < 0 {
-			return r, nil
-		}
 		return struct {
 			io.Reader
 			io.Closer
-		}{&bounded{r, most, name}, r}, nil
+		}{&bounded{&counter{ctx: ctx, r: r}, most, name}, r}, nil
 	}
 	return nil, fmt.Errorf("its part %s is missing: %w", name, fs.ErrNotExist)
 }
@@ -108,8 +140,8 @@ func (b *bounded) Read(p []byte) (int, error) {
 }
 
 // each calls do for every start of an element of a part.
-func (b *book) each(part string, most int64, do func(d *xml.Decoder, e xml.StartElement) error) error {
-	r, err := b.part(part, most)
+func (b *book) each(ctx context.Context, part string, most int64, do func(d *xml.Decoder, e xml.StartElement) error) error {
+	r, err := b.part(ctx, part, most)
 	if err != nil {
 		return err
 	}
@@ -141,9 +173,10 @@ func attr(e xml.StartElement, name string) string {
 }
 
 // index reads what the workbook says of its sheets and styles.
-func (b *book) index() error {
+func (b *book) index(ctx context.Context) error {
 	targets := map[string]string{}
-	if err := b.each("xl/_rels/workbook.xml.rels", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
+	met := map[string]bool{}
+	if err := b.each(ctx, "xl/_rels/workbook.xml.rels", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
 		if e.Name.Local == "Relationship" {
 			t := attr(e, "Target")
 			if strings.HasPrefix(t, "/") {
@@ -157,7 +190,7 @@ func (b *book) index() error {
 	}); err != nil {
 		return err
 	}
-	if err := b.each("xl/workbook.xml", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
+	if err := b.each(ctx, "xl/workbook.xml", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
 		switch e.Name.Local {
 		case "workbookPr":
 			if v := attr(e, "date1904"); v == "1" || v == "true" {
@@ -171,7 +204,10 @@ func (b *book) index() error {
 				}
 			}
 			if t := targets[id]; t != "" && strings.Contains(strings.ToLower(t), "worksheets/") {
-				b.sheets = append(b.sheets, sheetRef{attr(e, "name"), t})
+				if b.listed++; !met[strings.ToLower(t)] && len(b.sheets) < maxSheets {
+					b.sheets = append(b.sheets, sheetRef{attr(e, "name"), t})
+					met[strings.ToLower(t)] = true
+				}
 			}
 		}
 		return nil
@@ -183,7 +219,7 @@ func (b *book) index() error {
 	}
 	own := map[int]bool{} // number formats of the workbook that are dates
 	inXfs := false
-	err := b.each("xl/styles.xml", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
+	err := b.each(ctx, "xl/styles.xml", maxPart, func(_ *xml.Decoder, e xml.StartElement) error {
 		switch e.Name.Local {
 		case "numFmt":
 			if id, err := strconv.Atoi(attr(e, "numFmtId")); err == nil {
@@ -235,8 +271,17 @@ func isDateFormat(code string) bool {
 	return false
 }
 
-// texts loads the shared texts.
-func (b *book) texts() error {
+// load loads the shared texts, once.
+func (b *book) load(ctx context.Context) error {
+	if !b.loaded {
+		b.shared = texts{}
+		b.bad = b.loadTexts(ctx)
+		b.loaded = ctx.Err() == nil
+	}
+	return b.bad
+}
+
+func (b *book) loadTexts(ctx context.Context) error {
 	const name = "xl/sharedStrings.xml"
 	most := int64(sharedFree)
 	for _, f := range b.z.File {
@@ -244,7 +289,7 @@ func (b *book) texts() error {
 			most += sharedTimes * int64(min(f.CompressedSize64, uint64(b.size)))
 		}
 	}
-	r, err := b.part(name, most)
+	r, err := b.part(ctx, name, most)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
@@ -266,7 +311,9 @@ func (b *book) texts() error {
 		switch string(m.name) {
 		case "si":
 			if m.end || m.self {
-				b.shared = append(b.shared, string(bytes.TrimSpace(cur)))
+				if err := b.shared.add(bytes.TrimSpace(cur)); err != nil {
+					return err
+				}
 			}
 			cur = cur[:0]
 		case "rPh": // how a text is spoken
@@ -285,26 +332,13 @@ func (b *book) texts() error {
 	}
 }
 
-// workbookSheets lists the sheets of a workbook.
-func workbookSheets(in fs.FS, name string) ([]string, error) {
-	b, err := openBook(in, Ref{Kind: Workbook, Files: []string{name}})
-	if err != nil {
-		return nil, err
-	}
-	defer b.closer.Close()
-	var out []string
-	for _, s := range b.sheets {
-		out = append(out, s.name)
-	}
-	return out, nil
-}
-
 var badBeyond = reason{why: "a cell right of the last column that has a name", do: "Give its column a name, if it is wanted.", of: "cells"}
 
 // sheet is an open sheet.
 type sheet struct {
 	told
 	b     *book
+	book  io.Closer
 	r     io.ReadCloser
 	count counter
 	m     *markup
@@ -322,10 +356,10 @@ type sheetRow struct {
 	cells []Cell
 }
 
-func openWorkbook(ctx context.Context, in fs.FS, ref Ref, d Dialect) (container, error) {
+func openWorkbook(ctx context.Context, k *Kept, in fs.FS, ref Ref, d Dialect) (container, error) {
 	s := &sheet{told: newTold(ctx, ref)}
 	var err error
-	if s.b, err = openBook(in, ref); err != nil {
+	if s.b, s.book, err = workbook(ctx, k, in, ref); err != nil {
 		return nil, err
 	}
 	if err = s.open(ref, d); err != nil {
@@ -343,15 +377,19 @@ func (s *sheet) open(ref Ref, d Dialect) error {
 			return s.fail(-1, "Name one of its sheets.", "it has no sheet %q", ref.Sheet)
 		}
 	}
-	if err := s.b.texts(); err != nil {
-		return s.fail(-1, again, "%w", err)
+	if err := s.b.load(s.ctx); err != nil {
+		do := again
+		if errors.Is(err, errTexts) {
+			do = "Save its sheets as CSV, and read those."
+		}
+		return s.fail(-1, do, "%w", err)
 	}
-	r, err := s.b.part(s.b.sheets[i].part, -1)
+	r, err := s.b.part(s.ctx, s.b.sheets[i].part, math.MaxInt64)
 	if err != nil {
 		return s.fail(-1, again, "%w", err)
 	}
 	s.r = r
-	s.count.r = r
+	s.count = counter{ctx: s.ctx, r: r}
 	s.m = newMarkup(&s.count)
 	for len(s.queue) < headRows {
 		row, ok := s.read()
@@ -617,10 +655,11 @@ func (s *sheet) cell(kind []byte, style int) Cell {
 	switch string(kind) {
 	case "s":
 		i, err := strconv.Atoi(text)
-		if err != nil || i < 0 || i >= len(s.b.shared) || s.b.shared[i] == "" {
+		b := s.b.shared.at(i)
+		if err != nil || len(b) == 0 {
 			return Cell{}
 		}
-		return Cell{Type: Words, Text: []byte(s.b.shared[i])}
+		return Cell{Type: Words, Text: b}
 	case "str", "inlineStr":
 		return Cell{Type: Words, Text: []byte(text)}
 	case "b":
@@ -675,5 +714,5 @@ func (s *sheet) close() error {
 	if s.r != nil {
 		err = s.r.Close()
 	}
-	return errors.Join(err, s.b.closer.Close())
+	return errors.Join(err, s.book.Close())
 }
