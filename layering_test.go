@@ -59,11 +59,12 @@ func layers() []layer {
 		layer{under: "format/formattest", ours: []string{".!"}, other: []string{"*"}},
 		// Tables stand in many containers, one of which is Parquet; a bus carries
 		// the messages of which task data are the log.
-		layer{under: "format/table", ours: []string{".!", "core/ground", "format/column!", "format/lines!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/table", ours: []string{".!", "core/ground", "format/column!", "format/files!", "format/lines!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/recipe", ours: []string{".!", "format/table!", "format/plain!"}, other: []string{"*"}, fixed: true},
-		layer{under: "format/bus", ours: []string{".!", "format/iso11783!"}, other: []string{"*"}, fixed: true},
-		layer{under: "format/nmea0183", ours: []string{".!", "format/plain!"}, other: []string{"*"}, fixed: true},
-		layer{under: "format/plain", ours: []string{".!", "format/lines!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/iso11783", ours: []string{".!", "format/files!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/bus", ours: []string{".!", "format/files!", "format/iso11783!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/nmea0183", ours: []string{".!", "format/files!", "format/plain!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/plain", ours: []string{".!", "format/files!", "format/lines!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/column", ours: []string{".!"}, other: []string{"*"}},
 		layer{under: "format", ours: []string{".!"}, other: []string{"*"}, fixed: true},
 		layer{under: "live", ours: []string{".!"}, other: []string{"*"}},
@@ -71,8 +72,8 @@ func layers() []layer {
 		layer{under: "sim/score", ours: []string{".!", "sim!"}, fixed: true},
 		layer{under: "sim", ours: []string{".!", "core/ground", "core/relation", "format"}, other: []string{"*"}, fixed: true},
 		// The book's own cards and fields are in open formats; readers of logs
-		// are handed to it.
-		layer{under: "book", ours: []string{".!", "core", "pipeline", "book", "format/plain!", "format/geo!", "format/column!"}, other: []string{"*"}},
+		// are handed to it. What files are left over it must see as they do.
+		layer{under: "book", ours: []string{".!", "core", "pipeline", "book", "format/plain!", "format/geo!", "format/column!", "format/files!"}, other: []string{"*"}},
 		layer{under: "hub", ours: []string{".!", "core", "pipeline", "book", "hub"}, other: []string{"*"}},
 		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "web"}, other: []string{"*"}},
 		layer{under: "cli", ours: []string{".!", "core", "pipeline", "book", "format", "live", "sim", "hub", "cli"}, other: []string{"*"}},

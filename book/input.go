@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/format/files"
 )
 
 // An input is what was handed to one read: a folder, a zip or a file. In the
@@ -308,8 +309,8 @@ func listFiles(fsys fs.FS) (names []string, sizes map[string]int64, closed []eve
 	sizes = map[string]int64{}
 	err = fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
 		shut := func(err error) {
-			if !housekeeping(p) {
-				closed = append(closed, evenstand.Unused{File: p, Offset: -1, Count: 1, Of: "files", Why: reason(err), Do: "Check that it may be read."})
+			if !files.Leftover(p) {
+				closed = append(closed, evenstand.Unused{File: p, Offset: -1, Count: 1, Of: "files", Why: files.Reason(err), Do: "Check that it may be read."})
 			}
 		}
 		switch {
@@ -340,32 +341,11 @@ func listFiles(fsys fs.FS) (names []string, sizes map[string]int64, closed []eve
 	return names, sizes, closed, err
 }
 
-// reason says what was wrong with a file without its name and the call.
-func reason(err error) string {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return "it cannot be read: " + err.Error()
-}
-
 // inputError is an error of a file that was to be copied, not of the book.
 type inputError struct{ error }
 
 // Unwrap gives what was wrong.
 func (e inputError) Unwrap() error { return e.error }
-
-// housekeeping tells files that operating systems leave lying about.
-func housekeeping(p string) bool {
-	for part := range strings.SplitSeq(p, "/") {
-		switch {
-		case strings.HasPrefix(part, "."), strings.EqualFold(part, "Thumbs.db"), strings.EqualFold(part, "desktop.ini"),
-			part == "__MACOSX", part == "System Volume Information", strings.EqualFold(part, "$RECYCLE.BIN"):
-			return true
-		}
-	}
-	return false
-}
 
 // store streams a file into the originals and gives its hash. marks are
 // lengths, rising, at which the hash so far is wanted too.
@@ -493,7 +473,7 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 		isLog, ok := claimed[n]
 		if !ok || len(sources) == 0 {
 			switch {
-			case housekeeping(n):
+			case files.Leftover(n):
 				r.State, r.Why = "ignored", "left there by an operating system"
 			case ok:
 				r.Why = "no log that can be used goes with it"
@@ -518,7 +498,7 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 			tell(Progress{Doing: "copying", Name: name, Done: done, Total: total})
 		})
 		if unread := (inputError{}); errors.As(err, &unread) {
-			r.Why = reason(unread.error)
+			r.Why = files.Reason(unread.error)
 			shut(evenstand.Unused{File: n, Offset: -1, Count: 1, Of: "files", Why: r.Why, Do: "Check that it may be read, or copy it from the box again."})
 			continue
 		}

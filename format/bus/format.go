@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/format/files"
 )
 
 // Format reads captures of a bus. The zero value is ready.
@@ -58,7 +59,7 @@ func named(name string) bool {
 // Find lists a source for every file that looks like a capture: it reads the
 // first 16 KB of each file. A source's grade, card and clock come with Read.
 func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, claimed []string, unused []evenstand.Unused, err error) {
-	names, unused, err := captures(ctx, in, ".")
+	names, unused, err := captures(ctx, in)
 	if err != nil {
 		return nil, nil, nil, err
 	}
@@ -75,39 +76,20 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 	return sources, claimed, unused, nil
 }
 
-// captures lists the captures under a folder of an input, and what cannot be
-// used that is named like one.
-func captures(ctx context.Context, in fs.FS, root string) (names []string, unused []evenstand.Unused, err error) {
+// captures lists the captures of an input, and what cannot be used that is
+// named like one.
+func captures(ctx context.Context, in fs.FS) (names []string, unused []evenstand.Unused, err error) {
 	head := make([]byte, headBytes)
 	say := func(name, why, do string) {
 		unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: do})
 	}
-	err = fs.WalkDir(in, root, func(name string, d fs.DirEntry, err error) error {
-		switch {
-		case ctx.Err() != nil:
-			return ctx.Err()
-		case err != nil && name == root:
-			return err
-		case err != nil:
-			say(name, "cannot be opened: "+err.Error(), "Check that the file or folder may be read.")
-			if d != nil && d.IsDir() {
-				return fs.SkipDir
-			}
-			return nil
-		case d.IsDir():
-			if strings.EqualFold(d.Name(), "__MACOSX") {
-				return fs.SkipDir
-			}
-			return nil
-		case strings.HasPrefix(path.Base(name), "."):
-			return nil
-		}
+	shut, err := files.Walk(ctx, in, func(name string) {
 		file, err := in.Open(name)
 		if err != nil {
 			if named(name) {
-				say(name, "cannot be opened: "+err.Error(), "Check that the file may be read.")
+				say(name, files.Reason(err), "Check that the file may be read.")
 			}
-			return nil // some other format's to say
+			return // some other format's to say
 		}
 		defer file.Close()
 		n, err := io.ReadFull(file, head)
@@ -117,15 +99,14 @@ func captures(ctx context.Context, in fs.FS, root string) (names []string, unuse
 			names = append(names, name)
 		case !named(name):
 		case bad:
-			say(name, "cannot be read: "+err.Error(), "Copy the file again.")
+			say(name, files.Reason(err), "Copy the file again.")
 		case n == 0:
 			say(name, "the capture is empty", "Look whether the logger was plugged in and its interface was up.")
 		default:
 			say(name, "it is named like a capture and no frame stands at its beginning", "Write captures with candump -l, or send the file as it came from the logger.")
 		}
-		return nil
 	})
-	return names, unused, err
+	return names, append(unused, shut...), err
 }
 
 // Read streams one capture, fixes and readings each in time order. It goes

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/format/files"
 )
 
 // Set is one task data set: a folder with TASKDATA.XML and what belongs to it.
@@ -130,27 +131,8 @@ func Open(ctx context.Context, in fs.FS) ([]*Set, []evenstand.Unused, error) {
 	dirs := map[string]*Set{}
 	var unused []evenstand.Unused
 	var order []string
-	err := fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			if name == "." {
-				return err
-			}
-			unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: "cannot be opened: " + err.Error(), Do: "Copy the folder again."})
-			return nil
-		}
-		if d.IsDir() {
-			if strings.EqualFold(d.Name(), "__MACOSX") {
-				return fs.SkipDir
-			}
-			return nil
-		}
+	shut, err := files.Walk(ctx, in, func(name string) {
 		base := path.Base(name)
-		if strings.HasPrefix(base, "._") {
-			return nil
-		}
 		dir := path.Dir(name)
 		s := dirs[dir]
 		if s == nil {
@@ -167,17 +149,17 @@ func Open(ctx context.Context, in fs.FS) ([]*Set, []evenstand.Unused, error) {
 				})
 				s.names = append(s.names, name)
 			}
-			return nil
+			return
 		}
 		s.files[up] = name
 		if ownFile.MatchString(up) {
 			s.names = append(s.names, name)
 		}
-		return nil
 	})
 	if err != nil {
-		return nil, unused, err
+		return nil, nil, err
 	}
+	unused = append(unused, shut...)
 	slices.Sort(order)
 	var sets []*Set
 	for _, dir := range order {

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/format/files"
 	"evenstand/format/plain"
 )
 
@@ -69,30 +70,10 @@ func letters(b []byte) bool {
 // source.toml beside them tells box, planter and clock.
 func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, claimed []string, unused []evenstand.Unused, err error) {
 	head := make([]byte, sniffBytes)
-	err = fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		shut := func(err error) {
-			var pe *fs.PathError
-			if errors.As(err, &pe) {
-				err = pe.Err
-			}
-			unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file or folder may be read."})
-		}
-		if err != nil {
-			shut(err)
-			if d != nil && d.IsDir() {
-				return fs.SkipDir
-			}
-			return nil
-		}
-		if d.IsDir() || !d.Type().IsRegular() {
-			return nil
-		}
+	shut, err := files.Walk(ctx, in, func(name string) {
 		file, err := in.Open(name)
 		if err != nil {
-			return nil // another format says so
+			return // another format says so
 		}
 		n, err := io.ReadFull(file, head)
 		file.Close()
@@ -100,9 +81,9 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 		switch {
 		case err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF):
 			if ext == ".nmea" {
-				shut(err)
+				unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: files.Reason(err), Do: "Check that the file may be read, or copy it again."})
 			}
-			return nil
+			return
 		case isLog(head[:n]):
 		case ext == ".nmea":
 			why := "it holds no sentences of NMEA 0183"
@@ -111,9 +92,9 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 			}
 			unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: "Let the receiver log GGA and RMC."})
 			claimed = append(claimed, name)
-			return nil
+			return
 		default:
-			return nil
+			return
 		}
 		said, beside, bad := plain.Beside(in, path.Dir(name))
 		unused = append(unused, bad...)
@@ -132,11 +113,11 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 		}
 		claimed = append(claimed, src.Files...)
 		sources = append(sources, src)
-		return nil
 	})
 	if err != nil {
-		return nil, nil, unused, err
+		return nil, nil, nil, err
 	}
+	unused = append(unused, shut...)
 	slices.Sort(claimed)
 	claimed = slices.Compact(claimed)
 	names := map[string]bool{}

@@ -133,6 +133,16 @@ func TestDates(t *testing.T) {
 	}
 }
 
+// A Mac's side files and what lies in a stick's trash are no logs.
+func TestLeftBehind(t *testing.T) {
+	log := &fstest.MapFile{Data: []byte(ggaNow + rmcNow)}
+	in := fstest.MapFS{"log.nmea": log, "._log.nmea": {Data: []byte("\x00\x05\x16\x07")}, ".Trash-1000/files/log.nmea": log}
+	sources, claimed, unused, err := Format{}.Find(t.Context(), in)
+	if err != nil || len(sources) != 1 || len(claimed) != 1 || len(unused) != 0 {
+		t.Errorf("%v, %v, %v, %v", sources, claimed, unused, err)
+	}
+}
+
 // What is written is read back: places to 0.2 mm, the rest to its decimals.
 func TestRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

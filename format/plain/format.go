@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/format/files"
 	"evenstand/format/lines"
 )
 
@@ -103,26 +104,13 @@ type folder struct {
 func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source, claimed []string, unused []evenstand.Unused, err error) {
 	var folders []*folder
 	at := map[string]*folder{}
-	err = fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: "Check that the file or folder may be read."})
-			if d != nil && d.IsDir() {
-				return fs.SkipDir
-			}
-			return nil
-		}
+	shut, err := files.Walk(ctx, in, func(name string) {
 		isToml := strings.EqualFold(path.Base(name), SourceToml)
-		if d.IsDir() {
-			return nil
-		}
 		if !isToml && kindOf(name) == nil {
 			if k := misnamed(in, name); k != nil {
 				unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: "it has the header of " + k.file + " but another name", Do: "Name it " + k.file + ", in a folder of its own for each box."})
 			}
-			return nil
+			return
 		}
 		dir := path.Dir(name)
 		fo := at[dir]
@@ -136,11 +124,11 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 		} else {
 			fo.files = append(fo.files, name)
 		}
-		return nil
 	})
 	if err != nil {
-		return nil, nil, unused, err
+		return nil, nil, nil, err
 	}
+	unused = append(unused, shut...)
 	slices.SortFunc(folders, func(a, b *folder) int { return strings.Compare(a.dir, b.dir) })
 	used := map[string]bool{} // names of boxes
 	for _, fo := range folders {

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/format/files"
 )
 
 // textNames are the endings of files that may be separated text.
@@ -37,28 +38,9 @@ func list(ctx context.Context, in fs.FS, within string) (refs []Ref, claimed []s
 	left := func(name, why, do string) {
 		unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: do})
 	}
-	err = fs.WalkDir(in, ".", func(name string, d fs.DirEntry, err error) error {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			left(name, plainReason(err).Error(), "Check that the file or folder may be read.")
-			if d != nil && d.IsDir() {
-				return fs.SkipDir
-			}
-			return nil
-		}
-		if d.IsDir() || strings.HasPrefix(path.Base(name), ".") {
-			return nil
-		}
-		if info, err := d.Info(); err == nil && !info.Mode().IsRegular() {
-			return nil
-		}
-		names = append(names, name)
-		return nil
-	})
+	unused, err = files.Walk(ctx, in, func(name string) { names = append(names, name) })
 	if err != nil {
-		return nil, nil, unused, err
+		return nil, nil, nil, err
 	}
 	for _, parts := range shapefileParts(names) {
 		if what := shapesOf(in, parts[0]); what != "" { // a boundary, say

@@ -1,0 +1,2 @@
+// Package files lists the files of an input, for all readers of formats alike.
+package files
