@@ -7,6 +7,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -197,6 +198,41 @@ func TestSameFileTwiceIsOne(t *testing.T) {
 	rep := read(t, b2, folder(t, map[string][]byte{"a/box.log": log, "b/box.log": log}))
 	if len(rep.Sources) != 1 || len(rep.Unused) != 1 || !strings.Contains(rep.Unused[0].Why, "same as") {
 		t.Errorf("sources %+v, unused %+v", rep.Sources, rep.Unused)
+	}
+}
+
+// A log too short to be told by itself is told by what stands beside it: handed
+// in from a folder inside and from the one around, it is one.
+func TestShortLogTwiceIsOne(t *testing.T) {
+	line := fmt.Sprintf("j %d fix new seals\n", at(2, 9, 0))
+	files := map[string][]byte{"journal/box.log": []byte(line), "journal/notes.txt": []byte("by hand")}
+	more := maps.Clone(files)
+	more["seeds/seed.log"] = seasonLog(2, 1)
+	for _, tt := range []struct {
+		name  string
+		reads []string
+	}{
+		{"inside, then around", []string{filepath.Join(folder(t, files), "journal"), folder(t, files)}},
+		{"around, then inside", []string{folder(t, files), filepath.Join(folder(t, files), "journal")}},
+		{"inside, then around with more", []string{filepath.Join(folder(t, files), "journal"), folder(t, more)}},
+	} {
+		b := newBook(t)
+		for _, dir := range tt.reads {
+			read(t, b, dir)
+		}
+		src, err := b.Sources(context.Background())
+		i := slices.IndexFunc(src, func(s book.SourceReport) bool { return s.Name == "box" })
+		if err != nil || i < 0 || src[i].Counts.Entries != 1 || len(src[i].Files) != 1 || !slices.Equal(src[i].Notes, []string{"by hand"}) {
+			t.Errorf("%s: %+v, %v", tt.name, src, err)
+		}
+		sound(t, b)
+	}
+	// Beside other words it is another box's.
+	b := newBook(t)
+	read(t, b, folder(t, map[string][]byte{"a/box.log": []byte(line), "a/notes.txt": []byte("one")}))
+	read(t, b, folder(t, map[string][]byte{"b/box.log": []byte(line), "b/notes.txt": []byte("two")}))
+	if src, err := b.Sources(context.Background()); err != nil || len(src) == 1 && len(src[0].Files) == 1 {
+		t.Errorf("two boxes are one: %+v, %v", src, err)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"path"
 	"path/filepath"
@@ -557,11 +558,14 @@ func (b *Book) record(ctx context.Context, in *input, live []*input, grown map[s
 		var pairs []pair
 		for _, p := range sortedKeys(in.files) {
 			o := in.files[p]
-			if !o.data || o.size < growthFloor {
-				continue // too short to tell one log from another
+			if !o.data {
+				continue
 			}
 			for _, q := range sortedKeys(l.files) {
 				old := l.files[q]
+				if o.size < growthFloor && !sameBeside(in, p, l, q) {
+					continue // too short to tell one log from another
+				}
 				if old.data && (old.sum == o.sum || grown[p] == old.sum && strings.EqualFold(path.Base(p), path.Base(q))) {
 					pairs = append(pairs, pair{q, p})
 				}
@@ -658,6 +662,21 @@ func within(in, l *input) bool {
 		}
 	}
 	return true
+}
+
+// sameBeside tells whether two files and all that stands beside them are the
+// same: a log too short to be told by itself is told by what explains it.
+func sameBeside(a *input, p string, b *input, q string) bool {
+	beside := func(in *input, p string) map[string]string {
+		out := map[string]string{}
+		for f, o := range in.files {
+			if path.Dir(f) == path.Dir(p) {
+				out[path.Base(f)] = o.sum
+			}
+		}
+		return out
+	}
+	return path.Base(p) == path.Base(q) && maps.Equal(beside(a, p), beside(b, q))
 }
 
 // stems takes the longest common end off two paths, whole parts only, and
