@@ -16,5 +16,5 @@ func (b *Book) Speak(f *evenstand.Finding, rows int, asOf evenstand.Micros) {
 	price.PriceAll([]*evenstand.Finding{f}, func(*evenstand.Finding) price.Context {
 		return price.Context{Settings: set, Rows: rows, Card: b.cardFile(f.Planter, f.Day), FieldLeft: math.NaN(), AsOf: asOf, Seed: priceSeed}
 	})
-	advise.Fill(f, advise.Voice{Zone: b.Zone(), Units: set.Units})
+	advise.Fill(f, advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf})
 }

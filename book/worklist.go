@@ -67,7 +67,7 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	for _, i := range decided { // over for the price only
 		fs[i].Until = nil
 	}
-	voice := advise.Voice{Zone: b.Zone(), Units: set.Units}
+	voice := advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}
 	for i := range fs {
 		advise.Fill(&fs[i], voice)
 	}

@@ -156,5 +156,13 @@ func (c *call) render(ctx context.Context, b *book.Book) (record.Options, error)
 	if err != nil {
 		return record.Options{}, err
 	}
-	return record.Options{Voice: voice(b), Colour: c.colour(), Decisions: ds}, nil
+	days, err := b.Days(ctx)
+	if err != nil {
+		return record.Options{}, err
+	}
+	v := voice(b)
+	for _, d := range days {
+		v.AsOf = max(v.AsOf, d.AsOf)
+	}
+	return record.Options{Voice: v, Colour: c.colour(), Decisions: ds}, nil
 }

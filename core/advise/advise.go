@@ -168,16 +168,19 @@ func (v Voice) since(f *evenstand.Finding) string {
 		about = "about "
 	}
 	if f.Until != nil {
-		from, to := v.Clock(f.Since), v.Clock(*f.Until)
+		from, to := v.Clock(f.Since), v.Clock(*f.Until)+v.On(*f.Until)
 		if v.dayEnd(*f.Until) {
-			return " from " + about + from + " to the end of the day"
+			return " from " + about + from + v.On(f.Since) + " to the end of the day"
 		}
-		if from == to {
-			return " at " + about + from
+		switch {
+		case evenstand.DayOf(f.Since, v.zone()) != evenstand.DayOf(*f.Until, v.zone()):
+			from += v.On(f.Since)
+		case from == v.Clock(*f.Until):
+			return " at " + about + to
 		}
 		return " from " + about + from + " to " + to
 	}
-	return " since " + about + v.Clock(f.Since)
+	return " since " + about + v.Clock(f.Since) + v.On(f.Since)
 }
 
 // verb picks the form that goes with the subject and the time.
@@ -633,7 +636,7 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 	if f.Status == evenstand.Acted || f.Status == evenstand.Checked {
 		how = "It has ended since it was acted on,"
 	}
-	a.Do = how + " at " + v.Clock(*f.Until) + "."
+	a.Do = how + " at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
 	if v.dayEnd(*f.Until) {
 		a.Do = "It is counted up to the end of its day only."
 	}

@@ -25,6 +25,12 @@ var (
 	metric = advise.Voice{Zone: zone, Units: evenstand.Metric}
 )
 
+// later is a voice that speaks two days after at, or some years.
+func later(v advise.Voice, years int) advise.Voice {
+	v.AsOf = evenstand.FromTime(time.Date(2026+years, 5, 4, 8, 10, 0, 0, zone))
+	return v
+}
+
 func ev(name string, v float64, unit string) evenstand.Evidence {
 	return evenstand.Evidence{Name: name, Value: evenstand.Number(v), Low: evenstand.Unknown, High: evenstand.Unknown, N: evenstand.Unknown, Unit: unit}
 }
@@ -47,6 +53,16 @@ func TestSentence(t *testing.T) {
 		f    evenstand.Finding
 		want string
 	}{
+		{
+			"of another day", later(us, 0),
+			evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12), Evidence: []evenstand.Evidence{ev("odds for a rhythm of 40", 1.2e9, "")}, Causes: causes(evenstand.CauseCell, 30.0/31)},
+			"Row 7 skips every 40th seed since 2:12 pm on May 2: almost certainly one blocked or broken cell (30 to 1).",
+		},
+		{
+			"of another year, over", later(metric, 1),
+			evenstand.Finding{Kind: "blocked-cell", Grade: evenstand.GradeA, Stage: evenstand.Raised, Rows: evenstand.Rows{7}, Since: at(14, 12), Until: &end, Evidence: []evenstand.Evidence{ev("odds for a rhythm of 40", 1.2e9, "")}, Causes: causes(evenstand.CauseCell, 30.0/31)},
+			"Row 7 skipped every 40th seed from 14:12 to 15:05 on 2 May 2026: almost certainly one blocked or broken cell (30 to 1).",
+		},
 		{
 			"blocked cell", us,
 			evenstand.Finding{

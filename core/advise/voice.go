@@ -15,6 +15,9 @@ import (
 type Voice struct {
 	Zone  *time.Location // nil: UTC
 	Units evenstand.Units
+	// AsOf is when it is said: what lies on another day gets its date. Zero or
+	// NoTime: no time gets one.
+	AsOf evenstand.Micros
 }
 
 func (v Voice) zone() *time.Location {
@@ -38,6 +41,22 @@ func (v Voice) Clock(t evenstand.Micros) string {
 		return t.Time().In(v.zone()).Format("15:04")
 	}
 	return t.Time().In(v.zone()).Format("3:04 pm")
+}
+
+// On writes " on May 2", or " on 2 May" metric, for what is of another day than
+// that on which it is said, with the year where that is another too.
+func (v Voice) On(t evenstand.Micros) string {
+	if t == evenstand.NoTime || v.AsOf == 0 || v.AsOf == evenstand.NoTime || evenstand.DayOf(t, v.zone()) == evenstand.DayOf(v.AsOf, v.zone()) {
+		return ""
+	}
+	x := t.Time().In(v.zone())
+	switch {
+	case x.Year() != v.AsOf.Time().In(v.zone()).Year():
+		return " on " + v.Date(t)
+	case v.metric():
+		return " on " + x.Format("2 January")
+	}
+	return " on " + x.Format("January 2")
 }
 
 // Second writes the time of day to the second.
@@ -67,7 +86,7 @@ func (v Voice) Ended(f *evenstand.Finding) string {
 	case v.dayEnd(*f.Until):
 		return "it is counted up to the end of its day only"
 	}
-	return "it ended at " + v.Clock(*f.Until)
+	return "it ended at " + v.Clock(*f.Until) + v.On(*f.Until)
 }
 
 // Date writes the day: May 2, 2026, or 2 May 2026 metric.
