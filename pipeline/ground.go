@@ -39,7 +39,11 @@ func (s *settler) noteGround(planted bool) {
 		return
 	}
 	rate, flow := has(v.whole, evenstand.LiquidRate), has(v.byRow, evenstand.LiquidFlow)
-	if rate && !flow {
+	switch {
+	case flow:
+	case has(v.byRow, evenstand.LiquidRate):
+		s.note("Rows log a rate of liquid, but no flow: whether single rows get less cannot be said. Log the flow by row (liquid_flow).")
+	case rate:
 		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row (liquid_flow).")
 	}
 	if has(v.byRow, evenstand.GaugeWheelLoad) && !has(v.byRow|v.whole, evenstand.AppliedForce) {

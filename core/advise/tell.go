@@ -108,14 +108,16 @@ func Tell(l Log) Tells {
 	case find(machine, evenstand.Vacuum) != nil:
 		t.Can = append(t.Can, "whether the vacuum falls")
 	}
-	for _, s := range []struct {
-		scope evenstand.Scope
-		words string
-	}{{row, "the liquid of each row"}, {evenstand.ScopeSection, "the liquid of each section"}, {machine, "the liquid rate of the whole planter"}} {
-		if find(s.scope, evenstand.LiquidFlow, evenstand.LiquidRate) != nil {
-			t.Can = append(t.Can, s.words)
-			break
-		}
+	const section, tank = evenstand.ScopeSection, evenstand.ScopeTank
+	flow := find(row, evenstand.LiquidFlow)
+	switch {
+	case flow != nil:
+		t.Can = append(t.Can, "the liquid of each row")
+	case find(machine, evenstand.LiquidRate) != nil, find(tank, evenstand.LiquidRate) != nil:
+		t.Can = append(t.Can, "the liquid rate of the whole planter")
+	}
+	if flow == nil && (find(row, evenstand.LiquidRate) != nil || find(section, evenstand.LiquidFlow, evenstand.LiquidRate) != nil) {
+		t.Cannot = append(t.Cannot, "whether single rows get less liquid, for which the flow of each row is wanted")
 	}
 	if find(row, evenstand.GranularRate) != nil || find(machine, evenstand.GranularRate) != nil {
 		t.Can = append(t.Can, "the rate of dry product")
