@@ -57,7 +57,7 @@ func ParseNote(text, at, rows, what string, c NoteContext) (Note, error) {
 		return n, fmt.Errorf("what = %q: want %s", what, strings.Join(NoteKinds, ", "))
 	}
 	p := noteParser{c: c, n: &n, e: evenstand.Entry{T: c.Now, Value: math.NaN()}}
-	if undoOnly.MatchString(lower(text)) {
+	if what == "" && undoOnly.MatchString(lower(text)) {
 		return n, fmt.Errorf("%q is no note: --undo takes back the last one, --undo 12 the one of that number", text)
 	}
 	var err error
@@ -98,7 +98,7 @@ func ParseNote(text, at, rows, what string, c NoteContext) (Note, error) {
 }
 
 // undoOnly is what people type who want a note taken back.
-var undoOnly = regexp.MustCompile(`^(?:undo|take back|delete|cancel)(?: (?:the|last|note|that|it|one|#?\d{1,6}))*[.!]?$`)
+var undoOnly = regexp.MustCompile(`^undo\b|^(?:take back|delete|cancel)(?: (?:the|last|note|that|it|one|#?\d{1,6}))*[.!]?$`)
 
 // rowWords puts the word in front of a bare list.
 func rowWords(s string) string {
@@ -124,7 +124,9 @@ func (p *noteParser) again() {
 }
 
 func (p *noteParser) suppose(format string, a ...any) {
-	p.n.Supposed = append(p.n.Supposed, fmt.Sprintf(format, a...))
+	if s := fmt.Sprintf(format, a...); !slices.Contains(p.n.Supposed, s) {
+		p.n.Supposed = append(p.n.Supposed, s)
+	}
 }
 
 // Spoken forms of units, by what they are written as.

@@ -54,6 +54,7 @@ var settings = []struct {
 	{"liquid rate", evenstand.LiquidRateTarget},
 	{"starter rate", evenstand.LiquidRateTarget},
 	{"starter", evenstand.LiquidRateTarget},
+	{"liquid", evenstand.LiquidRateTarget},
 	{"population", evenstand.SeedRateTarget},
 	{"pop", evenstand.SeedRateTarget},
 	{"seeding depth", evenstand.Raw},
@@ -70,7 +71,7 @@ var (
 	digFirst    = regexp.MustCompile(`^(?:dug|dig)(?: up)?\b[:,]? ?`)
 	countFirst  = regexp.MustCompile(`^(?:counted|count)\b[:,]? ?`)
 	standFirst  = regexp.MustCompile(`^(?:stand|population|pop)\b[:,]? ?(?:of |is )?`)
-	lotFirst    = regexp.MustCompile(`^(?:(?:switch|switched|changed?|went)(?: over)? to (?:the )?|started |opened )?(?:new )?(?:seed )?lot\b[:,#]? ?(?:to )?`)
+	lotFirst    = regexp.MustCompile(`^(?:(?:switch|switched|changed?|went)(?: over)?(?: to)? (?:the )?|started |opened )?(?:new )?(?:seed )?lot\b[:,#]? ?(?:to )?`)
 	fillEnd     = regexp.MustCompile(`^([0-9.].*?),? (?:refilled|filled|filled up|topped up)[.!]?$`)
 	popFirst    = regexp.MustCompile(`^(?:population|pop)\b:?(?: (?:of|is|was|at))?,? [0-9]`)
 	popTo       = regexp.MustCompile(` to [0-9]`)
@@ -80,7 +81,7 @@ var (
 	ordinal     = regexp.MustCompile(`^\d+(?:st|nd|rd|th)\b`)
 	leftOver    = regexp.MustCompile(`\b(?:left|over|still|remain(?:s|ing)?|short|empty|to|more|less|extra|in|on|at|for|from|per|of a|too)\b`)
 	joint       = regexp.MustCompile(`(?:[,;:] | and )`)
-	settingLike = regexp.MustCompile(`^:? ?(?:(?:from|to|at|up|down|by|up to|down to) )?-?[0-9]`)
+	settingLike = regexp.MustCompile(`^:? ?(?:(?:from|to|at|up|down|by|up to|down to) )?[-+]?[0-9]`)
 	inLength    = regexp.MustCompile(`^(?:plants?|seeds?|seedlings?)? ?(?:in|over|on|per) `)
 )
 
@@ -182,6 +183,9 @@ func (p *noteParser) kind(text, what string) error {
 			p.e.Note = tidy(rest[len(fixFirst.FindString(lower(rest))):])
 			if what == "" && !found && !p.given {
 				err = p.rowMeant(p.e.Note[len(workFirst.FindString(lower(p.e.Note))):])
+				if strings.ContainsAny(p.e.Note, digits) {
+					p.suppose("The number is kept as words, and the fix is of the whole planter. A row is written as fixed row 7: new seal.")
+				}
 			}
 		}
 	default:
@@ -193,7 +197,7 @@ func (p *noteParser) kind(text, what string) error {
 		return err
 	}
 	if err == nil && what == "" && p.e.What != "refill" {
-		p.hintAside(lower(p.e.Note))
+		p.hintAside(p.e.Note)
 	}
 	return err
 }
@@ -324,11 +328,11 @@ var kindWords = []struct {
 	kind string
 	word *regexp.Regexp
 }{
+	{"setting", regexp.MustCompile(`\d ?(?:psi|bar|mbar|kpa|inh2o|lbf|gal/ac|gpa|mph|km/h|kmh|rpm)\b`)},
 	{"refill", regexp.MustCompile(`\b(?:re)?fill(?:ed)?\b|\btopped up\b|\d(?:\.\d+)? ?(?:gal|gallons?|lbs?|units?|bags?)\b`)},
 	{"dig", regexp.MustCompile(`\bdug\b|\bdeep\b`)},
 	{"count", regexp.MustCompile(`\bcounted\b|\bstand of\b|\bplants in\b`)},
 	{"lot", regexp.MustCompile(`\blot #?[a-z]*\d`)},
-	{"setting", regexp.MustCompile(`\d ?(?:psi|bar|mbar|kpa|inh2o|lbf|gal/ac|gpa|mph|km/h|kmh|rpm)\b`)},
 }
 
 // hint says how a remark would be written that may be meant as more.
@@ -354,7 +358,7 @@ func (p *noteParser) hint(low string) {
 		bare = low[:from] + low[to:]
 	}
 	for _, k := range kindWords {
-		if k.word.MatchString(low) && strings.ContainsAny(bare, digits) {
+		if k.word.MatchString(low) && strings.ContainsAny(bare, digits) && !(k.kind == "setting" && strings.Contains(low, "wind")) {
 			p.suppose("%s%s", kept(k.kind), written[k.kind])
 			return
 		}
@@ -363,11 +367,12 @@ func (p *noteParser) hint(low string) {
 
 // hintAside says which words behind what was understood look like a note of
 // their own.
-func (p *noteParser) hintAside(low string) {
+func (p *noteParser) hintAside(text string) {
+	low := lower(text)
 	at := 0
 	for _, m := range append(joint.FindAllStringIndex(low, -1), []int{len(low), len(low)}) {
-		if part := strings.TrimSpace(low[at:m[0]]); p.like(part) != "" && p.like(part) != "fix" {
-			p.suppose("%q is kept as words: write a note of its own for it.", part)
+		if kind := p.like(strings.TrimSpace(low[at:m[0]])); kind != "" && kind != "fix" {
+			p.suppose("%q is kept as words: write a note of its own for it.", strings.TrimSpace(text[at:m[0]]))
 		}
 		at = m[1]
 	}
@@ -381,6 +386,11 @@ func nearSetting(low string) string {
 		w = strings.Trim(w, ",;:.")
 		if i+1 >= len(words) || len(w) < 5 {
 			continue
+		}
+		for _, s := range settings {
+			if s.word == w {
+				return "" // no slip
+			}
 		}
 		for _, s := range settings {
 			if n := len(s.word); !strings.Contains(s.word, " ") && n >= 5 && w != s.word && slips(w, s.word) <= (n+1)/5 {
@@ -585,7 +595,7 @@ func (p *noteParser) refill(text string) error {
 		if i > 0 {
 			p.again()
 		}
-		p.hintAside(lower(a.words))
+		p.hintAside(a.words)
 		if len(all) > 1 && (len(strings.Fields(a.words)) > 2 || strings.ContainsAny(a.words, digits+",;:") || leftOver.MatchString(lower(a.words))) {
 			return fmt.Errorf("%q holds several amounts and other words: write a note for each fill, as in filled 12 units, 400 gal starter", text)
 		}
@@ -660,6 +670,9 @@ func onlyNumbers(words string) bool {
 
 func (p *noteParser) dig(text string) error {
 	text = tidy(text)
+	if m := digWords.FindString(lower(text)); len(m) < len(text) && strings.ContainsAny(text[len(m):len(m)+1], digits) {
+		text = text[len(m):] // found 2.1 in
+	}
 	const how = "write it as dug row 7: 2.1 in, and several as dug row 7: 2.1, 2, 1.75 in"
 	type value struct {
 		v    float64
@@ -686,6 +699,9 @@ func (p *noteParser) dig(text string) error {
 			break
 		}
 		u, after, said := takeUnit(after)
+		if valueRange.MatchString(lower(after)) {
+			return fmt.Errorf("are those two depths or a range? Write each depth, as in dug row 7: 2, 2.5 in")
+		}
 		m := nextValue.FindStringSubmatch(after)
 		if t := tidy(after); m == nil && t != "" && after[0] != ',' && after[0] != ':' && after[0] != ';' && after[0] != '(' {
 			_, _, number := takeNumber(t)
@@ -742,9 +758,21 @@ func (p *noteParser) dig(text string) error {
 		}
 		p.e.Value, p.e.Unit = x.v, x.u.Name
 	}
-	p.e.Note = tidy(note)
+	if p.e.Note = tidy(note); p.e.Note == "deep" {
+		p.e.Note = ""
+	}
+	if len(vs) == 0 && strings.ContainsAny(note, digits) {
+		p.suppose("The depth is kept as words. %s", written["dig"])
+	}
 	return nil
 }
+
+// digWords are what may stand between the row and the depth, valueRange what
+// makes a range of two.
+var (
+	digWords   = regexp.MustCompile(`^(?:(?:found|seeds?|depth|at|is|was|were|planted)[:,]? )+`)
+	valueRange = regexp.MustCompile(`^(?:-|–|to) ?[0-9.]`)
+)
 
 // closedUp is the end of a decimal number and the next without a space between.
 var closedUp = regexp.MustCompile(`(\.\d+),(\d)`)

@@ -17,6 +17,7 @@ var (
 	rowSpan   = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–|to|through) ?(\d{1,3}))?`)
 	oneSpan   = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–) ?(\d{1,3}))?`) // row 7 to 180
 	clauseEnd = regexp.MustCompile(`[,;:] `)
+	thousands = regexp.MustCompile(`^,\d{3}\b`) // 29,000 is no row
 	rowSep    = regexp.MustCompile(`^(?: ?, ?(?:and )?| ?& ?| and )(?:rows? ?|r)?`)
 )
 
@@ -147,7 +148,7 @@ func rowList(s string, span *regexp.Regexp) (list string, end int) {
 			return list, end
 		}
 		after := s[at+len(sep)+len(next):]
-		if after != "" && (after[0] == '.' && len(after) > 1 && after[1] >= '0' && after[1] <= '9' || after[0] >= 'a' && after[0] <= 'z') {
+		if thousands.MatchString(after) || after != "" && (after[0] == '.' && len(after) > 1 && after[1] >= '0' && after[1] <= '9' || after[0] >= 'a' && after[0] <= 'z') {
 			return list, end
 		}
 		word, _ := takeWord(after)
