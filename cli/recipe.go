@@ -8,6 +8,7 @@ import (
 	"flag"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -94,6 +95,14 @@ on, and every file with the same header is read by it.
 
 Without FILE it lists the recipes of the logbook.
 
+--column says what a column is: "NAME = WHAT, PART, UNIT". {n} in the name stands
+for the number of the row. PART is machine, left, right, section 2, tank 1,
+row 7 or row; PART and UNIT may be left out where the name tells them.
+"opposite" behind it turns a share or a state round, "running" says that a
+count runs on. WHAT is none, or
+  time, latitude, longitude, altitude, heading, hdop, satellites,
+  row, name, value (of tables with a line for each row or each value), or
+` + quantityNames() + `
 Examples:
   evenstand recipe spring /media/stick/monitor.csv
   evenstand recipe spring monitor.csv --yes --zone America/Chicago \
@@ -101,6 +110,25 @@ Examples:
   evenstand recipe spring --from neighbour/monitor.toml`,
 		run: func(ctx context.Context, c *call, opts any) error { return c.recipe(ctx, opts.(*recipeOptions)) },
 	}
+}
+
+// quantityNames lists what a column can be, in lines for the help.
+func quantityNames() string {
+	var b strings.Builder
+	line := " "
+	for _, q := range evenstand.Quantities() {
+		if q == evenstand.Raw {
+			continue
+		}
+		if word := " " + q.String() + ","; len(line)+len(word) > 80 {
+			b.WriteString(line + "\n")
+			line = " " + word
+		} else {
+			line += word
+		}
+	}
+	b.WriteString(strings.TrimSuffix(line, ",") + ".\n")
+	return b.String()
 }
 
 func (c *call) recipe(ctx context.Context, o *recipeOptions) error {
@@ -212,7 +240,7 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	if err != nil {
 		return err
 	}
-	if to := plain.Misnamed(in, ref.Files[0]); to != "" && ref.Kind == table.Text && len(ref.Files) == 1 && ref.Inside == "" {
+	if to := plain.Misnamed(in, ref.Files[0]); (to == plain.ReadingsFile || to == plain.JournalFile) && ref.Kind == table.Text && len(ref.Files) == 1 && ref.Inside == "" {
 		return fmt.Errorf("%s has the header of %s of the plain layout, which is read without a recipe. Name it %s, in a folder of its own for each box", c.args[1], to, to)
 	}
 	reads, matchErr := (recipe.Format{Recipes: rs}).Match(ctx, in, ref)
@@ -237,7 +265,7 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	if reads != nil && o.box == "" && o.name == "" {
 		about.Box = reads.Box // guessed anew, it is the same box's
 	}
-	answers, err := o.answers(s.Columns)
+	answers, err := o.answers(s)
 	if err != nil {
 		return err
 	}
@@ -250,13 +278,17 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 		stdin = bufio.NewScanner(c.Stdin)
 	}
 	shown := false
+	var taken []recipe.Question // of --yes
 	for len(p.Questions) > 0 && p.Err == nil {
 		q := p.Questions[0]
-		if o.yes && q.Proposed != "" {
+		if i := slices.IndexFunc(p.Questions, func(q recipe.Question) bool { return q.Proposed != "" }); o.yes && i >= 0 {
+			q = p.Questions[i]
 			answers[q.ID] = q.Proposed
+			taken = append(taken, q)
 		} else if stdin != nil {
 			if !shown {
 				c.reads(p)
+				c.taken(taken)
 				shown = true
 			}
 			a, ok := c.ask(stdin, q)
@@ -271,13 +303,16 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 		p = recipe.Guess(s, about, answers)
 	}
 	if p.Err != nil {
+		if len(p.Left) > 0 && !c.json {
+			c.reads(p)
+		}
 		return fmt.Errorf("%s: %w", c.args[1], p.Err)
 	}
 	if o.planter != "" {
 		p.Recipe.Planter = o.planter
 	}
 	if len(p.Questions) > 0 {
-		return c.openQuestions(p, shown)
+		return c.openQuestions(p, shown, taken, o.yes)
 	}
 	name := o.name
 	switch {
@@ -310,12 +345,14 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 			return c.printJSON(proposal(p, ""))
 		}
 		c.reads(p)
+		c.taken(taken)
 		c.preview(h, voice(b))
 		c.text("", "    ", "Nothing was kept. Say the command again with --column for what was read wrongly.")
 		return nil
 	}
 	if stdin != nil && shown { // somebody sits there: the first lines, then the last word
 		c.reads(p)
+		c.taken(taken)
 		c.preview(h, voice(b))
 		a, ok := c.ask(stdin, recipe.Question{Text: "Keep it so?", Options: []recipe.Option{{Key: "yes", Text: "yes"}, {Key: "no", Text: "no, nothing is kept"}}, Proposed: "yes"})
 		if ok && a == "no" {
@@ -332,6 +369,7 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	}
 	if stdin == nil || !shown {
 		c.reads(p)
+		c.taken(taken)
 		c.preview(h, voice(b))
 	}
 	c.text("", "    ", "Kept in "+b.RecipePath(name)+". If a line above is read wrongly, correct it there or say the command again with --anew.")
@@ -394,7 +432,7 @@ func fileName(box string) string {
 }
 
 // answers reads --answer and --column.
-func (o *recipeOptions) answers(columns []table.Column) (map[string]string, error) {
+func (o *recipeOptions) answers(s recipe.Sample) (map[string]string, error) {
 	out := map[string]string{}
 	for _, a := range o.answer {
 		id, answer, ok := strings.Cut(a, "=")
@@ -409,12 +447,20 @@ func (o *recipeOptions) answers(columns []table.Column) (map[string]string, erro
 			return nil, usagef("--column %q: want \"NAME = QUANTITY, PART, UNIT\"", a)
 		}
 		name, answer := strings.TrimSpace(a[:i]), strings.TrimSpace(a[i+1:])
-		if !strings.Contains(name, "{n}") && !slices.ContainsFunc(columns, func(c table.Column) bool { return c.Name == name }) {
+		if !strings.Contains(name, "{n}") && !slices.ContainsFunc(s.Columns, func(c table.Column) bool { return c.Name == name }) && !holds(s, name) {
 			return nil, usagef("--column %q: the table has no column %q", a, name)
 		}
 		out["column "+name] = answer
 	}
 	return out, nil
+}
+
+// holds tells whether a cell of a sample holds a text: the name of a value in a
+// table with a line for each.
+func holds(s recipe.Sample, text string) bool {
+	return slices.ContainsFunc(s.Rows, func(r []table.Cell) bool {
+		return slices.ContainsFunc(r, func(c table.Cell) bool { return c.Type == table.Words && string(c.Text) == text })
+	})
 }
 
 // ask puts one question to the person; false when nobody answers.
@@ -480,6 +526,23 @@ func (c *call) reads(p recipe.Proposal) {
 	}
 }
 
+// taken says what --yes took as proposed.
+func (c *call) taken(qs []recipe.Question) {
+	for i, q := range qs {
+		if i == 0 {
+			c.printf("Taken as proposed:\n")
+		}
+		for _, o := range q.Options {
+			if o.Key == q.Proposed {
+				c.text("  ", "      ", q.Text+" "+o.Text)
+			}
+		}
+		if len(q.Options) == 0 {
+			c.text("  ", "      ", q.Text+" "+q.Proposed)
+		}
+	}
+}
+
 func many(r recipe.Reading) string {
 	if r.Count > 1 {
 		return fmt.Sprintf("%s (%d columns)", r.Column, r.Count)
@@ -522,13 +585,14 @@ func proposal(p recipe.Proposal, file string) map[string]any {
 }
 
 // openQuestions says what nobody answered, and how to.
-func (c *call) openQuestions(p recipe.Proposal, shown bool) error {
+func (c *call) openQuestions(p recipe.Proposal, shown bool, taken []recipe.Question, yes bool) error {
 	c.code = exitFailed
 	if c.json {
 		return c.printJSON(proposal(p, ""))
 	}
 	if !shown {
 		c.reads(p)
+		c.taken(taken)
 	}
 	c.printf("\nOpen:\n")
 	for _, q := range p.Questions {
@@ -546,7 +610,14 @@ func (c *call) openQuestions(p recipe.Proposal, shown bool) error {
 		}
 	}
 	c.printf("\n")
-	c.text("", "", "Nothing was kept. Say the command again with an answer for each, or with --yes to take what is proposed.")
+	switch {
+	case yes:
+		c.text("", "", "Nothing was kept: for these nothing is proposed. Say the command again with an answer for each.")
+	case slices.ContainsFunc(p.Questions, func(q recipe.Question) bool { return q.Proposed != "" }):
+		c.text("", "", "Nothing was kept. Say the command again with an answer for each, or with --yes to take what is proposed.")
+	default:
+		c.text("", "", "Nothing was kept. Say the command again with an answer for each.")
+	}
 	return nil
 }
 
@@ -613,6 +684,15 @@ func (h *head) Entries([]evenstand.Entry) error { return nil }
 func (h *head) Unused(u evenstand.Unused)       { h.left = append(h.left, u) }
 func (h *head) Progress(int64)                  {}
 
+// short writes a number with four digits that count, without an exponent.
+func short(v float64) string {
+	s := strconv.FormatFloat(v, 'g', 4, 64)
+	if x, err := strconv.ParseFloat(s, 64); err == nil && math.Abs(x) < 1e9 && (x == 0 || math.Abs(x) > 1e-6) {
+		return strconv.FormatFloat(x, 'f', -1, 64)
+	}
+	return s
+}
+
 // firstLines reads the first lines of a table by a recipe.
 func firstLines(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Recipe) (*head, error) {
 	f := recipe.Format{Recipes: []recipe.Recipe{*r}}
@@ -631,9 +711,9 @@ func firstLines(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Recipe) (
 		if err != nil {
 			u, unit = evenstand.Unit{Scale: 1}, info.SI
 		}
-		text := info.Label + " " + advise.Capital(strconv.FormatFloat(u.FromSI(r.Value), 'g', 4, 64))
+		text := info.Label + " " + short(u.FromSI(r.Value))
 		if unit != "" {
-			text += " " + unit
+			text += " " + recipe.UnitName(unit, 1)
 		}
 		if r.Element != (evenstand.Element{}) {
 			text = r.Element.String() + " " + text
@@ -698,7 +778,9 @@ func oneTable(ctx context.Context, path, sheet string) (fs.FS, table.Ref, error)
 	for _, r := range refs {
 		name := r.Sheet
 		if packed {
-			name = r.String()
+			if name = r.String(); r.Inside != "" {
+				name = strings.TrimPrefix(name, r.Files[0]+"/")
+			}
 		} else if !slices.Contains(r.Files, filepath.Base(path)) {
 			continue
 		}

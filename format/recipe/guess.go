@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"regexp"
 	"slices"
 	"sort"
 	"strconv"
@@ -93,6 +94,10 @@ type group struct {
 	rows    []int // the row's number in each; nil: no pattern
 	named   name
 	values  []*table.Cell // of the sample
+	lines   []int         // of each value, the row of the sample
+	each    bool          // its columns are told one by one: one of them was said to be something else
+	sided   map[int]int   // of columns counted from both sides: our number of the row
+	inCell  string        // unit that stands behind each number
 }
 
 // name is what the words of a column's name say.
@@ -106,10 +111,11 @@ type name struct {
 	element string
 	unsure  bool // the element stands on one letter
 	average float64
+	scale   float64 // a factor in the name, such as x1000; 0 none
 }
 
 var (
-	rowWords   = []string{"row", "r", "reihe", "rang", "surco", "hilera", "fila", "rij", "linha", "fileira", "unit", "ru", "rowunit"}
+	rowWords   = []string{"row", "r", "reihe", "rang", "surco", "hilera", "fila", "rij", "linha", "linea", "fileira", "unit", "ru", "rowunit"}
 	sections   = []string{"section", "sec", "teilbreite", "sektion", "troncon", "seccion", "sectie", "secao"}
 	tanks      = []string{"tank", "cuve", "tanque", "behalter"}
 	lefts      = []string{"left", "links", "gauche", "izquierda", "izquierdo", "izq", "esquerda", "esquerdo", "lh"}
@@ -170,8 +176,8 @@ func unitFor(q evenstand.Quantity, text string) (unit string, times float64, ok 
 // International System of Units, 8th edition, table 8).
 const knot = 1.852
 
-// unitName says a unit with its factor as people do.
-func unitName(unit string, times float64) string {
+// UnitName says a unit with its factor as people do.
+func UnitName(unit string, times float64) string {
 	switch {
 	case unit == "km/h" && times == knot:
 		return "knots"
@@ -179,6 +185,8 @@ func unitName(unit string, times float64) string {
 		return "‰"
 	case unit == "%" && times == 1e-4:
 		return "ppm"
+	case unit == "N" && times == 10:
+		return "daN"
 	case unit == "Pa" && times == evenstand.Gravity:
 		return "mmH2O"
 	case unit == "gal/min" && times == 1.0/128:
@@ -201,6 +209,25 @@ func unitName(unit string, times float64) string {
 func readName(c table.Column) name {
 	n := name{row: -1, unit: c.Unit}
 	text := c.Name
+	if m := factor.FindStringSubmatchIndex(text); m != nil {
+		n.scale = 1000
+		if m[2] >= 0 {
+			n.scale, _ = strconv.ParseFloat(text[m[2]:m[3]], 64)
+		}
+		text = text[:m[0]] + strings.Repeat(" ", m[1]-m[0]) + text[m[1]:] // offsets stay
+	}
+	if m := seedsPer.FindStringSubmatchIndex(text); m != nil && strings.TrimSpace(text[m[1]:]) == "" {
+		per := fold(text[m[2]:m[3]])
+		of := "seeds per"
+		switch per = strings.TrimSuffix(strings.TrimSuffix(strings.ReplaceAll(per, "²", "2"), "."), "re"); per {
+		case "m2", "ha", "ac":
+			of = "seed rate"
+			if n.unit == "" {
+				n.unit = "1/" + per
+			}
+		}
+		text = text[:m[0]] + " " + of
+	}
 	// What stands in brackets is a unit, or a remark such as "3 s avg".
 	for _, pair := range []string{"()", "[]", "{}"} {
 		for {
@@ -304,6 +331,13 @@ func readName(c table.Column) name {
 	}
 	return n
 }
+
+// factor is a number in a name by which its values are to be multiplied, or
+// were.
+var factor = regexp.MustCompile(`(?i)(?:^|[\s_(\[])(?:[x×*]\s?(10+)|in thousands|thousands?|1000s|'?000'?s|milliers|millares|duizenden|milhares)(?:$|[\s_)\]])`)
+
+// seedsPer are seeds of an area, a length or a time at the end of a name.
+var seedsPer = regexp.MustCompile(`(?i)(?:korner|körner|koerner|seeds?|sds|graines?|semillas|sementes|zaden|plants|plantas|gr)\s?/\s?(m2|m²|ha|ac|acre|m|ft|s|sec|min)\.?$`)
 
 // unitIsWord keeps words that only look like a unit at a name's end, such as
 // "left in" or "row c".
@@ -457,12 +491,17 @@ func exact(words []string) []string {
 }
 
 // groups gathers the columns of one pattern.
-func groups(s *Sample) []*group {
+func groups(s *Sample, answers map[string]string) []*group {
 	var out []*group
 	at := map[string]*group{}
+	alone := map[string]bool{} // patterns of which one column was said to be something
 	for i, c := range s.Columns {
 		n := readName(c)
 		key := c.Name
+		if _, said := answers[columnPrefix+c.Name]; said && n.row >= 0 {
+			alone[c.Name[:n.rowFrom]+rowMark+c.Name[n.rowTo:]] = true
+			n.row, n.rowWord = -1, false
+		}
 		if n.row >= 0 {
 			key = c.Name[:n.rowFrom] + rowMark + c.Name[n.rowTo:]
 		}
@@ -478,19 +517,58 @@ func groups(s *Sample) []*group {
 		}
 	}
 	for _, g := range out {
+		g.each = g.rows != nil && alone[g.pattern]
 		// One number in a name is a row only where a word says so.
 		if g.rows != nil && (len(g.rows) == 1 && !g.named.rowWord) {
 			g.pattern, g.rows = s.Columns[g.columns[0]].Name, nil
 		}
-		for _, r := range s.Rows {
+		for i, r := range s.Rows {
 			for _, c := range g.columns {
 				if c < len(r) && r[c].Type != table.Empty {
 					g.values = append(g.values, &r[c])
+					g.lines = append(g.lines, i)
 				}
 			}
 		}
+		g.unitsInCells(s.Dialect.Decimal)
 	}
 	return out
+}
+
+// unitsInCells finds the unit that stands behind the number in every cell.
+func (g *group) unitsInCells(decimal byte) {
+	unit := ""
+	for _, c := range g.values {
+		if c.Type != table.Words || wordless(c) {
+			continue // without a value, or a line of totals
+		}
+		_, u, ok := withUnit(c.Text, decimal)
+		if !ok || unit != "" && fold(u) != fold(unit) {
+			return
+		}
+		unit = u
+	}
+	if _, _, ok := parseUnit(unit); ok && unit != "" {
+		g.inCell = unit
+		if g.named.unit == "" {
+			g.named.unit = unit
+		}
+	}
+}
+
+// withUnit reads a number with the text behind it: "5.1 mph".
+func withUnit(b []byte, decimal byte) (v float64, unit string, ok bool) {
+	b = bytes.TrimSpace(b)
+	i := 0
+	for i < len(b) && (b[i] >= '0' && b[i] <= '9' || b[i] == '.' || b[i] == ',' || i == 0 && (b[i] == '-' || b[i] == '+')) {
+		i++
+	}
+	rest := bytes.TrimSpace(b[i:])
+	if len(rest) == 0 || len(rest) > 16 {
+		return 0, "", false
+	}
+	v, ok = number(b[:i], decimal)
+	return v, string(rest), ok
 }
 
 // numbers gives the sample's values of a group, and how many cells are none.
@@ -500,7 +578,11 @@ func (g *group) numbers(decimal byte) (vs []float64, other int) {
 		case table.Number, table.Flag:
 			vs = append(vs, c.Num)
 		case table.Words:
-			if v, ok := number(c.Text, decimal); ok {
+			v, ok := number(c.Text, decimal)
+			if !ok && g.inCell != "" {
+				v, _, ok = withUnit(c.Text, decimal)
+			}
+			if ok {
 				vs = append(vs, v)
 			} else if !slices.Contains(absent, strings.ToLower(string(c.Text))) {
 				other++
@@ -563,22 +645,30 @@ func Guess(s Sample, about About, answers map[string]string) Proposal {
 	for i, d := range s.Doubts {
 		g.ask(Question{ID: "file " + strconv.Itoa(i+1), Text: d, Options: []Option{{"yes", "It is read as said."}}, Proposed: "yes"})
 	}
-	gs := groups(&s)
+	gs := groups(&s, answers)
 	g.time(gs)
 	if g.p.Err != nil {
 		return g.p
 	}
+	g.sides(gs)
 	g.layout(gs)
-	g.places(gs)
+	if g.places(gs); g.p.Err != nil {
+		return g.p
+	}
 	for _, x := range gs {
 		if !g.taken[x] {
 			g.column(x)
 		}
 	}
-	g.seeds()
+	if g.p.Err != nil {
+		return g.p
+	}
+	g.apart(gs)
+	g.twice()
+	g.seeds(gs)
 	g.rowsFrom(gs)
 	if len(g.p.Recipe.Values) == 0 && g.p.Recipe.Place.Latitude == "" && g.p.Recipe.Seeds.Row == "" && len(g.p.Questions) == 0 {
-		g.p.Err = fmt.Errorf("no column beside the time is known to mean anything that this program uses; say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\"")
+		g.p.Err = fmt.Errorf("no column beside the time is known to mean anything that this program uses; say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\", of a place with \"NAME = latitude\" and \"NAME = longitude\"")
 	}
 	return g.p
 }
@@ -648,6 +738,10 @@ func (g *guesser) time(gs []*group) {
 			continue
 		}
 		text := bytes.TrimSpace(v.Text)
+		if !g.means(x, "elapsed") && allClocks(x.values) {
+			clocks = append(clocks, x)
+			continue
+		}
 		if _, ok := number(text, g.s.Dialect.Decimal); ok && !bytes.ContainsAny(text, ":/") && bytes.Count(text, []byte(".")) < 2 && bytes.Count(text, []byte("-")) == 0 && (len(text) != 8 || !g.means(x, "date")) && !stamp(text) {
 			counts = append(counts, x)
 			continue
@@ -690,7 +784,7 @@ func (g *guesser) time(gs []*group) {
 	case len(counts) > 0:
 		x = pick(counts, "time")
 	case len(clocks) > 0:
-		g.p.Err = fmt.Errorf("the times in %q are times of day, and no column tells the date. Write the date in a column of its own, or export date and time", clocks[0].pattern)
+		g.p.Err = fmt.Errorf("the times in %q, such as %s, are times of day, and no column tells the date. A recipe is for the tables of many days, so the date has to stand in them: export date and time, or write the date in a column of its own", clocks[0].pattern, show(clocks[0].values[0]))
 		return
 	case len(dates) > 0:
 		g.p.Err = fmt.Errorf("the column %q has dates without a time of day, and no other column tells it", dates[0].pattern)
@@ -743,6 +837,24 @@ func (g *guesser) time(gs []*group) {
 	}
 }
 
+// allClocks tells whether all values are times of day written as six digits.
+func allClocks(cs []*table.Cell) bool {
+	for _, c := range cs {
+		if wordless(c) {
+			continue
+		}
+		text := bytes.TrimSpace(c.Text)
+		digits := 0
+		for digits < len(text) && text[digits] >= '0' && text[digits] <= '9' {
+			digits++
+		}
+		if _, _, zoned, ok := timeOfDay(text, '.'); c.Type != table.Words || digits != 6 || !ok || zoned {
+			return false
+		}
+	}
+	return true
+}
+
 // stamp tells 20260502141208 from a count.
 func stamp(b []byte) bool {
 	return len(b) == 14 && len(bytes.Trim(b, "0123456789")) == 0 && plausibleYear(b)
@@ -783,8 +895,8 @@ func (g *guesser) written(x, y *group) (zoned bool) {
 		rd := when{written: w, decimal: g.s.Dialect.Decimal}
 		ok, z := true, false
 		for _, c := range x.values {
-			if c.Type != table.Words {
-				continue
+			if c.Type != table.Words || wordless(c) {
+				continue // a line of totals tells nothing
 			}
 			_, _, zone, good := rd.dateTime(c.Text, true)
 			ok = ok && good
@@ -900,7 +1012,7 @@ func (g *guesser) layout(gs []*group) {
 		switch {
 		case g.means(x, "value"):
 			vals = append(vals, x)
-		case g.means(x, "row") && g.wholes(x):
+		case g.ofRows(x) && g.wholes(x):
 			rows = append(rows, x)
 		case g.means(x, "name") && g.texts(x):
 			names = append(names, x)
@@ -918,16 +1030,272 @@ func (g *guesser) layout(gs []*group) {
 }
 
 func (g *guesser) wholes(x *group) bool {
-	vs, other := x.numbers(g.s.Dialect.Decimal)
-	if other > 0 || len(vs) == 0 {
-		return false
-	}
-	for _, v := range vs {
-		if v != math.Trunc(v) || v < 0 || v > evenstand.MaxRows {
+	totals := 0
+	for _, c := range x.values {
+		switch v, ok := rowNumber(c, g.s.Dialect.Decimal); {
+		case !ok && wordless(c) && len(x.values) > 10*(totals+1):
+			totals++ // a line under the table
+		case !ok || v < 0 || v > evenstand.MaxRows:
 			return false
 		}
 	}
-	return true
+	return len(x.values) > totals
+}
+
+// ofRows tells whether a column's name says that it holds the numbers of rows,
+// and nothing else.
+func (g *guesser) ofRows(x *group) bool {
+	if _, said := g.answers[columnPrefix+x.pattern]; said {
+		return g.means(x, "row")
+	}
+	words := slices.DeleteFunc(slices.Clone(x.named.words), func(w string) bool { return slices.Contains(numberWords, w) })
+	_, sure := meaning(words)
+	return sure && g.means(x, "row")
+}
+
+// numberWords say that a number follows.
+var numberWords = []string{"no", "nr", "num", "number", "nummer", "numero", "index", "id"}
+
+// sideOf gives the side that a pattern names beside the number of the row, and
+// the pattern's words without it.
+func sideOf(pattern string) (side, bare string) {
+	before, after, _ := strings.Cut(pattern, rowMark)
+	words := tokens(before)
+	for i, w := range words {
+		last := i == len(words)-1
+		switch {
+		case slices.Contains(lefts, w), last && w == "l":
+			side = "left"
+		case slices.Contains(rights, w), last && w == "r":
+			side = "right"
+		default:
+			bare += w + " "
+		}
+	}
+	return side, bare + rowMark + strings.Join(tokens(after), " ")
+}
+
+// sides asks how rows are counted of which the left and the right ones have
+// numbers of their own: L4 to L1 and R1 to R4.
+func (g *guesser) sides(gs []*group) {
+	left, right := map[string]*group{}, map[string]*group{}
+	for _, x := range gs {
+		if x.rows == nil || g.taken[x] {
+			continue
+		}
+		switch side, bare := sideOf(x.pattern); side {
+		case "left":
+			left[bare] = x
+		case "right":
+			right[bare] = x
+		}
+	}
+	var pairs [][2]*group
+	for _, x := range gs {
+		if _, bare := sideOf(x.pattern); left[bare] == x && right[bare] != nil {
+			pairs = append(pairs, [2]*group{x, right[bare]})
+		}
+	}
+	if len(pairs) == 0 {
+		return
+	}
+	l, r := pairs[0][0], pairs[0][1]
+	nl, nr := len(l.rows), len(r.rows)
+	names := func(x *group, up bool) []string {
+		var out []string
+		for _, n := range slices.Sorted(slices.Values(x.rows)) {
+			before, _, _ := strings.Cut(x.pattern, rowMark)
+			out = append(out, strings.TrimRight(before, " _-")+strconv.Itoa(n))
+		}
+		if !up {
+			slices.Reverse(out)
+		}
+		if n := len(out); n > 3 {
+			out = []string{out[0], "…", out[n-1]}
+		}
+		return out
+	}
+	order := func(upLeft, upRight bool) string {
+		return strings.Join(append(names(l, upLeft), names(r, upRight)...), " ")
+	}
+	q := Question{
+		ID: "sides", Text: fmt.Sprintf("The rows of %s and of %s are counted by themselves. In which order do they stand from the left, looking forward?", strconv.Quote(l.pattern), strconv.Quote(r.pattern)),
+		Options: []Option{
+			{"middle", "the numbers rise from the middle: " + order(false, true)},
+			{"outside", "the numbers rise from the outside: " + order(true, false)},
+			{"left", "both rise from the left: " + order(true, true)},
+			{"none", "leave them out"},
+		},
+	}
+	// The order of the columns proposes one, where it goes from one end to the other.
+	switch risesLeft, risesRight := rises(l), rises(r); {
+	case g.about.Rows > 0 && g.about.Rows != nl+nr:
+		q.Text += fmt.Sprintf(" They are %d together, and the planter card has %d rows.", nl+nr, g.about.Rows)
+	case slices.Max(l.columns) > slices.Min(r.columns):
+	case risesLeft < 0 && risesRight > 0:
+		q.Proposed = "middle"
+	case risesLeft > 0 && risesRight < 0:
+		q.Proposed = "outside"
+	}
+	a := g.ask(q)
+	for _, p := range pairs {
+		for i, x := range p {
+			switch a {
+			case "none":
+				g.leave(x, "left out")
+				continue
+			case "":
+				g.taken[x] = true // when it is told
+				continue
+			}
+			x.sided = map[int]int{}
+			x.named.rowWord, x.named.element, x.named.unsure = true, "", false
+			x.named.words = slices.DeleteFunc(slices.Clone(x.named.words), func(w string) bool { return w == "l" || w == "r" })
+			sorted := slices.Sorted(slices.Values(x.rows))
+			for k, c := range x.columns {
+				n := slices.Index(sorted, x.rows[k]) + 1
+				if up := a == "left" || i == 0 && a == "outside" || i == 1 && a == "middle"; !up {
+					n = len(sorted) + 1 - n
+				}
+				if i == 1 {
+					n += len(p[0].rows)
+				}
+				x.sided[c] = n
+			}
+		}
+	}
+}
+
+// rises tells whether the rows of a pattern rise from column to column, 1, or
+// fall, -1; 0 neither.
+func rises(x *group) int {
+	up, down := true, true
+	for i := 1; i < len(x.rows); i++ {
+		up, down = up && x.rows[i] > x.rows[i-1], down && x.rows[i] < x.rows[i-1]
+	}
+	switch {
+	case len(x.rows) < 2 || up == down:
+		return 0
+	case up:
+		return 1
+	}
+	return -1
+}
+
+// moment writes the time of a row of the sample so that equal ones are equal.
+func (g *guesser) moment(r []table.Cell) string {
+	key := ""
+	for _, n := range []string{g.p.Recipe.Time.Column, g.p.Recipe.Time.Clock} {
+		if c := at(r, g.columnOf(n)); c != nil {
+			key += fmt.Sprint(string(c.Text), c.Num, c.T, "|")
+		}
+	}
+	return key
+}
+
+// apart asks about a column that is not known and tells lines of one time
+// apart: without it they would lie on one another.
+func (g *guesser) apart(gs []*group) {
+	l := &g.p.Recipe.Long
+	if l.Row != "" || g.openColumns() {
+		return
+	}
+	nameAt, valueAt := g.columnOf(l.Name), g.columnOf(l.Value)
+	at0 := map[string][]int{} // lines of one time and name
+	for i, r := range g.s.Rows {
+		key := g.moment(r)
+		if c := at(r, nameAt); c != nil {
+			key += string(c.Text)
+		}
+		at0[key] = append(at0[key], i)
+	}
+	several := 0
+	for _, ls := range at0 {
+		if len(ls) > 1 {
+			several++
+		}
+	}
+	if 2*several <= len(at0) || len(at0) < 2 {
+		return
+	}
+	for _, x := range gs {
+		if x.rows != nil || len(x.columns) != 1 || !slices.ContainsFunc(g.p.Left, func(r Reading) bool { return r.Column == x.pattern }) || g.answers[columnPrefix+x.pattern] != "" {
+			continue
+		}
+		distinct := map[string]bool{}
+		tells := true
+		for _, ls := range at0 {
+			here := map[string]bool{}
+			for _, i := range ls {
+				c := at(g.s.Rows[i], x.columns[0])
+				if c == nil || c.Type == table.Empty {
+					tells = false
+					continue
+				}
+				w := show(c)
+				tells = tells && !here[w]
+				here[w], distinct[w] = true, true
+			}
+		}
+		if !tells || len(distinct) < 2 || len(distinct) > evenstand.MaxRows || x.columns[0] == valueAt {
+			continue
+		}
+		q := Question{ID: columnPrefix + x.pattern, Text: fmt.Sprintf("Lines of one time are told apart by %s, which holds %s. Is it the row?", strconv.Quote(x.pattern), g.some(x))}
+		if g.wholes(x) {
+			q.Options = append(q.Options, Option{"row", "the number of the row"})
+		} else {
+			q.Text = fmt.Sprintf("Lines of one time are told apart by %s, which holds %s, and that is no number of a row.", strconv.Quote(x.pattern), g.some(x))
+		}
+		q.Options = append(q.Options, Option{"none", "leave it out: of several values at one time only one is kept"})
+		g.p.Questions = append(g.p.Questions, q)
+		g.p.Left = slices.DeleteFunc(g.p.Left, func(r Reading) bool { return r.Column == x.pattern })
+		return
+	}
+}
+
+// twice asks which column it is where several give one quantity of one part.
+func (g *guesser) twice() {
+	by := map[string][]string{}
+	var order []string
+	for i := range g.p.Recipe.Values {
+		v := &g.p.Recipe.Values[i]
+		n := v.Column + v.Word
+		if slices.ContainsFunc(g.p.Questions, func(q Question) bool { return q.ID == columnPrefix+n }) {
+			continue // when it is told
+		}
+		what := v.Quantity.String() + ", " + v.Element
+		if by[what] = append(by[what], n); len(by[what]) == 2 {
+			order = append(order, what)
+		}
+	}
+	for _, what := range order {
+		label, element, _ := strings.Cut(what, ", ")
+		if q, ok := evenstand.ParseQuantity(label); ok {
+			label = q.Info().Label
+		}
+		if element == "machine" {
+			element = "the whole planter"
+		} else if element == "row "+rowMark {
+			element = "each row"
+		}
+		q := Question{ID: "one " + what, Text: fmt.Sprintf("Several columns are read as %s of %s. Which one is to be used?", label, element)}
+		for _, n := range by[what] {
+			q.Options = append(q.Options, Option{n, strconv.Quote(n)})
+		}
+		a := g.ask(q)
+		if a == "" {
+			continue
+		}
+		g.p.Recipe.Values = slices.DeleteFunc(g.p.Recipe.Values, func(v Value) bool {
+			n := v.Column + v.Word
+			out := n != a && v.Quantity.String()+", "+v.Element == what
+			if out {
+				g.p.Reads = slices.DeleteFunc(g.p.Reads, func(r Reading) bool { return r.Column == n })
+				g.p.Left = append(g.p.Left, Reading{n, 1, strconv.Quote(a) + " is used for it"})
+			}
+			return out
+		})
+	}
 }
 
 func (g *guesser) texts(x *group) bool {
@@ -939,7 +1307,7 @@ func (g *guesser) texts(x *group) bool {
 func (g *guesser) words(names, vals *group) {
 	at := map[string]*group{}
 	var list []*group
-	for _, r := range g.s.Rows {
+	for i, r := range g.s.Rows {
 		c, v := r[names.columns[0]], &r[vals.columns[0]]
 		if c.Type != table.Words {
 			continue
@@ -961,7 +1329,7 @@ func (g *guesser) words(names, vals *group) {
 		} else if key != w && !slices.Contains(x.rows, n.row) {
 			x.rows = append(x.rows, n.row)
 		}
-		x.values = append(x.values, v)
+		x.values, x.lines = append(x.values, v), append(x.lines, i)
 	}
 	for _, x := range list {
 		before := len(g.p.Recipe.Values)
@@ -975,14 +1343,14 @@ func (g *guesser) words(names, vals *group) {
 // places finds the columns of the receiver's place.
 func (g *guesser) places(gs []*group) {
 	p := &g.p.Recipe.Place
+	why := map[*group]string{}
 	find := func(what string, lo, hi float64) *group {
 		var out *group
 		for _, x := range gs {
 			if g.taken[x] || !g.means(x, what) {
 				continue
 			}
-			vs, other := x.numbers(g.s.Dialect.Decimal)
-			if other > 0 || len(vs) == 0 || slices.Min(vs) < lo || slices.Max(vs) > hi {
+			if why[x] = g.unfit(x, what, lo, hi); why[x] != "" {
 				continue
 			}
 			if out != nil && what == "latitude" || out != nil && what == "longitude" {
@@ -996,6 +1364,21 @@ func (g *guesser) places(gs []*group) {
 		return out
 	}
 	la, lo := find("latitude", -90, 90), find("longitude", -180, 180)
+	defer func() { // in the order of the columns
+		for _, x := range gs {
+			switch w, said := why[x], g.answers[columnPrefix+x.pattern]; {
+			case g.taken[x] || !g.means(x, "latitude", "longitude", "altitude", "heading", "hdop", "satellites"):
+			case said != "" && w != "":
+				g.p.Err = fmt.Errorf("--column %q: %s", x.pattern+" = "+said, w)
+			case said == "latitude" || said == "longitude":
+				g.p.Err = fmt.Errorf("--column %q: a place needs both. Name the column of the other one too: --column \"NAME = %s\"", x.pattern+" = "+said, map[string]string{"latitude": "longitude", "longitude": "latitude"}[said])
+			case w != "":
+				g.leave(x, w)
+			case g.means(x, "latitude") && lo == nil || g.means(x, "longitude") && la == nil:
+				g.leave(x, "a place needs latitude and longitude, and the other one is not known. Say which it is with --column")
+			}
+		}
+	}()
 	if la == nil || lo == nil {
 		return
 	}
@@ -1041,6 +1424,53 @@ func (g *guesser) places(gs []*group) {
 	}
 }
 
+// placeFillers are the words that stand beside those of a place and change
+// nothing of it.
+var placeFillers = []string{"gps", "gnss", "wgs", "84", "deg", "degree", "degrees", "decimal", "dd", "dec", "position", "pos", "antenna", "receiver", "nav", "of", "grad", "msl", "m", "n", "fix"}
+
+// unfit says why a column whose name speaks of a place cannot be one; empty
+// when it can. lo and hi bound its values.
+func (g *guesser) unfit(x *group, what string, lo, hi float64) string {
+	if len(x.values) == 0 {
+		return "it is empty in the first rows"
+	}
+	vs, other := x.numbers(g.s.Dialect.Decimal)
+	if _, said := g.answers[columnPrefix+x.pattern]; !said {
+		words := slices.DeleteFunc(slices.Clone(x.named.words), func(w string) bool { return slices.Contains(placeFillers, w) })
+		_, sure := meaning(x.named.words)
+		_, also := meaning(words)
+		if !sure && !also {
+			holds := what
+			if what == "latitude" || what == "longitude" {
+				holds = "decimal degrees"
+			}
+			return fmt.Sprintf("its name says more than %s. If it holds %s, say --column %q", what, holds, x.pattern+" = "+what)
+		}
+		if u := fold(x.named.unit); (what == "latitude" || what == "longitude" || what == "heading") && u != "" {
+			known, times, ok := parseUnit(u)
+			if bare := slices.DeleteFunc(tokens(u), func(w string) bool { return slices.Contains(placeFillers, w) }); (!ok || known != "deg" || times != 1) && len(bare) > 0 {
+				return fmt.Sprintf("its unit %s is not degrees. Export decimal degrees", strconv.Quote(x.named.unit))
+			}
+		}
+	}
+	place := what == "latitude" || what == "longitude"
+	switch {
+	case other > 0 && place:
+		return "its values, such as " + show(x.values[0]) + ", are no decimal degrees. Export them as 41.600001 and -93.500001"
+	case other > 0:
+		return "its values, such as " + show(x.values[0]) + ", are no numbers"
+	case len(vs) == 0:
+		return "it is empty in the first rows"
+	case slices.Min(vs) >= lo && slices.Max(vs) <= hi:
+		return ""
+	case what == "latitude" && slices.Min(vs) >= -180 && slices.Max(vs) <= 180:
+		return fmt.Sprintf("no latitude is %s. If it is the longitude, say --column %q, and which one is the latitude", show(x.values[0]), x.pattern+" = longitude")
+	case place:
+		return "its values, such as " + show(x.values[0]) + ", are no decimal degrees. Export them as 41.600001 and -93.500001"
+	}
+	return fmt.Sprintf("its values, such as %s, cannot be those of %s", show(x.values[0]), what)
+}
+
 // typical is where a planter's values lie most of the time, in SI; judgement,
 // no source. It only orders the units that are proposed.
 var typical = map[evenstand.Quantity][2]float64{
@@ -1075,6 +1505,10 @@ func (g *guesser) column(x *group) {
 			g.leave(x, "left out")
 			return
 		}
+		if slices.Contains(layoutWords, a) {
+			g.p.Err = fmt.Errorf("--column %q: its values, such as %s, cannot be that", x.pattern+" = "+a, g.some(x))
+			return
+		}
 		v, err := g.said(x, a)
 		if err == nil {
 			g.add(x, v)
@@ -1085,8 +1519,8 @@ func (g *guesser) column(x *group) {
 	}
 	means, sure := meaning(x.named.words)
 	if len(means) == 0 {
-		if len(x.rows) >= 2 && x.named.rowWord {
-			g.open(x, nil, fmt.Sprintf("The columns %s are one for each row. What do they hold?", strconv.Quote(x.pattern)))
+		if len(x.rows) >= 2 && x.named.rowWord && len(x.values) > 0 {
+			g.open(x, g.anyOfRow(x), fmt.Sprintf("The columns %s are one for each row. What do they hold?", strconv.Quote(x.pattern)))
 			return
 		}
 		g.leave(x, "its name says nothing that is known")
@@ -1096,17 +1530,29 @@ func (g *guesser) column(x *group) {
 	why := ""
 	for _, m := range means {
 		switch m {
-		case "singulation":
-			why = "singulation does not part skips from doubles"
+		case "singulation", "spacing":
+			switch {
+			case !sure:
+				why = "its name says nothing that is known"
+			case m == "spacing":
+				why = "the mean spacing is in the seed rate"
+			default:
+				why = "singulation does not part skips from doubles"
+			}
 			continue
-		case "spacing":
-			why = "the mean spacing is in the seed rate"
+		case "seeds_per":
+			why = "seeds of a length or of a time are not used; a seed rate of an area is, and a count"
 			continue
 		case "temperature":
 			why = "it does not say of what it is the temperature"
 			continue
 		case "row", "name", "value", "time", "date", "clock", "elapsed", "latitude", "longitude", "altitude", "hdop", "satellites":
-			why = "it is of no use without others"
+			switch why = "it is of no use without others"; {
+			case !sure:
+				why = "its name says nothing that is known"
+			case m == "row" && len(x.values) > 0 && !g.wholes(x):
+				why = "its values, such as " + show(x.values[0]) + ", are no numbers of rows"
+			}
 			continue
 		case "heading":
 			m = "heading"
@@ -1116,10 +1562,19 @@ func (g *guesser) column(x *group) {
 		if s, is := special[m]; is {
 			q, opposite, ok = s.quantity, s.opposite, true
 		}
-		if ok {
-			vs = append(vs, Value{Column: x.pattern, Quantity: q, Opposite: opposite, Times: 1})
+		if !ok {
+			continue
+		}
+		vs = append(vs, Value{Column: x.pattern, Quantity: q, Opposite: opposite, Times: 1})
+		if in := q.Info(); !sure && in.Aggregate == evenstand.State && in.SI == "" && !wordsOfState(x, q) {
+			// The rest of the name may turn it round: "Clutch disengaged".
+			vs = append(vs, Value{Column: x.pattern, Quantity: q, Opposite: !opposite, Times: 1})
 		}
 	}
+	if len(vs) == 1 && wordsOfState(x, vs[0].Quantity) { // words such as up and down say themselves what they mean
+		vs[0].Opposite = false
+	}
+	vs = slices.CompactFunc(vs, func(a, b Value) bool { return a.Quantity == b.Quantity && a.Opposite == b.Opposite })
 	if len(vs) == 0 {
 		g.leave(x, why)
 		return
@@ -1133,13 +1588,13 @@ func (g *guesser) column(x *group) {
 	text := ""
 	for _, v := range vs {
 		list, open := g.complete(x, v)
-		options = append(options, list...)
 		if open != "" {
 			certain = false
-			if text == "" {
+			if text == "" || len(options) == 0 && len(list) > 0 { // of one that it can be
 				text = open
 			}
 		}
+		options = append(options, list...)
 	}
 	if certain && len(options) == 1 {
 		g.add(x, options[0])
@@ -1150,12 +1605,34 @@ func (g *guesser) column(x *group) {
 		return
 	}
 	switch {
-	case len(vs) > 1:
+	case len(options) > 1 && len(vs) > 1:
 		text = fmt.Sprintf("%s may mean more than one thing. What is it?", strconv.Quote(x.pattern))
 	case !sure:
 		text = strings.TrimSpace(fmt.Sprintf("Is %s what its name seems to say? %s", strconv.Quote(x.pattern), text))
 	}
 	g.open(x, options, text)
+}
+
+// layoutWords are the answers about columns that are no quantities.
+var layoutWords = []string{"time", "date", "clock", "row", "name", "value", "latitude", "longitude", "altitude", "hdop", "satellites"}
+
+// anyOfRow lists what columns that are one for each row may hold.
+func (g *guesser) anyOfRow(x *group) (out []Value) {
+	for _, q := range []evenstand.Quantity{
+		evenstand.SkipFraction, evenstand.DoubleFraction, evenstand.SpacingCV, evenstand.SeedCount, evenstand.SeedRate, evenstand.GaugeWheelLoad,
+		evenstand.AppliedForce, evenstand.WheelOffShare, evenstand.RowEnabled, evenstand.RowWorking,
+	} {
+		list, _ := g.complete(x, Value{Column: x.pattern, Quantity: q, Times: 1})
+		if in := q.Info(); in.Aggregate == evenstand.State && in.SI == "" {
+			if vs, _ := x.numbers(g.s.Dialect.Decimal); slices.ContainsFunc(vs, func(v float64) bool { return v != 0 && v != 1 }) {
+				continue
+			}
+		}
+		if len(list) > 0 && !g.noNumbers(x, q) {
+			out = append(out, list[0])
+		}
+	}
+	return out
 }
 
 func (g *guesser) noNumbers(x *group, q evenstand.Quantity) bool {
@@ -1183,7 +1660,7 @@ func (g *guesser) open(x *group, options []Value, text string) {
 	g.taken[x] = true
 	g.p.Questions = append(g.p.Questions, q)
 	if q.Proposed != "" { // so that the first lines can be shown as they would be read
-		g.p.Recipe.Values = append(g.p.Recipe.Values, options[0])
+		g.put(x, options[0])
 	}
 }
 
@@ -1203,8 +1680,24 @@ func (g *guesser) some(x *group) string {
 
 // add puts a value into the recipe.
 func (g *guesser) add(x *group, v Value) {
-	g.p.Recipe.Values = append(g.p.Recipe.Values, v)
+	g.put(x, v)
 	g.read(x, v.words())
+}
+
+// put takes a value in: a pattern as one, unless its columns are told apart.
+func (g *guesser) put(x *group, v Value) {
+	if x.sided == nil && !x.each || v.Element != "row "+rowMark {
+		g.p.Recipe.Values = append(g.p.Recipe.Values, v)
+		return
+	}
+	for i, c := range x.columns {
+		w, n := v, x.rows[i]
+		if x.sided != nil {
+			n = x.sided[c]
+		}
+		w.Column, w.Element = g.s.Columns[c].Name, "row "+strconv.Itoa(n)
+		g.p.Recipe.Values = append(g.p.Recipe.Values, w)
+	}
 }
 
 // words say what a value is.
@@ -1221,7 +1714,7 @@ func (v *Value) words() string {
 	default:
 		s += ", " + v.Element
 	}
-	unit := unitName(v.Unit, v.Times)
+	unit := UnitName(v.Unit, v.Times)
 	switch {
 	case unit != "":
 		s += ", in " + unit
@@ -1272,7 +1765,26 @@ func (g *guesser) said(x *group, answer string) (Value, error) {
 	}
 	q, ok := evenstand.ParseQuantity(parts[0])
 	if !ok {
-		return v, fmt.Errorf("the quantity %q is not known. Use a name of the registry, such as vacuum or skip_fraction", parts[0])
+		means, sure := meaning(tokens(parts[0]))
+		if sure && len(means) == 1 {
+			if s, is := special[means[0]]; is {
+				q, ok, v.Opposite = s.quantity, true, s.opposite
+			} else {
+				q, ok = evenstand.ParseQuantity(means[0])
+			}
+		}
+		if !ok {
+			hint := ""
+			for _, m := range means {
+				if _, is := evenstand.ParseQuantity(m); is {
+					hint += ", " + m
+				}
+			}
+			if hint != "" {
+				hint = " It may be one of" + strings.TrimPrefix(hint, ",") + "."
+			}
+			return v, fmt.Errorf("the quantity %q is not known.%s All of them are listed by evenstand help recipe", parts[0], hint)
+		}
 	}
 	v.Quantity = q
 	v.Element = g.element(x, q)
@@ -1280,7 +1792,7 @@ func (g *guesser) said(x *group, answer string) (Value, error) {
 	for _, p := range parts[1:] {
 		switch {
 		case p == "opposite":
-			v.Opposite = true
+			v.Opposite = !v.Opposite
 		case p == "running":
 			v.Running = true
 		case p == "row "+rowMark || p == "row":
@@ -1308,6 +1820,9 @@ func (g *guesser) said(x *group, answer string) (Value, error) {
 		if u, times, ok := unitFor(q, x.named.unit); ok {
 			v.Unit, v.Times = u, times
 		}
+	}
+	if in := q.Info(); in.Aggregate == evenstand.State && in.SI == "" {
+		g.states(x, &v) // for its words
 	}
 	u, err := evenstand.ParseUnit(v.Unit)
 	if err != nil || !q.Accepts(u) {
@@ -1352,7 +1867,6 @@ func (g *guesser) element(x *group, q evenstand.Quantity) string {
 // complete finds element and unit of a value; open says what is not certain.
 func (g *guesser) complete(x *group, v Value) (options []Value, open string) {
 	q := v.Quantity
-	in := q.Info()
 	v.Element = g.element(x, q)
 	if x.named.average > 0 {
 		v.Average = x.named.average
@@ -1367,6 +1881,64 @@ func (g *guesser) complete(x *group, v Value) (options []Value, open string) {
 	if x.named.unsure {
 		open = fmt.Sprintf("Is %s that of the %s side?", quoted, v.Element)
 	}
+	if v.Element == "machine" && g.p.Recipe.Long.Row != "" && !wholePlanter(q) {
+		differ, several := g.byRows(x)
+		both := v
+		both.Element = "row " + rowMark
+		switch {
+		case differ:
+			v = both
+			open = fmt.Sprintf("%s has values of its own on the lines of each row. Is it that of the row?", quoted)
+		case several && g.p.Recipe.Long.Name != "":
+			list, o := g.filled(x, v, fmt.Sprintf("%s stands on the lines of several rows. Is it that of each row, or of the whole planter?", quoted))
+			more, _ := g.filled(x, both, "")
+			return append(more, list...), o
+		}
+	}
+	return g.filled(x, v, open)
+}
+
+// wholePlanter tells whether a quantity is of the planter and not of its rows,
+// also on the line of a row.
+func wholePlanter(q evenstand.Quantity) bool {
+	switch q {
+	case evenstand.GroundSpeed, evenstand.FanSpeed, evenstand.ImplementLifted, evenstand.Heading, evenstand.HitchAngle, evenstand.Voltage, evenstand.HydraulicPressure:
+		return true
+	}
+	return false
+}
+
+// byRows tells, of a table with a line for each row, whether a column has
+// values on the lines of several rows, and different ones at one time.
+func (g *guesser) byRows(x *group) (differ, several bool) {
+	rowAt := g.columnOf(g.p.Recipe.Long.Row)
+	if rowAt < 0 {
+		return false, false
+	}
+	first := map[string]string{}
+	rows := map[string]bool{}
+	for i, c := range x.values {
+		r := g.s.Rows[x.lines[i]]
+		n := at(r, rowAt)
+		if n == nil || n.Type == table.Empty {
+			continue
+		}
+		rows[show(n)] = true
+		key := g.moment(r)
+		if was, ok := first[key]; ok && was != show(c) {
+			differ = true
+		}
+		first[key] = show(c)
+	}
+	return differ && len(rows) > 1, len(rows) > 1
+}
+
+// filled finds the unit of a value, and what a count or a state is; open is
+// what is not certain by now.
+func (g *guesser) filled(x *group, v Value, open string) ([]Value, string) {
+	q := v.Quantity
+	in := q.Info()
+	quoted := strconv.Quote(x.pattern)
 	vs, _ := x.numbers(g.s.Dialect.Decimal)
 	state := in.Aggregate == evenstand.State && in.SI == ""
 	switch {
@@ -1386,7 +1958,12 @@ func (g *guesser) complete(x *group, v Value) (options []Value, open string) {
 				return nil, fmt.Sprintf("%s has the unit %s, which is none of a count. What is it?", quoted, strconv.Quote(u))
 			}
 		}
+		if x.named.scale > 0 {
+			return nil, fmt.Sprintf("%s speaks of a factor. What is it?", quoted)
+		}
 		return g.counts(x, v, open)
+	case x.named.scale > 0:
+		return g.scaled(x, v, vs), fmt.Sprintf("%s speaks of a factor of %g. In what does it count?", quoted, x.named.scale)
 	}
 	if x.named.unit != "" {
 		unit, times, ok := unitFor(q, x.named.unit)
@@ -1401,13 +1978,41 @@ func (g *guesser) complete(x *group, v Value) (options []Value, open string) {
 		if !plausible(v, vs) {
 			return append([]Value{v}, g.units(x, v, vs)...), fmt.Sprintf("Values of %s in %s would not be possible. What is it?", quoted, unit)
 		}
+		if usual := typical[q]; (q == evenstand.SeedRate || q == evenstand.SeedRateTarget) && median(vs) > 0 && u.ToSI(median(vs)*times) < usual[0]/10 {
+			thousands := v
+			if thousands.Times *= 1000; plausible(thousands, vs) {
+				return []Value{v, thousands}, fmt.Sprintf("%s holds less than anybody plants. In what does it count?", quoted)
+			}
+		}
 		if strings.Contains(v.Element, "tank") && x.named.element == "" && open == "" {
 			open = fmt.Sprintf("Is %s the tank that is number 1 on the planter card?", quoted)
 		}
 		return []Value{v}, open
 	}
-	options = g.units(x, v, vs)
+	options := g.units(x, v, vs)
 	return options, fmt.Sprintf("%s does not say its unit. Which one is it?", quoted)
+}
+
+// scaled lists the units in which a column with a factor in its name may count:
+// as often, or in parts of as many.
+func (g *guesser) scaled(x *group, v Value, vs []float64) (out []Value) {
+	units := slices.DeleteFunc(g.units(x, v, nil), func(v Value) bool { return v.Times != 1 })
+	if u, times, ok := unitFor(v.Quantity, x.named.unit); ok && x.named.unit != "" {
+		v.Unit, v.Times = u, times
+		units = []Value{v}
+	}
+	mid := median(vs)
+	usual, known := typical[v.Quantity]
+	for _, times := range []float64{x.named.scale, 1 / x.named.scale, 1} {
+		for _, w := range units {
+			w.Times *= times
+			u, err := evenstand.ParseUnit(w.Unit)
+			if si := u.ToSI(mid * w.Times); err == nil && v.Quantity.Accepts(u) && plausible(w, vs) && (!known || si >= usual[0] && si <= usual[1]) {
+				out = append(out, w)
+			}
+		}
+	}
+	return out
 }
 
 func plausible(v Value, vs []float64) bool {
@@ -1435,19 +2040,32 @@ func (g *guesser) units(_ *group, v Value, vs []float64) []Value {
 	}
 	var out []scored
 	mid := median(vs)
+	type counted struct {
+		unit  string
+		times float64
+	}
+	var all []counted
 	for _, n := range names {
-		u, _ := evenstand.ParseUnit(n)
+		switch all = append(all, counted{n, 1}); n {
+		case "1/ha", "1/ac": // are often counted in thousands
+			all = append(all, counted{n, 1000})
+		case "mph":
+			all = append(all, counted{"km/h", knot})
+		}
+	}
+	for _, n := range all {
+		u, _ := evenstand.ParseUnit(n.unit)
 		if !v.Quantity.Accepts(u) || v.Quantity.Info().SI != "" && u.Dim == evenstand.Plain {
 			continue
 		}
 		w := v
-		w.Unit, w.Times = n, 1
+		w.Unit, w.Times = n.unit, n.times
 		if !plausible(w, vs) {
 			continue
 		}
 		rank := 1
 		if t, ok := typical[v.Quantity]; ok {
-			if si := u.ToSI(mid); si >= t[0] && si <= t[1] {
+			if si := u.ToSI(mid * n.times); si >= t[0] && si <= t[1] {
 				rank = 0
 			}
 		}
@@ -1545,6 +2163,25 @@ var (
 	downWords = []string{"down", "lowered", "unten", "abgesenkt", "baisse", "bas", "abajo", "bajado", "omlaag", "baixo", "working", "in work"}
 )
 
+// wordsOfState tells whether a column holds words that say themselves whether
+// the planter is up or down.
+func wordsOfState(x *group, q evenstand.Quantity) bool {
+	some := false
+	for _, c := range x.values {
+		if c.Type != table.Words {
+			return false
+		}
+		switch w := fold(string(c.Text)); {
+		case slices.Contains(absent, w):
+		case q == evenstand.ImplementLifted && (slices.Contains(upWords, w) || slices.Contains(downWords, w)):
+			some = true
+		default:
+			return false
+		}
+	}
+	return some
+}
+
 // states finds the words of a state; open says that they are not known.
 func (g *guesser) states(x *group, v *Value) (open string) {
 	var strange []string
@@ -1562,9 +2199,9 @@ func (g *guesser) states(x *group, v *Value) (open string) {
 			switch {
 			case slices.Contains(yes, w), slices.Contains(no, w), slices.Contains(absent, w):
 			case v.Quantity == evenstand.ImplementLifted && slices.Contains(upWords, w):
-				mark(&v.Yes, &v.No, v.Opposite, string(c.Text))
+				mark(&v.Yes, string(c.Text))
 			case v.Quantity == evenstand.ImplementLifted && slices.Contains(downWords, w):
-				mark(&v.Yes, &v.No, !v.Opposite, string(c.Text))
+				mark(&v.No, string(c.Text))
 			default:
 				if !slices.Contains(strange, w) {
 					strange = append(strange, w)
@@ -1578,33 +2215,52 @@ func (g *guesser) states(x *group, v *Value) (open string) {
 	return ""
 }
 
-// mark notes a word for yes, or for no.
-func mark(yes, no *[]string, isNo bool, word string) {
-	list := yes
-	if isNo {
-		list = no
-	}
+// mark notes a word.
+func mark(list *[]string, word string) {
 	if !slices.Contains(*list, word) {
 		*list = append(*list, word)
 	}
 }
 
-// seeds asks, when a table holds rows and times and nothing else, whether its
-// lines are seeds.
-func (g *guesser) seeds() {
+// seeds asks, when a table holds rows and times and nothing else that is read,
+// whether its lines are seeds. It is proposed where there is nothing else at
+// all, and the times are finer than a second.
+func (g *guesser) seeds(gs []*group) {
 	r := &g.p.Recipe
 	if r.Long.Row == "" || len(r.Values) > 0 || r.Place.Latitude != "" || len(g.p.Questions) > 0 && g.openColumns() {
 		return
 	}
-	a := g.ask(Question{
+	q := Question{
 		ID: "seeds", Text: "The table has a time and a row and nothing else that is known. Is each line one seed?",
-		Options: []Option{{"yes", "each line is one seed that the row's sensor saw"}, {"no", "no"}}, Proposed: "yes",
-	})
-	if a == "yes" {
+		Options: []Option{{"yes", "each line is one seed that the row's sensor saw"}, {"no", "no"}},
+	}
+	if len(g.p.Left) == 0 && g.fine(gs) {
+		q.Proposed = "yes"
+	}
+	if g.ask(q) == "yes" {
 		r.Seeds.Row, r.Long.Row = r.Long.Row, ""
 		return
 	}
-	g.p.Err = fmt.Errorf("no column beside time and row is known. Say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\"")
+	if _, said := g.answers[q.ID]; said {
+		g.p.Err = fmt.Errorf("no column beside time and row is known. Say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\"")
+	}
+}
+
+// fine tells whether some time of the sample has parts of a second.
+func (g *guesser) fine(gs []*group) bool {
+	w, err := newWhen(Time{Written: g.p.Recipe.Time.Written, Zone: "UTC"}, g.s.Dialect.Decimal)
+	if err != nil {
+		return false
+	}
+	timeAt, clockAt := g.columnOf(g.p.Recipe.Time.Column), g.columnOf(g.p.Recipe.Time.Clock)
+	for _, r := range g.s.Rows {
+		if c := at(r, timeAt); c != nil {
+			if t, why := w.read(c, at(r, clockAt)); why == fine && t%evenstand.Second != 0 {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 func (g *guesser) openColumns() bool {
@@ -1614,15 +2270,29 @@ func (g *guesser) openColumns() bool {
 // rowsFrom asks from which side rows count.
 func (g *guesser) rowsFrom(gs []*group) {
 	r := &g.p.Recipe
-	if !r.byRow() {
-		return
+	asked := slices.ContainsFunc(g.p.Questions, func(q Question) bool { // so that all stands in one list
+		return q.ID == "seeds" || slices.ContainsFunc(q.Options, func(o Option) bool { return strings.Contains(o.Key, "row "+rowMark) })
+	})
+	ofSides := func(v Value) bool {
+		return slices.ContainsFunc(gs, func(x *group) bool {
+			return x.sided != nil && slices.ContainsFunc(x.columns, func(c int) bool { return g.s.Columns[c].Name == v.Column })
+		})
+	}
+	if others := *r; !asked { // rows counted from both sides are ours already
+		others.Values = slices.DeleteFunc(slices.Clone(r.Values), ofSides)
+		if !others.byRow() {
+			return
+		}
 	}
 	first, most := 1, 0
 	for _, x := range gs {
 		for _, n := range x.rows {
-			if n == 0 {
+			if n == 0 && x.sided == nil {
 				first = 0
 			}
+			most = max(most, n)
+		}
+		for _, n := range x.sided {
 			most = max(most, n)
 		}
 		if x.pattern == r.Long.Row || x.pattern == r.Seeds.Row {
@@ -1644,7 +2314,13 @@ func (g *guesser) rowsFrom(gs []*group) {
 		ID: "rows", Text: fmt.Sprintf("Is row %d the leftmost, looking forward?", first),
 		Options: []Option{{"left", "yes, rows count from the left"}, {"right", fmt.Sprintf("no, they count from the right, and there are %d", count)}}, Proposed: "left",
 	})
-	if a == "right" {
-		r.Rows.From, r.Rows.Count = "right", count
+	if a != "right" {
+		return
+	}
+	r.Rows.From, r.Rows.Count = "right", count
+	for i, v := range r.Values { // what is ours already is turned round once more
+		if e, err := evenstand.ParseElement(v.Element); err == nil && e.Scope == evenstand.ScopeRow && ofSides(v) {
+			r.Values[i].Element = "row " + strconv.Itoa(count-int(e.N)+first)
+		}
 	}
 }

@@ -809,12 +809,23 @@ func (rd *reader) seed(t evenstand.Micros, c *table.Cell) {
 	rd.seeds = append(rd.seeds, evenstand.Seed{T: t, Row: int16(row)})
 }
 
-// whole reads a whole number, also as #12.
-func (rd *reader) whole(c *table.Cell) (int, bool) {
-	v, ok, _ := rd.number(c)
-	if !ok && c.Type == table.Words {
+// whole reads a whole number, also as #12 or row 12.
+func (rd *reader) whole(c *table.Cell) (int, bool) { return rowNumber(c, rd.dec) }
+
+// rowNumber reads the number of a row: 12, #12, row 12.
+func rowNumber(c *table.Cell, decimal byte) (int, bool) {
+	v, ok := math.NaN(), false
+	switch c.Type {
+	case table.Number, table.Flag:
+		v, ok = c.Num, true
+	case table.Words:
+		if v, ok = number(c.Text, decimal); ok {
+			break
+		}
 		if n, cut := bytes.CutPrefix(c.Text, []byte("#")); cut {
-			v, ok = number(n, rd.dec)
+			v, ok = number(n, decimal)
+		} else if ws := tokens(string(c.Text)); len(ws) == 2 && slices.Contains(rowWords, ws[0]) {
+			v, ok = number([]byte(ws[1]), decimal)
 		}
 	}
 	if !ok || v != math.Trunc(v) || math.Abs(v) > 1e6 {
@@ -873,6 +884,15 @@ func (rd *reader) value(t evenstand.Micros, b *binding, c *table.Cell) {
 			v, ok = 1, true
 		case !ok && slices.Contains(no, word):
 			v, ok = 0, true
+		}
+	}
+	if !ok && !b.state && c.Type == table.Words {
+		var unit string
+		if v, unit, ok = withUnit(c.Text, rd.dec); ok {
+			if u, times, known := unitFor(b.value.Quantity, unit); !known || u != b.value.Unit || times != b.times {
+				rd.fail(fmt.Sprintf("a value in %s whose unit is not that of its recipe, %s, such as %s", b.name(), UnitName(b.value.Unit, b.times), show(c)), "Make a recipe of its own for such tables.")
+				return
+			}
 		}
 	}
 	if !ok {

@@ -597,7 +597,7 @@ func (r *Recipe) unitDiffers(c *table.Column, v *Value, unit string, times float
 	if times == 0 {
 		times = 1
 	}
-	return unitName(unit, times), u != unit || n != times
+	return UnitName(unit, times), u != unit || n != times
 }
 
 var numbers = regexp.MustCompile(`\d+`)
