@@ -499,6 +499,9 @@ type reader struct {
 	ended    bool    // by the sink or the context
 	twice    [3]span // lines in the hour that comes twice: all, taken as the first, as the second
 	twiceOn  evenstand.Micros
+	words    map[string]bool // of a long table, that the recipe lacks
+	fresh    []string        // the first of them
+	strayed  int             // values under them
 }
 
 // span is how many lines there are of a sort, and between which they stand.
@@ -567,12 +570,23 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 		}
 	}
 	rd.bind(note)
+	rd.when.behind.look = func(c *colon) {
+		if first, err := Take(ctx, in, ref, d); err == nil { // an error is told where the table is read
+			rd.look(first.Rows, c)
+		}
+	}
 	err = rd.run(ctx)
 	rd.bad.Send(sink)
 	if n := rd.order.Note(ref.Files[0]); n != "" {
 		note(n)
 	}
 	if n := rd.twiceNote(); n != "" {
+		note(n)
+	}
+	for _, n := range rd.when.notes() {
+		note(n)
+	}
+	if n := rd.wordsNote(); n != "" {
 		note(n)
 	}
 	for _, u := range rows.Unused() {
@@ -630,12 +644,7 @@ func (rd *reader) bind(note func(string)) {
 		}
 	}
 	if len(fresh) > 0 {
-		const few = 4
-		text := strings.Join(fresh[:min(few, len(fresh))], ", ")
-		if n := len(fresh) - few; n > 0 {
-			text += fmt.Sprintf(" and %d more", n)
-		}
-		note("Its table has columns that its recipe does not speak of: " + text + ". Say evenstand recipe for it again if they are wanted.")
+		note("Its table has columns that its recipe does not speak of: " + among(fresh, len(fresh)) + ". Say evenstand recipe for it again if they are wanted.")
 	}
 }
 
@@ -687,6 +696,17 @@ func (rd *reader) row(n int) (row int, why, do string) {
 		return 0, fmt.Sprintf("row %d is beyond the %d rows from the right", n, rd.n), "Correct count under [rows] of the recipe."
 	}
 	return rd.n + 1 - row, "", ""
+}
+
+// look goes over the times of the first rows of the table.
+func (rd *reader) look(rows [][]table.Cell, c *colon) {
+	w := when{written: rd.when.written, decimal: rd.when.decimal, zone: rd.when.zone, part: math.MinInt64, last: evenstand.NoTime, behind: *c}
+	for _, row := range rows {
+		if date := at(row, rd.timeAt); date != nil {
+			w.read(date, at(row, rd.clockAt))
+		}
+	}
+	*c = w.behind
 }
 
 func (rd *reader) run(ctx context.Context) error {
@@ -1060,12 +1080,61 @@ func (rd *reader) longLine(t evenstand.Micros, row []table.Cell) {
 		return
 	}
 	name, c := at(row, rd.nameAt), at(row, rd.valueAt)
-	if name == nil || c == nil || name.Type != table.Words {
+	if name == nil || c == nil || c.Type == table.Empty {
 		return
 	}
-	if b := rd.longBinding(string(name.Text), n, nil); b != nil && b.value != nil {
-		rd.value(t, b, c)
+	word := ""
+	switch name.Type {
+	case table.Words:
+		word = string(name.Text)
+	case table.Number:
+		word = show(name)
+	default:
+		rd.fail("a value without a name", "Check the column "+strconv.Quote(rd.Long.Name)+".")
+		return
 	}
+	b := rd.longBinding(word, n, nil)
+	if b.value == nil {
+		rd.strange(word)
+		return
+	}
+	rd.value(t, b, c)
+}
+
+// strange notes a word that the recipe lacks.
+func (rd *reader) strange(word string) {
+	const most = 1000
+	if rd.words == nil {
+		rd.words = map[string]bool{}
+	}
+	if len(rd.words) < most && !rd.words[word] {
+		rd.words[word] = true
+		if rd.fresh = append(rd.fresh, show(&table.Cell{Type: table.Words, Text: []byte(word)})); len(rd.fresh) > few {
+			rd.fresh = rd.fresh[:few]
+		}
+	}
+	rd.strayed++
+}
+
+// few is how many names a note gives.
+const few = 4
+
+// among writes the first few of so many names.
+func among(names []string, n int) string {
+	text := strings.Join(names[:min(few, len(names))], ", ")
+	if n -= few; n > 0 {
+		text += fmt.Sprintf(" and %d more", n)
+	}
+	return text
+}
+
+// wordsNote says which words of a table with a line for each value the recipe
+// lacks.
+func (rd *reader) wordsNote() string {
+	if rd.strayed == 0 {
+		return ""
+	}
+	return fmt.Sprintf("Its table has values that its recipe does not speak of, %d in all: %s. Say evenstand recipe for it again if they are wanted.", rd.strayed, among(rd.fresh, len(rd.words)))
 }
 
 // maxLong bounds the memory of the words of a table; a planter has some

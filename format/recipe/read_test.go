@@ -258,6 +258,122 @@ func TestRunningTotals(t *testing.T) {
 	}
 }
 
+// Digits behind a third colon are milliseconds where the column has three of
+// them, filled up or not, and else a part of a second, which is said where
+// nothing tells.
+func TestThirdColon(t *testing.T) {
+	ms := func(from, step, n int) (out []string) {
+		for i := range n {
+			out = append(out, fmt.Sprint(from+i*step))
+		}
+		return out
+	}
+	for _, tt := range []struct {
+		name   string
+		behind []string
+		want   []float64 // ms of the first
+		notes  int
+	}{
+		{"milliseconds", []string{"45", "145", "7", "999"}, []float64{45, 145, 7, 999}, 0},
+		{"filled up", []string{"045", "145", "007"}, []float64{45, 145, 7}, 0},
+		{"three digits only further on", append(ms(1, 1, 300), "450"), []float64{1, 2, 3, 4}, 0},
+		{"three digits beyond the first rows", append(ms(10, 0, 700), "450"), []float64{100}, 1},
+		{"hundredths", []string{"45", "05", "99"}, []float64{450, 50, 990}, 0},
+		{"nothing tells", []string{"45", "47", "49"}, []float64{450, 470, 490}, 1},
+		{"tenths, or what", []string{"4", "5"}, []float64{400, 500}, 1},
+		{"microseconds", []string{"045000", "145000"}, []float64{45, 145}, 0},
+	} {
+		for _, clock := range []bool{false, true} {
+			var b strings.Builder
+			r := speeds(t, "year month day", "ground_speed", "km/h", "")
+			head, sep := "time;speed", " "
+			if clock {
+				head, sep = "time;clock;speed", ";"
+				r.Time.Clock = "clock"
+				r.File.Columns = []string{"time", "clock", "speed"}
+			}
+			b.WriteString(head + "\n")
+			for i, x := range tt.behind {
+				fmt.Fprintf(&b, "2026-05-02%s14:%02d:%02d:%s;8\n", sep, 12+i/60, i%60, x)
+			}
+			s := one(t, fstest.MapFS{"a.csv": {Data: []byte(b.String())}}, r)
+			if len(s.Data.Reading) != len(tt.behind) || len(s.Source.Notes) != tt.notes {
+				t.Errorf("%s: %d readings, %q", tt.name, len(s.Data.Reading), s.Source.Notes)
+				continue
+			}
+			for i, want := range tt.want {
+				const minute = 1777749120 * evenstand.Second // 14:12 in Chicago
+				if got := float64(s.Data.Reading[i].T-minute-evenstand.Micros(i)*evenstand.Second) / 1000; got != want {
+					t.Errorf("%s, %s: %v ms", tt.name, tt.behind[i], got)
+				}
+			}
+		}
+	}
+}
+
+// A clock of twelve hours without am or pm is said.
+func TestTwelveHours(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		clock func(h int) string
+		from  int
+		say   bool
+	}{
+		{"12, 1, 2", func(h int) string { return fmt.Sprintf("%d:00:00", (h+11)%12+1) }, 7, true},
+		{"with am and pm", func(h int) string {
+			return fmt.Sprintf("%d:00:00 %s", (h+11)%12+1, map[bool]string{true: "PM", false: "AM"}[h >= 12])
+		}, 7, false},
+		{"24", func(h int) string { return fmt.Sprintf("%d:00:00", h) }, 7, false},
+		{"a morning", func(h int) string { return fmt.Sprintf("%d:00:00", h) }, 3, false},
+	} {
+		var b strings.Builder
+		b.WriteString("time;speed\n")
+		for h := tt.from; h < tt.from+9; h++ {
+			fmt.Fprintf(&b, "2026-05-02 %s;8\n", tt.clock(h))
+		}
+		s := one(t, fstest.MapFS{"a.csv": {Data: []byte(b.String())}}, speeds(t, "year month day", "ground_speed", "km/h", ""))
+		said := strings.Contains(strings.Join(s.Source.Notes, " "), "am or pm")
+		if said != tt.say || len(s.Data.Reading) != 9 {
+			t.Errorf("%s: %d readings, %q", tt.name, len(s.Data.Reading), s.Source.Notes)
+		}
+	}
+}
+
+// Words of a long table that the recipe lacks are said once.
+func TestStrangeWords(t *testing.T) {
+	r := parse(t, `recipe = 1
+box = "b"
+[file]
+kind = "text"
+columns = ["time", "name", "value"]
+[time]
+column = "time"
+written = "seconds"
+[long]
+name = "name"
+value = "value"
+[[value]]
+word = "speed"
+quantity = "ground_speed"
+element = "machine"
+unit = "km/h"
+`)
+	var b strings.Builder
+	b.WriteString("time,name,value\n")
+	for i := range 50 {
+		fmt.Fprintf(&b, "%d,speed,8.1\n%d,vacuum left,4.5\n%d,bar %d,1\n", 1777749128+i, 1777749128+i, 1777749128+i, i%9)
+	}
+	b.WriteString("1777749178,,4\n")
+	s := one(t, fstest.MapFS{"a.csv": {Data: []byte(b.String())}}, r)
+	want := []string{`Its table has values that its recipe does not speak of, 100 in all: "vacuum left", "bar 0", "bar 1", "bar 2" and 6 more. Say evenstand recipe for it again if they are wanted.`}
+	if d := cmp.Diff(want, s.Source.Notes); d != "" || len(s.Data.Reading) != 50 {
+		t.Errorf("%d readings: %s", len(s.Data.Reading), d)
+	}
+	if u := s.Data.Left; len(u) != 1 || u[0].Count != 1 || u[0].Line != 152 {
+		t.Errorf("not used: %v", u)
+	}
+}
+
 // A damaged file takes nothing from the others of its folder.
 func TestDamagedNeighbour(t *testing.T) {
 	in, r := tableOf(t, table.Parquet, 20_000)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -29,6 +30,74 @@ type when struct {
 	never bool             // it does not come at all
 	last  evenstand.Micros // the instant that was read last
 	which int              // where that lay in an hour that comes twice: 1 the first, 2 the second
+
+	hours   uint32 // of the wall clock that were met, a bit for each
+	halfway int    // how often it went back within a day as from 12 to 1
+	behind  colon
+}
+
+// colon is what is known of digits behind a third colon, as in 14:12:08:45.
+// They may be a part of a second (.45), or a count of milliseconds by a box that
+// does not fill it up (.045): the column tells.
+type colon struct {
+	look   func(*colon) // goes over the first rows with another; nil: nothing to look at
+	looked bool         // look was called
+	wide   [4]bool      // one digit was met, two, three, more
+	nought bool         // and a nought in front of another digit
+	millis bool         // they are milliseconds
+	late   bool         // and only lines further on told
+	such   string       // the first time that leaves it open
+}
+
+// micros gives what some digits stand for.
+func (c *colon) micros(digits, of []byte) evenstand.Micros {
+	n := len(digits)
+	c.wide[min(n, 4)-1] = true
+	c.nought = c.nought || n == 2 && digits[0] == '0'
+	if !c.looked {
+		c.looked = true
+		if c.look != nil {
+			first := colon{looked: true}
+			c.look(&first)
+			for i, w := range first.wide {
+				c.wide[i] = c.wide[i] || w
+			}
+			c.nought = c.nought || first.nought
+		}
+		c.millis = c.wide[2] && !c.wide[3]
+	}
+	if !c.millis && n == 3 && !c.wide[3] && (c.wide[0] || c.wide[1]) {
+		c.millis, c.late = true, true
+	}
+	if c.such == "" && n < 3 && !c.millis {
+		c.such = string(of)
+	}
+	v, scale := int64(0), int64(1_000_000)
+	for _, d := range digits[:min(n, 6)] {
+		v = v*10 + int64(d-'0')
+		scale /= 10
+	}
+	if c.millis && n <= 3 {
+		scale = 1000
+	}
+	return evenstand.Micros(v * scale)
+}
+
+// notes says what a person should know of how times were read.
+func (w *when) notes() (out []string) {
+	c := &w.behind
+	switch {
+	case c.such == "":
+	case c.late:
+		out = append(out, fmt.Sprintf("Times such as %s were read as if what stands behind the last colon were a part of a second, up to the first with three digits; it counts milliseconds. Export the times with a point or a comma there.", strconv.Quote(c.such)))
+	case !c.nought || c.wide[0]:
+		out = append(out, fmt.Sprintf("In times such as %s what stands behind the last colon is read as a part of a second. If the box counts milliseconds there, export them with a point or a comma.", strconv.Quote(c.such)))
+	}
+	const twelve = 1<<13 - 2 // the hours from 1 to 12
+	if w.halfway > 0 && w.hours&^twelve == 0 {
+		out = append(out, "Its times go back within a day as from 12 to 1, and no hour is over 12: the clock seems to count twelve hours without am or pm, and the afternoon was read twelve hours early. Export the times with am or pm, or with 24 hours.")
+	}
+	return out
 }
 
 func newWhen(t Time, decimal byte) (*when, error) {
@@ -135,6 +204,10 @@ func (w *when) local(t evenstand.Micros) (evenstand.Micros, fault) {
 	}
 	const quarter = 900 * evenstand.Second // clocks are changed at none but these
 	if p := int64(t / quarter); p != w.part {
+		if h, last := p/4, w.part/4; h < last && h/24 == last/24 && last-h >= 9 {
+			w.halfway++
+		}
+		w.hours |= 1 << (p / 4 % 24)
 		w.part = p
 		w.change(evenstand.Micros(p) * quarter)
 	}
@@ -294,7 +367,7 @@ func (w *when) dateTime(b []byte, clock bool) (t, offset evenstand.Micros, zoned
 	if len(rest) == 0 {
 		return day, 0, false, true // midnight, or the clock stands elsewhere
 	}
-	of, off, z, ok := timeOfDay(rest, w.decimal)
+	of, off, z, ok := w.timeOfDay(rest)
 	return day + of, off, z, ok && clock
 }
 
@@ -394,15 +467,20 @@ func (w *when) ofDay(c *table.Cell) (evenstand.Micros, bool) {
 			return evenstand.Micros(math.Round(c.Num * float64(day))), true
 		}
 	case table.Words:
-		of, _, zoned, ok := timeOfDay(bytes.TrimSpace(c.Text), w.decimal)
+		of, _, zoned, ok := w.timeOfDay(bytes.TrimSpace(c.Text))
 		return of, ok && !zoned
 	}
 	return 0, false
 }
 
+// timeOfDay reads a time of day by itself, without the column that it stands in.
+func timeOfDay(b []byte, decimal byte) (t, offset evenstand.Micros, zoned, ok bool) {
+	return (&when{decimal: decimal}).timeOfDay(b)
+}
+
 // timeOfDay reads 14:12:08.120, 2:12 PM, 141208 and the offset of a zone
 // behind it.
-func timeOfDay(b []byte, decimal byte) (t, offset evenstand.Micros, zoned, ok bool) {
+func (w *when) timeOfDay(b []byte) (t, offset evenstand.Micros, zoned, ok bool) {
 	var part [3]int64
 	n, i := 0, 0
 	for n < 3 {
@@ -412,17 +490,17 @@ func timeOfDay(b []byte, decimal byte) (t, offset evenstand.Micros, zoned, ok bo
 			v = v*10 + int64(b[i]-'0')
 			i++
 		}
-		switch w := i - from; {
-		case w == 6 && n == 0:
+		switch wide := i - from; {
+		case wide == 6 && n == 0:
 			part, n = [3]int64{v / 10000, v / 100 % 100, v % 100}, 3
-		case w == 1 || w == 2:
+		case wide == 1 || wide == 2:
 			part[n] = v
 			n++
 		default:
 			return 0, 0, false, false
 		}
 		if n < 3 {
-			if i >= len(b) || b[i] != ':' && !(b[i] == '.' && decimal == ',') {
+			if i >= len(b) || b[i] != ':' && !(b[i] == '.' && w.decimal == ',') {
 				break
 			}
 			i++
@@ -431,17 +509,21 @@ func timeOfDay(b []byte, decimal byte) (t, offset evenstand.Micros, zoned, ok bo
 	if n < 2 {
 		return 0, 0, false, false
 	}
-	us := int64(0)
-	if n == 3 && i < len(b) && (b[i] == '.' || b[i] == ',' || b[i] == ':' && i+3 < len(b)+1) {
+	us := evenstand.Micros(0)
+	if n == 3 && i < len(b) && (b[i] == '.' || b[i] == ',' || b[i] == ':') {
+		sign := b[i]
 		i++
-		scale, from := int64(100_000), i
+		scale, from := evenstand.Micros(100_000), i
 		for i < len(b) && b[i] >= '0' && b[i] <= '9' {
-			us += int64(b[i]-'0') * scale
+			us += evenstand.Micros(b[i]-'0') * scale
 			scale /= 10
 			i++
 		}
 		if i == from {
 			return 0, 0, false, false
+		}
+		if sign == ':' {
+			us = w.behind.micros(b[from:i], b)
 		}
 	}
 	rest := bytes.TrimSpace(b[i:])
@@ -468,7 +550,7 @@ func timeOfDay(b []byte, decimal byte) (t, offset evenstand.Micros, zoned, ok bo
 	if part[0] > 23 || part[1] > 59 || part[2] > 59 {
 		return 0, 0, false, false
 	}
-	t = evenstand.Micros((part[0]*3600+part[1]*60+part[2])*1e6 + us)
+	t = evenstand.Micros((part[0]*3600+part[1]*60+part[2])*1e6) + us
 	switch {
 	case len(rest) == 0:
 		return t, 0, false, true
