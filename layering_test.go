@@ -59,12 +59,12 @@ func layers() []layer {
 		layer{under: "format/formattest", ours: []string{".!"}, other: []string{"*"}},
 		// Tables stand in many containers, one of which is Parquet; a bus carries
 		// the messages of which task data are the log.
-		layer{under: "format/table", ours: []string{".!", "core/ground", "format/column!", "format/files!", "format/lines!"}, other: []string{"*"}, fixed: true},
-		layer{under: "format/recipe", ours: []string{".!", "format/table!", "format/plain!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/table", ours: []string{".!", "core/ground", "format/column!", "format/files!", "format/lines!", "format/unused!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/recipe", ours: []string{".!", "format/table!", "format/plain!", "format/unused!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/iso11783", ours: []string{".!", "format/files!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/bus", ours: []string{".!", "format/files!", "format/iso11783!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/nmea0183", ours: []string{".!", "format/files!", "format/plain!"}, other: []string{"*"}, fixed: true},
-		layer{under: "format/plain", ours: []string{".!", "format/files!", "format/lines!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/plain", ours: []string{".!", "format/files!", "format/lines!", "format/unused!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/column", ours: []string{".!"}, other: []string{"*"}},
 		layer{under: "format", ours: []string{".!"}, other: []string{"*"}, fixed: true},
 		layer{under: "live", ours: []string{".!"}, other: []string{"*"}},

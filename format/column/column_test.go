@@ -459,3 +459,34 @@ func TestAgain(t *testing.T) {
 		t.Error("another file is opened by the footer of the first")
 	}
 }
+
+// A column of numbers read as yes and no: all but 0 is yes, and what is not
+// held is as it was said.
+func TestNumbersAsBools(t *testing.T) {
+	type numbers struct {
+		A *int8 `parquet:"a,optional"`
+	}
+	type bools struct {
+		A bool `parquet:"a"`
+	}
+	var b bytes.Buffer
+	w := parquet.NewGenericWriter[numbers](&b)
+	for _, v := range []int8{0, 1, 2, -1, 0} {
+		if _, err := w.Write([]numbers{{&v}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := w.Write([]numbers{{}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	f := opened(t, b.Bytes())
+	for _, none := range []bool{false, true} {
+		got, err := column.Rows(f, 0, nil, bools{none})
+		if d := cmp.Diff([]bools{{false}, {true}, {true}, {true}, {false}, {none}}, got); d != "" || err != nil {
+			t.Errorf("%v (-want +got):\n%s", err, d)
+		}
+	}
+}

@@ -117,27 +117,20 @@ func scatter[V Number](f *File, group int, name string, base unsafe.Pointer, str
 	return nil
 }
 
+// scatterBools is scatter for columns of yes and no.
 func scatterBools(f *File, group int, name string, base unsafe.Pointer, stride uintptr, n int, none bool) error {
 	var no uint8
 	if none {
 		no = 1
 	}
-	pages, err := Numbers(f, group, name, no)
-	if err != nil {
+	if err := scatter(f, group, name, base, stride, n, no); err != nil {
 		return err
 	}
-	defer pages.Close()
-	for n > 0 {
-		vs, err := pages.Next() // no more than the row group has rows
-		if err != nil {
-			return err
-		}
-		for _, v := range vs {
-			*(*bool)(base) = v != 0
-			n--
-			if n > 0 {
-				base = unsafe.Add(base, stride)
-			}
+	for ; n > 0; n-- { // a column of numbers may hold others than 0 and 1
+		v := (*uint8)(base)
+		*v = min(*v, 1)
+		if n > 1 {
+			base = unsafe.Add(base, stride)
 		}
 	}
 	return nil

@@ -15,6 +15,7 @@ import (
 	"evenstand"
 	"evenstand/format/files"
 	"evenstand/format/lines"
+	"evenstand/format/unused"
 )
 
 // Format reads the plain layout; it implements evenstand.Format. Its files are
@@ -266,7 +267,7 @@ func readHeader(l *lines.Cutter, k *kind) (header, *evenstand.Unused) {
 		c := slices.Index(k.want, strings.ToLower(string(f)))
 		switch {
 		case c < 0:
-			h.extra = append(h.extra, show(f))
+			h.extra = append(h.extra, unused.Show(f))
 		case h.at[c] >= 0:
 			return bad("two columns are named "+k.want[c], "Keep one of them.")
 		default:
@@ -300,7 +301,7 @@ type scan struct {
 	sink    evenstand.Sink
 	lines   *lines.Cutter
 	head    header
-	report  report
+	report  unused.Report
 	clock   clock
 	said    SourceFile
 	fields  [][]byte
@@ -347,7 +348,7 @@ func (f Format) Read(ctx context.Context, in fs.FS, src evenstand.Source, sink e
 			return src, fmt.Errorf("source %s: time zone %q: %w", src.Name, zone, err)
 		}
 	}
-	s.report.file = name
+	s.report.File = name
 	s.lines = lines.New(ctx, file, sink.Progress)
 	defer s.lines.Close()
 	var bad *evenstand.Unused
@@ -397,9 +398,9 @@ func (s *scan) notes(name string) []string {
 func (s *scan) bad(why *reason, text []byte) {
 	t := ""
 	if text != nil {
-		t = show(text)
+		t = unused.Show(text)
 	}
-	s.report.add(why, t, s.lines.Line(), s.lines.Start())
+	s.report.Add(why, t, s.lines.Line(), s.lines.Start())
 }
 
 // next gives the fields and the time of the next line that has them.

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/format/unused"
 )
 
 // batch is how many values are handed over at once.
@@ -123,9 +124,9 @@ func (s *scan) extra(column int, lo, hi float64) float64 {
 	}
 	name := kinds[1].want[column]
 	if ok {
-		s.report.add(&badExtra, name+" cannot be", s.lines.Line(), s.lines.Start())
+		s.report.Add(&badExtra, name+" cannot be", s.lines.Line(), s.lines.Start())
 	} else {
-		s.report.add(&badExtra, name+" is no number", s.lines.Line(), s.lines.Start())
+		s.report.Add(&badExtra, name+" is no number", s.lines.Line(), s.lines.Start())
 	}
 	return math.NaN()
 }
@@ -182,7 +183,7 @@ func (s *scan) readings() (evenstand.Grade, error) {
 		}
 		turn = c
 		if c.why != nil {
-			s.report.add(c.why, c.found, s.lines.Line(), s.lines.Start())
+			s.report.Add(c.why, c.found, s.lines.Line(), s.lines.Start())
 			continue
 		}
 		text := s.field(3)
@@ -193,11 +194,11 @@ func (s *scan) readings() (evenstand.Grade, error) {
 		}
 		v = c.unit.ToSI(v)
 		if !(v >= c.lo && v <= c.hi) {
-			s.report.add(&badPlausi, c.outside, s.lines.Line(), s.lines.Start())
+			s.report.Add(&badPlausi, c.outside, s.lines.Line(), s.lines.Start())
 			continue
 		}
 		if c.state && v != 0 && v != 1 {
-			s.report.add(&badState, c.q.String(), s.lines.Line(), s.lines.Start())
+			s.report.Add(&badState, c.q.String(), s.lines.Line(), s.lines.Start())
 			continue
 		}
 		s.take(t)
@@ -225,26 +226,26 @@ func (s *scan) column(q, e, u []byte) *column {
 	}
 	var ok bool
 	if c.q, ok = evenstand.ParseQuantity(string(q)); !ok {
-		return fail(&badQuantity, show(q))
+		return fail(&badQuantity, unused.Show(q))
 	}
 	var err error
 	if c.e, err = evenstand.ParseElement(string(e)); err != nil {
-		return fail(&badElement, show(e))
+		return fail(&badElement, unused.Show(e))
 	}
 	if c.e.Scope == evenstand.ScopeRow {
 		n, why := s.row(int(c.e.N))
 		if why != nil {
-			return fail(why, show(e))
+			return fail(why, unused.Show(e))
 		}
 		c.e.N = int16(n)
 	}
 	if c.unit, err = evenstand.ParseUnit(string(u)); err != nil {
-		return fail(unknownUnit(u), show(u))
+		return fail(unknownUnit(u), unused.Show(u))
 	}
 	in := c.q.Info()
 	percent := c.unit.Dim == evenstand.Plain && c.unit.Scale != 1
 	if !c.q.Accepts(c.unit) || percent && in.Aggregate != evenstand.Mean {
-		return fail(&badMatch, show(u)+" for "+in.Name)
+		return fail(&badMatch, unused.Show(u)+" for "+in.Name)
 	}
 	c.lo, c.hi = in.Min, in.Max
 	c.state = in.Aggregate == evenstand.State && in.SI == ""

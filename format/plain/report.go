@@ -2,44 +2,38 @@ package plain
 
 import (
 	"bytes"
-	"fmt"
-	"strconv"
 	"strings"
 
-	"evenstand"
+	"evenstand/format/unused"
 )
 
 // reason is one way in which a line cannot be used.
-type reason struct {
-	why  string // what was wrong; %s is the text that was found
-	do   string
-	each bool // counted apart for each text that was found
-}
+type reason = unused.Reason
 
 var (
-	badFields   = reason{why: "a line has another number of fields than the header", do: "Write numbers with a decimal point, not a comma. Put texts that hold a comma in double quotes; the line may also be cut short."}
-	badQuote    = reason{why: "a quote is not closed on its line", do: `Close it, or write "" for a quote inside a quoted text.`}
-	badCut      = reason{why: "the last line has no line end and may be cut short", do: "If it is whole, end the file with a line break and read it again."}
-	badLong     = reason{why: "a line is longer than 256 KB", do: "Check that the file is the text that its name says."}
-	badTime     = reason{why: "a time that cannot be read, such as %s", do: "Write RFC 3339 with zone, such as 2026-05-02T19:12:08.120Z, or seconds since 1970."}
-	badZone     = reason{why: "a time without zone, such as %s", do: `Say zone = "America/Chicago", or the zone it is, in a source.toml beside the file, or write times with their zone.`}
-	badRow      = reason{why: "a row that is no whole number from 1 to 128, such as %s", do: "Count rows from 1 at the left, looking forward."}
-	badBeyond   = reason{why: "a row beyond the rows of the source.toml, such as %s", do: "Correct rows in the source.toml beside the file."}
-	badRight    = reason{why: "rows count from the right, but the source.toml does not say how many there are", do: "Add rows = 16, or the number it is, to the source.toml beside the file."}
-	badPlace    = reason{why: "a position that is no number, such as %s", do: "Write decimal degrees with a point."}
-	badRange    = reason{why: "a position that is not on the earth, such as %s", do: "Latitude goes from -90 to 90 and longitude from -180 to 180; check the order of the columns."}
-	badZero     = reason{why: "a position at latitude 0, longitude 0: the receiver had none yet", do: "Nothing to do, unless it lasts."}
-	badQuantity = reason{why: "the quantity %s is not known", do: "Use a name of the registry, such as vacuum or gauge_wheel_load.", each: true}
-	badElement  = reason{why: "the element %s is not known", do: "Use machine, left, right, section 2, row 7 or tank 1.", each: true}
-	badUnit     = reason{why: "the unit %s is not known", do: "Use a spelling such as kPa, lbf, 1/ac or %; nothing at all for a fraction or a state.", each: true}
-	badMatch    = reason{why: "the unit does not fit the quantity: %s", do: "Use a unit of what is measured; lb is a mass, lbf a force.", each: true}
-	badValue    = reason{why: "a value that is no number, such as %s", do: "Write a number with a decimal point; leave a line out when there is no value."}
-	badPlausi   = reason{why: "a value that cannot be: %s", do: "Check its unit, then the sensor.", each: true}
-	badComma    = reason{why: "a number with a decimal comma, such as %s", do: "Write a decimal point."}
-	badState    = reason{why: "a state that is neither 0 nor 1: %s", do: "Write 1 for yes and 0 for no.", each: true}
-	badWhat     = reason{why: "an entry of a kind that is not known: %s", do: "Use setting, refill, fix, remark, count, dig or lot.", each: true}
-	badRows     = reason{why: "a row list that cannot be read, such as %s", do: `Write "1-16" or "1-8,12", with the quotes where there is a comma.`}
-	badExtra    = reason{why: "%s, and the place was used without it", do: "Leave the field empty where it is not known.", each: true}
+	badFields   = reason{Why: "a line has another number of fields than the header", Do: "Write numbers with a decimal point, not a comma. Put texts that hold a comma in double quotes; the line may also be cut short."}
+	badQuote    = reason{Why: "a quote is not closed on its line", Do: `Close it, or write "" for a quote inside a quoted text.`}
+	badCut      = reason{Why: "the last line has no line end and may be cut short", Do: "If it is whole, end the file with a line break and read it again."}
+	badLong     = reason{Why: "a line is longer than 256 KB", Do: "Check that the file is the text that its name says."}
+	badTime     = reason{Why: "a time that cannot be read, such as %s", Do: "Write RFC 3339 with zone, such as 2026-05-02T19:12:08.120Z, or seconds since 1970."}
+	badZone     = reason{Why: "a time without zone, such as %s", Do: `Say zone = "America/Chicago", or the zone it is, in a source.toml beside the file, or write times with their zone.`}
+	badRow      = reason{Why: "a row that is no whole number from 1 to 128, such as %s", Do: "Count rows from 1 at the left, looking forward."}
+	badBeyond   = reason{Why: "a row beyond the rows of the source.toml, such as %s", Do: "Correct rows in the source.toml beside the file."}
+	badRight    = reason{Why: "rows count from the right, but the source.toml does not say how many there are", Do: "Add rows = 16, or the number it is, to the source.toml beside the file."}
+	badPlace    = reason{Why: "a position that is no number, such as %s", Do: "Write decimal degrees with a point."}
+	badRange    = reason{Why: "a position that is not on the earth, such as %s", Do: "Latitude goes from -90 to 90 and longitude from -180 to 180; check the order of the columns."}
+	badZero     = reason{Why: "a position at latitude 0, longitude 0: the receiver had none yet", Do: "Nothing to do, unless it lasts."}
+	badQuantity = reason{Why: "the quantity %s is not known", Do: "Use a name of the registry, such as vacuum or gauge_wheel_load.", Each: true}
+	badElement  = reason{Why: "the element %s is not known", Do: "Use machine, left, right, section 2, row 7 or tank 1.", Each: true}
+	badUnit     = reason{Why: "the unit %s is not known", Do: "Use a spelling such as kPa, lbf, 1/ac or %; nothing at all for a fraction or a state.", Each: true}
+	badMatch    = reason{Why: "the unit does not fit the quantity: %s", Do: "Use a unit of what is measured; lb is a mass, lbf a force.", Each: true}
+	badValue    = reason{Why: "a value that is no number, such as %s", Do: "Write a number with a decimal point; leave a line out when there is no value."}
+	badPlausi   = reason{Why: "a value that cannot be: %s", Do: "Check its unit, then the sensor.", Each: true}
+	badComma    = reason{Why: "a number with a decimal comma, such as %s", Do: "Write a decimal point."}
+	badState    = reason{Why: "a state that is neither 0 nor 1: %s", Do: "Write 1 for yes and 0 for no.", Each: true}
+	badWhat     = reason{Why: "an entry of a kind that is not known: %s", Do: "Use setting, refill, fix, remark, count, dig or lot.", Each: true}
+	badRows     = reason{Why: "a row list that cannot be read, such as %s", Do: `Write "1-16" or "1-8,12", with the quotes where there is a comma.`}
+	badExtra    = reason{Why: "%s, and the place was used without it", Do: "Leave the field empty where it is not known.", Each: true}
 )
 
 // usualUnits are spellings of units that people use, with ours.
@@ -71,7 +65,7 @@ func unknownUnit(u []byte) *reason {
 		return &badUnit
 	}
 	r := badUnit
-	r.do = "Write " + ours + "."
+	r.Do = "Write " + ours + "."
 	return &r
 }
 
@@ -86,41 +80,4 @@ func notNumber(text []byte, other *reason) *reason {
 		return &badComma
 	}
 	return other
-}
-
-// maxReasons bounds the reasons that are told apart by text in one file, so
-// that a file of noise does not become a report of its size.
-const maxReasons = 40
-
-// report gathers what was not used, by reason.
-type report struct {
-	evenstand.Tally
-	file string
-}
-
-func (r *report) add(why *reason, text string, line int, offset int64) {
-	key := why.why
-	if why.each {
-		key += text
-		if met, n := r.Has(key); !met && n >= maxReasons {
-			key = why.why
-			text += ", and others"
-		}
-	}
-	r.Add(key, func() evenstand.Unused {
-		u := evenstand.Unused{File: r.file, Line: line, Offset: offset, Of: "lines", Why: why.why, Do: why.do}
-		if strings.Contains(why.why, "%s") {
-			u.Why = fmt.Sprintf(why.why, text)
-		}
-		return u
-	})
-}
-
-// show makes a found text fit for a sentence: quoted, short, printable.
-func show(b []byte) string {
-	const most = 40
-	if len(b) > most {
-		return strconv.Quote(strings.ToValidUTF8(string(b[:most]), "?") + "…")
-	}
-	return strconv.Quote(strings.ToValidUTF8(string(b), "?"))
 }

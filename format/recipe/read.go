@@ -16,6 +16,7 @@ import (
 	"evenstand"
 	"evenstand/format/plain"
 	"evenstand/format/table"
+	"evenstand/format/unused"
 )
 
 // Format reads tables by recipes.
@@ -1299,7 +1300,7 @@ func (rd *reader) fail(why, do string) { rd.leave("lines", why, do) }
 // leave counts something that cannot be used.
 func (rd *reader) leave(of, why, do string) {
 	key, _, _ := strings.Cut(why, ", such as ")
-	if met, n := rd.bad.Has(key); !met && n >= maxReasons {
+	if met, n := rd.bad.Has(key); !met && n >= unused.Most {
 		key, why, do = "other reasons", "other reasons", ""
 	}
 	rd.bad.Add(key, func() evenstand.Unused {
@@ -1308,21 +1309,13 @@ func (rd *reader) leave(of, why, do string) {
 	})
 }
 
-// maxReasons bounds the reasons that are told apart in one file.
-const maxReasons = 40
-
 // show makes what a cell holds fit for a sentence.
 func show(c *table.Cell) string {
-	const most = 40
 	switch c.Type {
 	case table.Number, table.Flag:
 		return strconv.FormatFloat(c.Num, 'g', 10, 64)
 	case table.Instant, table.Local:
 		return c.T.String()
 	}
-	b := c.Text
-	if len(b) > most {
-		return strconv.Quote(strings.ToValidUTF8(string(b[:most]), "?") + "…")
-	}
-	return strconv.Quote(strings.ToValidUTF8(string(b), "?"))
+	return unused.Show(c.Text)
 }

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+
+	"evenstand/format/unused"
 )
 
 // What an archive may hold: so many files, and so many bytes unpacked for each
@@ -44,7 +46,7 @@ func openArchive(in fs.FS, name string) (fs.FS, io.Closer, error) {
 	for _, f := range z.File {
 		if f.UncompressedSize64 > left {
 			closer.Close()
-			return fail(unpack, "the archive of %d bytes is said to unpack to more than %d, at %s", size, most, show([]byte(f.Name)))
+			return fail(unpack, "the archive of %d bytes is said to unpack to more than %d, at %s", size, most, unused.Show([]byte(f.Name)))
 		}
 		left -= f.UncompressedSize64
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"evenstand/core/ground"
+	"evenstand/format/unused"
 )
 
 // frame is the coordinate system of points: degrees, or metres of a UTM zone.
@@ -67,7 +68,7 @@ func namedFrame(name string) (frame, error) {
 			return epsgFrame(code)
 		}
 	}
-	return frame{}, fmt.Errorf("its places are in the coordinate system %s, which is not read", show([]byte(name)))
+	return frame{}, fmt.Errorf("its places are in the coordinate system %s, which is not read", unused.Show([]byte(name)))
 }
 
 // wkt is a node of a coordinate system in well-known text: NAME["text", 1, …].
@@ -188,7 +189,7 @@ func wktFrame(prj string) (frame, error) {
 		named = projected.text()
 	}
 	refused := func(why string) (frame, error) {
-		return frame{}, fmt.Errorf("its places are in the coordinate system %s, which is not read: %s", show([]byte(named)), why)
+		return frame{}, fmt.Errorf("its places are in the coordinate system %s, which is not read: %s", unused.Show([]byte(named)), why)
 	}
 	var f frame
 	switch d := plainWord(w.must("DATUM", "ENSEMBLE").text()); {
@@ -196,7 +197,7 @@ func wktFrame(prj string) (frame, error) {
 	case strings.Contains(d, "northamerican1983"), strings.Contains(d, "northamericandatum1983"), strings.Contains(d, "nad1983"), strings.Contains(d, "nad83"):
 		f.doubt = nad83
 	default:
-		return refused("its datum is " + show([]byte(w.must("DATUM", "ENSEMBLE").text())))
+		return refused("its datum is " + unused.Show([]byte(w.must("DATUM", "ENSEMBLE").text())))
 	}
 	if m := w.find("PRIMEM"); m != nil && len(m.nums) > 0 && m.nums[0] != 0 {
 		return refused("its longitudes are not counted from Greenwich")

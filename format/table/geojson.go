@@ -10,6 +10,8 @@ import (
 	"io"
 	"io/fs"
 	"math"
+
+	"evenstand/format/unused"
 )
 
 // Points in GeoJSON (RFC 7946): a collection of features, one feature, or
@@ -67,8 +69,8 @@ type features struct {
 }
 
 var (
-	newKey  = reason{why: "the property %s, which the first 200 features do not have", do: "Nothing to do, unless it is wanted.", of: "values", each: true}
-	overKey = reason{why: fmt.Sprintf("a property beyond the first %d", maxProps), do: "Export fewer columns.", of: "values"}
+	newKey  = reason{Why: "the property %s, which the first 200 features do not have", Do: "Nothing to do, unless it is wanted.", Of: "values", Each: true}
+	overKey = reason{Why: fmt.Sprintf("a property beyond the first %d", maxProps), Do: "Export fewer columns.", Of: "values"}
 )
 
 func openGeoJSON(ctx context.Context, in fs.FS, ref Ref) (container, error) {
@@ -411,7 +413,7 @@ func (g *features) next() (bool, error) {
 			} else if len(g.known) >= maxProps {
 				g.add(&overKey, "")
 			} else {
-				g.add(&newKey, show([]byte(p.key)))
+				g.add(&newKey, unused.Show([]byte(p.key)))
 			}
 		}
 		if x.place {

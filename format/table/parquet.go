@@ -13,6 +13,7 @@ import (
 
 	"evenstand"
 	"evenstand/format/column"
+	"evenstand/format/unused"
 )
 
 // columns of a Parquet file, a row group at a time. Points of GeoParquet (1.x,
@@ -43,8 +44,8 @@ type parquetColumn struct {
 }
 
 var (
-	badNested = reason{why: "the column %s, which is nested or of a type that is not read", do: "Export it as text or as a number.", of: "columns", each: true}
-	badWKB    = reason{why: "a geometry that cannot be read", do: "Export points as WKB.", of: "records"}
+	badNested = reason{Why: "the column %s, which is nested or of a type that is not read", Do: "Export it as text or as a number.", Of: "columns", Each: true}
+	badWKB    = reason{Why: "a geometry that cannot be read", Do: "Export points as WKB.", Of: "records"}
 )
 
 // What a row group may hold of cells by what the file takes, since a column
@@ -121,7 +122,7 @@ func (p *parquetFile) columns_() error {
 		c := parquetColumn{Described: d, to: -1}
 		if d.Name == geo.Primary && (d.Kind == column.Binary || d.Kind == column.Texts) {
 			if e := geo.Columns[d.Name].Encoding; e != "WKB" && e != "" {
-				p.rep.add(&badNested, show([]byte(d.Name)), 0, -1)
+				p.rep.Add(&badNested, unused.Show([]byte(d.Name)), 0, -1)
 				continue
 			}
 			c.geometry = true
@@ -141,7 +142,7 @@ func (p *parquetFile) columns_() error {
 		case column.Local, column.Days:
 			kind = Local
 		default:
-			p.rep.add(&badNested, show([]byte(d.Name)), 0, -1)
+			p.rep.Add(&badNested, unused.Show([]byte(d.Name)), 0, -1)
 			continue
 		}
 		c.to = len(p.cols)

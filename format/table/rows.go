@@ -6,10 +6,9 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"strconv"
-	"strings"
 
 	"evenstand"
+	"evenstand/format/unused"
 )
 
 // Error says where a table could not be read, and what to do.
@@ -180,49 +179,4 @@ func (r Ref) String() string {
 }
 
 // reason is one way in which something cannot be used.
-type reason struct {
-	why  string // what was wrong; %s is the text that was found
-	do   string
-	of   string // what is counted; "lines" when empty
-	each bool   // counted apart for each text that was found
-}
-
-// maxReasons bounds the reasons that are told apart by text in one file, so
-// that a file of noise does not become a report of its size.
-const maxReasons = 40
-
-// report gathers what was not used, by reason.
-type report struct {
-	evenstand.Tally
-	file string
-}
-
-func (r *report) add(why *reason, text string, line int, offset int64) {
-	key := why.why
-	if why.each {
-		key += text
-		if met, n := r.Has(key); !met && n >= maxReasons {
-			key = why.why
-			text += ", and others"
-		}
-	}
-	r.Add(key, func() evenstand.Unused {
-		u := evenstand.Unused{File: r.file, Line: line, Offset: offset, Of: why.of, Why: why.why, Do: why.do}
-		if u.Of == "" {
-			u.Of = "lines"
-		}
-		if strings.Contains(why.why, "%s") {
-			u.Why = fmt.Sprintf(why.why, text)
-		}
-		return u
-	})
-}
-
-// show makes a found text fit for a sentence: quoted, short, printable.
-func show(b []byte) string {
-	const most = 40
-	if len(b) > most {
-		return strconv.Quote(strings.ToValidUTF8(string(b[:most]), "?") + "…")
-	}
-	return strconv.Quote(strings.ToValidUTF8(string(b), "?"))
-}
+type reason = unused.Reason

@@ -18,6 +18,7 @@ import (
 	"unicode/utf8"
 
 	"evenstand"
+	"evenstand/format/unused"
 
 	"golang.org/x/text/encoding/charmap"
 )
@@ -99,16 +100,16 @@ type shapes struct {
 }
 
 var (
-	badShpCut   = reason{why: "the last point is cut short", do: again, of: "records"}
-	badShpMore  = reason{why: "a point without a row of values in %s: its values are empty", do: "Copy or export all files of the shapefile again.", of: "records"}
-	badDbfMore  = reason{why: "a row of values in %s without a point", do: "Copy or export all files of the shapefile again.", of: "records"}
-	badDbfGone  = reason{why: "a row that is marked as deleted", do: "Nothing to do, unless it was deleted by mistake.", of: "records"}
-	badDbfNum   = reason{why: "a value that is no number, such as %s", do: "Nothing to do, unless there are many.", of: "values"}
-	badDbfDate  = reason{why: "a value that is no date, such as %s", do: "Nothing to do, unless there are many.", of: "values"}
-	badDbfFlag  = reason{why: "a value that is neither yes nor no, such as %s", do: "Nothing to do, unless there are many.", of: "values"}
-	badDbfKind  = reason{why: "the column %s, which is of a type that is not read", do: "Export it as text or as a number.", of: "columns", each: true}
-	badPrj      = reason{why: "%s is empty; the places look like degrees and are taken as WGS 84", do: "Send the .prj file again if they are not.", of: "files"}
-	badShpNoDbf = reason{why: "the .dbf file with the values is not there: points alone", do: "Send all files of the shapefile: .shp, .dbf, .prj.", of: "files"}
+	badShpCut   = reason{Why: "the last point is cut short", Do: again, Of: "records"}
+	badShpMore  = reason{Why: "a point without a row of values in %s: its values are empty", Do: "Copy or export all files of the shapefile again.", Of: "records"}
+	badDbfMore  = reason{Why: "a row of values in %s without a point", Do: "Copy or export all files of the shapefile again.", Of: "records"}
+	badDbfGone  = reason{Why: "a row that is marked as deleted", Do: "Nothing to do, unless it was deleted by mistake.", Of: "records"}
+	badDbfNum   = reason{Why: "a value that is no number, such as %s", Do: "Nothing to do, unless there are many.", Of: "values"}
+	badDbfDate  = reason{Why: "a value that is no date, such as %s", Do: "Nothing to do, unless there are many.", Of: "values"}
+	badDbfFlag  = reason{Why: "a value that is neither yes nor no, such as %s", Do: "Nothing to do, unless there are many.", Of: "values"}
+	badDbfKind  = reason{Why: "the column %s, which is of a type that is not read", Do: "Export it as text or as a number.", Of: "columns", Each: true}
+	badPrj      = reason{Why: "%s is empty; the places look like degrees and are taken as WGS 84", Do: "Send the .prj file again if they are not.", Of: "files"}
+	badShpNoDbf = reason{Why: "the .dbf file with the values is not there: points alone", Do: "Send all files of the shapefile: .shp, .dbf, .prj.", Of: "files"}
 )
 
 func openShapefile(ctx context.Context, in fs.FS, ref Ref) (container, error) {
@@ -207,7 +208,7 @@ func (s *shapes) open(in fs.FS, files []string) error {
 			}
 		}
 		if name := part(".prj"); name != "" {
-			s.rep.add(&badPrj, name, 0, -1)
+			s.rep.Add(&badPrj, name, 0, -1)
 		}
 		s.asked = append(s.asked, "The .prj file with the coordinate system is not there. The places look like degrees and are taken as WGS 84.")
 	}
@@ -226,13 +227,13 @@ func (s *shapes) open(in fs.FS, files []string) error {
 		}
 		s.cols = append(s.cols, s.values.cols...)
 		for _, bad := range s.values.left {
-			s.rep.add(&badDbfKind, bad, 0, -1)
+			s.rep.Add(&badDbfKind, bad, 0, -1)
 		}
 		if s.values.doubt != "" {
 			s.asked = append(s.asked, s.values.doubt)
 		}
 	} else {
-		s.rep.add(&badShpNoDbf, "", 0, -1)
+		s.rep.Add(&badShpNoDbf, "", 0, -1)
 	}
 	s.geo = s.addGeometry(height)
 	return nil
@@ -451,7 +452,7 @@ func newDbf(ctx context.Context, f io.Reader, name, cpg string) (*dbf, error) {
 			n += int(b[17]) << 8 // long texts, as some writers have them
 		}
 		if from+n > width {
-			return nil, fail(int64(dbfHeader+at), "column %s ends at byte %d of rows of %d", show(raw), from+n, width)
+			return nil, fail(int64(dbfHeader+at), "column %s ends at byte %d of rows of %d", unused.Show(raw), from+n, width)
 		}
 		field := dbfField{kind, from, from + n}
 		from += n
@@ -465,7 +466,7 @@ func newDbf(ctx context.Context, f io.Reader, name, cpg string) (*dbf, error) {
 		case 'L':
 			c.Type = Flag
 		default:
-			d.left = append(d.left, show([]byte(c.Name)))
+			d.left = append(d.left, unused.Show([]byte(c.Name)))
 			continue
 		}
 		d.cols, d.fields = append(d.cols, c), append(d.fields, field)
@@ -486,7 +487,7 @@ func (d *dbf) encoding(cpg string, language byte) {
 			d.chars = other
 			return
 		}
-		d.doubt = fmt.Sprintf("The texts are in the encoding %s, which is not known; letters beyond ASCII may be wrong.", show([]byte(strings.TrimSpace(cpg))))
+		d.doubt = fmt.Sprintf("The texts are in the encoding %s, which is not known; letters beyond ASCII may be wrong.", unused.Show([]byte(strings.TrimSpace(cpg))))
 	default:
 		d.chars = charmap.Windows1252
 		if other := dbfLanguages[language]; other != nil {
@@ -562,7 +563,7 @@ func (d *dbf) cell(s *shapes, kind byte, b []byte) Cell {
 		}
 		t, err := time.Parse("20060102", string(b))
 		if err != nil {
-			s.add(&badDbfDate, show(b))
+			s.add(&badDbfDate, unused.Show(b))
 			return Cell{}
 		}
 		return Cell{Type: Local, T: evenstand.FromTime(t)}
@@ -575,16 +576,16 @@ func (d *dbf) cell(s *shapes, kind byte, b []byte) Cell {
 		case '?':
 			return Cell{}
 		}
-		s.add(&badDbfFlag, show(b))
+		s.add(&badDbfFlag, unused.Show(b))
 		return Cell{}
 	}
 	if b[0] == '*' { // too wide for its column when it was written
-		s.add(&badDbfNum, show(b))
+		s.add(&badDbfNum, unused.Show(b))
 		return Cell{}
 	}
 	v, err := strconv.ParseFloat(string(b), 64)
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		s.add(&badDbfNum, show(b))
+		s.add(&badDbfNum, unused.Show(b))
 		return Cell{}
 	}
 	return Cell{Type: Number, Num: v}

@@ -50,12 +50,12 @@ type text struct {
 }
 
 var (
-	badFields = reason{why: "a line has another number of fields than the header", do: "Check the separator and the decimal sign; the line may also be cut short."}
-	badQuote  = reason{why: "a quote is not closed, or text stands behind it", do: `Close it, or write "" for a quote inside a quoted text.`}
-	badCut    = reason{why: "the last line has no line end and may be cut short", do: "If it is whole, end the file with a line break and read it again."}
-	badLetter = reason{why: "a line is no UTF-8; its letters were read as Windows-1252", do: "Nothing to do, unless names or remarks look wrong; then save the file as UTF-8."}
-	badRemark = reason{why: "a line that begins with # and has not the fields of a row: a remark", do: "Nothing to do, unless it was to be a row."}
-	badLong   = reason{why: "a line is longer than 256 KB", do: "Check that the file is the text that its name says."}
+	badFields = reason{Why: "a line has another number of fields than the header", Do: "Check the separator and the decimal sign; the line may also be cut short."}
+	badQuote  = reason{Why: "a quote is not closed, or text stands behind it", Do: `Close it, or write "" for a quote inside a quoted text.`}
+	badCut    = reason{Why: "the last line has no line end and may be cut short", Do: "If it is whole, end the file with a line break and read it again."}
+	badLetter = reason{Why: "a line is no UTF-8; its letters were read as Windows-1252", Do: "Nothing to do, unless names or remarks look wrong; then save the file as UTF-8."}
+	badRemark = reason{Why: "a line that begins with # and has not the fields of a row: a remark", Do: "Nothing to do, unless it was to be a row."}
+	badLong   = reason{Why: "a line is longer than 256 KB", Do: "Check that the file is the text that its name says."}
 )
 
 func openText(ctx context.Context, in fs.FS, ref Ref, d Dialect) (container, error) {
@@ -269,7 +269,7 @@ func (t *text) next() (bool, error) {
 		}
 		switch {
 		case got == lines.Long:
-			t.rep.add(&badLong, "", at.Line, at.Offset)
+			t.rep.Add(&badLong, "", at.Line, at.Offset)
 			continue
 		case len(line) == 0 || len(trim(line)) == 0:
 			continue
@@ -280,7 +280,7 @@ func (t *text) next() (bool, error) {
 		var high bool
 		t.fields, how, high = split(line, t.d.Separator, t.fields, &t.scratch)
 		if line[0] == '#' && (how != fine || !t.asMany(len(t.fields))) {
-			t.rep.add(&badRemark, "", at.Line, at.Offset)
+			t.rep.Add(&badRemark, "", at.Line, at.Offset)
 			continue
 		}
 		if how == opened && got == lines.Whole {
@@ -289,11 +289,11 @@ func (t *text) next() (bool, error) {
 			}
 		}
 		if got == lines.Cut {
-			t.rep.add(&badCut, "", at.Line, at.Offset)
+			t.rep.Add(&badCut, "", at.Line, at.Offset)
 			continue
 		}
 		if how != fine {
-			t.rep.add(&badQuote, "", at.Line, at.Offset)
+			t.rep.Add(&badQuote, "", at.Line, at.Offset)
 			continue
 		}
 		fs := t.fields
@@ -301,11 +301,11 @@ func (t *text) next() (bool, error) {
 			fs = fs[:n-1]
 		}
 		if len(fs) != len(t.cols) {
-			t.rep.add(&badFields, "", at.Line, at.Offset)
+			t.rep.Add(&badFields, "", at.Line, at.Offset)
 			continue
 		}
 		if high && !utf8.Valid(line) {
-			t.rep.add(&badLetter, "", at.Line, at.Offset)
+			t.rep.Add(&badLetter, "", at.Line, at.Offset)
 			t.letters(line, fs)
 		}
 		for i, f := range fs {

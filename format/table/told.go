@@ -9,6 +9,7 @@ import (
 	"math"
 
 	"evenstand"
+	"evenstand/format/unused"
 )
 
 // told is what a container tells of itself and of the row at hand.
@@ -20,11 +21,11 @@ type told struct {
 	cols  []Column
 	cells []Cell
 	at    Place
-	rep   report
+	rep   unused.Report
 }
 
 func newTold(ctx context.Context, ref Ref) told {
-	return told{ctx: ctx, file: ref.name(), rep: report{file: ref.name()}}
+	return told{ctx: ctx, file: ref.name(), rep: unused.Report{File: ref.name()}}
 }
 
 func (t *told) dialect() Dialect           { return t.d }
@@ -35,7 +36,7 @@ func (t *told) place() Place               { return t.at }
 func (t *told) unused() []evenstand.Unused { return t.rep.List() }
 
 // add reports something of the row at hand.
-func (t *told) add(why *reason, text string) { t.rep.add(why, text, t.at.Line, t.at.Offset) }
+func (t *told) add(why *reason, text string) { t.rep.Add(why, text, t.at.Line, t.at.Offset) }
 
 // clear empties the cells, one for each column.
 func (t *told) clear() {
@@ -134,8 +135,8 @@ func (t *told) addGeometry(height bool) geometry {
 }
 
 var (
-	badEarth = reason{why: "a place that is not on the earth, such as %s", do: "Export the points in WGS 84 (EPSG:4326), longitude before latitude.", of: "records"}
-	badShape = reason{why: "%s, which is no single point", do: "Export points: one place for each row of values.", of: "records", each: true}
+	badEarth = reason{Why: "a place that is not on the earth, such as %s", Do: "Export the points in WGS 84 (EPSG:4326), longitude before latitude.", Of: "records"}
+	badShape = reason{Why: "%s, which is no single point", Do: "Export points: one place for each row of values.", Of: "records", Each: true}
 )
 
 // set puts a point into the cells; z is NaN without a height.

@@ -332,7 +332,7 @@ func (b *book) loadTexts(ctx context.Context) error {
 	}
 }
 
-var badBeyond = reason{why: "a cell right of the last column that has a name", do: "Give its column a name, if it is wanted.", of: "cells"}
+var badBeyond = reason{Why: "a cell right of the last column that has a name", Do: "Give its column a name, if it is wanted.", Of: "cells"}
 
 // sheet is an open sheet.
 type sheet struct {
@@ -479,7 +479,7 @@ func (s *sheet) header(d Dialect) error {
 		n := min(len(r.cells), len(s.cols))
 		for _, c := range r.cells[n:] {
 			if c.Type != Empty {
-				s.rep.add(&badBeyond, "", r.n, -1)
+				s.rep.Add(&badBeyond, "", r.n, -1)
 			}
 		}
 		r.cells = r.cells[:n]
@@ -591,7 +591,7 @@ func (s *sheet) read() (row sheetRow, ok bool) {
 				case !cell || c.Type == Empty || col < 0:
 				case col >= most:
 					if s.cols != nil {
-						s.rep.add(&badBeyond, "", row.n, -1)
+						s.rep.Add(&badBeyond, "", row.n, -1)
 					}
 				default:
 					if from := len(cells); from <= col {
