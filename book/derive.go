@@ -331,7 +331,7 @@ func (b *Book) respool(ctx context.Context, due map[string]map[evenstand.Day]boo
 		if err != nil {
 			return false, err
 		}
-		rep.Unused = append(rep.Unused, lost(was, now, unused)...)
+		rep.Unused = append(rep.Unused, lost(in, was, now, unused)...)
 		same, err := sameJSON(was, now)
 		if err != nil {
 			return false, err

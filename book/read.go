@@ -271,7 +271,7 @@ func (b *Book) settle(ctx context.Context, formats []evenstand.Format, was state
 			rep.Sources = append(rep.Sources, b.sourceReport(s))
 			rep.Unused = append(rep.Unused, s.Unused...)
 		}
-		rep.Unused = append(rep.Unused, lost(before, sources, unused)...)
+		rep.Unused = append(rep.Unused, lost(in, before, sources, unused)...)
 	}
 	if err := b.commitState(st); err != nil {
 		return writeError(b.dir, "noting what was read", err)
@@ -308,8 +308,8 @@ func remember(formats []evenstand.Format, was []*sourceState) []evenstand.Format
 }
 
 // lost says of which sources that an input gave before no file is read any
-// more; unused is what was said of its files.
-func lost(was, is []*sourceState, unused []evenstand.Unused) (out []evenstand.Unused) {
+// more, and which of its logs are not; unused is what was said of its files.
+func lost(in *input, was, is []*sourceState, unused []evenstand.Unused) (out []evenstand.Unused) {
 	read := map[string]bool{}
 	for _, s := range is {
 		for _, p := range s.Source.Files {
@@ -331,6 +331,16 @@ func lost(was, is []*sourceState, unused []evenstand.Unused) (out []evenstand.Un
 		u.Why = fmt.Sprintf("what %s gave of it is out of the logbook's days: %s", s.Source.Name, u.Why)
 		u.Count, u.Of = 1, "files"
 		out = append(out, u)
+		for _, p := range s.Source.Files {
+			read[p] = true // said
+		}
+	}
+	// A log of which it is not known what it gave, as after a rebuild that was
+	// stopped.
+	for _, u := range unused {
+		if in.files[u.File].data && !read[u.File] {
+			out = append(out, u)
+		}
 	}
 	return out
 }

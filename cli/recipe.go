@@ -390,11 +390,11 @@ func (c *call) reader(ctx context.Context, in fs.FS, ref table.Ref, rs []recipe.
 		if other.Name == name {
 			other = two.Other
 		}
-		return fmt.Errorf("nothing was kept: the recipe %s reads %s as well, and of two alike neither would read it. Replace it with --anew, or take it out: evenstand recipe %s --forget %s", other.Name, c.args[1], c.args[0], other.Name)
+		return fmt.Errorf("nothing was kept: the recipe %s reads %s as well, and of two alike neither would read it. Replace it: --anew without --box and --name. Or take it out: evenstand recipe %s --forget %s", other.Name, c.args[1], c.args[0], other.Name)
 	case err != nil:
 		return fmt.Errorf("nothing was kept: %s would not be read by it: %w", c.args[1], err)
 	case reads.Name != name:
-		return fmt.Errorf("nothing was kept: the recipe %s reads more of %s and would go before it. Replace it with --anew, or take it out: evenstand recipe %s --forget %s", reads.Name, c.args[1], c.args[0], reads.Name)
+		return fmt.Errorf("nothing was kept: the recipe %s reads more of %s and would go before it. Replace it: --anew without --box and --name. Or take it out: evenstand recipe %s --forget %s", reads.Name, c.args[1], c.args[0], reads.Name)
 	}
 	return nil
 }
@@ -778,9 +778,7 @@ func oneTable(ctx context.Context, path, sheet string) (fs.FS, table.Ref, error)
 	for _, r := range refs {
 		name := r.Sheet
 		if packed {
-			if name = r.String(); r.Inside != "" {
-				name = strings.TrimPrefix(name, r.Files[0]+"/")
-			}
+			name = r.String()
 		} else if !slices.Contains(r.Files, filepath.Base(path)) {
 			continue
 		}

@@ -31,7 +31,7 @@ func TestMissingGroundIsSaid(t *testing.T) {
 		{"by tank, no target", []logged{{evenstand.LiquidRate, tank, 47e-7}}, []string{"whether single rows get less cannot be said", "Log liquid_rate_target"}},
 		{"no target", []logged{rate, flow}, []string{"Log liquid_rate_target"}},
 		{"load and force", []logged{load, force}, nil},
-		{"load alone", []logged{load}, []string{"Log applied_force"}},
+		{"load alone", []logged{load}, []string{"Log the applied force"}},
 	} {
 		var box []evenstand.Reading
 		for i := range 100 {

@@ -1,8 +1,11 @@
 package recipe
 
 import (
+	"archive/zip"
+	"bytes"
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -138,5 +141,44 @@ func TestNarrowRecipe(t *testing.T) {
 		if got, err := match(Format{Recipes: []Recipe{r}}, file); err == nil {
 			t.Errorf("%s reads %.40q", got.Box, file)
 		}
+	}
+}
+
+// Whatever lies in a folder of which no table is read is told with what to do:
+// each table of a zip by its name, and the source.toml beside.
+func TestFindTellsAll(t *testing.T) {
+	var z bytes.Buffer
+	w := zip.NewWriter(&z)
+	for _, n := range []string{"a.csv", "b.csv"} {
+		f, err := w.Create(n)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := f.Write([]byte(eitherDay)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	in := fstest.MapFS{
+		"x/two.zip": {Data: z.Bytes()}, "x/source.toml": {Data: []byte("name = \"b\"\n")}, "x/head.csv": {Data: []byte("Date;Time;Speed")},
+		"x/old.xls": {Data: []byte{0xd0, 0xcf}},
+	}
+	_, _, unused, err := Format{}.Find(context.Background(), in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, u := range unused {
+		got = append(got, u.File+": "+u.Why+". "+u.Do)
+	}
+	for _, want := range []string{"x/two.zip: a.csv in it: ", "x/two.zip: b.csv in it: ", "x/source.toml: the tables that it speaks of are not read. Say evenstand recipe", "x/head.csv: it has one line", "x/old.xls: it is a workbook in a form that is not read. Save it as .xlsx"} {
+		if !slices.ContainsFunc(got, func(g string) bool { return strings.HasPrefix(g, want) }) {
+			t.Errorf("want %q among\n%s", want, strings.Join(got, "\n"))
+		}
+	}
+	if len(got) != 5 {
+		t.Errorf("%d things:\n%s", len(got), strings.Join(got, "\n"))
 	}
 }

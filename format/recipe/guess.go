@@ -216,7 +216,7 @@ func readName(c table.Column) name {
 		}
 		text = text[:m[0]] + strings.Repeat(" ", m[1]-m[0]) + text[m[1]:] // offsets stay
 	}
-	if m := seedsPer.FindStringSubmatchIndex(text); m != nil && strings.TrimSpace(text[m[1]:]) == "" {
+	if m := seedsPer.FindStringSubmatchIndex(text); m != nil && !speaks(text[:m[0]]) {
 		per := fold(text[m[2]:m[3]])
 		of := "seeds per"
 		switch per = strings.TrimSuffix(strings.TrimSuffix(strings.ReplaceAll(per, "²", "2"), "."), "re"); per {
@@ -338,6 +338,12 @@ var factor = regexp.MustCompile(`(?i)(?:^|[\s_(\[])(?:[x×*]\s?(10+)|in thousand
 
 // seedsPer are seeds of an area, a length or a time at the end of a name.
 var seedsPer = regexp.MustCompile(`(?i)(?:korner|körner|koerner|seeds?|sds|graines?|semillas|sementes|zaden|plants|plantas|gr)\s?/\s?(m2|m²|ha|ac|acre|m|ft|s|sec|min)\.?$`)
+
+// speaks tells whether a text means something without the words of rows.
+func speaks(text string) bool {
+	means, _ := meaning(slices.DeleteFunc(tokens(text), func(w string) bool { return slices.Contains(rowWords, w) || w[0] >= '0' && w[0] <= '9' }))
+	return len(means) > 0
+}
 
 // unitIsWord keeps words that only look like a unit at a name's end, such as
 // "left in" or "row c".
@@ -1222,7 +1228,7 @@ func (g *guesser) apart(gs []*group) {
 		if x.rows != nil || len(x.columns) != 1 || !slices.ContainsFunc(g.p.Left, func(r Reading) bool { return r.Column == x.pattern }) || g.answers[columnPrefix+x.pattern] != "" {
 			continue
 		}
-		distinct := map[string]bool{}
+		distinct := map[string]int{}
 		tells := true
 		for _, ls := range at0 {
 			here := map[string]bool{}
@@ -1234,8 +1240,12 @@ func (g *guesser) apart(gs []*group) {
 				}
 				w := show(c)
 				tells = tells && !here[w]
-				here[w], distinct[w] = true, true
+				here[w] = true
+				distinct[w]++
 			}
+		}
+		for _, n := range distinct { // what tells lines apart comes again and again
+			tells = tells && 2*n > len(at0)
 		}
 		if !tells || len(distinct) < 2 || len(distinct) > evenstand.MaxRows || x.columns[0] == valueAt {
 			continue

@@ -285,6 +285,10 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 	if err != nil {
 		return nil, nil, unused, err
 	}
+	left := func(name, why, do string) {
+		unused = append(unused, evenstand.Unused{File: name, Offset: -1, Count: 1, Of: "files", Why: why, Do: do})
+	}
+	alone := map[string]error{} // folders of which a table is not read, and why
 	var found []*folder
 	for _, ref := range refs {
 		r, err := f.Match(ctx, kept, ref)
@@ -293,7 +297,17 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 		}
 		dir := path.Dir(ref.Files[0])
 		if err != nil {
-			unused = append(unused, evenstand.Unused{File: ref.Files[0], Offset: -1, Count: 1, Of: "files", Why: err.Error(), Do: f.advice(err)})
+			for _, n := range ref.Files { // with all parts of a shapefile
+				why := err.Error()
+				switch several := slices.ContainsFunc(refs, func(o table.Ref) bool { return o.Files[0] == n && o.String() != ref.String() }); {
+				case ref.Inside != "":
+					why = ref.Inside + " in it: " + why
+				case ref.Sheet != "" && several:
+					why = "its sheet " + ref.Sheet + ": " + why
+				}
+				left(n, why, f.advice(err))
+			}
+			alone[dir] = err
 			continue
 		}
 		i := slices.IndexFunc(found, func(o *folder) bool { return o.dir == dir && o.recipe == r })
@@ -321,6 +335,12 @@ func (f Format) Find(ctx context.Context, in fs.FS) (sources []evenstand.Source,
 		}
 		claimed = append(claimed, files...)
 		sources = append(sources, src)
+		delete(alone, fo.dir)
+	}
+	for _, dir := range slices.Sorted(maps.Keys(alone)) { // nothing of the folder is read
+		if _, file, _ := plain.Beside(in, dir); file != "" {
+			left(file, "the tables that it speaks of are not read", f.advice(alone[dir]))
+		}
 	}
 	slices.Sort(claimed)
 	return sources, slices.Compact(claimed), unused, nil

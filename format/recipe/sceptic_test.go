@@ -148,6 +148,14 @@ var sceptical = []struct {
 2026-05-02T14:12:08Z,8.1,6.2,12
 2026-05-02T14:12:09Z,8.2,6.1,13
 `, nil, "Körner/m²: seed_rate, machine, 1/m2|semillas/m-|Seeds/s-", ""},
+	{"seeds of an area behind what they are", `time,Population seeds/ac,Target seeds/ac
+2026-05-02T14:12:08Z,32000,32000
+2026-05-02T14:12:09Z,32100,32000
+`, nil, "Population seeds/ac: seed_rate, machine, 1/ac|Target seeds/ac: seed_rate_target, machine, 1/ac", ""},
+	{
+		"several lines a second", "time,Torque,Speed (mph)\n" + "2026-05-02T14:12:08Z,11,5.1\n2026-05-02T14:12:08Z,12,5.1\n2026-05-02T14:12:09Z,13,5.1\n2026-05-02T14:12:09Z,14,5.1\n2026-05-02T14:12:10Z,15,5.1\n2026-05-02T14:12:10Z,16,5.1\n",
+		nil, "Torque-|Speed (mph): ground_speed, machine, mph", "",
+	},
 	{"short names of pressures", `time,Closing PSI,Fan RPM,Hyd PSI,Row Cleaner PSI,Row Width in
 2026-05-02T14:12:08Z,40,4000,2200,22,30
 2026-05-02T14:12:09Z,40,4100,2210,22,30

@@ -122,6 +122,10 @@ func list(ctx context.Context, in fs.FS, within string) (refs []Ref, claimed []s
 			}
 			continue
 		}
+		if ext == ".xls" || ext == ".ods" {
+			left(name, "it is a workbook in a form that is not read", "Save it as .xlsx, or as CSV.")
+			continue
+		}
 		if !slices.Contains(textNames, ext) {
 			continue
 		}
@@ -129,11 +133,36 @@ func list(ctx context.Context, in fs.FS, within string) (refs []Ref, claimed []s
 		case ok:
 			refs = append(refs, Ref{Kind: Text, Files: []string{name}})
 			claimed = append(claimed, name)
+		case why == onlyHeader && slices.Contains(tableNames, ext):
+			left(name, why, "Nothing to do if the box had logged nothing; else export it again.")
 		case why != "" && slices.Contains(tableNames, ext):
 			left(name, why, "A table has a line of names and lines of values under it. Export it again.")
 		}
 	}
 	return refs, claimed, unused, nil
+}
+
+// onlyHeader is why a text with one line is no table.
+const onlyHeader = "it has one line, the names of columns perhaps, and nothing under it"
+
+// aloneInIt tells whether a text is one line with several fields.
+func aloneInIt(head []byte) bool {
+	ls, _ := cut(append(bytes.TrimPrefix(bytes.Clone(head), bom), '\n'))
+	n := 0
+	for _, l := range ls {
+		if len(trim(l)) > 0 {
+			n++
+		}
+	}
+	if n != 1 {
+		return false
+	}
+	for _, sep := range []byte{'\t', ';', '|', ','} {
+		if fields(ls[0], sep) > 1 {
+			return true
+		}
+	}
+	return false
 }
 
 // reasonOf says what was wrong without the file's name.
@@ -198,6 +227,8 @@ func isText(in fs.FS, name string) (ok bool, why string) {
 		return false, "it is no text"
 	}
 	switch d, _ := Look(head); {
+	case d.Separator == 0 && aloneInIt(head):
+		return false, onlyHeader
 	case d.Separator == 0:
 		return false, "no separator parts its lines into columns"
 	case d.Header < 0:
