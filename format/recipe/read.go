@@ -954,17 +954,22 @@ func (rd *reader) value(t evenstand.Micros, b *binding, c *table.Cell) {
 			return
 		}
 	}
-	rd.take(t, b, v, c)
-}
-
-// take hands over a value in SI that a cell gave.
-func (rd *reader) take(t evenstand.Micros, b *binding, v float64, c *table.Cell) {
-	if !(v >= b.low && v <= b.high) || b.state && v != 0 && v != 1 {
-		rd.fail(fmt.Sprintf("%s in %s cannot be, such as %s", b.value.Quantity.Info().Label, b.name(), show(c)), "Check its unit in the recipe, then the sensor.")
+	if !b.holds(v) {
+		rd.cannot(b, c)
 		return
 	}
 	b.pace.Take(t)
 	rd.readings = append(rd.readings, evenstand.Reading{T: t, Value: v, Quantity: b.value.Quantity, Element: b.element})
+}
+
+// holds tells whether a value in SI can be.
+func (b *binding) holds(v float64) bool {
+	return v >= b.low && v <= b.high && (!b.state || v == 0 || v == 1)
+}
+
+// cannot says that the value of a cell cannot be.
+func (rd *reader) cannot(b *binding, c *table.Cell) {
+	rd.fail(fmt.Sprintf("%s in %s cannot be, such as %s", b.value.Quantity.Info().Label, b.name(), show(c)), "Check its unit in the recipe, then the sensor.")
 }
 
 // total follows a running total.
@@ -1045,11 +1050,15 @@ func (rd *reader) release(b *binding, limit evenstand.Micros) {
 	x := &b.total
 	v := x.held
 	x.held = math.NaN()
-	if x.steps[0] > limit {
+	switch {
+	case x.steps[0] > limit:
 		rd.leave("values", inPause, doPause)
-		return
+	case !b.holds(v):
+		rd.cannot(b, &table.Cell{Type: table.Number, Num: v})
+	default:
+		b.pace.Take(x.heldAt)
+		rd.readings = append(rd.readings, evenstand.Reading{T: x.heldAt, Value: v, Quantity: b.value.Quantity, Element: b.element})
 	}
-	rd.take(x.heldAt, b, v, &table.Cell{Type: table.Number, Num: v})
 }
 
 // settleTotals ends the running totals.
