@@ -107,6 +107,9 @@ func (f Format) Match(ctx context.Context, in fs.FS, ref table.Ref) (*Recipe, er
 				c.n, not = 0, fmt.Sprintf("the recipe of %s has its columns, but times such as %s are not written as %s", r.Box, such, r.Time.Written.words())
 			}
 			c.timely = good == all
+			if other := r.otherUnit(head); other != "" && c.n > 0 {
+				c.n, not = 0, other
+			}
 		}
 		if c.n == 0 {
 			if not != "" {
@@ -250,6 +253,42 @@ func (r *Recipe) times(f first) (good, all int, such string) {
 		}
 	}
 	return good, all, such
+}
+
+// otherUnit says which column has, behind the numbers of its first cells, a
+// unit that is not that of the recipe; empty where none has.
+func (r *Recipe) otherUnit(f first) string {
+	for i := range r.Values {
+		v := &r.Values[i]
+		if v.Column == "" {
+			continue
+		}
+		for k, col := range f.columns {
+			if _, ok := v.matches(col.Name); !ok {
+				continue
+			}
+			own, other := false, ""
+			for _, row := range f.rows {
+				c := at(row, k)
+				if c == nil || c.Type != table.Words {
+					continue
+				}
+				if _, unit, ok := withUnit(c.Text, f.decimal); ok {
+					u, times, known := unitFor(v.Quantity, unit)
+					switch same := u == v.Unit && times == v.Times; {
+					case known && same:
+						own = true
+					case known && other == "":
+						other = unit
+					}
+				}
+			}
+			if other != "" && !own { // where some are its own the others are told one by one
+				return fmt.Sprintf("the recipe of %s reads %s in %s, and its cells say %s", r.Box, strconv.Quote(col.Name), UnitName(v.Unit, v.Times), other)
+			}
+		}
+	}
+	return ""
 }
 
 // wordless tells whether a cell is a text without a digit, which is no time in
@@ -1310,12 +1349,12 @@ func (rd *reader) badTime(why fault, c, clock *table.Cell) {
 	case why == noTime:
 		rd.fail("a row without time", "Nothing to do, unless there are many.")
 	case why == neverTime:
-		all := "the zone in which its clock stands all year"
+		all := "that in which its clock stands all year"
 		if z := rd.when.standing(evenstand.Micros(rd.when.part) * 900 * evenstand.Second); z != "" {
 			all += ", such as " + z + ","
 		}
 		rd.fail(fmt.Sprintf("a time that does not come in %s, where the clock is set forward over it; the box did not do so, and what it wrote behind it is off by as much, such as %s", rd.when.zone, such),
-			"Give zone under [time] of the recipe, or in a source.toml beside the file, "+all+" and read it again.")
+			"Set zone under [time] of the recipe, or in a source.toml beside the file, to "+all+" and read it again.")
 	case wordless(c):
 		rd.fail("a line without a time, such as "+such, "Nothing to do if it holds totals.")
 	default:

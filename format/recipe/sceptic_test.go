@@ -281,3 +281,19 @@ func TestSidesRead(t *testing.T) {
 		}
 	}
 }
+
+// Tables of one header with other units in their cells are those of another
+// box; a state or a count with words in its cells is not touched by that.
+func TestFitsUnitsInCells(t *testing.T) {
+	const head = "time,Speed,Row 1 Skips\n"
+	us, metric := head+"2026-05-02T14:12:08Z,5.1 mph,1.5%\n2026-05-02T14:12:09Z,5.2 mph,1.5%\n", head+"2026-05-02T14:12:08Z,8.1 km/h,1.5%\n2026-05-02T14:12:09Z,8.2 km/h,1.5%\n"
+	a, b := answered(t, us, nil), answered(t, metric, nil)
+	if _, err := match(Format{Recipes: []Recipe{a}}, metric); err == nil || !strings.Contains(err.Error(), "its cells say km/h") {
+		t.Errorf("%v", err)
+	}
+	for file, want := range map[string]Recipe{us: a, metric: b} {
+		if got, err := match(Format{Recipes: []Recipe{a, b}}, file); err != nil || got.Sum() != want.Sum() {
+			t.Errorf("%v, %v", got, err)
+		}
+	}
+}
