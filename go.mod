@@ -3,7 +3,8 @@ module evenstand
 go 1.26.0
 
 require (
-	github.com/andybalholm/brotli v1.1.1
+	github.com/andybalholm/brotli v1.2.0
+	github.com/danielgtaylor/huma/v2 v2.37.2
 	github.com/google/go-cmp v0.7.0
 	github.com/klauspost/compress v1.20.4
 	github.com/ncruces/go-sqlite3 v0.37.0
@@ -25,5 +26,5 @@ require (
 	github.com/parquet-go/jsonlite v1.0.0 // indirect
 	github.com/twpayne/go-geom v1.6.1 // indirect
 	golang.org/x/tools v0.52.0 // indirect
-	google.golang.org/protobuf v1.34.2 // indirect
+	google.golang.org/protobuf v1.36.11 // indirect
 )

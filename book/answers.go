@@ -531,6 +531,57 @@ func (b *Book) Stretches(ctx context.Context, planter string, day evenstand.Day,
 	return eachRow(ctx, b, f, noStretch, (*stretchRow).stretch, yield)
 }
 
+// PassStretches gives the stretches of one pass, sorted by row and place.
+func (b *Book) PassStretches(ctx context.Context, planter string, day evenstand.Day, pass int32) ([]evenstand.Stretch, error) {
+	f, err := b.dayFile(planter, day, stretchesName)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	g, err := groupOf(f, pass)
+	if err != nil || g < 0 {
+		return nil, b.spoilt(err)
+	}
+	rows, err := column.Rows(f, g, nil, noStretch)
+	if err != nil {
+		return nil, b.spoilt(err)
+	}
+	out := make([]evenstand.Stretch, len(rows))
+	for i := range rows {
+		out[i] = rows[i].stretch()
+	}
+	return out, ctx.Err()
+}
+
+// PassTrack gives the track of one pass; S counts from the day's first fix.
+func (b *Book) PassTrack(ctx context.Context, planter string, day evenstand.Day, p *evenstand.Pass) ([]evenstand.TrackPoint, error) {
+	f, err := b.dayFile(planter, day, trackName)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	var out []evenstand.TrackPoint
+	var times []int64
+	var rows []trackRow
+	for g := range f.Groups() {
+		if times, err = column.Values(f, g, "t_us", times[:0], 0); err != nil {
+			return nil, b.spoilt(err)
+		}
+		if len(times) == 0 || times[len(times)-1] < int64(p.Start) || times[0] > int64(p.End) {
+			continue
+		}
+		if rows, err = column.Rows(f, g, rows[:0], noTrack); err != nil {
+			return nil, b.spoilt(err)
+		}
+		for i := range rows {
+			if rows[i].Pass == p.Index {
+				out = append(out, rows[i].point())
+			}
+		}
+	}
+	return out, ctx.Err()
+}
+
 // Track gives a machine-day's track in batches; the slice is only lent.
 func (b *Book) Track(ctx context.Context, planter string, day evenstand.Day, yield func([]evenstand.TrackPoint) error) error {
 	f, err := b.dayFile(planter, day, trackName)
@@ -538,7 +589,7 @@ func (b *Book) Track(ctx context.Context, planter string, day evenstand.Day, yie
 		return err
 	}
 	defer f.Close()
-	return eachRow(ctx, b, f, trackRow{Pass: -1, Lat: math.NaN(), Lon: math.NaN(), Heading: nan32, Speed: nan32, SD: nan32}, (*trackRow).point, yield)
+	return eachRow(ctx, b, f, noTrack, (*trackRow).point, yield)
 }
 
 // Readings gives a machine-day's readings in batches; the slice is only lent.

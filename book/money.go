@@ -194,3 +194,92 @@ func areaText(s *evenstand.Settings) string {
 	}
 	return spell(s.Season, 0, func(n, u string) string { return n + u }, parseArea, units...)
 }
+
+// SettingsText are settings as people write them: numbers with their units,
+// and nothing where nobody has said.
+type SettingsText struct {
+	Name     string `json:"name"`
+	Zone     string `json:"zone"`
+	Units    string `json:"units"`
+	Currency string `json:"currency"`
+	Crop     string `json:"crop"`
+	Grain    string `json:"grain"`            // "4.50/bu"
+	Yield    string `json:"yield_goal"`       // "190bu/ac"
+	Seed     string `json:"seed"`             // "300/80000"
+	Labour   string `json:"labour_per_hour"`  // "25"
+	Machine  string `json:"machine_per_hour"` // "150"
+	Left     string `json:"left_to_plant"`    // "250ac"
+}
+
+// TextOf writes settings as people do.
+func TextOf(s evenstand.Settings) SettingsText {
+	t := SettingsText{Name: s.Name, Zone: s.Zone, Units: string(s.Units), Currency: s.Currency, Crop: s.Crop}
+	if t.Crop == "" {
+		t.Crop = "corn"
+	}
+	plain := func(x float64) func(*evenstand.Settings) string {
+		return func(*evenstand.Settings) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+	}
+	for _, p := range []struct {
+		to    *string
+		v     float64
+		write func(*evenstand.Settings) string
+	}{
+		{&t.Grain, s.Price, priceText},
+		{&t.Yield, s.Yield, yieldText},
+		{&t.Seed, s.Seed, seedText},
+		{&t.Labour, s.Labour, plain(s.Labour)},
+		{&t.Machine, s.Machine, plain(s.Machine)},
+		{&t.Left, s.Season, areaText},
+	} {
+		if !math.IsNaN(p.v) {
+			*p.to = p.write(&s)
+		}
+	}
+	return t
+}
+
+// Settings reads what TextOf wrote, or a person changed. Errors say which
+// setting it is and how to write it.
+func (t SettingsText) Settings() (evenstand.Settings, error) {
+	s := evenstand.NewSettings()
+	s.Name, s.Zone, s.Units = strings.TrimSpace(t.Name), strings.TrimSpace(t.Zone), evenstand.Units(t.Units)
+	if c := strings.ToUpper(strings.TrimSpace(t.Currency)); c != "" {
+		s.Currency = c
+	}
+	if s.Crop = strings.ToLower(strings.TrimSpace(t.Crop)); s.Crop == "corn" {
+		s.Crop = ""
+	}
+	hour := func(text string) (float64, error) {
+		if text == "" {
+			return math.NaN(), nil
+		}
+		v, rest, err := amount(text)
+		if err == nil && rest != "" {
+			err = fmt.Errorf("%q: want money an hour, such as 25", text)
+		}
+		return v, err
+	}
+	for _, p := range []struct {
+		name, text string
+		read       func(string) (float64, error)
+		to         *float64
+	}{
+		{"grain", t.Grain, func(x string) (float64, error) { return ParsePrice(x, s.Crop) }, &s.Price},
+		{"yield goal", t.Yield, func(x string) (float64, error) { return ParseYield(x, s.Crop) }, &s.Yield},
+		{"seed", t.Seed, ParseSeedPrice, &s.Seed},
+		{"operator's hour", t.Labour, hour, &s.Labour},
+		{"machine's hour", t.Machine, hour, &s.Machine},
+		{"left to plant", t.Left, parseArea, &s.Season},
+	} {
+		v, err := p.read(strings.TrimSpace(p.text))
+		if err != nil {
+			return s, fmt.Errorf("%s: %w", p.name, err)
+		}
+		*p.to = v
+	}
+	if _, err := parseSettings(formatSettings(s)); err != nil {
+		return s, err
+	}
+	return s, nil
+}

@@ -85,6 +85,8 @@ type trackRow struct {
 	SD      float32 `parquet:"sd_m,split"`
 }
 
+var noTrack = trackRow{Pass: -1, Lat: math.NaN(), Lon: math.NaN(), Heading: nan32, Speed: nan32, SD: nan32}
+
 func toTrackRow(p *evenstand.TrackPoint) trackRow {
 	return trackRow{int64(p.T), p.Pass, p.Lat, p.Lon, int64(math.Round(p.S * 1000)), float32(p.Heading), float32(p.Speed), float32(p.SD)}
 }

@@ -42,7 +42,7 @@ type Env struct {
 }
 
 // spoken finds the program's name in front of a command.
-var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|read|recipe|replay|worklist|show|done|set-aside|note|sources|rebuild|check|simulate|score)\b`)
+var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|open|read|recipe|replay|worklist|show|done|set-aside|note|sources|rebuild|check|simulate|score)\b`)
 
 // named writes the commands in a text with the name by which the program was
 // called, so that they can be copied.
@@ -78,7 +78,7 @@ type call struct {
 // commands lists all there are, in the order of a day.
 func commands() []command {
 	return []command{
-		newCommand(), readCommand(), recipeCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(), noteCommand(),
+		newCommand(), openCommand(), readCommand(), recipeCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(), noteCommand(),
 		sourcesCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
 	}
 }

@@ -197,6 +197,46 @@ func (v Voice) Value(x float64, unit string) string {
 	return amount(x, unit)
 }
 
+// Scale is how an axis of values in an SI unit is written for people: shown =
+// (SI − Offset) / Scale, with the unit behind it.
+type Scale struct {
+	Unit   string
+	Scale  float64
+	Offset float64
+}
+
+// Scale gives the axis of a unit that Value knows. Lengths and areas come in
+// feet and acres, or metres and hectares, whatever their size.
+func (v Voice) Scale(unit string) Scale {
+	us, metric := Scale{unit, 1, 0}, Scale{unit, 1, 0}
+	switch unit {
+	case "m":
+		us, metric = Scale{"ft", evenstand.Foot, 0}, Scale{"m", 1, 0}
+	case "m2":
+		us, metric = Scale{"ac", evenstand.Acre, 0}, Scale{"ha", evenstand.Hectare, 0}
+	case "m/s":
+		us, metric = Scale{"mph", evenstand.Mile / 3600, 0}, Scale{"km/h", 1 / 3.6, 0}
+	case "N":
+		us, metric = Scale{"lb", evenstand.PoundForce, 0}, Scale{"kg", evenstand.Gravity, 0}
+	case "Pa":
+		us, metric = Scale{"in of water", evenstand.InchWater, 0}, Scale{"mbar", 100, 0}
+	case "1/m2":
+		us, metric = Scale{"seeds/ac", 1 / evenstand.Acre, 0}, Scale{"seeds/ha", 1 / evenstand.Hectare, 0}
+	case "degC":
+		us, metric = Scale{"°F", 1 / 1.8, -32 / 1.8}, Scale{"°C", 1, 0}
+	case "fraction":
+		us, metric = Scale{"%", 0.01, 0}, Scale{"%", 0.01, 0}
+	case "m3/m2":
+		us, metric = Scale{"gal/ac", evenstand.Gallon / evenstand.Acre, 0}, Scale{"L/ha", 0.001 / evenstand.Hectare, 0}
+	case "kg/m2":
+		us, metric = Scale{"lb/ac", evenstand.Pound / evenstand.Acre, 0}, Scale{"kg/ha", 1 / evenstand.Hectare, 0}
+	}
+	if v.metric() {
+		return metric
+	}
+	return us
+}
+
 // UnitOf gives the unit of a figure of the evidence for Value: a share of
 // places comes without a unit and is written in percent.
 func UnitOf(e evenstand.Evidence) string {

@@ -17,7 +17,7 @@ import (
 func Assemble(book string, asOf evenstand.Micros, currency string, fs []evenstand.Finding, all bool) evenstand.Worklist {
 	w := evenstand.Worklist{Schema: 1, Book: book, AsOf: asOf, Currency: currency, Findings: []evenstand.Finding{}}
 	for _, f := range fs {
-		if all || f.Stage == evenstand.Raised && f.Status != evenstand.Ended && f.Kind != evenstand.KindUpset {
+		if all || listed(&f) {
 			w.Findings = append(w.Findings, whole(f))
 		}
 	}
@@ -190,4 +190,21 @@ func Find(fs []evenstand.Finding, id string) (evenstand.Finding, error) {
 		return evenstand.Finding{}, fmt.Errorf("no finding %q; the worklist shows the ids, with --all those that have ended too", id)
 	}
 	return evenstand.Finding{}, fmt.Errorf("%d findings begin with %q; write more of the id", len(hits), id)
+}
+
+// Listed gives the worklist without what it lists only when all is asked for:
+// suspected and ended findings and passing trouble.
+func Listed(w evenstand.Worklist) evenstand.Worklist {
+	all := w.Findings
+	w.Findings = []evenstand.Finding{}
+	for _, f := range all {
+		if listed(&f) {
+			w.Findings = append(w.Findings, f)
+		}
+	}
+	return w
+}
+
+func listed(f *evenstand.Finding) bool {
+	return f.Stage == evenstand.Raised && f.Status != evenstand.Ended && f.Kind != evenstand.KindUpset
 }

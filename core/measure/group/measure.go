@@ -126,3 +126,20 @@ func applied(amount, way float32, spacing float64) (part, bool) {
 	}
 	return part{n: area, s: float64(amount)}, true
 }
+
+// One gives the measure of a single stretch, false when it does not tell.
+func (m *Measure) One(s *evenstand.Stretch, spacing float64) (float64, bool) {
+	p, ok := m.part(s, spacing)
+	if !ok || !(p.n > 0) {
+		return math.NaN(), false
+	}
+	r := p.s / p.n
+	if m.kind == spread {
+		v := p.q/p.n - r*r
+		if !(p.n > 1) || !(v >= 0) || !(r > 0) {
+			return math.NaN(), false
+		}
+		return math.Sqrt(v*p.n/(p.n-1)) / r, true
+	}
+	return r, !math.IsNaN(r)
+}

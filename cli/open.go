@@ -1,0 +1,234 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"time"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/pipeline"
+	"evenstand/web"
+	"evenstand/web/ui"
+)
+
+type openOptions struct {
+	listen string
+	quiet  bool
+}
+
+// port is the one that the page is served at when it is free, so that links
+// keep: any number that no common service uses.
+const port = "7423"
+
+func openCommand() command {
+	return command{
+		name: "open", args: "BOOK [--listen ADDRESS] [--no-browser]", what: "show the logbook in the browser",
+		least: 1, most: 1,
+		setup: func(fs *flag.FlagSet) any {
+			o := &openOptions{}
+			fs.StringVar(&o.listen, "listen", "", "`address` to serve at, such as 0.0.0.0:7423 for a tablet on the cab's own network; without it this computer alone")
+			fs.BoolVar(&o.quiet, "no-browser", false, "only print the address")
+			return o
+		},
+		help: `
+A folder that does not exist yet becomes a new, empty logbook: drop the files of
+a stick on the page and go on from there.
+
+The page is served to this computer alone. With --listen other screens on the
+same network may ask for it, once they have given the pairing code that is
+printed; nothing is ever sent anywhere by itself. Stop it with Ctrl-C.
+
+Examples:
+  evenstand open spring
+  evenstand open spring --listen 0.0.0.0:7423`,
+		run: func(ctx context.Context, c *call, opts any) error {
+			return c.serve(ctx, opts.(*openOptions))
+		},
+	}
+}
+
+func (c *call) serve(ctx context.Context, o *openOptions) error {
+	dir := c.args[0]
+	if err := c.newWhereNone(dir); err != nil {
+		return err
+	}
+	b, err := book.Open(dir, book.Options{Derive: pipeline.Settle})
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	l, err := listen(ctx, o.listen)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	opt := web.Options{
+		Book: b, Formats: func() ([]evenstand.Format, error) { return formats(b) }, Page: ui.Page(), Version: Version,
+		Log: slog.New(slog.NewTextHandler(c.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn})),
+	}
+	address := "http://" + l.Addr().String() + "/"
+	if open := l.Addr().(*net.TCPAddr); !open.IP.IsLoopback() {
+		opt.Hosts, opt.Code = ownNames(open.Port), web.NewCode()
+		address = fmt.Sprintf("http://127.0.0.1:%d/", open.Port)
+	}
+	s, err := web.New(opt)
+	if err != nil {
+		return err
+	}
+	srv := &http.Server{
+		Handler: s.Handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10,
+		ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
+	}
+	c.printf("The logbook is open at %s\n", address)
+	if opt.Code != "" {
+		c.text("", "", "Other screens: "+strings.Join(addresses(opt.Hosts), ", ")+". Pairing code: "+opt.Code[:4]+" "+opt.Code[4:]+".")
+	}
+	if !o.quiet {
+		c.browse(address)
+	}
+	c.say("Stop with Ctrl-C.")
+	failed := make(chan error, 1)
+	go func() { failed <- srv.Serve(&capped{Listener: l, room: make(chan struct{}, mostConnections)}) }()
+	select {
+	case err = <-failed:
+	case <-ctx.Done():
+	}
+	s.Close()
+	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+	defer cancel()
+	if srv.Shutdown(stop) != nil {
+		_ = srv.Close()
+	}
+	if errors.Is(err, http.ErrServerClosed) {
+		err = nil
+	}
+	return err
+}
+
+// newWhereNone makes a logbook where there is none: in this computer's zone,
+// with the rows to be learnt from the logs.
+func (c *call) newWhereNone(dir string) error {
+	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 || err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil // Open says what is wrong with it
+	}
+	s := evenstand.NewSettings()
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return err
+	}
+	s.Name, s.Zone = filepath.Base(abs), ownZone(c.Getenv)
+	if !strings.HasPrefix(s.Zone, "America/") && !strings.HasPrefix(s.Zone, "US/") {
+		s.Units = evenstand.Metric
+	}
+	if err := book.Create(dir, s, nil, nil); err != nil {
+		return err
+	}
+	c.say("There was no logbook at %s: made one, times in %s.", dir, s.Zone)
+	return nil
+}
+
+// listen opens the address that was asked for; without one the usual port of
+// this computer alone or, where that is taken, any.
+func listen(ctx context.Context, address string) (net.Listener, error) {
+	var lc net.ListenConfig
+	if address != "" {
+		l, err := lc.Listen(ctx, "tcp", address)
+		if err != nil {
+			return nil, usagef("--listen %s: %v. Want an address of this computer and a port, such as 0.0.0.0:%s", address, err, port)
+		}
+		return l, nil
+	}
+	if l, err := lc.Listen(ctx, "tcp", "127.0.0.1:"+port); err == nil {
+		return l, nil
+	}
+	return lc.Listen(ctx, "tcp", "127.0.0.1:0")
+}
+
+// mostConnections is how many are served at once; a browser opens six. The
+// others wait, so that a thousand slow ones do not take memory.
+const mostConnections = 256
+
+// capped accepts no more connections than there is room for.
+type capped struct {
+	net.Listener
+	room chan struct{}
+}
+
+func (c *capped) Accept() (net.Conn, error) {
+	c.room <- struct{}{}
+	conn, err := c.Listener.Accept()
+	if err != nil {
+		<-c.room
+		return nil, err
+	}
+	return &cappedConn{Conn: conn, room: c.room}, nil
+}
+
+type cappedConn struct {
+	net.Conn
+	room chan struct{}
+	once sync.Once
+}
+
+func (c *cappedConn) Close() error {
+	err := c.Conn.Close()
+	c.once.Do(func() { <-c.room })
+	return err
+}
+
+// ownNames lists the names and addresses by which this computer may be asked.
+func ownNames(port int) []string {
+	var out []string
+	add := func(h string) { out = append(out, net.JoinHostPort(h, fmt.Sprint(port))) }
+	if addrs, err := net.InterfaceAddrs(); err == nil {
+		for _, a := range addrs {
+			if ip, ok := a.(*net.IPNet); ok && !ip.IP.IsLoopback() && !ip.IP.IsLinkLocalUnicast() {
+				add(ip.IP.String())
+			}
+		}
+	}
+	if h, err := os.Hostname(); err == nil && h != "" {
+		add(strings.ToLower(h))
+		add(strings.ToLower(h) + ".local")
+	}
+	return out
+}
+
+func addresses(hosts []string) []string {
+	out := make([]string, len(hosts))
+	for i, h := range hosts {
+		out[i] = "http://" + h + "/"
+	}
+	return out
+}
+
+// browse opens the browser where there is a screen.
+func (c *call) browse(address string) {
+	var cmd *exec.Cmd
+	switch runtime.GOOS {
+	case "windows":
+		cmd = exec.Command("rundll32", "url.dll,FileProtocolHandler", address)
+	case "darwin":
+		cmd = exec.Command("open", address)
+	default:
+		if c.Getenv("DISPLAY") == "" && c.Getenv("WAYLAND_DISPLAY") == "" {
+			return
+		}
+		cmd = exec.Command("xdg-open", address)
+	}
+	if err := cmd.Start(); err == nil {
+		go func() { _ = cmd.Wait() }()
+	}
+}

@@ -1,0 +1,296 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/core/advise"
+	"evenstand/core/ground"
+	"evenstand/core/record"
+)
+
+// BookInfo is what the head of every screen says, and what there is to choose
+// from.
+type BookInfo struct {
+	Name     string           `json:"name"`
+	Version  string           `json:"version" doc:"Of the program"`
+	Revision int64            `json:"revision"`
+	Units    evenstand.Units  `json:"units" enum:"us,metric"`
+	Zone     string           `json:"zone"`
+	Currency string           `json:"currency"`
+	Priced   bool             `json:"priced" doc:"A price of the grain is given"`
+	AsOf     evenstand.Micros `json:"as_of"`
+	Place    string           `json:"place" doc:"Field of the last pass and what is left of it, in words"`
+	State    string           `json:"state" doc:"Last log time, boxes and their clocks, in words"`
+	Today    string           `json:"today" doc:"Last day and its passes, in words"`
+	Days     []DayInfo        `json:"days"`
+	Fields   []string         `json:"fields"`
+	Planters []string         `json:"planters"`
+	Rows     int              `json:"rows" doc:"Of the planter on the last day, 0 unknown"`
+	Ask      []string         `json:"ask" doc:"What the data leaves open, in words; empty: nothing"`
+	Stale    bool             `json:"stale" doc:"Something was changed that the next reading takes up"`
+}
+
+// DayInfo is one machine-day.
+type DayInfo struct {
+	Planter string        `json:"planter"`
+	Day     evenstand.Day `json:"day"`
+	Label   string        `json:"label"`
+	Passes  int           `json:"passes"`
+	Fields  []string      `json:"fields"`
+	Seeds   int64         `json:"seeds"`
+}
+
+func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
+	set, v := s.book.Settings(), s.voice()
+	days, err := s.allDays(ctx)
+	if err != nil {
+		return BookInfo{}, err
+	}
+	src, err := s.allSources(ctx)
+	if err != nil {
+		return BookInfo{}, err
+	}
+	planters, err := s.book.Planters(ctx)
+	if err != nil {
+		return BookInfo{}, err
+	}
+	stale, err := s.book.Stale(ctx)
+	if err != nil {
+		return BookInfo{}, err
+	}
+	out := BookInfo{
+		Name: set.Name, Version: s.opt.Version, Revision: s.revision.Load(), Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
+		Priced: !math.IsNaN(set.Price), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []string{}, Stale: stale,
+	}
+	planted := map[string]float64{}
+	for _, d := range days {
+		out.AsOf = max(out.AsOf, d.AsOf)
+		info := DayInfo{Planter: d.Planter, Day: d.Day, Label: s.dayLabel(d.Day), Passes: d.Passes, Fields: []string{}, Seeds: d.Seeds}
+		for _, p := range d.Planted {
+			info.Fields = append(info.Fields, p.Field)
+			if a := float64(p.Area); !math.IsNaN(a) {
+				planted[p.Field] += a
+			}
+			if !slices.Contains(out.Fields, p.Field) {
+				out.Fields = append(out.Fields, p.Field)
+			}
+		}
+		out.Days = append(out.Days, info)
+	}
+	if n := len(days); n > 0 {
+		last := days[n-1]
+		card, err := s.book.Card(last.Planter, last.Day)
+		if err != nil {
+			return out, err
+		}
+		out.Rows = card.Rows
+		out.Place = s.place(last, planted)
+		out.State = state(src, out.AsOf, v)
+		out.Today = s.dayLabel(last.Day) + " · " + advise.Plural(int64(last.Passes), "pass", "passes")
+	}
+	return out, nil
+}
+
+// dayLabel writes a day as the logbook's people do.
+func (s *Server) dayLabel(d evenstand.Day) string {
+	t, err := d.Start(s.book.Zone())
+	if err != nil {
+		return string(d)
+	}
+	return s.voice().Date(t)
+}
+
+// place says where the planter is and what is left there: "north place · 61 ac
+// left".
+func (s *Server) place(last book.DaySummary, planted map[string]float64) string {
+	if len(last.Planted) == 0 {
+		return ""
+	}
+	name := last.Planted[len(last.Planted)-1].Field
+	for _, f := range s.book.Fields() {
+		if f.Name == name {
+			return name + " · " + s.voice().Area(math.Max(0, ground.FieldArea(f)-planted[name])) + " left"
+		}
+	}
+	return name
+}
+
+// state says how current the data are, of how many boxes, and whether their
+// clocks are known.
+func state(src []book.SourceReport, asOf evenstand.Micros, v advise.Voice) string {
+	if len(src) == 0 {
+		return v.Clock(asOf)
+	}
+	unknown := 0
+	for i := range src {
+		if math.IsNaN(float64(src[i].ClockOffset)) && src[i].First != evenstand.NoTime {
+			unknown++
+		}
+	}
+	clocks := "clocks agree"
+	switch {
+	case unknown == 1:
+		clocks = "one clock not known"
+	case unknown > 1:
+		clocks = fmt.Sprintf("%d clocks not known", unknown)
+	}
+	return v.Clock(asOf) + " · " + advise.Plural(int64(len(src)), "box", "boxes") + ", " + clocks
+}
+
+// some gives an empty list for none, so that JSON says [] and not null.
+func some[E any](s []E) []E {
+	if s == nil {
+		return []E{}
+	}
+	return s
+}
+
+// Spoken is a finding with what is said of it.
+type Spoken struct {
+	evenstand.Finding
+	Words record.Words `json:"words"`
+	Links Links        `json:"links"`
+	Drawn *Drawn       `json:"drawn,omitempty" doc:"How chart is written out"`
+}
+
+// Links say where on the other screens a finding can be seen.
+type Links struct {
+	Pass    string        `json:"pass" doc:"Key of the pass where it shows best, empty: none"`
+	Row     int           `json:"row" doc:"0: all rows"`
+	From    float64       `json:"from_m" doc:"Along that pass"`
+	To      float64       `json:"to_m"`
+	Measure string        `json:"measure" doc:"By which rows and ground show it; empty: none"`
+	Planter string        `json:"planter"`
+	Day     evenstand.Day `json:"day"`
+}
+
+// WorklistView is the worklist as the page shows it.
+type WorklistView struct {
+	Schema    int              `json:"schema"`
+	Book      string           `json:"book"`
+	AsOf      evenstand.Micros `json:"as_of"`
+	Currency  string           `json:"currency"`
+	Summary   string           `json:"summary" doc:"The one sentence that sums up"`
+	Empty     bool             `json:"empty" doc:"No logs have been read yet"`
+	Groups    []GroupView      `json:"groups"`
+	NotJudged []string         `json:"not_judged" doc:"What was not looked for, and why"`
+	Hidden    int              `json:"hidden" doc:"Suspected and ended findings and passing trouble that are not listed"`
+	Cautions  []string         `json:"cautions" doc:"Before anyone touches the machine"`
+}
+
+// GroupView is the findings of one heading.
+type GroupView struct {
+	Title    string   `json:"title"`
+	Note     string   `json:"note"`
+	Findings []Spoken `json:"findings"`
+}
+
+type worklistIn struct {
+	All bool `query:"all" doc:"Also what is only suspected, what ended by itself, and passing trouble"`
+}
+
+func (s *Server) worklistView(ctx context.Context, in *worklistIn) (WorklistView, error) {
+	all, err := s.allFindings(ctx)
+	if err != nil {
+		return WorklistView{}, err
+	}
+	days, err := s.allDays(ctx)
+	if err != nil {
+		return WorklistView{}, err
+	}
+	src, err := s.allSources(ctx)
+	if err != nil {
+		return WorklistView{}, err
+	}
+	o, err := s.words(ctx)
+	if err != nil {
+		return WorklistView{}, err
+	}
+	short := record.Listed(all)
+	w := all
+	if !in.All {
+		w = short
+	}
+	out := WorklistView{
+		Schema: 1, Book: all.Book, AsOf: all.AsOf, Currency: all.Currency, Summary: record.Summary(short, o.Voice), Empty: len(days) == 0,
+		Groups: []GroupView{}, NotJudged: some(book.NotJudged(days, src, o.Voice)), Hidden: len(all.Findings) - len(w.Findings), Cautions: []string{},
+	}
+	for _, g := range record.Groups(w) {
+		gv := GroupView{Title: g.Title, Findings: []Spoken{}}
+		for i := range g.Findings {
+			f := &g.Findings[i]
+			sp, err := s.speak(ctx, f, o)
+			if err != nil {
+				return out, err
+			}
+			gv.Findings = append(gv.Findings, sp)
+			for _, c := range f.Advice.Cautions {
+				if !slices.Contains(out.Cautions, c) && g.Title != "Ended" && g.Title != "Passing trouble" {
+					out.Cautions = append(out.Cautions, c)
+				}
+			}
+		}
+		out.Groups = append(out.Groups, gv)
+	}
+	return out, nil
+}
+
+type findingIn struct {
+	ID string `path:"id" doc:"Or its begin, at least three characters"`
+}
+
+func (s *Server) findingView(ctx context.Context, in *findingIn) (Spoken, error) {
+	w, err := s.allFindings(ctx)
+	if err != nil {
+		return Spoken{}, err
+	}
+	f, err := record.Find(w.Findings, in.ID)
+	if err != nil {
+		return Spoken{}, notFound(err.Error())
+	}
+	o, err := s.words(ctx)
+	if err != nil {
+		return Spoken{}, err
+	}
+	return s.speak(ctx, &f, o)
+}
+
+func (s *Server) speak(ctx context.Context, f *evenstand.Finding, o record.Options) (Spoken, error) {
+	links, err := s.links(ctx, f)
+	return Spoken{*f, record.SayFinding(f, o), links, s.drawn(f.Chart)}, err
+}
+
+type decideIn struct {
+	ID   string `path:"id"`
+	Body struct {
+		Status evenstand.Status `json:"status" enum:"acted,set-aside,open" doc:"open takes back what was recorded last"`
+		Cause  string           `json:"cause,omitempty" maxLength:"200" doc:"What it really was"`
+		Note   string           `json:"note,omitempty" maxLength:"1000"`
+	}
+}
+
+func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
+	w, err := s.allFindings(ctx)
+	if err != nil {
+		return Spoken{}, err
+	}
+	f, err := record.Find(w.Findings, in.ID)
+	if err != nil {
+		return Spoken{}, notFound(err.Error())
+	}
+	if in.Body.Status == evenstand.Open && f.Status != evenstand.Acted && f.Status != evenstand.Checked && f.Status != evenstand.SetAside {
+		return Spoken{}, refuse("nothing is recorded about it that could be taken back")
+	}
+	d := book.Decision{Status: in.Body.Status, Cause: strings.TrimSpace(in.Body.Cause), Note: strings.TrimSpace(in.Body.Note)}
+	if _, err := s.book.Decide(ctx, f.ID, d); err != nil {
+		return Spoken{}, err
+	}
+	s.changed("decisions")
+	return s.findingView(ctx, &findingIn{f.ID})
+}

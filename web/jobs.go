@@ -1,0 +1,256 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strconv"
+	"sync"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/core/advise"
+)
+
+// jobs is the long work: reading logs and making everything again. One runs at
+// a time, the others wait; each can be stopped, and the book is sound after.
+type jobs struct {
+	s    *Server
+	mu   sync.Mutex
+	all  []*job
+	next int
+	run  sync.Mutex
+	wait sync.WaitGroup
+}
+
+type job struct {
+	Job
+	cancel context.CancelFunc
+	begun  time.Time
+	phase  time.Time
+	told   time.Time
+}
+
+// Job is a piece of long work.
+type Job struct {
+	ID     string   `json:"id"`
+	What   string   `json:"what" enum:"read,rebuild"`
+	State  string   `json:"state" enum:"waiting,running,done,failed,stopped"`
+	Doing  string   `json:"doing" doc:"What goes on: copying, reading, settling"`
+	Name   string   `json:"name" doc:"The file or day"`
+	Done   int64    `json:"done"`
+	Total  int64    `json:"total" doc:"0 unknown"`
+	Unit   string   `json:"unit" enum:"bytes,days"`
+	Left   float64  `json:"left_s" doc:"Time left in seconds, 0 not known"`
+	Says   string   `json:"says" doc:"How far it is, in words"`
+	Error  string   `json:"error"`
+	Result *JobDone `json:"result,omitempty"`
+}
+
+// JobDone is what a piece of work came to.
+type JobDone struct {
+	Says    []string     `json:"says" doc:"What became of it, as sentences"`
+	Sources []SourceView `json:"sources" doc:"What each box gave"`
+	Unused  []string     `json:"unused" doc:"What was not used, and why"`
+	Tables  []string     `json:"tables" doc:"Tables that no recipe reads yet"`
+	Days    int          `json:"days" doc:"Days that were made again"`
+	Ask     string       `json:"ask" doc:"What the data leaves open about the planter; empty: nothing"`
+}
+
+func (j *jobs) init(s *Server) { j.s = s }
+
+// mostJobs is how many finished ones are remembered.
+const mostJobs = 20
+
+func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Progress)) (book.Report, error), after func()) Job {
+	ctx, cancel := context.WithCancel(context.Background())
+	j.mu.Lock()
+	j.next++
+	x := &job{Job: Job{ID: strconv.Itoa(j.next), What: what, State: "waiting", Unit: "bytes"}, cancel: cancel}
+	j.all = append(j.all, x)
+	if len(j.all) > mostJobs && over(j.all[0].State) {
+		j.all = slices.Delete(j.all, 0, 1)
+	}
+	out := x.Job
+	j.mu.Unlock()
+	j.wait.Go(func() {
+		defer cancel()
+		if after != nil {
+			defer after()
+		}
+		j.run.Lock()
+		defer j.run.Unlock()
+		now := time.Now()
+		j.set(x, func() { x.State, x.begun, x.phase = "running", now, now })
+		rep, err := do(ctx, func(p book.Progress) { j.progress(x, p) })
+		var done *JobDone
+		if err == nil {
+			var view JobDone
+			view, err = j.s.jobDone(ctx, &rep)
+			done = &view
+		}
+		if len(rep.Days) > 0 || err == nil {
+			j.s.changed("logs")
+		}
+		j.set(x, func() {
+			x.Left, x.Says = 0, ""
+			switch {
+			case err == nil:
+				x.State, x.Result = "done", done
+			case errors.Is(err, context.Canceled):
+				x.State = "stopped"
+				x.Says = "Stopped. What was read before stays, and the rest is taken up at the next reading."
+			default:
+				x.State, x.Error = "failed", sentence(err.Error())
+			}
+		})
+	})
+	return out
+}
+
+func over(state string) bool { return state != "waiting" && state != "running" }
+
+// set changes a job and tells the pages.
+func (j *jobs) set(x *job, change func()) {
+	j.mu.Lock()
+	change()
+	out := x.Job
+	x.told = time.Now()
+	j.mu.Unlock()
+	j.s.events.send("job", out)
+}
+
+// progress tells how far a job is, at most four times a second.
+func (j *jobs) progress(x *job, p book.Progress) {
+	j.mu.Lock()
+	now := time.Now()
+	if x.Doing != p.Doing {
+		x.phase = now
+	} else if now.Sub(x.told) < 250*time.Millisecond {
+		j.mu.Unlock()
+		return
+	}
+	x.Doing, x.Name, x.Done, x.Total, x.Unit, x.Left = p.Doing, p.Name, p.Done, p.Total, "bytes", 0
+	x.Says = advise.Capital(p.Doing)
+	if p.Doing == "settling" {
+		x.Unit = "days"
+		x.Says = "Day " + strconv.FormatInt(min(p.Done+1, p.Total), 10) + " of " + strconv.FormatInt(p.Total, 10)
+	}
+	if p.Total > 0 && p.Done > 0 && p.Done < p.Total {
+		x.Left = now.Sub(x.phase).Seconds() * float64(p.Total-p.Done) / float64(p.Done)
+		if x.Left >= 1 {
+			x.Says += ", about " + advise.Span(x.Left) + " left"
+		}
+	}
+	x.told = now
+	out := x.Job
+	j.mu.Unlock()
+	j.s.events.send("job", out)
+}
+
+// read starts reading paths into the book; none finishes what is left to do.
+func (j *jobs) read(paths []string, after func()) Job {
+	return j.start("read", func(ctx context.Context, tell func(book.Progress)) (book.Report, error) {
+		fs, err := j.s.opt.Formats()
+		if err != nil {
+			return book.Report{}, err
+		}
+		return j.s.book.Read(ctx, paths, fs, book.ReadOptions{Progress: tell})
+	}, after)
+}
+
+func (j *jobs) stopAll() {
+	j.mu.Lock()
+	for _, x := range j.all {
+		x.cancel()
+	}
+	j.mu.Unlock()
+	j.wait.Wait()
+}
+
+// jobDone puts a report into words.
+func (s *Server) jobDone(ctx context.Context, rep *book.Report) (JobDone, error) {
+	v := s.voice()
+	out := JobDone{Says: []string{}, Sources: []SourceView{}, Unused: []string{}, Tables: []string{}, Days: len(rep.Days)}
+	n := map[string]int64{}
+	for _, f := range rep.Files {
+		n[f.State]++
+	}
+	switch known, all := n["known"], int64(len(rep.Files)); {
+	case all == 0:
+	case known > 0 && known+n["ignored"] == all:
+		out.Says = append(out.Says, "Nothing new: all of it is in the logbook already.")
+	default:
+		line := advise.Plural(n["new"]+n["grown"], "file", "files") + " taken in"
+		if known > 0 {
+			line += ", " + strconv.FormatInt(known, 10) + " known already"
+		}
+		if n["unused"] > 0 {
+			line += ", " + strconv.FormatInt(n["unused"], 10) + " not used"
+		}
+		out.Says = append(out.Says, line+".")
+	}
+	if len(rep.Days) > 0 {
+		out.Says = append(out.Says, advise.Plural(int64(len(rep.Days)), "machine-day", "machine-days")+" settled: "+book.DayNames(rep.Days, v)+".")
+	}
+	out.Says = append(out.Says, rep.Notes...)
+	for i := range rep.Sources {
+		r := &rep.Sources[i]
+		x := SourceView{Name: r.Name, Format: r.Format, Grade: r.Grade, First: r.First, Last: r.Last, Gave: r.Gave(), Can: some(r.Tells.Can), Cannot: some(r.Tells.Cannot), Better: some(r.Tells.Better), Line: r.Tells.Line(), Says: []string{}, Unused: []string{}, Notes: some(r.Notes), Files: some(r.Files), Gaps: []book.Gap{}}
+		if r.Grade != evenstand.NoGrade {
+			x.Means = advise.GradeWords(r.Grade)
+		}
+		out.Sources = append(out.Sources, x)
+	}
+	for _, u := range rep.Unused {
+		out.Unused = append(out.Unused, book.SayUnused(u, v))
+	}
+	said := map[string]bool{}
+	for _, u := range rep.Unused {
+		said[u.File] = true
+	}
+	for _, f := range rep.Files {
+		if f.State == "unused" && !said[f.Path] {
+			out.Unused = append(out.Unused, book.SayUnused(evenstand.Unused{File: f.Path, Offset: -1, Count: 1, Of: "files", Why: f.Why}, v))
+		}
+	}
+	return out, ctx.Err()
+}
+
+// JobList is the work that runs and the last that ran.
+type JobList struct {
+	Jobs []Job `json:"jobs"`
+}
+
+func (s *Server) jobList(context.Context, *nothing) (JobList, error) {
+	s.jobs.mu.Lock()
+	defer s.jobs.mu.Unlock()
+	out := JobList{Jobs: []Job{}}
+	for _, x := range s.jobs.all {
+		out.Jobs = append(out.Jobs, x.Job)
+	}
+	return out, nil
+}
+
+type jobIn struct {
+	ID string `path:"id"`
+}
+
+func (s *Server) stopJob(_ context.Context, in *jobIn) (Job, error) {
+	s.jobs.mu.Lock()
+	defer s.jobs.mu.Unlock()
+	for _, x := range s.jobs.all {
+		if x.ID == in.ID {
+			x.cancel()
+			return x.Job, nil
+		}
+	}
+	return Job{}, huma.Error404NotFound("There is no such work.")
+}
+
+// finish takes up what is left to do: a changed card, a note, an interrupted
+// reading.
+func (s *Server) finish(context.Context, *nothing) (Job, error) { return s.jobs.read(nil, nil), nil }

@@ -1,0 +1,340 @@
+package web
+
+import (
+	"context"
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/core/advise"
+	"evenstand/core/relation"
+)
+
+// SourceView is one box's log with what is said of it.
+type SourceView struct {
+	Name   string           `json:"name"`
+	Format string           `json:"format"`
+	Grade  evenstand.Grade  `json:"grade"`
+	Means  string           `json:"means" doc:"The grade in words"`
+	First  evenstand.Micros `json:"first"`
+	Last   evenstand.Micros `json:"last"`
+	Gave   string           `json:"gave"`
+	Can    []string         `json:"can"`
+	Cannot []string         `json:"cannot"`
+	Better []string         `json:"better" doc:"What to switch on for better data"`
+	Line   string           `json:"line" doc:"The three in one line"`
+	Says   []string         `json:"says" doc:"Clock, silences, place"`
+	Unused []string         `json:"unused"`
+	Notes  []string         `json:"notes"`
+	Files  []string         `json:"files"`
+	Clock  ClockView        `json:"clock"`
+	Gaps   []book.Gap       `json:"gaps"`
+}
+
+// ClockView is how far a box's clock is off.
+type ClockView struct {
+	Offset evenstand.Number `json:"offset_s" doc:"Logged minus true"`
+	Error  evenstand.Number `json:"error_s" doc:"Half-width of the 90 % interval"`
+	From   string           `json:"from" doc:"Who says so"`
+	Drift  evenstand.Number `json:"drift_ppm"`
+}
+
+// SourceList is every box.
+type SourceList struct {
+	Sources []SourceView `json:"sources"`
+}
+
+func (s *Server) sourceList(ctx context.Context, _ *nothing) (SourceList, error) {
+	src, err := s.allSources(ctx)
+	if err != nil {
+		return SourceList{}, err
+	}
+	out := SourceList{Sources: []SourceView{}}
+	v := s.voice()
+	for i := range src {
+		r := &src[i]
+		x := SourceView{
+			Name: r.Name, Format: r.Format, Grade: r.Grade, First: r.First, Last: r.Last, Gave: r.Gave(),
+			Can: some(r.Tells.Can), Cannot: some(r.Tells.Cannot), Better: some(r.Tells.Better), Line: r.Tells.Line(),
+			Says: r.Says(v), Unused: []string{}, Notes: some(r.Notes), Files: some(r.Files), Gaps: some(r.Gaps),
+			Clock: ClockView{r.ClockOffset, r.ClockError, string(r.ClockFrom), r.Drift},
+		}
+		if r.Grade != evenstand.NoGrade {
+			x.Means = advise.GradeWords(r.Grade)
+		}
+		for _, u := range r.Unused {
+			x.Unused = append(x.Unused, book.SayUnused(u, v))
+		}
+		out.Sources = append(out.Sources, x)
+	}
+	return out, nil
+}
+
+// SettingsView are the settings as people write them, and what was assumed.
+type SettingsView struct {
+	book.SettingsText
+	Zones []string `json:"zones" doc:"Common time zones to choose from"`
+}
+
+// zones are offered where a zone is chosen; any other name of the IANA base may
+// be typed.
+var zones = []string{
+	"America/Chicago", "America/Denver", "America/Detroit", "America/Edmonton", "America/Indiana/Indianapolis", "America/Los_Angeles", "America/New_York",
+	"America/Regina", "America/Toronto", "America/Winnipeg", "America/Argentina/Cordoba", "America/Sao_Paulo", "Africa/Johannesburg", "Australia/Brisbane",
+	"Australia/Sydney", "Europe/Berlin", "Europe/Bucharest", "Europe/Budapest", "Europe/Kyiv", "Europe/London", "Europe/Madrid", "Europe/Paris", "Europe/Rome", "Europe/Warsaw",
+}
+
+func (s *Server) settings(context.Context, *nothing) (SettingsView, error) {
+	return SettingsView{book.TextOf(s.book.Settings()), zones}, nil
+}
+
+type settingsIn struct {
+	Body struct {
+		Name     *string `json:"name,omitempty" maxLength:"200"`
+		Zone     *string `json:"zone,omitempty" maxLength:"100"`
+		Units    *string `json:"units,omitempty" enum:"us,metric"`
+		Currency *string `json:"currency,omitempty" maxLength:"3"`
+		Crop     *string `json:"crop,omitempty" maxLength:"40"`
+		Grain    *string `json:"grain,omitempty" maxLength:"40"`
+		Yield    *string `json:"yield_goal,omitempty" maxLength:"40"`
+		Seed     *string `json:"seed,omitempty" maxLength:"40"`
+		Labour   *string `json:"labour_per_hour,omitempty" maxLength:"40"`
+		Machine  *string `json:"machine_per_hour,omitempty" maxLength:"40"`
+		Left     *string `json:"left_to_plant,omitempty" maxLength:"40"`
+	}
+}
+
+func (s *Server) setSettings(ctx context.Context, in *settingsIn) (SettingsView, error) {
+	t := book.TextOf(s.book.Settings())
+	for _, p := range []struct {
+		to   *string
+		from *string
+	}{
+		{&t.Name, in.Body.Name},
+		{&t.Zone, in.Body.Zone},
+		{&t.Units, in.Body.Units},
+		{&t.Currency, in.Body.Currency},
+		{&t.Crop, in.Body.Crop},
+		{&t.Grain, in.Body.Grain},
+		{&t.Yield, in.Body.Yield},
+		{&t.Seed, in.Body.Seed},
+		{&t.Labour, in.Body.Labour},
+		{&t.Machine, in.Body.Machine},
+		{&t.Left, in.Body.Left},
+	} {
+		if p.from != nil {
+			*p.to = *p.from
+		}
+	}
+	set, err := t.Settings()
+	if err != nil {
+		return SettingsView{}, refuse(err.Error())
+	}
+	if err := s.book.SetSettings(ctx, set); err != nil {
+		return SettingsView{}, err
+	}
+	s.changed("settings")
+	return s.settings(ctx, nil)
+}
+
+// CardRow is one row of the planter as drawn from above.
+type CardRow struct {
+	Row     int              `json:"row"`
+	Y       evenstand.Number `json:"y_m" doc:"Right of the bar's centre"`
+	Side    string           `json:"side"`
+	Section int              `json:"section"`
+	Track   bool             `json:"wheel_track"`
+	Cells   int              `json:"cells"`
+	Crop    string           `json:"crop"`
+	Parts   []string         `json:"parts"`
+}
+
+// CardView is a planter card, to be drawn to scale.
+type CardView struct {
+	Planter        string           `json:"planter"`
+	File           string           `json:"file"`
+	Rows           []CardRow        `json:"rows"`
+	Spacing        evenstand.Number `json:"row_spacing_m"`
+	Hitch          string           `json:"hitch"`
+	AntennaToHitch evenstand.Number `json:"antenna_to_hitch_m"`
+	HitchToRowLine evenstand.Number `json:"hitch_to_row_line_m"`
+	AntennaRight   evenstand.Number `json:"antenna_right_m"`
+	SeedFall       evenstand.Number `json:"seed_fall_s"`
+	Tanks          []TankView       `json:"tanks"`
+	Parts          []PartView       `json:"parts"`
+	Unknown        []string         `json:"unknown" doc:"What nobody has said, and what needs it"`
+	Says           string           `json:"says" doc:"The planter in one sentence"`
+}
+
+// TankView is a tank or hopper.
+type TankView struct {
+	Number   int              `json:"number"`
+	Name     string           `json:"name"`
+	Product  string           `json:"product"`
+	Capacity evenstand.Number `json:"capacity_m3"`
+	Feeds    string           `json:"feeds"`
+	Says     string           `json:"says"`
+}
+
+// PartView is what is mounted on some rows since a date.
+type PartView struct {
+	Kind  string `json:"kind"`
+	Label string `json:"label"`
+	Rows  string `json:"rows"`
+	Since string `json:"since"`
+}
+
+// CardList is the card of every planter as it stands on its last day.
+type CardList struct {
+	Cards []CardView `json:"cards"`
+}
+
+func (s *Server) cardList(ctx context.Context, _ *nothing) (CardList, error) {
+	planters, err := s.book.Planters(ctx)
+	if err != nil {
+		return CardList{}, err
+	}
+	days, err := s.allDays(ctx)
+	if err != nil {
+		return CardList{}, err
+	}
+	out := CardList{Cards: []CardView{}}
+	for _, p := range planters {
+		last := evenstand.Day("")
+		for _, d := range days {
+			if d.Planter == p {
+				last = max(last, d.Day)
+			}
+		}
+		c, err := s.book.Card(p, last)
+		if err != nil {
+			return out, err
+		}
+		out.Cards = append(out.Cards, s.cardView(p, &c))
+	}
+	return out, nil
+}
+
+func (s *Server) cardView(planter string, c *evenstand.Card) CardView {
+	v, g := s.voice(), c.Geometry
+	out := CardView{
+		Planter: planter, Rows: []CardRow{}, Spacing: evenstand.Number(c.RowSpacing), Hitch: string(g.Hitch), AntennaToHitch: evenstand.Number(g.AntennaToHitch),
+		HitchToRowLine: evenstand.Number(g.HitchToRowLine), AntennaRight: evenstand.Number(g.AntennaRight), SeedFall: evenstand.Number(g.SeedFall),
+		Tanks: []TankView{}, Parts: []PartView{}, Unknown: []string{},
+	}
+	for row := 1; row <= c.Rows; row++ {
+		r := CardRow{Row: row, Y: evenstand.Number(c.Y(row)), Cells: c.Cells(row), Crop: c.Crop(row), Parts: []string{}}
+		for _, g := range c.Groups {
+			switch {
+			case g.Kind == "vacuum" && g.Rows.Has(row):
+				r.Side = g.Name
+			case g.Kind == "wheel_track" && g.Rows.Has(row):
+				r.Track = true
+			}
+		}
+		for _, x := range c.Sections {
+			if x.Rows.Has(row) {
+				r.Section = x.Number
+			}
+		}
+		for _, a := range c.Attachments {
+			if a.Rows.Has(row) {
+				r.Parts = append(r.Parts, a.Label)
+			}
+		}
+		out.Rows = append(out.Rows, r)
+	}
+	for _, t := range c.Tanks {
+		says := strings.Join(slices.DeleteFunc([]string{t.Name, t.Product}, func(x string) bool { return x == "" }), ": ")
+		if !math.IsNaN(t.Capacity) {
+			unit, size := "gal", evenstand.Gallon
+			if v.Units == evenstand.Metric {
+				unit, size = "L", 0.001
+			}
+			says += ", " + advise.Digits(t.Capacity/size) + " " + unit
+		}
+		if len(t.Feeds) > 0 {
+			says += ", feeds " + strings.ToLower(advise.Rows(t.Feeds))
+		}
+		out.Tanks = append(out.Tanks, TankView{t.Number, t.Name, t.Product, evenstand.Number(t.Capacity), t.Feeds.String(), says})
+	}
+	for _, a := range c.Attachments {
+		out.Parts = append(out.Parts, PartView{a.Kind, a.Label, a.Rows.String(), a.Since})
+	}
+	known := func(x float64) bool { return !math.IsNaN(x) }
+	if c.Rows == 0 {
+		out.Unknown = append(out.Unknown, "How many rows it has: until a log says so, nothing can be said by row.")
+	}
+	if !known(c.RowSpacing) {
+		out.Unknown = append(out.Unknown, "The row spacing: without it no seeds an acre and no area can be said.")
+	}
+	if g.Hitch == evenstand.HitchUnknown || !known(g.AntennaToHitch) || g.Hitch == evenstand.Trailed && !known(g.HitchToRowLine) {
+		out.Unknown = append(out.Unknown, "How far the seed line lies behind the receiver: until the ends of passes tell it, places along the pass may be off by that much.")
+	}
+	if len(c.Meters) == 0 {
+		out.Unknown = append(out.Unknown, "The cells of a disc: single cells are then found by their rhythm alone.")
+	}
+	if c.Side("left") == nil && c.Side("right") == nil {
+		out.Unknown = append(out.Unknown, "Which rows share a fan: a side that loses vacuum cannot be told from single rows.")
+	}
+	out.Says = "The rows are not known yet."
+	if c.Rows > 0 {
+		out.Says = advise.Plural(int64(c.Rows), "row", "rows")
+		if known(c.RowSpacing) {
+			out.Says += ", " + v.Length(c.RowSpacing)
+		}
+		if g.Hitch != evenstand.HitchUnknown {
+			out.Says += ", " + string(g.Hitch)
+		}
+		out.Says += ", row 1 on the left."
+	}
+	return out
+}
+
+// RelationView is a published relation with its lines.
+type RelationView struct {
+	ID    string             `json:"id"`
+	Lines []RelationLineView `json:"lines"`
+}
+
+// RelationLineView is one figure of a relation.
+type RelationLineView struct {
+	Name   string           `json:"name"`
+	Form   string           `json:"form"`
+	Low    evenstand.Number `json:"low"`
+	Likely evenstand.Number `json:"likely"`
+	High   evenstand.Number `json:"high"`
+	Unit   string           `json:"unit"`
+	Domain string           `json:"domain"`
+	Source string           `json:"source"`
+	Status string           `json:"status" doc:"How far it can be trusted as a citation, in words"`
+}
+
+// RelationList is all of them.
+type RelationList struct {
+	Relations []RelationView `json:"relations"`
+}
+
+var statusWords = map[relation.Status]string{
+	relation.Read: "read in the source", relation.Quoted: "read in a text that quotes it", relation.Derived: "worked out from such figures",
+	relation.Memory: "from memory", relation.Judged: "judgement, no source",
+}
+
+func (s *Server) relationList(context.Context, *nothing) (RelationList, error) {
+	out := RelationList{Relations: []RelationView{}}
+	for _, l := range relation.All() {
+		n := len(out.Relations)
+		if n == 0 || out.Relations[n-1].ID != l.ID {
+			out.Relations = append(out.Relations, RelationView{ID: l.ID})
+			n++
+		}
+		r := &out.Relations[n-1]
+		r.Lines = append(r.Lines, RelationLineView{
+			Name: l.Name, Form: l.Form, Low: evenstand.Number(l.Low), Likely: evenstand.Number(l.Likely), High: evenstand.Number(l.High),
+			Unit: l.Unit, Domain: l.Domain, Source: l.Source, Status: statusWords[l.Status],
+		})
+	}
+	return out, nil
+}

@@ -1,0 +1,51 @@
+package web
+
+import (
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+)
+
+// register lists all that can be asked for.
+func (s *Server) register() {
+	get(s, "/book", "book", "The logbook: where, when, what there is", s.bookInfo)
+	get(s, "/worklist", "worklist", "What to do, grouped by when, ordered by money still to save", s.worklistView)
+	get(s, "/findings/{id}", "finding", "One finding with all that is said of it", s.findingView)
+	get(s, "/findings/{id}/course", "course", "Its measure through the day: its rows and the others", s.course)
+	operation(s, http.MethodPost, "/findings/{id}/decisions", "decide", "Record what was done about a finding, or take it back", s.decide)
+	get(s, "/passes", "passes", "The passes of a day or of all days", s.passList)
+	get(s, "/pass", "pass", "One pass: its way, its quantities by stretches, the findings on it", s.passView)
+	bytesOf(s, "/ribbon", "ribbonTile", "The marks of a tile of the ribbon, as columns", columnsMIME, s.ribbonTile)
+	get(s, "/measures", "measures", "What rows and ground can be looked at by", s.measureList)
+	get(s, "/rows", "rows", "The rows compared by one measure", s.rowsView)
+	bytesOf(s, "/rows.csv", "rowsTable", "The same as a table", "text/csv", s.rowsCSV)
+	get(s, "/sources", "sources", "Every box: its grade, its clock, what it can tell, what to switch on", s.sourceList)
+	get(s, "/settings", "settings", "Units, zone and prices as people write them", s.settings)
+	operation(s, http.MethodPatch, "/settings", "setSettings", "Change some of them", s.setSettings)
+	get(s, "/cards", "cards", "The planters, to be drawn to scale", s.cardList)
+	get(s, "/relations", "relations", "The published relations behind money, with their sources", s.relationList)
+	get(s, "/jobs", "jobs", "The work that runs and the last that ran", s.jobList)
+	operation(s, http.MethodDelete, "/jobs/{id}", "stopJob", "Stop a piece of work; the logbook stays sound", s.stopJob)
+	operation(s, http.MethodPost, "/settle", "settle", "Take up what was changed since the last reading", s.finish)
+	operation(s, http.MethodPost, "/uploads", "beginUpload", "Open a place for files to be brought in", s.beginUpload)
+	operation(s, http.MethodPost, "/uploads/{id}/read", "readUpload", "Read what was brought", s.readUpload)
+	operation(s, http.MethodDelete, "/uploads/{id}", "dropUpload", "Give up what was brought", s.dropUpload)
+	s.describeUpload()
+	s.stream()
+}
+
+// describeUpload registers the one operation that takes bytes: they go to disk
+// as they come, past the library, which would hold them in memory.
+func (s *Server) describeUpload() {
+	s.mux.HandleFunc("PUT "+base+"/uploads/{id}/file", s.put)
+	text := &huma.Schema{Type: huma.TypeString}
+	s.api.OpenAPI().AddOperation(&huma.Operation{
+		OperationID: "putFile", Method: http.MethodPut, Path: base + "/uploads/{id}/file", Summary: "Bring one file, as it is, under its name within the folder",
+		Parameters: []*huma.Param{
+			{Name: "id", In: "path", Required: true, Schema: text},
+			{Name: "path", In: "query", Required: true, Schema: text},
+		},
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/octet-stream": {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}}},
+		Responses:   map[string]*huma.Response{"204": {Description: "It is there"}},
+	})
+}

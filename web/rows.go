@@ -1,0 +1,372 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/core/advise"
+	"evenstand/core/measure/group"
+)
+
+// MeasureInfo is a measure that rows and ground can be looked at by.
+type MeasureInfo struct {
+	ID    string `json:"id"`
+	Label string `json:"label"`
+	Of    string `json:"of" doc:"What it is a share or a mean of"`
+	Axis  Axis   `json:"axis"`
+	Worse int    `json:"worse" doc:"1 more is worse, -1 less is worse, 0 neither"`
+}
+
+// MeasureList is all of them.
+type MeasureList struct {
+	Measures []MeasureInfo `json:"measures"`
+}
+
+func (s *Server) measureInfo(m *group.Measure) MeasureInfo {
+	return MeasureInfo{m.ID, m.Label, m.Of, axis(s.voice(), m.Unit), m.Worse}
+}
+
+func (s *Server) measureList(context.Context, *nothing) (MeasureList, error) {
+	out := MeasureList{}
+	for _, m := range group.Measures() {
+		out.Measures = append(out.Measures, s.measureInfo(&m))
+	}
+	return out, nil
+}
+
+// filter says which stretches are looked at.
+type filter struct {
+	Planter string `query:"planter"`
+	Field   string `query:"field"`
+	From    string `query:"from" doc:"First day, 2026-05-02"`
+	To      string `query:"to" doc:"Last day"`
+	Rows    string `query:"rows" doc:"1-8,12"`
+	Side    string `query:"side" doc:"Name of a vacuum group"`
+	Section int    `query:"section" minimum:"0"`
+	Part    string `query:"part" doc:"Label of an attachment: the rows that carry it, on the days that they do"`
+}
+
+type rowsIn struct {
+	Measure string `query:"measure" default:"skips"`
+	filter
+}
+
+// RowFigure is one row's figure.
+type RowFigure struct {
+	Row   int              `json:"row"`
+	Value evenstand.Number `json:"value"`
+	Low   evenstand.Number `json:"low"`
+	High  evenstand.Number `json:"high"`
+	N     evenstand.Number `json:"n" doc:"What it rests on"`
+	Few   bool             `json:"few" doc:"Too little to say"`
+	Apart string           `json:"apart" enum:"with,perhaps,out"`
+	Says  string           `json:"says"`
+	Side  string           `json:"side"`
+	Track bool             `json:"wheel_track" doc:"It runs in a wheel track"`
+	Parts []string         `json:"parts"`
+}
+
+// RowsView compares the rows by one measure.
+type RowsView struct {
+	Measure  MeasureInfo     `json:"measure"`
+	Title    string          `json:"title" doc:"What stands out, as a sentence"`
+	Rows     []RowFigure     `json:"rows" doc:"In planter order"`
+	Band     evenstand.Range `json:"band" doc:"The peers' middle 90 %"`
+	Measures []MeasureInfo   `json:"measures" doc:"Those that the data tell"`
+	Fields   []string        `json:"fields"`
+	Days     []string        `json:"days"`
+	Sides    []string        `json:"sides"`
+	Sections []int           `json:"sections"`
+	Parts    []string        `json:"parts"`
+	Origin   string          `json:"origin" doc:"What the figures rest on, as a sentence"`
+}
+
+// picked are the stretches that a filter lets through, day by day.
+func (s *Server) picked(ctx context.Context, f *filter, each func(day int32, card *evenstand.Card, ss []evenstand.Stretch)) ([]string, error) {
+	days, err := s.allDays(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var only evenstand.Rows
+	if f.Rows != "" {
+		if only, err = evenstand.ParseRows(f.Rows); err != nil {
+			return nil, refuse("rows: " + err.Error())
+		}
+	}
+	var seen []string
+	for i, d := range days {
+		day := string(d.Day)
+		if f.Planter != "" && d.Planter != f.Planter || f.From != "" && day < f.From || f.To != "" && day > f.To {
+			continue
+		}
+		if f.Field != "" && !slices.ContainsFunc(d.Planted, func(p book.Planted) bool { return p.Field == f.Field }) {
+			continue
+		}
+		card, err := s.book.Card(d.Planter, d.Day)
+		if err != nil {
+			return nil, err
+		}
+		var inField []bool
+		if f.Field != "" {
+			ps, err := s.book.Passes(ctx, d.Planter, d.Day)
+			if err != nil {
+				return nil, err
+			}
+			inField = make([]bool, len(ps))
+			for k := range ps {
+				inField[k] = ps[k].Field == f.Field
+			}
+		}
+		keep := rowsKept(f, &card, day, only)
+		seen = append(seen, day)
+		var part []evenstand.Stretch
+		err = s.book.Stretches(ctx, d.Planter, d.Day, func(ss []evenstand.Stretch) error {
+			part = part[:0]
+			for k := range ss {
+				st := &ss[k]
+				if inField != nil && (int(st.Pass) >= len(inField) || !inField[st.Pass]) || keep != nil && !keep.Has(int(st.Row)) {
+					continue
+				}
+				part = append(part, *st)
+			}
+			each(int32(i), &card, part)
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return seen, nil
+}
+
+// rowsKept gives the rows that a filter leaves on a day, nil for all.
+func rowsKept(f *filter, card *evenstand.Card, day string, only evenstand.Rows) evenstand.Rows {
+	keep := only
+	narrow := func(rows evenstand.Rows) {
+		if keep == nil {
+			keep = append(evenstand.Rows{}, rows...)
+			return
+		}
+		keep = slices.DeleteFunc(slices.Clone(keep), func(r int) bool { return !rows.Has(r) })
+	}
+	if f.Side != "" {
+		narrow(card.Side(f.Side))
+	}
+	if f.Section > 0 {
+		narrow(card.RowsOf(evenstand.Element{Scope: evenstand.ScopeSection, N: int16(f.Section)}))
+	}
+	if f.Part != "" {
+		var rows evenstand.Rows
+		for _, a := range card.Attachments {
+			if a.Label == f.Part && a.Since <= day {
+				rows = append(rows, a.Rows...)
+			}
+		}
+		narrow(rows)
+	}
+	return keep
+}
+
+func (s *Server) rowsView(ctx context.Context, in *rowsIn) (RowsView, error) {
+	m, ok := group.ByID(in.Measure)
+	if !ok {
+		return RowsView{}, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
+	}
+	all := group.Measures()
+	told := make([]bool, len(all))
+	var sums []group.Sum
+	var card evenstand.Card
+	seen, err := s.picked(ctx, &in.filter, func(day int32, c *evenstand.Card, ss []evenstand.Stretch) {
+		card = *c
+		for i := range ss {
+			for int(ss[i].Row) > len(sums) {
+				sums = append(sums, group.Sum{})
+			}
+			if ss[i].Row >= 1 {
+				sums[ss[i].Row-1].Add(&m, &ss[i], day, c.RowSpacing)
+			}
+		}
+		for k := range all {
+			for i := 0; i < len(ss) && !told[k]; i += 1 + len(ss)/64 {
+				_, told[k] = all[k].One(&ss[i], c.RowSpacing)
+			}
+		}
+	})
+	if err != nil {
+		return RowsView{}, err
+	}
+	for len(sums) < card.Rows {
+		sums = append(sums, group.Sum{})
+	}
+	figures := make([]group.Figure, len(sums))
+	for i := range sums {
+		figures[i] = sums[i].Figure(&m)
+	}
+	band, apart := group.Peers(figures)
+	out := RowsView{
+		Measure: s.measureInfo(&m), Rows: []RowFigure{}, Band: evenstand.Range{Low: evenstand.Number(band.Low), Mid: evenstand.Number(band.Mid), High: evenstand.Number(band.High)},
+		Measures: []MeasureInfo{}, Sides: []string{}, Sections: []int{}, Parts: []string{}, Days: []string{}, Fields: []string{},
+	}
+	v := s.voice()
+	last := ""
+	if len(seen) > 0 {
+		last = seen[len(seen)-1]
+	}
+	for i, f := range figures {
+		row := i + 1
+		r := RowFigure{
+			Row: row, Value: evenstand.Number(f.Value), Low: evenstand.Number(f.Low), High: evenstand.Number(f.High), N: evenstand.Number(f.N),
+			Few: f.Few, Apart: [...]string{"with", "perhaps", "out"}[apart[i]], Says: says(v, m.Unit, f), Parts: []string{},
+		}
+		for _, g := range card.Groups {
+			switch {
+			case g.Kind == "vacuum" && g.Rows.Has(row):
+				r.Side = g.Name
+			case g.Kind == "wheel_track" && g.Rows.Has(row):
+				r.Track = true
+			}
+		}
+		for _, a := range card.Attachments {
+			if a.Rows.Has(row) && a.Since <= last {
+				r.Parts = append(r.Parts, a.Label)
+			}
+		}
+		out.Rows = append(out.Rows, r)
+	}
+	for k := range all {
+		if told[k] {
+			out.Measures = append(out.Measures, s.measureInfo(&all[k]))
+		}
+	}
+	out.Title = title(&m, figures, apart)
+	out.Origin = origin(&m, seen)
+	for _, g := range card.Groups {
+		if g.Kind == "vacuum" && !slices.Contains(out.Sides, g.Name) {
+			out.Sides = append(out.Sides, g.Name)
+		}
+	}
+	for _, x := range card.Sections {
+		out.Sections = append(out.Sections, x.Number)
+	}
+	for _, a := range card.Attachments {
+		if !slices.Contains(out.Parts, a.Label) {
+			out.Parts = append(out.Parts, a.Label)
+		}
+	}
+	days, err := s.allDays(ctx)
+	if err != nil {
+		return out, err
+	}
+	for _, d := range days {
+		if !slices.Contains(out.Days, string(d.Day)) {
+			out.Days = append(out.Days, string(d.Day))
+		}
+		for _, p := range d.Planted {
+			if !slices.Contains(out.Fields, p.Field) {
+				out.Fields = append(out.Fields, p.Field)
+			}
+		}
+	}
+	return out, nil
+}
+
+// says writes a figure with its interval.
+func says(v advise.Voice, unit string, f group.Figure) string {
+	if math.IsNaN(f.Value) {
+		return "no data"
+	}
+	s := shown(v, unit, f.Value)
+	if !math.IsNaN(f.Low) && !math.IsNaN(f.High) {
+		s += ", " + shown(v, unit, f.Low) + " to " + shown(v, unit, f.High)
+	}
+	if f.Few {
+		s += " (too little to say)"
+	}
+	return s
+}
+
+// shown writes a value by its axis.
+func shown(v advise.Voice, unit string, x float64) string {
+	switch unit {
+	case "m3/m2", "kg/m2", "degC":
+		a := v.Scale(unit)
+		return advise.Digits((x-a.Offset)/a.Scale) + " " + a.Unit
+	}
+	return v.Value(x, unit)
+}
+
+// title says which rows stand apart: "Skips by row: row 7 stands apart, rows 3
+// and 9 may."
+func title(m *group.Measure, fs []group.Figure, apart []group.Apart) string {
+	var out, may evenstand.Rows
+	any := false
+	for i := range fs {
+		any = any || !math.IsNaN(fs[i].Value)
+		switch apart[i] {
+		case group.Out:
+			out = append(out, i+1)
+		case group.Perhaps:
+			may = append(may, i+1)
+		}
+	}
+	head := advise.Capital(m.Label) + " by row: "
+	verb := func(rows evenstand.Rows, one, many string) string {
+		if len(rows) == 1 {
+			return strings.ToLower(advise.Rows(rows)) + " " + one
+		}
+		return strings.ToLower(advise.Rows(rows)) + " " + many
+	}
+	switch {
+	case !any:
+		return head + "nothing was logged of it."
+	case len(out) > 0 && len(may) > 0:
+		return head + verb(out, "stands", "stand") + " apart, " + strings.ToLower(advise.Rows(may)) + " may."
+	case len(out) > 0:
+		return head + verb(out, "stands", "stand") + " apart."
+	case len(may) > 0:
+		return head + strings.ToLower(advise.Rows(may)) + " may stand apart."
+	}
+	return head + "no row stands apart."
+}
+
+func origin(m *group.Measure, days []string) string {
+	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90 %, from how stretches of 300 m differ."
+	switch len(days) {
+	case 0:
+		return "Nothing fits the choice."
+	case 1:
+		return s + " One day."
+	}
+	return s + fmt.Sprintf(" %d days.", len(days))
+}
+
+// rowsCSV is the same as a table, in the units shown.
+func (s *Server) rowsCSV(ctx context.Context, in *rowsIn) ([]byte, error) {
+	view, err := s.rowsView(ctx, in)
+	if err != nil {
+		return nil, err
+	}
+	a := view.Measure.Axis
+	show := func(x evenstand.Number) string {
+		if math.IsNaN(float64(x)) {
+			return ""
+		}
+		return strconv.FormatFloat((float64(x)-a.Offset)/a.Scale, 'g', 6, 64)
+	}
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	_ = w.Write([]string{"row", view.Measure.ID + " (" + a.Unit + ")", "low", "high", "n", "apart", "side", "wheel track", "parts"})
+	for _, r := range view.Rows {
+		_ = w.Write([]string{itoa(r.Row), show(r.Value), show(r.Low), show(r.High), strconv.FormatFloat(float64(r.N), 'g', 6, 64), r.Apart, r.Side, strconv.FormatBool(r.Track), strings.Join(r.Parts, "; ")})
+	}
+	w.Flush()
+	return b.Bytes(), w.Error()
+}

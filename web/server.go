@@ -1,0 +1,208 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"strings"
+	"sync"
+	"sync/atomic"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/core/advise"
+	"evenstand/core/record"
+)
+
+// Options are what a server needs.
+type Options struct {
+	Book *book.Book
+	// Formats gives the readers of logs as they are now: recipes come and go.
+	Formats func() ([]evenstand.Format, error)
+	Page    fs.FS // the built page; nil: the interface alone
+	Version string
+	// Hosts are names beside localhost and 127.0.0.1 under which the server may
+	// be asked, with the port where there is one; with any of them set, Code is
+	// wanted.
+	Hosts []string
+	Code  string // pairing code that a browser elsewhere must give once
+	Log   *slog.Logger
+}
+
+// Server serves one open logbook.
+type Server struct {
+	opt  Options
+	book *book.Book
+	mux  *http.ServeMux
+	api  huma.API
+	log  *slog.Logger
+
+	revision atomic.Int64 // of all that can be asked for
+	events   events
+	jobs     jobs
+	uploads  uploads
+	guard    *guard
+
+	worklist kept[evenstand.Worklist]
+	days     kept[[]book.DaySummary]
+	sources  kept[[]book.SourceReport]
+	passes   kept[passIndex]
+	seeds    passCache
+}
+
+// New makes a server of an open book. Close it before the book.
+func New(opt Options) (*Server, error) {
+	if opt.Log == nil {
+		opt.Log = slog.New(slog.DiscardHandler)
+	}
+	s := &Server{opt: opt, book: opt.Book, mux: http.NewServeMux(), log: opt.Log}
+	var err error
+	if s.guard, err = newGuard(opt); err != nil {
+		return nil, err
+	}
+	if err := s.uploads.open(opt.Book); err != nil {
+		return nil, err
+	}
+	s.jobs.init(s)
+	s.api = humago.New(s.mux, config(opt.Version))
+	s.register()
+	s.mux.HandleFunc("GET /", s.page)
+	return s, nil
+}
+
+// Handler is the server behind its guard.
+func (s *Server) Handler() http.Handler { return s.guard.wrap(s.mux) }
+
+// Close stops what runs and waits for it, and ends the streams of events.
+func (s *Server) Close() {
+	s.jobs.stopAll()
+	s.events.close()
+	s.uploads.clear()
+}
+
+// changed tells the pages that what they show may be old.
+func (s *Server) changed(what string) {
+	s.events.send("changed", Changed{Revision: s.revision.Add(1), What: what})
+}
+
+// Changed says that something in the logbook is new.
+type Changed struct {
+	Revision int64  `json:"revision" doc:"Grows with every change"`
+	What     string `json:"what" enum:"decisions,logs,journal,settings,recipes,card"`
+}
+
+// kept is an answer kept until the logbook changes.
+type kept[T any] struct {
+	mu       sync.Mutex
+	revision int64
+	have     bool
+	value    T
+}
+
+// of gives the answer of this revision, asking once.
+func (k *kept[T]) of(revision int64, ask func() (T, error)) (T, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.have && k.revision == revision {
+		return k.value, nil
+	}
+	v, err := ask()
+	if err == nil {
+		k.value, k.revision, k.have = v, revision, true
+	}
+	return v, err
+}
+
+func (s *Server) allFindings(ctx context.Context) (evenstand.Worklist, error) {
+	return s.worklist.of(s.revision.Load(), func() (evenstand.Worklist, error) {
+		return s.book.Worklist(context.WithoutCancel(ctx), true)
+	})
+}
+
+func (s *Server) allDays(ctx context.Context) ([]book.DaySummary, error) {
+	return s.days.of(s.revision.Load(), func() ([]book.DaySummary, error) { return s.book.Days(context.WithoutCancel(ctx)) })
+}
+
+func (s *Server) allSources(ctx context.Context) ([]book.SourceReport, error) {
+	return s.sources.of(s.revision.Load(), func() ([]book.SourceReport, error) { return s.book.Sources(context.WithoutCancel(ctx)) })
+}
+
+// voice is how this logbook's people read numbers.
+func (s *Server) voice() advise.Voice {
+	return advise.Voice{Zone: s.book.Zone(), Units: s.book.Settings().Units}
+}
+
+// words gives how findings are put into words.
+func (s *Server) words(ctx context.Context) (record.Options, error) {
+	ds, err := s.book.Decisions(ctx)
+	return record.Options{Voice: s.voice(), Decisions: ds}, err
+}
+
+// page serves the built page: its files, and for every other path the page
+// itself, which finds its way by the path.
+func (s *Server) page(w http.ResponseWriter, r *http.Request) {
+	if s.opt.Page == nil || strings.HasPrefix(r.URL.Path, "/api/") {
+		problem(w, http.StatusNotFound, "There is nothing at "+r.URL.Path+".")
+		return
+	}
+	name := strings.TrimPrefix(r.URL.Path, "/")
+	if info, err := fs.Stat(s.opt.Page, name); name == "" || err != nil || info.IsDir() {
+		if strings.Contains(name[strings.LastIndex(name, "/")+1:], ".") {
+			problem(w, http.StatusNotFound, "The page has no file "+name+".")
+			return
+		}
+		name = "index.html"
+	}
+	w.Header().Set("Cache-Control", "no-cache")
+	if strings.HasPrefix(name, "assets/") { // named by their content
+		w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	}
+	http.ServeFileFS(w, r, s.opt.Page, name)
+}
+
+// problem writes an error as the interface does (RFC 9457).
+func problem(w http.ResponseWriter, status int, detail string) {
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(huma.ErrorModel{Title: http.StatusText(status), Status: status, Detail: detail})
+}
+
+// fail turns an error into what the interface answers: a status and a sentence
+// that says what to do.
+func (s *Server) fail(err error) error {
+	status := http.StatusInternalServerError
+	var se huma.StatusError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &se):
+		return err
+	case errors.Is(err, context.Canceled):
+		status = 499 // the page went away
+	case errors.Is(err, book.ErrUnknown):
+		status = http.StatusNotFound
+	}
+	if status == http.StatusInternalServerError {
+		s.log.Error("request failed", "error", err)
+	}
+	return huma.NewError(status, sentence(err.Error()))
+}
+
+// refuse is an error of the person's: a sentence that says what to write.
+func refuse(text string) error {
+	return huma.Error422UnprocessableEntity(sentence(text))
+}
+
+func sentence(text string) string {
+	if text = advise.Capital(text); !strings.HasSuffix(text, ".") && !strings.HasSuffix(text, "?") {
+		text += "."
+	}
+	return text
+}

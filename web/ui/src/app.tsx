@@ -1,0 +1,98 @@
+import type { ComponentChild } from 'preact'
+import { useEffect, useState } from 'preact/hooks'
+import { Bring } from './bring/bring'
+import { Finding } from './finding/finding'
+import { Logbook } from './logbook/logbook'
+import { More } from './more/more'
+import { go, usePlace, type Place } from './route'
+import { Ribbon } from './ribbon/ribbon'
+import { Rows } from './rows/rows'
+import { dress, setDress, useStore } from './state'
+import * as api from './api'
+import { Worklist } from './worklist/worklist'
+
+interface Entry { name: string, to: string }
+
+// The screens by when they are wanted: in the shop all of them, in the cab the
+// few that a moving machine leaves room for.
+const shop: { head: string, of: Entry[] }[] = [
+  { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Rows', to: '/rows' }] },
+  { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'This screen', to: '/more' }] },
+]
+const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/journal' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
+
+function screen(p: Place): ComponentChild {
+  const [, first, second] = p.path.split('/')
+  switch (first) {
+    case '': return <Worklist />
+    case 'finding': return <Finding key={second} id={second ?? ''} />
+    case 'ribbon': return <Ribbon />
+    case 'rows': return <Rows />
+    case 'logbook': return <Logbook tab={second ?? ''} />
+    case 'bring': return <Bring />
+    case 'more': return <More />
+  }
+  return <><h1>There is no such screen.</h1><p class="near"><a href="/">To the worklist</a></p></>
+}
+
+function current(to: string, path: string): boolean {
+  if (to === '/') return path === '/' || path.startsWith('/finding/')
+  return path === to || path.startsWith(to + '/')
+}
+
+export function App() {
+  const store = useStore()
+  const place = usePlace()
+  const [open, setOpen] = useState(false)
+  const inCab = dress() === 'cab'
+  useEffect(() => setOpen(false), [place.path])
+  useEffect(() => {
+    const keys = (e: KeyboardEvent) => {
+      const el = e.target as HTMLElement
+      if (e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(el.tagName)) return
+      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', l: '/logbook', b: '/bring' }
+      const t = to[e.key]
+      if (t) { e.preventDefault(); go(t) }
+      if (e.key === 'c') { setDress(inCab ? 'shop' : 'cab') }
+    }
+    addEventListener('keydown', keys)
+    return () => removeEventListener('keydown', keys)
+  }, [inCab])
+  const b = store.book
+  const entry = (e: Entry) => <a key={e.to} href={e.to} aria-current={current(e.to, place.path) ? 'page' : undefined}>{e.name}</a>
+  return <div class="frame">
+    <a class="skip" href="#screen" onClick={(e) => { e.preventDefault(); document.querySelector<HTMLElement>('h1')?.focus() }}>To the content</a>
+    <header class="head">
+      <b><a href="/">Evenstand</a></b>
+      <span class="where">{b ? (b.place || b.name) : ''}</span>
+      <span class="state">{store.alive ? b?.state : 'The program does not answer'}</span>
+      <button class="menu quiet" aria-expanded={open} aria-controls="list" onClick={() => setOpen(!open)}>{open ? 'Close' : 'Screens'}</button>
+    </header>
+    <nav class={open ? 'list open' : 'list'} id="list" aria-label="Screens">
+      {inCab ? cab.map(entry) : shop.map((g) => <div key={g.head}><h2>{g.head}</h2>{g.of.map(entry)}</div>)}
+    </nav>
+    <main class="screen" id="screen">
+      {store.problem && !b ? <div class="notice bad" role="alert"><p>{store.problem}</p></div> : screen(place)}
+    </main>
+    <Foot />
+  </div>
+}
+
+// Foot shows what runs and what was just done, with the way back.
+function Foot() {
+  const store = useStore()
+  const { said } = store
+  const busy = store.jobs.filter((j) => j.state === 'running' || j.state === 'waiting')
+  return <div class="foot">
+    {busy.map((j) => <div class="job" key={j.id} role="status">
+      <div><span>{j.state === 'waiting' ? 'Waiting for its turn' : j.says || 'Reading'}</span>
+        <button class="quiet" onClick={() => void api.send('DELETE', `/jobs/${j.id}`)}>Stop</button></div>
+      <progress max={j.total || undefined} value={j.total ? j.done : undefined} aria-label="How far the reading is" />
+    </div>)}
+    <div role="status" aria-live="polite">
+      {said && <div class="said"><span>{said.text}</span>
+        {said.undo && <button onClick={() => { void said.undo!().then(() => store.say('Taken back.'), (e: Error) => store.say(e.message)) }}>Undo</button>}
+      </div>}
+    </div>
+  </div>
+}

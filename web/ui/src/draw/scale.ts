@@ -1,0 +1,52 @@
+// Numbers and axes; pure.
+import type { Axis } from '../api'
+
+// show turns a value in SI into the unit shown.
+export const show = (a: Axis, si: number): number => (si - a.offset) / a.scale
+export const toSI = (a: Axis, x: number): number => x * a.scale + a.offset
+
+// digits writes a number as people read it: two digits below 100, whole above,
+// thousands parted by commas; the same rule as the program's texts.
+export function digits(x: number): string {
+  if (!Number.isFinite(x)) return 'not known'
+  const a = Math.abs(x)
+  if (a === 0) return '0'
+  if (a < 10) {
+    let places = 1
+    for (let s = a; s < 1 && places < 6; s *= 10) places++
+    return String(Number(x.toFixed(places)))
+  }
+  const r = a < 10_000 ? Math.round(x) : Math.round(x / 10 ** (Math.floor(Math.log10(a)) - 2)) * 10 ** (Math.floor(Math.log10(a)) - 2)
+  return Math.round(r).toString().replace(/\B(?=(\d{3})+(?!\d))/g, ',')
+}
+
+// label writes a shown value with its unit.
+export const label = (a: Axis, si: number): string => {
+  const d = digits(show(a, si))
+  return a.unit === '%' ? d + '%' : a.unit ? `${d} ${a.unit}` : d
+}
+
+// ticks gives round values from lo to hi, about n of them.
+export function ticks(lo: number, hi: number, n: number): number[] {
+  if (!(hi > lo) || n < 1) return [lo]
+  const raw = (hi - lo) / n
+  const p = 10 ** Math.floor(Math.log10(raw))
+  const step = [1, 2, 2.5, 5, 10].map((m) => m * p).find((s) => s >= raw) ?? 10 * p
+  const out: number[] = []
+  for (let k = Math.ceil(lo / step - 1e-9); k * step <= hi + step * 1e-9; k++) out.push(Number((k * step).toPrecision(12)))
+  return out
+}
+
+// extent gives the ends of an axis that holds all values, from 0 where that is
+// near.
+export function extent(xs: (number | null | undefined)[], zero = true): [number, number] {
+  let lo = Infinity, hi = -Infinity
+  for (const x of xs) if (typeof x === 'number' && Number.isFinite(x)) { lo = Math.min(lo, x); hi = Math.max(hi, x) }
+  if (!Number.isFinite(lo)) return [0, 1]
+  if (zero && lo > 0 && lo < hi * 0.6) lo = 0
+  if (hi - lo < 1e-12) { const d = Math.abs(hi) * 0.1 || 1; return [lo - (lo === 0 ? 0 : d), hi + d] }
+  const d = (hi - lo) * 0.04
+  return [lo === 0 ? 0 : lo - d, hi + d]
+}
+
+export const linear = (lo: number, hi: number, a: number, b: number) => (x: number): number => a + (b - a) * (x - lo) / (hi - lo)

@@ -1,0 +1,104 @@
+import { useState } from 'preact/hooks'
+import * as api from '../api'
+import { ChartView } from '../draw/chart'
+import { CourseView } from '../draw/course'
+import { Cautions, Pairs, Text, Title, Wait } from '../parts'
+import { go } from '../route'
+import { store, useData } from '../state'
+
+export function Finding({ id }: { id: string }) {
+  const f = useData<api.Spoken>('/findings/' + encodeURIComponent(id))
+  return <Wait of={f}>{(f) => <View f={f} />}</Wait>
+}
+
+function View({ f }: { f: api.Spoken }) {
+  const w = f.words
+  const course = useData<api.Course>(f.links.measure ? `/findings/${f.id}/course` : '')
+  const tags = [w.passes, w.where, w.due && 'due ' + w.due].filter(Boolean).join(' · ')
+  return <>
+    <Title page="Finding">{f.sentence}</Title>
+    <p class="tags">{tags}</p>
+    {w.decisions.map((d) => <p class="tags" key={d}>{d}</p>)}
+    {f.check_back && <p class="tags">Check-back: {f.check_back.verdict}.</p>}
+    <div class="two">
+      <div>
+        {f.chart && f.drawn && <section><ChartView c={f.chart} d={f.drawn} /></section>}
+        {course.data && course.data.rows.length > 1 && <section class={f.chart ? 'still' : undefined}><CourseView c={course.data} rows={rowsOf(f)} /></section>}
+        {f.advice.do && <section>
+          <h2>What to do</h2>
+          <p class="do-it near">{f.advice.do}</p>
+          {w.work && <p class="soft">{w.work}</p>}
+          <Cautions list={f.advice.cautions} />
+        </section>}
+        <section class="still">
+          <h2>Evidence</h2>
+          <div class="near"><Pairs label="Evidence" rows={w.evidence} /></div>
+        </section>
+        {f.cannot_say.length > 0 && <section>
+          <h2>What the data cannot tell</h2>
+          <ul class="near">{f.cannot_say.map((s) => <li key={s}>{s}</li>)}</ul>
+        </section>}
+      </div>
+      <div>
+        {w.causes.length > 0 && <section><h2>Causes</h2><Pairs label="Causes with their odds" rows={w.causes} /></section>}
+        <section><h2>Money</h2>
+          {w.money_rows.length > 0 ? <Pairs label="Money" rows={w.money_rows} /> : <p class="near soft">Nothing to price.</p>}
+          {w.money_says.length > 0 && <details class="still">
+            <summary>Where the figures come from</summary>
+            {w.money_says.map((s) => <p key={s} class="small">{s}</p>)}
+            {w.cites.length > 0 && <ul class="small near">{w.cites.map((c) => <li key={c.id + c.text}><a href={'/logbook/relations#' + c.id}>{c.id}</a> {c.text}</li>)}</ul>}
+            <p class="small near"><a href="/logbook/prices">Prices and yield goal</a></p>
+          </details>}
+        </section>
+        <section><Decide f={f} /></section>
+        <section><Seen f={f} /></section>
+      </div>
+    </div>
+  </>
+}
+
+const rowsOf = (f: api.Spoken) => f.rows.length === 1 ? `row ${f.rows[0]}` : f.rows.length === 0 ? 'the planter' : 'its rows'
+
+// Decide records what was done about it; each can be taken back.
+function Decide({ f }: { f: api.Spoken }) {
+  const [other, setOther] = useState(false)
+  const [cause, setCause] = useState('')
+  const [note, setNote] = useState('')
+  const [error, setError] = useState('')
+  const record = async (status: 'acted' | 'set-aside' | 'open', cause = '', note = '') => {
+    try {
+      setError('')
+      await api.send('POST', `/findings/${f.id}/decisions`, { status, cause, note })
+      setOther(false)
+      if (status === 'open') store.say('Open again.')
+      else store.say(status === 'acted' ? 'Recorded as done.' : 'Set aside.', async () => { await api.send('POST', `/findings/${f.id}/decisions`, { status: 'open' }) })
+      void store.load()
+    } catch (e) { setError((e as Error).message) }
+  }
+  if (f.status === 'acted' || f.status === 'set-aside' || f.status === 'checked') {
+    return <div class="buttons"><button onClick={() => void record('open')}>{f.status === 'set-aside' ? 'Take it up again' : 'Not done after all'}</button></div>
+  }
+  return <>
+    <div class="buttons">
+      <button class="first" onClick={() => void record('acted')}>Done</button>
+      <button onClick={() => void record('set-aside')}>Not now</button>
+      <button aria-expanded={other} onClick={() => setOther(!other)}>It was something else</button>
+    </div>
+    {other && <form class="near" onSubmit={(e) => { e.preventDefault(); void record('acted', cause, note) }}>
+      {f.causes.length > 1 && <div class="buttons near">{f.causes.slice(1).map((c) => <button type="button" key={c.cause} aria-pressed={cause === c.cause} onClick={() => setCause(c.cause)}>{c.cause}</button>)}</div>}
+      <div class="near"><Text label="What was it?" value={cause} set={setCause} /></div>
+      <div class="near"><Text label="A note, if you like" value={note} set={setNote} /></div>
+      <div class="buttons near"><button class="first" type="submit" disabled={!cause.trim()}>Done, it was this</button></div>
+    </form>}
+    {error && <p class="near" role="alert">{error}</p>}
+  </>
+}
+
+// Seen leads to the other screens that show it.
+function Seen({ f }: { f: api.Spoken }) {
+  const l = f.links
+  return <div class="buttons">
+    {l.pass && <button onClick={() => go('/ribbon' + api.query({ pass: l.pass, row: l.row || undefined, finding: f.id }))}>See it on the ribbon</button>}
+    {l.measure && <button onClick={() => go('/rows' + api.query({ measure: l.measure, from: l.day, to: l.day }))}>Compare the rows</button>}
+  </div>
+}

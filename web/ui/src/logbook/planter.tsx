@@ -1,0 +1,59 @@
+// The planter drawn to scale from above, driving up the page, with what is
+// known of each row.
+import { useRef } from 'preact/hooks'
+import type * as api from '../api'
+import { useWidth } from '../draw/size'
+
+export function Planter({ c }: { c: api.Card }) {
+  return <section class="gap">
+    <h2>{c.planter}</h2>
+    <p>{c.says}</p>
+    {c.rows.length > 0 && <div class="near"><FromAbove c={c} /></div>}
+    {c.tanks.length > 0 && <><h3 class="gap">Tanks and hoppers</h3><ul class="near">{c.tanks.map((t) => <li key={t.number}>{t.says}</li>)}</ul></>}
+    {c.parts.length > 0 && <><h3 class="gap">Mounted</h3><div class="wide near"><table><thead><tr><th>part</th><th>rows</th><th>since</th></tr></thead><tbody>
+      {c.parts.map((p) => <tr key={p.label + p.rows}><td>{p.label}</td><td>{p.rows}</td><td>{p.since || 'always'}</td></tr>)}</tbody></table></div></>}
+    {c.unknown.length > 0 && <><h3 class="gap">Not known</h3><ul class="near">{c.unknown.map((u) => <li key={u}>{u}</li>)}</ul></>}
+  </section>
+}
+
+function FromAbove({ c }: { c: api.Card }) {
+  const ref = useRef<HTMLDivElement>(null)
+  const w = Math.min(980, useWidth(ref))
+  const spacing = c.row_spacing_m ?? 0.762
+  const ys = c.rows.map((r) => r.y_m ?? (r.row - (c.rows.length + 1) / 2) * spacing)
+  const half = Math.max(...ys.map(Math.abs)) + spacing
+  const behind = c.hitch === 'trailed' ? c.hitch_to_row_line_m : 0
+  const ahead = c.antenna_to_hitch_m
+  const long = (behind ?? 5) + (ahead ?? 3)
+  const k = Math.min((w - 30) / (2 * half), 240 / Math.max(4, long))
+  const x = (m: number) => w / 2 + m * k
+  const top = 34
+  const line = top + long * k // y of the seed line
+  const hitch = line - (behind ?? 5) * k
+  const sides = [...new Set(c.rows.map((r) => r.side).filter(Boolean))]
+  const h = line + 62
+  const every = Math.ceil(26 / (spacing * k))
+  return <figure>
+    <div ref={ref}>
+      <svg width={w} height={h} role="img" aria-label={`${c.says} Drawn to scale from above, driving up.`}>
+        <text x={w / 2} y={14} text-anchor="middle">driving this way ↑</text>
+        <line x1={x(0)} x2={x(0)} y1={hitch} y2={line} stroke="var(--edge)" stroke-width={2} stroke-dasharray={behind === null ? '4 4' : undefined} />
+        <rect x={x(-1.25)} y={Math.max(top - 4, hitch - 3.4 * k)} width={2.5 * k} height={Math.min(3 * k, hitch - top + 4)} fill="none" stroke="var(--edge)" rx={3} />
+        {ahead !== null && <g><circle cx={x(c.antenna_right_m ?? 0)} cy={hitch - ahead * k} r={5} fill="var(--accent)" /><text x={x(c.antenna_right_m ?? 0) + 10} y={hitch - ahead * k + 5}>receiver</text></g>}
+        <line x1={x(ys[0]!)} x2={x(ys.at(-1)!)} y1={line} y2={line} stroke="var(--ink)" stroke-width={2.5} />
+        {c.rows.map((r, i) => <g key={r.row}>
+          <title>{[`row ${r.row}`, r.side, r.section && `section ${r.section}`, r.wheel_track && 'wheel track', r.cells && `${r.cells} cells`, r.crop, ...r.parts].filter(Boolean).join(', ')}</title>
+          {r.wheel_track && <rect x={x(ys[i]!) - 0.3 * k} y={line - 1.1 * k} width={0.6 * k} height={1.1 * k} fill="var(--band)" />}
+          <line x1={x(ys[i]!)} x2={x(ys[i]!)} y1={line - 7} y2={line + 9} stroke={r.parts.length ? 'var(--accent)' : 'var(--ink)'} stroke-width={r.parts.length ? 5 : 3} />
+          {(i % every === 0 || i === c.rows.length - 1) && <text x={x(ys[i]!)} y={line + 26} text-anchor="middle">{r.row}</text>}
+        </g>)}
+        {sides.map((s) => {
+          const at = c.rows.map((r, i) => r.side === s ? ys[i]! : NaN).filter((y) => !Number.isNaN(y))
+          const a = x(Math.min(...at)), b = x(Math.max(...at))
+          return <g key={s}><path d={`M${a} ${line + 36}v5H${b}v-5`} fill="none" stroke="var(--edge)" /><text x={(a + b) / 2} y={line + 56} text-anchor="middle">{s}</text></g>
+        })}
+      </svg>
+    </div>
+    <figcaption class="cap">To scale. Thick marks: rows with parts mounted. Grey: rows in a wheel track.{behind === null || ahead === null ? ' Dashed: a length that nobody has said.' : ''}</figcaption>
+  </figure>
+}

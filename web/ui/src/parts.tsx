@@ -1,0 +1,59 @@
+// Small pieces that all screens use.
+import type { ComponentChildren } from 'preact'
+import { useEffect, useRef } from 'preact/hooks'
+import type { Data } from './state'
+
+// Title is a screen's first heading: it takes the focus when the screen is
+// opened, so that a screen reader says where one is.
+export function Title({ children, page }: { children: ComponentChildren, page: string }) {
+  const ref = useRef<HTMLHeadingElement>(null)
+  useEffect(() => { document.title = page + ' · Evenstand' }, [page])
+  useEffect(() => { if (document.activeElement === document.body) ref.current?.focus({ preventScroll: true }) }, [])
+  return <h1 ref={ref} tabIndex={-1}>{children}</h1>
+}
+
+// Wait shows what is asked for once it is there, and else that it is coming or
+// what is wrong and how to go on.
+export function Wait<T>({ of, children }: { of: Data<T>, children: (data: T) => ComponentChildren }) {
+  if (of.data) return <>{children(of.data)}</>
+  if (of.error) return <Wrong text={of.error} again={of.again} />
+  return <p class="soft" role="status">One moment…</p>
+}
+
+export function Wrong({ text, again }: { text: string, again?: () => void }) {
+  return <div class="notice bad" role="alert">
+    <p>{text}</p>
+    {again && <div class="buttons near"><button onClick={again}>Try again</button></div>}
+  </div>
+}
+
+// Cautions are the usual words before anyone touches the machine.
+export function Cautions({ list }: { list: string[] }) {
+  if (list.length === 0) return null
+  return <div class="caution" role="note" aria-label="Be careful">
+    {list.length === 1 ? list[0] : <ul>{list.map((c) => <li key={c}>{c}</li>)}</ul>}
+  </div>
+}
+
+export function Pairs({ rows, label }: { rows: { what: string, says: string }[], label: string }) {
+  return <table class="pair" aria-label={label}><tbody>
+    {rows.map((r) => <tr key={r.what}><td>{r.what}</td><td>{r.says}</td></tr>)}
+  </tbody></table>
+}
+
+// Choice is a labelled select.
+export function Choice(p: { label: string, value: string, of: { value: string, text: string }[], set: (v: string) => void }) {
+  return <label>{p.label}
+    <select value={p.value} onChange={(e) => p.set(e.currentTarget.value)}>
+      {p.of.map((o) => <option key={o.value} value={o.value}>{o.text}</option>)}
+    </select>
+  </label>
+}
+
+// Text is a labelled field.
+export function Text(p: { label: string, hint?: string, value: string, set: (v: string) => void, mode?: 'numeric' | 'decimal' | 'text', placeholder?: string, list?: string }) {
+  return <label class="field"><span>{p.label}</span>
+    <input value={p.value} inputMode={p.mode} placeholder={p.placeholder} list={p.list} autocomplete="off" onInput={(e) => p.set(e.currentTarget.value)} />
+    {p.hint && <small>{p.hint}</small>}
+  </label>
+}

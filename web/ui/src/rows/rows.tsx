@@ -1,0 +1,68 @@
+import type * as api from '../api'
+import { query } from '../api'
+import { Dots } from '../draw/dots'
+import { label } from '../draw/scale'
+import { Choice, Title, Wait } from '../parts'
+import { stay, usePlace } from '../route'
+import { useData, useStore } from '../state'
+
+const keys = ['measure', 'planter', 'field', 'from', 'to', 'rows', 'side', 'section', 'part'] as const
+
+export function Rows() {
+  const { q } = usePlace()
+  const asked = Object.fromEntries(keys.map((k) => [k, q.get(k) ?? undefined]))
+  const path = '/rows' + query(asked)
+  const d = useData<api.Rows>(path)
+  return <Wait of={d}>{(v) => <View v={v} q={q} path={path} />}</Wait>
+}
+
+function View({ v, q, path }: { v: api.Rows, q: URLSearchParams, path: string }) {
+  const store = useStore()
+  const worst = q.get('order') === 'worst'
+  const table = q.has('table')
+  const rows = worst ? [...v.rows].sort((a, b) => (b.value ?? -Infinity) - (a.value ?? -Infinity)) : v.rows
+  if (worst && v.measure.worse < 0) rows.reverse()
+  const set = (k: string) => (x: string) => stay({ [k]: x })
+  const any = (text: string) => ({ value: '', text })
+  const days = store.book?.days ?? []
+  const dayName = (d: string) => days.find((x) => x.day === d)?.label ?? d
+  return <>
+    <Title page="Rows">{v.title}</Title>
+    <p class="cap">Left to right as you look ahead. Line: 90% interval. Grey: what the other rows do.</p>
+    <div class="pick gap">
+      <Choice label="Measure" value={v.measure.id} set={set('measure')} of={(v.measures.length ? v.measures : [v.measure]).map((m) => ({ value: m.id, text: m.label }))} />
+      {v.fields.length > 1 && <Choice label="Field" value={q.get('field') ?? ''} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: f }))]} />}
+      {v.days.length > 1 && <Choice label="From" value={q.get('from') ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
+      {v.days.length > 1 && <Choice label="To" value={q.get('to') ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
+      {v.sides.length > 0 && <Choice label="Side" value={q.get('side') ?? ''} set={set('side')} of={[any('both sides'), ...v.sides.map((f) => ({ value: f, text: f }))]} />}
+      {v.sections.length > 1 && <Choice label="Section" value={q.get('section') ?? ''} set={set('section')} of={[any('all'), ...v.sections.map((f) => ({ value: String(f), text: String(f) }))]} />}
+      {v.parts.length > 0 && <Choice label="Parts" value={q.get('part') ?? ''} set={set('part')} of={[any('whatever is mounted'), ...v.parts.map((f) => ({ value: f, text: f }))]} />}
+      <div class="buttons">
+        <button aria-pressed={worst} onClick={() => stay({ order: worst ? '' : 'worst' })}>Worst first</button>
+        <button class="still" aria-pressed={table} onClick={() => stay({ table: table ? '' : '1' })}>As a table</button>
+        <a class="btn still" href={'/api/v1' + path.replace('/rows', '/rows.csv')} download="rows.csv">CSV</a>
+      </div>
+    </div>
+    <div class="gap" style={{ maxWidth: '860px' }}>
+      {table ? <Table v={v} rows={rows} /> : <Dots axis={v.measure.axis} label={v.title}
+        band={v.band.low !== null && v.band.high !== null ? [v.band.low, v.band.high] : null}
+        dots={rows.map((r) => ({ key: String(r.row), name: 'row ' + r.row, value: r.value, low: r.low, high: r.high, mark: r.apart === 'out', faint: r.few, says: r.says, note: note(r) }))} />}
+    </div>
+    <p class="cap">{v.origin}</p>
+  </>
+}
+
+const note = (r: api.RowFigure) => [r.wheel_track && 'wheel track', r.side, ...r.parts].filter(Boolean).slice(0, 2).join(', ')
+
+function Table({ v, rows }: { v: api.Rows, rows: api.RowFigure[] }) {
+  const a = v.measure.axis
+  const cell = (x: number | null) => x === null ? '' : label(a, x)
+  return <div class="wide"><table>
+    <thead><tr><th>Row</th><th class="n">{v.measure.label}</th><th class="n">low</th><th class="n">high</th><th>beside the others</th><th>side</th><th>parts</th></tr></thead>
+    <tbody>{rows.map((r) => <tr key={r.row}>
+      <td>{r.row}</td><td class="n">{cell(r.value)}</td><td class="n">{cell(r.low)}</td><td class="n">{cell(r.high)}</td>
+      <td>{r.few ? 'too little to say' : { with: 'with them', perhaps: 'perhaps apart', out: 'apart' }[r.apart]}</td>
+      <td>{[r.side, r.wheel_track && 'wheel track'].filter(Boolean).join(', ')}</td><td>{r.parts.join(', ')}</td>
+    </tr>)}</tbody>
+  </table></div>
+}

@@ -1,0 +1,66 @@
+import { useEffect, useState } from 'preact/hooks'
+import type * as api from '../api'
+import { Drop } from '../bring/drop'
+import { Cautions, Title, Wait } from '../parts'
+import { stay, usePlace } from '../route'
+import { keep, kept, useData, useStore } from '../state'
+import { Price } from './price'
+
+// What was listed when one last looked, so that what is new can be marked.
+function lastLook(book: string): Set<string> | null {
+  const s = kept('seen.' + book, '')
+  return s ? new Set(s.split(',')) : null
+}
+
+export function Worklist() {
+  const all = usePlace().q.has('all')
+  const w = useData<api.Worklist>('/worklist' + (all ? '?all=true' : ''))
+  return <Wait of={w}>{(w) => w.empty ? <Empty /> : <List w={w} all={all} />}</Wait>
+}
+
+function Empty() {
+  return <>
+    <Title page="Worklist">Bring the logs of a day.</Title>
+    <p class="near soft">Drop what the boxes in the cab wrote: a stick, a folder, a zip, single files. The worklist is what comes of it. Nothing leaves this computer.</p>
+    <div class="gap"><Drop /></div>
+  </>
+}
+
+function List({ w, all }: { w: api.Worklist, all: boolean }) {
+  const store = useStore()
+  const [before] = useState(() => lastLook(w.book))
+  const ids = w.groups.flatMap((g) => g.findings.map((f) => f.id))
+  useEffect(() => {
+    if (!all) keep('seen.' + w.book, ids.join(',') || 'none')
+  }, [ids.join(), all])
+  const fresh = (id: string) => before !== null && !before.has(id)
+  const news = ids.filter(fresh).length
+  const gone = before && !all ? [...before].filter((id) => id !== 'none' && !ids.includes(id)).length : 0
+  return <>
+    <Title page="Worklist">{w.summary}</Title>
+    {(news > 0 || gone > 0) && !all && <p class="tags">Since your last look: {[news > 0 && `${news} new`, gone > 0 && `${gone} no longer listed`].filter(Boolean).join(', ')}.</p>}
+    {store.book && !store.book.priced && <Price />}
+    {w.groups.map((g) => <section key={g.title} aria-label={g.title}>
+      <div class={g.title === 'Now' ? 'group now' : 'group'}><h2>{g.title}</h2><span>{g.note}</span></div>
+      {g.findings.map((f) => <Item key={f.id} f={f} fresh={fresh(f.id)} />)}
+    </section>)}
+    <Cautions list={w.cautions.slice(0, 2)} />
+    {w.not_judged.length > 0 && <section class="gap"><h2>Not looked for</h2><ul class="near">{w.not_judged.map((s) => <li key={s}>{s}</li>)}</ul></section>}
+    <p class="gap still">
+      {all ? <a href="/">Only what is to do</a>
+        : w.hidden > 0 && <a href="/?all" onClick={(e) => { e.preventDefault(); stay({ all: '1' }) }}>{w.hidden} more: suspected, over, passing trouble</a>}
+    </p>
+  </>
+}
+
+function Item({ f, fresh }: { f: api.Spoken, fresh: boolean }) {
+  const over = f.status !== 'open'
+  return <article class="item">
+    <div>
+      <div class="s"><a href={'/finding/' + f.id}>{f.sentence}</a>{fresh && <span class="new">new</span>}</div>
+      {f.words.decisions.map((d) => <div class="do" key={d}>{d}</div>)}
+      {!over && f.advice.do && <div class="do">{f.advice.do}</div>}
+    </div>
+    <div class="money">{f.words.sum}<small>{f.words.sum_of}</small></div>
+  </article>
+}
