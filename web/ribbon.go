@@ -18,7 +18,7 @@ const (
 	tileWidth = 512
 	seedLevel = 3 // 3.1 cm a pixel: corn at 6 in stands five pixels apart
 	maxLevel  = 14
-	markWidth = 7 // pixels that a mark takes
+	markWidth = 10 // pixels that a mark takes
 )
 
 // Kinds of marks on the ribbon.

@@ -247,7 +247,7 @@ func (s *Server) rowsView(ctx context.Context, in *rowsIn) (RowsView, error) {
 		}
 	}
 	out.Title = title(&m, figures, apart)
-	out.Origin = origin(&m, seen)
+	out.Origin = origin(v, &m, seen)
 	for _, g := range card.Groups {
 		if g.Kind == "vacuum" && !slices.Contains(out.Sides, g.Name) {
 			out.Sides = append(out.Sides, g.Name)
@@ -337,8 +337,8 @@ func title(m *group.Measure, fs []group.Figure, apart []group.Apart) string {
 	return head + "no row stands apart."
 }
 
-func origin(m *group.Measure, days []string) string {
-	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90 %, from how stretches of 300 m differ."
+func origin(v advise.Voice, m *group.Measure, days []string) string {
+	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90%, from how stretches of " + v.Length(group.Cluster*evenstand.StretchLength) + " differ."
 	switch len(days) {
 	case 0:
 		return "Nothing fits the choice."

@@ -7,10 +7,10 @@ import (
 	"evenstand/core/stat"
 )
 
-// cluster is how many neighbouring stretches count as one witness: 300 m, over
+// Cluster is how many neighbouring stretches count as one witness: 300 m, over
 // which soil, speed and a row's own trouble hold on. Judgement, no source; the
 // tests hold the coverage of the intervals that it gives.
-const cluster = 20
+const Cluster = 20
 
 // Sum is a measure summed over stretches. It wants the stretches of one row
 // and pass one after the other, as the book stores them; passes and rows in
@@ -39,7 +39,7 @@ func (g *Sum) Add(m *Measure, s *evenstand.Stretch, day int32, spacing float64) 
 	if !ok {
 		return
 	}
-	if k := (key{s.Pass, s.Row, s.K / cluster, day}); k != g.open {
+	if k := (key{s.Pass, s.Row, s.K / Cluster, day}); k != g.open {
 		g.close()
 		g.open = k
 	}

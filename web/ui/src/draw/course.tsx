@@ -17,7 +17,8 @@ export function CourseView({ c, rows }: { c: Course, rows: string }) {
   const left = 54, right = 14, h = 200, top = 14, foot = 26
   const v = (x: number | null) => x === null ? null : show(a, x)
   const near = [...c.rows, ...c.peers]
-  const [lo, hi] = extent(near.flatMap((b) => [v(b.value)]).concat(c.rows.flatMap((b) => [v(b.low), v(b.high)])))
+  // The axis holds all dots; intervals of a few seeds may reach beyond it.
+  const [lo, hi] = extent(near.map((b) => v(b.value)).concat(c.rows.filter((b) => b.high !== null && b.value !== null && v(b.high)! < 3 * v(b.value)!).flatMap((b) => [v(b.low), v(b.high)])))
   const times = near.map((b) => ms(b.time!))
   const x = linear(Math.min(...times), Math.max(...times), left + 6, w - right - 6)
   const y = linear(lo, hi, h - foot, top)
@@ -36,7 +37,7 @@ export function CourseView({ c, rows }: { c: Course, rows: string }) {
         {area && <path d={area} fill="var(--band)" />}
         {ticks(lo, hi, 4).map((t) => <text key={t} x={left - 8} y={y(t) + 4} text-anchor="end">{digits(t) + unit}</text>)}
         <line x1={left} x2={w - right} y1={h - foot} y2={h - foot} stroke="var(--line)" />
-        {c.ticks.map((t) => { const px = x(ms(t.time!)); return px > left + 10 && px < w - right - 20 && <text key={t.time} x={px} y={h - 8} text-anchor="middle">{t.clock}</text> })}
+        {c.ticks.filter((_, i) => i % Math.ceil(c.ticks.length * 76 / (w - left)) === 0).map((t) => { const px = x(ms(t.time!)); return px > left + 24 && px < w - right - 24 && <text key={t.time} x={px} y={h - 8} text-anchor="middle">{t.clock}</text> })}
         {c.rows.map((b) => b.value !== null && <g key={b.time}>
           <title>{`${b.clock}: ${b.says}`}</title>
           {b.low !== null && b.high !== null && <line x1={x(ms(b.time!))} x2={x(ms(b.time!))} y1={clamp(y(v(b.low)!))} y2={clamp(y(v(b.high)!))} stroke="var(--accent)" stroke-width={1.6} />}

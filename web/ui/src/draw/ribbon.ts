@@ -12,8 +12,9 @@ export const seedLevel = 3
 export const maxLevel = 14
 export const levelScale = (level: number) => 2 ** level / 256 // metres a pixel
 
-// levelOf gives the level whose tiles are drawn at a scale: never coarser than it.
-export const levelOf = (mpp: number): number => Math.max(0, Math.min(maxLevel, Math.floor(Math.log2(mpp * 256) + 1e-9)))
+// levelOf gives the level whose tiles are drawn at a scale: never finer than it,
+// so that marks that the server kept apart stay apart.
+export const levelOf = (mpp: number): number => Math.max(0, Math.min(maxLevel, Math.ceil(Math.log2(mpp * 256) - 1e-9)))
 export const tileMetres = (level: number) => tilePixels * levelScale(level)
 
 export interface Ink { ink: string, paper: string, line: string, soft: string, accent: string, band: string, faint: string, wash: string }
@@ -37,6 +38,9 @@ export function picture(t: Tile, rows: number, lane: number, mpp: number, dpr: n
   g.scale(dpr, dpr)
   const { s, kind, row, n, gap } = t.of as { s: Int32Array, kind: Uint8Array, row: Uint8Array, n: Uint16Array, gap: Int32Array }
   const half = Math.min(6.5, lane * 0.36), r = Math.min(4.8, lane * 0.3)
+  // From afar a mark is the larger the more it stands for, so that the odd skip
+  // of a healthy row stays in the background.
+  const size = (n: number) => t.meta.seeds ? 1 : n >= 4 ? 1 : n === 3 ? 0.85 : n === 2 ? 0.72 : 0.58
   const from = t.meta.from_m
   const X = (mm: number) => (mm / 1000 - from) / mpp + pad
   const Y = (k: number) => (k - 0.5) * lane
@@ -52,23 +56,29 @@ export function picture(t: Tile, rows: number, lane: number, mpp: number, dpr: n
         rings.push(i)
         break
       case 2: {
-        const d = t.meta.seeds ? Math.max(1.5, gap[i]! / 1000 / mpp) : 4
-        if (!t.meta.seeds) { g.fillRect(x - 2.8, y - half, 1.6, 2 * half); g.fillRect(x + 1.2, y - half, 1.6, 2 * half) }
-        g.fillRect(x - (t.meta.seeds ? d : 3) - 0.8, y + half + 0.6, (t.meta.seeds ? d : 6) + 1.6, n[i]! > 1 ? 3 : 1.8)
+        if (t.meta.seeds) {
+          const d = Math.max(1.5, gap[i]! / 1000 / mpp)
+          g.fillRect(x - d - 0.8, y + half + 0.6, d + 1.6, 1.8)
+          break
+        }
+        const k = size(n[i]!), h = half * k
+        g.fillRect(x - 2.4 * k - 0.7, y - h, 1.4, 2 * h)
+        g.fillRect(x + 2.4 * k - 0.7, y - h, 1.4, 2 * h)
+        g.fillRect(x - 2.4 * k - 0.7, y + h, 4.8 * k + 1.4, 1.5)
         break
       }
     }
   }
   g.beginPath()
-  for (const i of rings) { const x = X(s[i]!), y = Y(row[i]!); g.moveTo(x + r, y); g.arc(x, y, r, 0, 2 * Math.PI) }
+  for (const i of rings) { const x = X(s[i]!), y = Y(row[i]!), q = r * size(n[i]!); g.moveTo(x + q, y); g.arc(x, y, q, 0, 2 * Math.PI) }
   g.fillStyle = ink.paper
   g.fill()
   g.strokeStyle = ink.ink
-  g.lineWidth = 1.7
+  g.lineWidth = t.meta.seeds ? 1.7 : 1.4
   g.stroke()
   g.fillStyle = ink.ink
-  for (const i of rings) if (n[i]! > 1) { // several in one mark
-    const q = n[i]! > 4 ? 2.4 : 1.5
+  for (const i of rings) if (n[i]! > 2) { // several in one mark
+    const q = n[i]! > 6 ? 2.2 : 1.3
     g.fillRect(X(s[i]!) - q, Y(row[i]!) - q, 2 * q, 2 * q)
   }
   return c

@@ -7,7 +7,7 @@ import { digits, label, linear, show, ticks } from '../draw/scale'
 import { stay } from '../route'
 import { store } from '../state'
 
-const left = 62, axis = 26, track = 50
+const left = 62, axis = 26, track = 58
 const drawnTracks = ['load', 'wheel-off', 'force', 'moisture', 'temperature', 'trash', 'speed', 'vacuum', 'liquid', 'granular']
 
 interface Picture { img: HTMLCanvasElement, from: number, mpp: number }
@@ -272,7 +272,7 @@ export class View {
   private line(g: CanvasRenderingContext2D, t: api.Track, y: number) {
     const vs = this.values(t)
     const lo = t.low > 0 && t.low < t.high * 0.5 ? 0 : t.low, hi = t.high > lo ? t.high : lo + 1
-    const Y = linear(lo, hi, y + track - 9, y + 6)
+    const Y = linear(lo, hi, y + track - 9, y + 22)
     g.fillStyle = this.ink.line
     g.fillRect(left, y + track - 4, this.plot, 1)
     g.strokeStyle = this.ink.ink
@@ -293,15 +293,10 @@ export class View {
   private names(g: CanvasRenderingContext2D, y: number) {
     g.textAlign = 'left'
     this.tracks.forEach((t, i) => {
-      const yy = y + i * track + 8
+      const yy = y + i * track + 10
       const text = `${t.label}, ${t.axis.unit}${t.by_row ? (this.row ? `, row ${this.row}` : ', mean of rows') : ''}`
-      const w = g.measureText(text).width
-      g.globalAlpha = 0.85
-      g.fillStyle = this.ink.paper
-      g.fillRect(2, yy - 9, w + 6, 18)
-      g.globalAlpha = 1
       g.fillStyle = this.ink.soft
-      g.fillText(text, 4, yy)
+      g.fillText(text, left, yy)
     })
   }
 
