@@ -1,6 +1,7 @@
 # What to say: make demo, make test; make check at the desk, make measure for
 # the figures of docs/measured.md. Only Go is wanted (and its downloads); a C
-# compiler and npm are used where they are, and what is left out is said.
+# compiler, npm and Chromium are used where they are (Chromium is installed where
+# one is root on Debian), and what is left out is said.
 
 GO      ?= go
 TOOL    := $(GO) tool -modfile=go.tools.mod
@@ -8,18 +9,22 @@ SOURCES := $(shell find . -name '*.go' -not -path './bin/*' -not -path '*/node_m
 CC_HERE := $(shell command -v $$($(GO) env CC) 2>/dev/null)
 RACE    := $(if $(CC_HERE),-race)
 
-.PHONY: help build demo test check measure bench format format-all vet lint tests duck fuzz proof cross tidy clean
+NPM     := $(shell command -v npm 2>/dev/null)
+UI      := web/ui
+
+.PHONY: help build demo test check measure bench format format-all vet lint tests duck fuzz proof cross tidy clean ui page browser chromium
 
 help:
-	@echo "make demo      build, make up a planting day, read it and print the worklist"
+	@echo "make demo      build, make up a planting day, read it, print the worklist, open the page"
 	@echo "make test      what CI runs (under 25 minutes on 2 cores)"
 	@echo "make check     the short form, for the desk (under 3 minutes once built)"
 	@echo "make measure   all figures, into docs/measured.md (hours)"
 	@echo "make build     bin/evenstand"
+	@echo "make ui        build the page anew into web/ui/dist (npm)"
 
 build: bin/evenstand
 
-bin/evenstand: go.mod go.sum $(SOURCES) $(wildcard core/relation/*.csv format/iso11783/*.csv book/migrations/*.sql)
+bin/evenstand: go.mod go.sum $(SOURCES) $(wildcard core/relation/*.csv format/iso11783/*.csv book/migrations/*.sql $(UI)/dist/* $(UI)/dist/assets/*)
 	CGO_ENABLED=0 $(GO) build -trimpath -o $@ ./cmd/evenstand
 
 # An invented farm: one planter, two fields, a day on which a good deal goes
@@ -36,8 +41,38 @@ demo: bin/evenstand
 	bin/evenstand worklist demo/book --all
 	@echo
 	@echo "More of one: bin/evenstand show demo/book FINDING"
+	@echo
+	bin/evenstand open demo/book
 
-test: build format vet lint tests duck fuzz proof cross
+test: build format vet lint page tests duck fuzz proof browser cross
+
+# The page: dist is kept in the repository, so that `go build` needs no npm.
+$(UI)/node_modules/.ready: $(UI)/package-lock.json
+	cd $(UI) && npm ci --ignore-scripts --no-audit --no-fund --silent
+	@touch $@
+
+ui: $(UI)/node_modules/.ready
+	cd $(UI) && npm run -s types >/dev/null && npm run -s check && npm run -s build
+
+# What is kept is what the source gives: types from the server's description,
+# dist from the page.
+page:
+ifeq ($(NPM),)
+	@echo "No npm here: the page is not built again and compared."
+else
+	@$(MAKE) -s $(UI)/node_modules/.ready
+	cd $(UI) && npx openapi-typescript ../openapi.json -o ../../bin/api-types.ts >/dev/null && cmp ../../bin/api-types.ts src/api-types.ts || { echo "src/api-types.ts is not what openapi.json says (make ui)"; exit 1; }
+	cd $(UI) && npm run -s check && npm run -s test
+	cd $(UI) && node build.mjs ../../bin/dist && diff -r ../../bin/dist dist || { echo "dist is not what src gives (make ui)"; exit 1; }
+endif
+
+chromium:
+	@command -v chromium >/dev/null || { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null && { apt-get install -y -qq chromium >/dev/null 2>&1 || { apt-get update -qq >/dev/null && apt-get install -y -qq chromium >/dev/null; }; }; } || true
+
+# The built program, driven in Chromium as its users do.
+browser: build chromium
+	@if [ -z "$(NPM)" ] || ! command -v chromium >/dev/null; then echo "No npm or no Chromium here: the page is not driven."; else \
+		$(MAKE) -s $(UI)/node_modules/.ready && cd $(UI) && node test/browser.mjs ../../bin/evenstand; fi
 
 check: build format vet lint tidy
 	$(GO) test -short ./...

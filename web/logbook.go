@@ -283,7 +283,7 @@ func (s *Server) cardView(planter string, c *evenstand.Card) CardView {
 	if c.Rows > 0 {
 		out.Says = advise.Plural(int64(c.Rows), "row", "rows")
 		if known(c.RowSpacing) {
-			out.Says += ", " + v.Length(c.RowSpacing)
+			out.Says += ", " + spacing(v, c.RowSpacing) + " apart"
 		}
 		if g.Hitch != evenstand.HitchUnknown {
 			out.Says += ", " + string(g.Hitch)
@@ -337,4 +337,12 @@ func (s *Server) relationList(context.Context, *nothing) (RelationList, error) {
 		})
 	}
 	return out, nil
+}
+
+// spacing writes a row spacing as the trade does: 30 in, 76 cm.
+func spacing(v advise.Voice, m float64) string {
+	if v.Units == evenstand.Metric {
+		return advise.Digits(math.Round(1000*m)/10) + " cm"
+	}
+	return advise.Digits(math.Round(10*m/evenstand.Inch)/10) + " in"
 }

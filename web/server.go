@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humago"
@@ -54,6 +55,9 @@ type Server struct {
 	sources  kept[[]book.SourceReport]
 	passes   kept[passIndex]
 	seeds    passCache
+
+	settling sync.Mutex
+	soon     *time.Timer // to make days again that what was written changes
 }
 
 // New makes a server of an open book. Close it before the book.
@@ -81,6 +85,11 @@ func (s *Server) Handler() http.Handler { return s.guard.wrap(s.mux) }
 
 // Close stops what runs and waits for it, and ends the streams of events.
 func (s *Server) Close() {
+	s.settling.Lock()
+	if s.soon != nil {
+		s.soon.Stop()
+	}
+	s.settling.Unlock()
 	s.jobs.stopAll()
 	s.events.close()
 	s.uploads.clear()

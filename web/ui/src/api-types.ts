@@ -140,6 +140,41 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/journal": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What people wrote by hand */
+        get: operations["journal"];
+        put?: never;
+        /** Write a note down, or only say how it is understood */
+        post: operations["writeNote"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/journal/{id}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /** Take a note back */
+        delete: operations["takeBack"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/measures": {
         parameters: {
             query?: never;
@@ -735,6 +770,9 @@ export interface components {
         JobList: {
             jobs: components["schemas"]["Job"][];
         };
+        Journal: {
+            notes: components["schemas"]["NoteView"][];
+        };
         Line: {
             says: string;
             what: string;
@@ -781,6 +819,47 @@ export interface components {
             still_to_save: components["schemas"]["ToSave"];
             unit: string;
             word: string;
+        };
+        NoteInBody: {
+            /** @description When it was done, where the text does not say it */
+            at?: string;
+            planter?: string;
+            rows?: string;
+            /** @description As one types with thumbs: 2:05 pm cleaners 30 to 22 psi */
+            text: string;
+            /** @description Only say how it is understood */
+            try?: boolean;
+            what?: string;
+        };
+        NoteLine: {
+            /** @description Empty: the whole planter */
+            rows: string;
+            says: string;
+            unit: string;
+            /** @description SI; null is unknown */
+            value: number | null;
+            what: string;
+        };
+        NoteView: {
+            clock: string;
+            day: string;
+            /**
+             * Format: int64
+             * @description 0: not written yet
+             */
+            id: number;
+            lines: components["schemas"]["NoteLine"][];
+            planter: string;
+            /** @description What it did not say and was supposed */
+            supposed: string[];
+            taken_back: boolean;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+            /** @description As typed */
+            words: string;
         };
         PartView: {
             kind: string;
@@ -1404,6 +1483,99 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Job"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    journal: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Journal"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    writeNote: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["NoteInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoteView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    takeBack: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoteView"];
                 };
             };
             /** @description Error */

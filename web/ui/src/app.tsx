@@ -2,6 +2,7 @@ import type { ComponentChild } from 'preact'
 import { useEffect, useState } from 'preact/hooks'
 import { Bring } from './bring/bring'
 import { Finding } from './finding/finding'
+import { Journal } from './journal/journal'
 import { Logbook } from './logbook/logbook'
 import { More } from './more/more'
 import { go, usePlace, type Place } from './route'
@@ -17,6 +18,7 @@ interface Entry { name: string, to: string }
 // few that a moving machine leaves room for.
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Rows', to: '/rows' }] },
+  { head: 'Try', of: [{ name: 'Journal', to: '/journal' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'This screen', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/journal' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -28,6 +30,7 @@ function screen(p: Place): ComponentChild {
     case 'finding': return <Finding key={second} id={second ?? ''} />
     case 'ribbon': return <Ribbon />
     case 'rows': return <Rows />
+    case 'journal': return <Journal />
     case 'logbook': return <Logbook tab={second ?? ''} />
     case 'bring': return <Bring />
     case 'more': return <More />

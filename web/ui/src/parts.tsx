@@ -1,6 +1,7 @@
 // Small pieces that all screens use.
 import type { ComponentChildren } from 'preact'
 import { useEffect, useRef } from 'preact/hooks'
+import { moved } from './route'
 import type { Data } from './state'
 
 // Title is a screen's first heading: it takes the focus when the screen is
@@ -8,7 +9,7 @@ import type { Data } from './state'
 export function Title({ children, page }: { children: ComponentChildren, page: string }) {
   const ref = useRef<HTMLHeadingElement>(null)
   useEffect(() => { document.title = page + ' · Evenstand' }, [page])
-  useEffect(() => { if (document.activeElement === document.body) ref.current?.focus({ preventScroll: true }) }, [])
+  useEffect(() => { if (moved() && document.activeElement === document.body) ref.current?.focus({ preventScroll: true }) }, [])
   return <h1 ref={ref} tabIndex={-1}>{children}</h1>
 }
 
@@ -56,4 +57,10 @@ export function Text(p: { label: string, hint?: string, value: string, set: (v: 
     <input value={p.value} inputMode={p.mode} placeholder={p.placeholder} list={p.list} autocomplete="off" onInput={(e) => p.set(e.currentTarget.value)} />
     {p.hint && <small>{p.hint}</small>}
   </label>
+}
+
+// Wide holds a table that may be wider than the screen: it alone moves sideways,
+// by keys too.
+export function Wide({ label, near, children }: { label: string, near?: boolean, children: ComponentChildren }) {
+  return <div class={near ? 'wide near' : 'wide'} role="region" aria-label={label} tabIndex={0}>{children}</div>
 }

@@ -18,9 +18,15 @@ export function usePlace(): Place {
   return place
 }
 
+let steps = 0
+
+// moved tells whether one has come here from another view of the page.
+export const moved = (): boolean => steps > 0
+
 // go moves to another view; with replace the one before is not gone back to.
 export function go(to: string, replace = false) {
   if (to === location.pathname + location.search) return
+  if (!replace) steps++
   history[replace ? 'replaceState' : 'pushState'](null, '', to)
   for (const l of listeners) l(!replace)
 }

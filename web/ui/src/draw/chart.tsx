@@ -2,6 +2,7 @@
 import type * as api from '../api'
 import { Dots } from './dots'
 import { Stems } from './stems'
+import { Wide } from '../parts'
 
 const capital = (s: string) => s.charAt(0).toUpperCase() + s.slice(1)
 
@@ -17,8 +18,8 @@ export function ChartView({ c, d }: { c: api.Chart, d: NonNullable<api.Spoken['d
       : <Stems axis={d.axis} band={band} label={c.title} x={c.x} stems={c.value.map((v, i) => ({ at: c.at[i] ?? i, name: name(i), value: v, mark: mark.includes(i), says: says(i) }))} />}
     <figcaption class="cap">{d.band && <>Grey: the others, {d.band}. </>}</figcaption>
     <details class="still"><summary>As a table</summary>
-      <div class="wide"><table><thead><tr><th>{c.x}</th><th class="n">{c.y}</th></tr></thead>
-        <tbody>{c.value.map((_, i) => <tr key={i}><td>{name(i)}{mark.includes(i) ? ' (this one)' : ''}</td><td class="n">{says(i)}</td></tr>)}</tbody></table></div>
+      <Wide label={c.title}><table><thead><tr><th>{c.x}</th><th class="n">{c.y}</th></tr></thead>
+        <tbody>{c.value.map((_, i) => <tr key={i}><td>{name(i)}{mark.includes(i) ? ' (this one)' : ''}</td><td class="n">{says(i)}</td></tr>)}</tbody></table></Wide>
     </details>
   </figure>
 }

@@ -4,6 +4,7 @@ import { useRef } from 'preact/hooks'
 import type * as api from '../api'
 import { digits, extent, linear, show, ticks } from './scale'
 import { useWidth } from './size'
+import { Wide } from '../parts'
 
 type Course = api.Course
 
@@ -48,8 +49,8 @@ export function CourseView({ c, rows }: { c: Course, rows: string }) {
     </div>
     <figcaption class="cap">Dots: {rows}, with 90% intervals. {area && 'Grey band: the other rows. '}Shaded: while it lasts. {!unit && `In ${a.unit}.`}</figcaption>
     <details class="still"><summary>As a table</summary>
-      <div class="wide"><table><thead><tr><th>time</th><th>{rows}</th>{c.peers.length > 0 && <th>the others</th>}</tr></thead>
-        <tbody>{c.rows.map((b) => <tr key={b.time}><td class="nowrap">{b.clock}</td><td>{b.says}</td>{c.peers.length > 0 && <td>{c.peers.find((p) => p.time === b.time)?.says}</td>}</tr>)}</tbody></table></div>
+      <Wide label={title}><table><thead><tr><th>time</th><th>{rows}</th>{c.peers.length > 0 && <th>the others</th>}</tr></thead>
+        <tbody>{c.rows.map((b) => <tr key={b.time}><td class="nowrap">{b.clock}</td><td>{b.says}</td>{c.peers.length > 0 && <td>{c.peers.find((p) => p.time === b.time)?.says}</td>}</tr>)}</tbody></table></Wide>
     </details>
   </figure>
 }

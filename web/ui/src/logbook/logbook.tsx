@@ -1,7 +1,7 @@
 import { useState } from 'preact/hooks'
 import * as api from '../api'
 import { Box } from '../bring/bring'
-import { Choice, Text, Title, Wait } from '../parts'
+import { Choice, Text, Title, Wait, Wide } from '../parts'
 import { store, useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
@@ -11,7 +11,7 @@ const tabs = [['', 'Boxes'], ['planter', 'Planter'], ['prices', 'Prices and unit
 export function Logbook({ tab }: { tab: string }) {
   const s = useStore()
   return <>
-    <Title page="Logbook">{s.book ? 'Logbook ' + s.book.name : 'Logbook'}</Title>
+    <Title page="Logbook">{s.book ? 'Logbook: ' + s.book.name : 'Logbook'}</Title>
     {s.book?.stale && <div class="notice near"><p>Something was changed since the last reading.</p>
       <div class="buttons near"><button class="first" onClick={() => void api.send('POST', '/settle')}>Take it up now</button></div></div>}
     <nav class="tabs" aria-label="Parts of the logbook">{tabs.map(([id, name]) => <a key={id} href={'/logbook' + (id && '/' + id)} aria-current={tab === id ? 'page' : undefined}>{name}</a>)}</nav>
@@ -89,12 +89,12 @@ function RelationsView() {
       <p class="soft">What links what went wrong to yield, with the publication of each figure.</p>
       <div class="near"><Text label="Look for" value={find} set={setFind} /></div>
       {shown.map((r) => <section class="gap" key={r.id} id={r.id}><h2>{r.id}</h2>
-        <div class="wide"><table class="small">
+        <Wide label={r.id}><table class="small">
           <thead><tr><th>figure</th><th class="n">low</th><th class="n">likely</th><th class="n">high</th><th>unit</th><th>holds for</th><th>source</th></tr></thead>
           <tbody>{r.lines.map((l, i) => <tr key={i}>
             <td>{l.name}</td>{[l.low, l.likely, l.high].map((x, k) => <td class="n" key={k}>{x === null ? '' : digits(x)}</td>)}<td>{l.unit}</td><td>{l.domain}</td><td>{l.source}<br /><span class="soft">{l.status}</span></td>
           </tr>)}</tbody>
-        </table></div></section>)}
+        </table></Wide></section>)}
       {shown.length === 0 && <p class="gap">Nothing fits.</p>}
     </>
   }}</Wait>

@@ -3,6 +3,7 @@
 import { useRef } from 'preact/hooks'
 import type * as api from '../api'
 import { useWidth } from '../draw/size'
+import { Wide } from '../parts'
 
 export function Planter({ c }: { c: api.Card }) {
   return <section class="gap">
@@ -10,8 +11,8 @@ export function Planter({ c }: { c: api.Card }) {
     <p>{c.says}</p>
     {c.rows.length > 0 && <div class="near"><FromAbove c={c} /></div>}
     {c.tanks.length > 0 && <><h3 class="gap">Tanks and hoppers</h3><ul class="near">{c.tanks.map((t) => <li key={t.number}>{t.says}</li>)}</ul></>}
-    {c.parts.length > 0 && <><h3 class="gap">Mounted</h3><div class="wide near"><table><thead><tr><th>part</th><th>rows</th><th>since</th></tr></thead><tbody>
-      {c.parts.map((p) => <tr key={p.label + p.rows}><td>{p.label}</td><td>{p.rows}</td><td>{p.since || 'always'}</td></tr>)}</tbody></table></div></>}
+    {c.parts.length > 0 && <><h3 class="gap">Mounted</h3><Wide label="Mounted parts" near><table><thead><tr><th>part</th><th>rows</th><th>since</th></tr></thead><tbody>
+      {c.parts.map((p) => <tr key={p.label + p.rows}><td>{p.label}</td><td>{p.rows}</td><td>{p.since || 'always'}</td></tr>)}</tbody></table></Wide></>}
     {c.unknown.length > 0 && <><h3 class="gap">Not known</h3><ul class="near">{c.unknown.map((u) => <li key={u}>{u}</li>)}</ul></>}
   </section>
 }
@@ -25,7 +26,7 @@ function FromAbove({ c }: { c: api.Card }) {
   const behind = c.hitch === 'trailed' ? c.hitch_to_row_line_m : 0
   const ahead = c.antenna_to_hitch_m
   const long = (behind ?? 5) + (ahead ?? 3)
-  const k = Math.min((w - 30) / (2 * half), 240 / Math.max(4, long))
+  const k = Math.min((w - 30) / (2 * half), 380 / Math.max(4, long))
   const x = (m: number) => w / 2 + m * k
   const top = 34
   const line = top + long * k // y of the seed line

@@ -1,6 +1,6 @@
 import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
-import { Choice, Title, Wait } from '../parts'
+import { Choice, Title, Wait, Wide } from '../parts'
 import { go, stay, usePlace } from '../route'
 import { useData, useStore } from '../state'
 import { Canvas, type View } from './canvas'
@@ -80,8 +80,8 @@ function Table({ p, view }: { p: api.Pass, view: { current: View | null } }) {
   useEffect(fill, [p.key])
   return <>
     <div class="buttons"><button onClick={fill}>Of the part that is shown now</button></div>
-    <div class="wide near"><table><thead><tr><th>row</th><th>time</th><th>place</th><th>what</th></tr></thead>
-      <tbody>{rows.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k}>{c}</td>)}</tr>)}</tbody></table></div>
+    <Wide label="What went wrong" near><table><thead><tr><th>row</th><th>time</th><th>place</th><th>what</th></tr></thead>
+      <tbody>{rows.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k}>{c}</td>)}</tr>)}</tbody></table></Wide>
     {rows.length === 0 && <p class="near">Nothing went wrong in it.</p>}
   </>
 }

@@ -2,7 +2,7 @@ import type * as api from '../api'
 import { query } from '../api'
 import { Dots } from '../draw/dots'
 import { label } from '../draw/scale'
-import { Choice, Title, Wait } from '../parts'
+import { Choice, Title, Wait, Wide } from '../parts'
 import { stay, usePlace } from '../route'
 import { useData, useStore } from '../state'
 
@@ -57,12 +57,12 @@ const note = (r: api.RowFigure) => [r.wheel_track && 'wheel track', r.side, ...r
 function Table({ v, rows }: { v: api.Rows, rows: api.RowFigure[] }) {
   const a = v.measure.axis
   const cell = (x: number | null) => x === null ? '' : label(a, x)
-  return <div class="wide"><table>
+  return <Wide label="Rows"><table>
     <thead><tr><th>Row</th><th class="n">{v.measure.label}</th><th class="n">low</th><th class="n">high</th><th>beside the others</th><th>side</th><th>parts</th></tr></thead>
     <tbody>{rows.map((r) => <tr key={r.row}>
       <td>{r.row}</td><td class="n">{cell(r.value)}</td><td class="n">{cell(r.low)}</td><td class="n">{cell(r.high)}</td>
       <td>{r.few ? 'too little to say' : { with: 'with them', perhaps: 'perhaps apart', out: 'apart' }[r.apart]}</td>
       <td>{[r.side, r.wheel_track && 'wheel track'].filter(Boolean).join(', ')}</td><td>{r.parts.join(', ')}</td>
     </tr>)}</tbody>
-  </table></div>
+  </table></Wide>
 }

@@ -1,0 +1,299 @@
+// Drives the built program in Chromium as its users do, and fails on what they
+// would stumble over: a step that does not work, an axe-core violation that is
+// serious, a request that leaves this computer, an error in the console.
+//
+//	node test/browser.mjs PROGRAM [FOLDER FOR PICTURES]
+import { chromium } from 'playwright-core'
+import { spawn, spawnSync } from 'node:child_process'
+import { createRequire } from 'node:module'
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join, resolve } from 'node:path'
+
+const program = resolve(process.argv[2])
+const pictures = process.argv[3] && resolve(process.argv[3])
+const scenario = resolve('../../scenarios/demo.toml')
+const browserPath = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find(existsSync)
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8')
+const dir = mkdtempSync(join(tmpdir(), 'evenstand-browser-'))
+if (pictures) mkdirSync(pictures, { recursive: true })
+
+let failed = 0
+const fail = (what) => { failed++; console.log('FAIL ' + what) }
+const check = (ok, what) => { if (!ok) fail(what) }
+const run = (...args) => {
+  const r = spawnSync(program, args, { encoding: 'utf8' })
+  if (r.status !== 0) throw new Error(`${args.join(' ')}: ${r.stderr}`)
+}
+
+// open starts the program on a logbook and gives its address.
+async function open(book) {
+  const p = spawn(program, ['open', book, '--no-browser', '--listen', '127.0.0.1:0'], { stdio: ['ignore', 'pipe', 'pipe'] })
+  const address = await new Promise((ok, no) => {
+    let out = ''
+    p.stdout.on('data', (d) => { out += d; const m = out.match(/http:\/\/[\d.:]+\//); if (m) ok(m[0].replace(/\/$/, '')) })
+    p.on('exit', (c) => no(new Error(`open ended with ${c}: ${out}`)))
+  })
+  return { address, stop: () => new Promise((done) => { p.on('exit', done); p.kill('SIGINT') }) }
+}
+
+const browser = await chromium.launch({ executablePath: browserPath, args: ['--no-sandbox', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--use-gl=angle', '--use-angle=swiftshader', '--enable-unsafe-swiftshader'] })
+
+const sizes = { tablet: [1024, 768], desk: [1440, 900], phone: [390, 844] }
+
+// page opens a page that minds what it loads and says.
+async function page(address, { size = 'tablet', theme = 'light', dress = 'shop' } = {}) {
+  const [width, height] = sizes[size]
+  const ctx = await browser.newContext({ viewport: { width, height }, hasTouch: size === 'phone' })
+  await ctx.addInitScript(([t, d]) => { localStorage.setItem('evenstand.theme', t); localStorage.setItem('evenstand.dress', d) }, [theme, dress])
+  const p = await ctx.newPage()
+  p.setDefaultTimeout(40_000)
+  p.on('request', (r) => { if (!r.url().startsWith(address) && !/^(data|blob):/.test(r.url())) fail('a request leaves: ' + r.url()) })
+  p.on('pageerror', (e) => fail('the page broke: ' + e.message))
+  p.on('console', (m) => { if (m.type() === 'error' && !/status of 4\d\d/.test(m.text())) fail('console: ' + m.text()) })
+  return p
+}
+
+// looked fails on serious violations of axe and on sideways scrolling.
+async function looked(p, name) {
+  await p.evaluate(axe)
+  const r = await p.evaluate(() => window.axe.run(document, { resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }))
+  for (const v of r.violations.filter((v) => v.impact === 'serious' || v.impact === 'critical')) {
+    fail(`${name}: ${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((n) => n.target.join(' ') + ' ' + (n.any[0]?.message ?? '')).join(' | ')}`)
+  }
+  const over = await p.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth)
+  check(over <= 0, `${name}: it scrolls sideways by ${over} px`)
+  if (pictures) await p.screenshot({ path: join(pictures, name.replace(/\W+/g, '-') + '.png') })
+}
+
+const settled = async (p) => { await p.waitForSelector('h1'); await p.waitForLoadState('networkidle').catch(() => {}); await p.waitForTimeout(120) }
+const tests = []
+const test = (name, f) => tests.push([name, f])
+
+run('simulate', scenario, join(dir, 'sim'))
+const boxes = join(dir, 'sim', 'boxes')
+run('new', join(dir, 'book'), '--planter', join(dir, 'sim/card.toml'), '--field', join(dir, 'sim/fields/north-place.geojson'), '--field', join(dir, 'sim/fields/river-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
+run('read', join(dir, 'book'), boxes)
+const main = await open(join(dir, 'book'))
+
+test('the first minute: files dropped into an empty logbook', async () => {
+  const s = await open(join(dir, 'fresh'))
+  const p = await page(s.address)
+  const begun = Date.now()
+  await p.goto(s.address)
+  await p.getByRole('heading', { name: 'Bring the logs of a day.' }).waitFor()
+  await looked(p, 'first minute, empty')
+  await p.locator('input[webkitdirectory]').setInputFiles(boxes)
+  await p.locator('.item').first().waitFor({ timeout: 90_000 })
+  check((await p.locator('.item').count()) >= 1, 'the worklist of own files has findings')
+  check(Date.now() - begun < 120_000, 'from start to the worklist in under two minutes')
+  await p.goto(s.address + '/logbook')
+  await p.getByText('grade A').first().waitFor()
+  await looked(p, 'first minute, boxes')
+  await p.context().close()
+  await s.stop()
+  run('check', join(dir, 'fresh'))
+})
+
+test('worklist, finding, ribbon and back', async () => {
+  const p = await page(main.address)
+  await p.goto(main.address)
+  const first = p.locator('.item a').first()
+  const sentence = await first.textContent()
+  await first.click()
+  await p.getByRole('heading', { level: 1, name: sentence }).waitFor()
+  await p.locator('svg[role=img]').first().waitFor() // the evidence is drawn
+  await p.getByRole('button', { name: 'See it on the ribbon' }).click()
+  await p.locator('.ribbon canvas').waitFor()
+  check(p.url().includes('/ribbon?'), 'the ribbon has a link')
+  await p.waitForTimeout(600)
+  await p.getByRole('link', { name: sentence }).click()
+  await p.getByRole('heading', { level: 1, name: sentence }).waitFor()
+  await p.goBack(); await p.goBack(); await p.goBack()
+  await p.locator('.item').first().waitFor()
+  await p.context().close()
+})
+
+test('a finding is done and that is taken back', async () => {
+  const p = await page(main.address)
+  await p.goto(main.address)
+  await p.locator('.item').first().waitFor()
+  const n = await p.locator('.item').count()
+  await p.locator('.item a').first().click()
+  await p.getByRole('button', { name: 'Done', exact: true }).click()
+  await p.getByText('Recorded as done.').waitFor()
+  await p.getByRole('button', { name: 'Undo' }).click()
+  await p.getByRole('button', { name: 'Done', exact: true }).waitFor()
+  await p.getByRole('button', { name: 'It was something else' }).click()
+  await p.getByLabel('What was it?').fill('a bent bracket')
+  await p.getByRole('button', { name: 'Done, it was this' }).click()
+  await p.getByText(/it was a bent bracket/).waitFor()
+  await p.getByRole('button', { name: 'Not done after all' }).click()
+  await p.getByRole('button', { name: 'Done', exact: true }).waitFor()
+  await p.goto(main.address)
+  await p.locator('.item').first().waitFor()
+  check((await p.locator('.item').count()) === n, 'all is listed as before')
+  await p.context().close()
+})
+
+// keep presses the button and waits for the program's answer.
+async function keep(p) {
+  const answered = p.waitForResponse((r) => r.request().method() === 'PATCH')
+  await p.getByRole('button', { name: 'Keep' }).click()
+  check((await answered).ok(), 'the settings are kept')
+}
+
+test('a new price, and both unit systems', async () => {
+  const p = await page(main.address)
+  await p.goto(main.address)
+  await p.locator('.item').first().waitFor()
+  const before = (await p.locator('.item .money').allTextContents()).join()
+  await p.goto(main.address + '/logbook/prices')
+  await p.getByLabel('What grain brings').fill('9.00/bu')
+  await keep(p)
+  await p.goto(main.address)
+  await p.locator('.item').first().waitFor()
+  check((await p.locator('.item .money').allTextContents()).join() !== before, 'twice the price changes what is still to save')
+  await p.goto(main.address + '/logbook/prices')
+  await p.getByLabel('What grain brings').fill('nonsense')
+  await p.getByRole('button', { name: 'Keep' }).click()
+  await p.getByRole('alert').waitFor()
+  await p.getByLabel('What grain brings').fill('4.50/bu')
+  await p.getByLabel('Units').selectOption('metric')
+  await keep(p)
+  await p.goto(main.address)
+  await p.locator('.state', { hasText: /^\d\d:\d\d/ }).waitFor()
+  await looked(p, 'worklist, metric')
+  await p.goto(main.address + '/more')
+  await p.getByRole('button', { name: 'US customary' }).click()
+  await p.locator('.state', { hasText: /[ap]m/ }).waitFor()
+  await p.context().close()
+})
+
+test('the journal: written with the keys for gloves, and taken back', async () => {
+  const p = await page(main.address, { dress: 'cab', theme: 'dark' })
+  await p.goto(main.address)
+  await p.getByRole('link', { name: 'Changed' }).click()
+  await p.getByRole('button', { name: 'Cleaners' }).click()
+  for (const k of ['2', '2']) await p.locator('.pad').getByRole('button', { name: k, exact: true }).click()
+  await p.getByText(/22 psi/).waitFor()
+  await looked(p, 'journal, cleaners, cab')
+  await p.getByRole('button', { name: 'Write it down' }).click()
+  await p.locator('.note', { hasText: '22 psi' }).waitFor()
+  await p.getByRole('button', { name: 'Undo', exact: true }).first().click()
+  await p.locator('.note', { hasText: '22 psi' }).waitFor({ state: 'detached' })
+  await p.context().close()
+})
+
+test('by keyboard alone', async () => {
+  const p = await page(main.address)
+  await p.goto(main.address)
+  await p.locator('.item').first().waitFor()
+  await p.keyboard.press('Tab')
+  check(await p.evaluate(() => document.activeElement.closest('header, .skip') !== null), 'Tab begins at the head')
+  for (let i = 0; i < 40; i++) {
+    await p.keyboard.press('Tab')
+    if (await p.evaluate(() => document.activeElement.closest?.('.item') !== null)) break
+  }
+  check(await p.evaluate(() => document.activeElement.closest('.item') !== null), 'a finding is reached by Tab')
+  await p.keyboard.press('Enter')
+  await p.getByRole('button', { name: 'Done', exact: true }).waitFor()
+  await p.keyboard.press('r')
+  await p.locator('.ribbon').waitFor()
+  await p.locator('.ribbon').focus()
+  await p.waitForTimeout(500)
+  const at = () => p.evaluate(() => [window.ribbon.from, window.ribbon.mpp, window.ribbon.row])
+  const a = await at()
+  await p.keyboard.press('+')
+  const b = await at()
+  check(b[1] < a[1], 'plus zooms in')
+  await p.keyboard.press('ArrowRight')
+  check((await at())[0] > b[0], 'the arrow moves on')
+  await p.keyboard.press('ArrowDown')
+  check((await at())[2] === 1, 'the arrow goes to a row')
+  await p.keyboard.press('0')
+  await p.keyboard.press('[')
+  await p.waitForTimeout(500)
+  await p.keyboard.press('w')
+  await p.locator('.item').first().waitFor()
+  await p.context().close()
+})
+
+test('the ribbon: every seed, pointer, table, and how fast it moves', async () => {
+  const p = await page(main.address)
+  const passes = (await (await fetch(main.address + '/api/v1/passes')).json()).passes
+  const pass = passes.find((x) => x.field === 'north place' && x.number === 26) ?? passes[30]
+  await p.goto(main.address + '/ribbon?' + new URLSearchParams({ pass: pass.key, from: '100', to: '116', row: '7' }))
+  await p.locator('.ribbon canvas').waitFor()
+  await p.waitForTimeout(800)
+  const box = await p.locator('.ribbon').boundingBox()
+  await p.mouse.move(box.x + box.width / 2, box.y + 12 + 6.5 * await p.evaluate(() => window.ribbon.lane))
+  await p.locator('.tip', { hasText: /row 7/ }).waitFor()
+  await p.getByText('As a table').click()
+  await p.getByRole('button', { name: 'Whole pass' }).click()
+  await p.waitForTimeout(700)
+  await p.getByRole('button', { name: 'Of the part that is shown now' }).click()
+  await p.locator('details table tbody tr').first().waitFor()
+  const ms = await p.evaluate(async () => {
+    const v = window.ribbon
+    v.frames.length = 0
+    for (let i = 0; i < 120; i++) { v.pan(i % 40 < 20 ? -14 : 14); await new Promise((r) => requestAnimationFrame(r)) }
+    return [...v.frames].sort((a, b) => a - b)
+  })
+  console.log(`     ribbon: drawing a frame p50 ${ms[Math.floor(ms.length / 2)].toFixed(1)} ms, p95 ${ms[Math.floor(ms.length * 0.95)].toFixed(1)} ms`)
+  check(ms[Math.floor(ms.length * 0.95)] < 40, 'a frame of panning is drawn in under 40 ms even here')
+  await p.context().close()
+})
+
+test('every screen in three themes and three sizes, shop and cab', async () => {
+  const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
+  const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', journal: '/journal', boxes: '/logbook', planter: '/logbook/planter', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  // Every size and every theme at least once; with ALL=1 each with each.
+  const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'black', 'cab'], ['phone', 'light', 'cab']]
+  const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
+  for (const [size, theme, dress] of process.env.ALL ? each : some) {
+    const p = await page(main.address, { size, theme, dress })
+    for (const [name, path] of Object.entries(paths)) {
+      await p.goto(main.address + path)
+      await settled(p)
+      await looked(p, `${name}, ${size}, ${theme}, ${dress}`)
+    }
+    await p.context().close()
+  }
+})
+
+test('cab mode: nothing small', async () => {
+  const p = await page(main.address, { dress: 'cab' })
+  for (const path of ['/', '/finding/' + (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id, '/rows', '/journal', '/more']) {
+    await p.goto(main.address + path)
+    await settled(p)
+    const bad = await p.evaluate(() => {
+      const out = []
+      const seen = (e) => { const r = e.getBoundingClientRect(); return r.width > 1 && r.height > 1 && getComputedStyle(e).visibility !== 'hidden' }
+      for (const e of document.querySelectorAll('main *, nav *')) {
+        if (!seen(e) || e.closest('.hush, details:not([open]) > :not(summary)')) continue
+        const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim())
+        const size = parseFloat(getComputedStyle(e).fontSize)
+        if (own && size < 18 && e.tagName !== 'TITLE' && e.tagName !== 'OPTION') out.push(`${e.tagName} "${e.textContent.trim().slice(0, 30)}" at ${size} px`)
+        if ((e.matches('button, nav a, summary, select, input:not([type=checkbox])')) && e.getBoundingClientRect().height < 64) out.push(`${e.tagName} "${(e.textContent || e.ariaLabel || '').trim().slice(0, 30)}" is ${e.getBoundingClientRect().height} px high`)
+      }
+      return out
+    })
+    for (const b of bad.slice(0, 4)) fail(`cab ${path}: ${b}`)
+  }
+  await p.context().close()
+})
+
+for (const [name, f] of tests) {
+  const begun = Date.now()
+  const before = failed
+  try { await f() } catch (e) { fail(name + ': ' + String(e.message).split('\n').slice(0, 4).join(' ')) }
+  console.log(`${failed === before ? 'ok  ' : 'BAD '} ${name} (${((Date.now() - begun) / 1000).toFixed(1)} s)`)
+}
+await browser.close()
+await main.stop()
+run('check', join(dir, 'book'))
+rmSync(dir, { recursive: true, force: true })
+console.log(failed ? `${failed} failures` : 'all well')
+process.exit(failed ? 1 : 0)
