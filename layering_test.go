@@ -306,7 +306,7 @@ func TestLayersCanFail(t *testing.T) {
 		{"the simulator prices", "sim/x.go", `package sim; import _ "evenstand/core/price"`, "may not import core/price"},
 		{"the score prices", "sim/score/x.go", `package score; import _ "evenstand/core/price"`, "may not import core/price"},
 		{"the page calls the command line", "web/x.go", `package web; import _ "evenstand/cli"`, "may not import cli"},
-		{"the command line calls the page", "cli/x.go", `package cli; import _ "evenstand/web"`, "may not import web"},
+		{"the book calls the page", "book/x.go", `package book; import _ "evenstand/web"`, "may not import web"},
 		{"the book reads logs by itself", "book/x.go", `package book; import _ "evenstand/format/iso11783"`, "may not import format/iso11783"},
 		{"main does more than call", "cmd/evenstand/x.go", `package main; import _ "evenstand/book"`, "may not import book"},
 		{"a folder without a layer", "util/x.go", `package util`, "no layer"},

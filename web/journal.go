@@ -143,4 +143,3 @@ func (s *Server) settleSoon() {
 		}
 	})
 }
-

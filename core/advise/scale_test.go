@@ -18,8 +18,15 @@ func TestScale(t *testing.T) {
 		si    float64
 		shown float64
 	}{
-		{"m/s", 0.44704, 1}, {"N", 4.448222, 1}, {"degC", 20, 68}, {"degC", -40, -40}, {"fraction", 0.05, 5},
-		{"1/m2", 8, 8 * 4046.856}, {"m3/m2", 3.785412e-3 / 4046.856, 1}, {"Pa", 249.0889, 1}, {"m", 0.3048, 1},
+		{"m/s", 0.44704, 1},
+		{"N", 4.448222, 1},
+		{"degC", 20, 68},
+		{"degC", -40, -40},
+		{"fraction", 0.05, 5},
+		{"1/m2", 8, 8 * 4046.856},
+		{"m3/m2", 3.785412e-3 / 4046.856, 1},
+		{"Pa", 249.0889, 1},
+		{"m", 0.3048, 1},
 	} {
 		s := us.Scale(tt.unit)
 		if got := (tt.si - s.Offset) / s.Scale; math.Abs(got-tt.shown) > 1e-4*math.Abs(tt.shown) {
