@@ -32,7 +32,7 @@ type BookInfo struct {
 	Fields   []string         `json:"fields"`
 	Planters []string         `json:"planters"`
 	Rows     int              `json:"rows" doc:"Of the planter on the last day, 0 unknown"`
-	Ask      []string         `json:"ask" doc:"What the data leaves open, in words; empty: nothing"`
+	Ask      []AskCard        `json:"ask" doc:"What the logs leave open about the planters"`
 	Stale    bool             `json:"stale" doc:"Something was changed that the next reading takes up"`
 }
 
@@ -66,7 +66,10 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	}
 	out := BookInfo{
 		Name: set.Name, Version: s.opt.Version, Revision: s.revision.Load(), Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
-		Priced: !math.IsNaN(set.Price), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []string{}, Stale: stale,
+		Priced: !math.IsNaN(set.Price), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []AskCard{}, Stale: stale,
+	}
+	if out.Ask, err = s.askCards(ctx); err != nil {
+		return out, err
 	}
 	planted := map[string]float64{}
 	for _, d := range days {

@@ -57,7 +57,6 @@ type JobDone struct {
 	Unused  []string     `json:"unused" doc:"What was not used, and why"`
 	Tables  []string     `json:"tables" doc:"Tables that no recipe reads yet"`
 	Days    int          `json:"days" doc:"Days that were made again"`
-	Ask     string       `json:"ask" doc:"What the data leaves open about the planter; empty: nothing"`
 }
 
 func (j *jobs) init(s *Server) { j.s = s }

@@ -196,17 +196,11 @@ func (s *Server) cardList(ctx context.Context, _ *nothing) (CardList, error) {
 	if err != nil {
 		return CardList{}, err
 	}
-	days, err := s.allDays(ctx)
-	if err != nil {
-		return CardList{}, err
-	}
 	out := CardList{Cards: []CardView{}}
 	for _, p := range planters {
-		last := evenstand.Day("")
-		for _, d := range days {
-			if d.Planter == p {
-				last = max(last, d.Day)
-			}
+		last, err := s.lastDay(ctx, p)
+		if err != nil {
+			return out, err
 		}
 		c, err := s.book.Card(p, last)
 		if err != nil {

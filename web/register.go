@@ -26,6 +26,8 @@ func (s *Server) register() {
 	get(s, "/settings", "settings", "Units, zone and prices as people write them", s.settings)
 	operation(s, http.MethodPatch, "/settings", "setSettings", "Change some of them", s.setSettings)
 	get(s, "/cards", "cards", "The planters, to be drawn to scale", s.cardList)
+	operation(s, http.MethodPatch, "/cards", "setCard", "Say what the logs leave open about a planter", s.setCard)
+	get(s, "/imports", "imports", "What was brought in, newest first", s.importList)
 	get(s, "/relations", "relations", "The published relations behind money, with their sources", s.relationList)
 	get(s, "/jobs", "jobs", "The work that runs and the last that ran", s.jobList)
 	operation(s, http.MethodDelete, "/jobs/{id}", "stopJob", "Stop a piece of work; the logbook stays sound", s.stopJob)

@@ -49,7 +49,12 @@ const (
 	uploadLives = 12 * time.Hour
 )
 
-const incoming = "incoming"
+// incoming is the folder of the logbook that files come into; whole is the name
+// under which files that came without a folder are read.
+const (
+	incoming = "incoming"
+	whole    = "brought"
+)
 
 func (u *uploads) open(b *book.Book) error {
 	u.dir = filepath.Join(b.Dir(), incoming)
@@ -76,7 +81,7 @@ func (u *uploads) begin() (string, error) {
 	_, _ = rand.Read(b[:])
 	id := hex.EncodeToString(b[:])
 	dir := filepath.Join(u.dir, id)
-	if err := os.MkdirAll(dir, 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Join(dir, whole), 0o700); err != nil {
 		return "", err
 	}
 	u.byID[id] = &upload{dir: dir, last: time.Now()}
@@ -147,7 +152,7 @@ func (s *Server) put(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) save(w http.ResponseWriter, r *http.Request, x *upload, local string, room int64) (n int64, err error) {
-	root, err := os.OpenRoot(x.dir) // nothing that is opened in it leads out
+	root, err := os.OpenRoot(filepath.Join(x.dir, whole)) // nothing that is opened in it leads out
 	if err != nil {
 		return 0, err
 	}
@@ -223,12 +228,22 @@ func (s *Server) readUpload(_ context.Context, in *uploadIn) (Job, error) {
 	x.taken = true
 	dir := x.dir
 	u.mu.Unlock()
-	return s.jobs.read([]string{dir}, func() {
+	return s.jobs.read([]string{brought(dir)}, func() {
 		u.mu.Lock()
 		delete(u.byID, in.ID)
 		u.mu.Unlock()
 		_ = os.RemoveAll(dir)
 	}), nil
+}
+
+// brought is what an upload is read as: the one folder, zip or file that it
+// brought, under its own name, or all of it.
+func brought(dir string) string {
+	all := filepath.Join(dir, whole)
+	if entries, err := os.ReadDir(all); err == nil && len(entries) == 1 {
+		return filepath.Join(all, entries[0].Name())
+	}
+	return all
 }
 
 // dropUpload gives an upload up.

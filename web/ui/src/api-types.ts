@@ -35,7 +35,8 @@ export interface paths {
         delete?: never;
         options?: never;
         head?: never;
-        patch?: never;
+        /** Say what the logs leave open about a planter */
+        patch: operations["setCard"];
         trace?: never;
     };
     "/api/v1/events": {
@@ -100,6 +101,23 @@ export interface paths {
         put?: never;
         /** Record what was done about a finding, or take it back */
         post: operations["decide"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/imports": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What was brought in, newest first */
+        get: operations["imports"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -442,6 +460,15 @@ export interface components {
             minutes: number;
             who: string;
         };
+        AskCard: {
+            planter: string;
+            /** @description As the logs say, or the usual one */
+            row_spacing_m: number | null;
+            /** Format: int64 */
+            rows: number;
+            /** @description 16 rows, 30 in, row 1 on the left? */
+            says: string;
+        };
         Axis: {
             /** Format: double */
             offset: number;
@@ -457,8 +484,8 @@ export interface components {
              * @description UTC; null is unknown
              */
             as_of: string | null;
-            /** @description What the data leaves open, in words; empty: nothing */
-            ask: string[];
+            /** @description What the logs leave open about the planters */
+            ask: components["schemas"]["AskCard"][];
             currency: string;
             days: components["schemas"]["DayInfo"][];
             fields: string[];
@@ -497,6 +524,26 @@ export interface components {
             stage: string;
             /** Format: double */
             to_m: number;
+        };
+        CardInBody: {
+            /** Format: double */
+            antenna_right_m?: number;
+            /** Format: double */
+            antenna_to_hitch_m?: number;
+            /**
+             * Format: int64
+             * @description On the disc of every row
+             */
+            cells?: number;
+            /** @enum {string} */
+            hitch?: "trailed" | "mounted";
+            /** Format: double */
+            hitch_to_row_line_m?: number;
+            planter: string;
+            /** Format: double */
+            row_spacing_m?: number;
+            /** Format: int64 */
+            rows?: number;
         };
         CardList: {
             cards: components["schemas"]["CardView"][];
@@ -721,6 +768,26 @@ export interface components {
             /** @description SI; null is unknown */
             usual_sd_m?: number | null;
         };
+        ImportList: {
+            imports: components["schemas"]["ImportView"][];
+        };
+        ImportView: {
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            at: string | null;
+            /** Format: int64 */
+            bytes: number;
+            /** Format: int64 */
+            files: number;
+            /** Format: int64 */
+            id: number;
+            kind: string;
+            name: string;
+            replaced: boolean;
+            when: string;
+        };
         Job: {
             /** @description What goes on: copying, reading, settling */
             doing: string;
@@ -751,8 +818,6 @@ export interface components {
             what: "read" | "rebuild";
         };
         JobDone: {
-            /** @description What the data leaves open about the planter; empty: nothing */
-            ask: string;
             /**
              * Format: int64
              * @description Days that were made again
@@ -1308,6 +1373,39 @@ export interface operations {
             };
         };
     };
+    setCard: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["CardInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CardList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     events: {
         parameters: {
             query?: never;
@@ -1423,6 +1521,35 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Spoken"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    imports: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ImportList"];
                 };
             };
             /** @description Error */

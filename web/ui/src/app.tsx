@@ -1,5 +1,6 @@
 import type { ComponentChild } from 'preact'
 import { useEffect, useState } from 'preact/hooks'
+import { Ask } from './bring/ask'
 import { Bring } from './bring/bring'
 import { Finding } from './finding/finding'
 import { Journal } from './journal/journal'
@@ -75,6 +76,7 @@ export function App() {
       {inCab ? cab.map(entry) : shop.map((g) => <div key={g.head}><h2>{g.head}</h2>{g.of.map(entry)}</div>)}
     </nav>
     <main class="screen" id="screen">
+      {b && b.ask.map((a) => <Ask key={a.planter} a={a} />)}
       {store.problem && !b ? <div class="notice bad" role="alert"><p>{store.problem}</p></div> : screen(place)}
     </main>
     <Foot />

@@ -27,7 +27,19 @@ function Boxes() {
   return <Wait of={d}>{(d) => d.sources.length === 0
     ? <p>No logs have been read yet. <a href="/bring">Bring some</a>.</p>
     : <><p class="soft">Every box whose log was read, with its own clock. Grade A is seed times, B a row a second, C section or machine, D position and notes.</p>
-      {d.sources.map((s) => <Box key={s.format + s.name} s={s} more />)}</>}</Wait>
+      {d.sources.map((s) => <Box key={s.format + s.name} s={s} more />)}
+      <Imports /></>}</Wait>
+}
+
+// Imports lists what was brought in.
+function Imports() {
+  const d = useData<{ imports: { id: number, when: string, name: string, kind: string, files: number, bytes: number, replaced: boolean }[] }>('/imports')
+  const size = (n: number) => n < 1e6 ? `${Math.max(1, Math.round(n / 1e3))} kB` : `${(n / 1e6).toFixed(n < 1e7 ? 1 : 0)} MB`
+  return <section class="gap"><h2>What was brought</h2>
+    <p class="soft">Every file is kept as it came.</p>
+    <Wait of={d}>{(d) => <Wide label="What was brought" near><table><thead><tr><th>when</th><th>what</th><th class="n">files</th><th class="n">size</th></tr></thead>
+      <tbody>{d.imports.map((x) => <tr key={x.id}><td class="nowrap">{x.when}</td><td>{x.name}{x.replaced && <span class="soft"> (a later one holds all of it)</span>}</td><td class="n">{x.files}</td><td class="n">{size(x.bytes)}</td></tr>)}</tbody></table></Wide>}</Wait>
+  </section>
 }
 
 function Planters() {

@@ -1,0 +1,39 @@
+// What the logs leave open about a planter: one sentence to say yes to, or to
+// mend.
+import { useState } from 'preact/hooks'
+import * as api from '../api'
+import { Text } from '../parts'
+import { store } from '../state'
+
+type Asked = api.Book['ask'][number]
+
+export function Ask({ a }: { a: Asked }) {
+  const metric = store.book?.units === 'metric'
+  const unit = metric ? 0.01 : 0.0254
+  const [mend, setMend] = useState(false)
+  const [rows, setRows] = useState(String(a.rows))
+  const [wide, setWide] = useState(String(Math.round((a.row_spacing_m ?? 0.762) / unit * 10) / 10))
+  const [error, setError] = useState('')
+  const save = async () => {
+    const n = Number(rows), w = Number(wide.replace(',', '.')) * unit
+    if (!(n >= 1) || !(w > 0)) { setError('Write the number of rows, and how far they stand apart.'); return }
+    try {
+      await api.send('PATCH', '/cards', { planter: a.planter, rows: n, row_spacing_m: w })
+      store.say('Kept on the planter card. The days are made again.')
+      void store.load()
+    } catch (e) { setError((e as Error).message) }
+  }
+  return <section class="notice ask" aria-label="To confirm">
+    <p><b>{a.says}</b></p>
+    {mend && <div class="form near">
+      <Text label="Rows" value={rows} set={setRows} mode="numeric" />
+      <Text label={metric ? 'Apart, cm' : 'Apart, in'} value={wide} set={setWide} mode="decimal" />
+    </div>}
+    {mend && <p class="small near">If row 1 is on the right, write rows_from = "right" into the source.toml beside the log, or say so in its recipe.</p>}
+    {error && <p role="alert" class="near">{error}</p>}
+    <div class="buttons near">
+      <button class="first" onClick={() => void save()}>{mend ? 'Keep' : 'Yes'}</button>
+      {!mend && <button onClick={() => setMend(true)}>No, it is</button>}
+    </div>
+  </section>
+}
