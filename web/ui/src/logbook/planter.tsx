@@ -10,6 +10,8 @@ export function Planter({ c }: { c: api.Card }) {
     <h2>{c.planter}</h2>
     <p>{c.says}</p>
     {c.rows.length > 0 && <div class="near"><FromAbove c={c} /></div>}
+    {c.rows.length > 0 && <details><summary>As a table</summary><Wide label="Rows of the planter"><table><thead><tr><th>row</th><th>side</th><th>section</th><th>cells</th><th>crop</th><th>parts</th></tr></thead><tbody>
+      {c.rows.map((r) => <tr key={r.row}><td>{r.row}{r.wheel_track ? ', wheel track' : ''}</td><td>{r.side}</td><td>{r.section || ''}</td><td>{r.cells || ''}</td><td>{r.crop}</td><td>{r.parts.join(', ')}</td></tr>)}</tbody></table></Wide></details>}
     {c.tanks.length > 0 && <><h3 class="gap">Tanks and hoppers</h3><ul class="near">{c.tanks.map((t) => <li key={t.number}>{t.says}</li>)}</ul></>}
     {c.parts.length > 0 && <><h3 class="gap">Mounted</h3><Wide label="Mounted parts" near><table><thead><tr><th>part</th><th>rows</th><th>since</th></tr></thead><tbody>
       {c.parts.map((p) => <tr key={p.label + p.rows}><td>{p.label}</td><td>{p.rows}</td><td>{p.since || 'always'}</td></tr>)}</tbody></table></Wide></>}

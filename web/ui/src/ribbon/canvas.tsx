@@ -31,6 +31,7 @@ export class View {
   private tracks: api.Track[]
   private dead = false
   frames: number[] = [] // how long each frame's drawing took, ms
+  complete = false // all that is in view has been drawn
 
   constructor(readonly p: api.Pass, private canvas: HTMLCanvasElement, private box: HTMLElement, private say: (s: string) => void) {
     this.length = Math.max(1, p.length_m ?? 1)
@@ -154,7 +155,7 @@ export class View {
     g.rect(left, 0, this.plot + 8, this.height)
     g.clip()
     if (this.p.grade === 'A') this.marks(g, top, dpr)
-    else this.rings(g, top)
+    else { this.rings(g, top); this.complete = true }
     this.brackets(g, top)
     this.axis(g, top + this.lanes)
     this.tracks.forEach((t, i) => this.line(g, t, top + this.lanes + axis + i * track))
@@ -172,6 +173,7 @@ export class View {
     const level = levelOf(this.mpp), size = tileMetres(level)
     const first = Math.max(0, Math.floor(this.from / size)), last = Math.floor(Math.min(this.length, this.from + this.plot * this.mpp) / size)
     let painted = false
+    this.complete = true
     for (let i = first; i <= last; i++) {
       const key = `${level}/${i}/${this.mpp.toPrecision(9)}`
       let pic = this.pictures.get(key)
@@ -184,7 +186,7 @@ export class View {
           painted = true
         } else if (t) this.ask()
       }
-      if (!pic) { this.stand(g, level, i, top, dpr); continue }
+      if (!pic) { this.complete = false; this.stand(g, level, i, top, dpr); continue }
       g.drawImage(pic.img, this.x(pic.from) - pad, top, pic.img.width / dpr, pic.img.height / dpr)
     }
     if (painted) this.ask()
