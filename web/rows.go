@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"evenstand"
 	"evenstand/book"
@@ -175,7 +176,45 @@ func rowsKept(f *filter, card *evenstand.Card, day string, only evenstand.Rows) 
 	return keep
 }
 
+// rowsView keeps the last answers: going over the stretches of a season takes a
+// second, and one goes back and forth between a few.
 func (s *Server) rowsView(ctx context.Context, in *rowsIn) (RowsView, error) {
+	rev := s.revision.Load()
+	s.compared.mu.Lock()
+	if s.compared.revision != rev || len(s.compared.views) >= mostCompared {
+		s.compared.revision, s.compared.views = rev, nil
+	}
+	view, ok := s.compared.views[*in]
+	s.compared.mu.Unlock()
+	if ok {
+		return view, nil
+	}
+	view, err := s.compareRows(ctx, in)
+	if err != nil {
+		return view, err
+	}
+	s.compared.mu.Lock()
+	defer s.compared.mu.Unlock()
+	if s.compared.revision == rev {
+		if s.compared.views == nil {
+			s.compared.views = map[rowsIn]RowsView{}
+		}
+		s.compared.views[*in] = view
+	}
+	return view, nil
+}
+
+// mostCompared is how many answers are kept.
+const mostCompared = 64
+
+// compared are the comparisons of rows that were asked for at a revision.
+type compared struct {
+	mu       sync.Mutex
+	revision int64
+	views    map[rowsIn]RowsView
+}
+
+func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) {
 	m, ok := group.ByID(in.Measure)
 	if !ok {
 		return RowsView{}, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
@@ -338,7 +377,7 @@ func title(m *group.Measure, fs []group.Figure, apart []group.Apart) string {
 }
 
 func origin(v advise.Voice, m *group.Measure, days []string) string {
-	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90%, from how stretches of " + v.Length(group.Cluster*evenstand.StretchLength) + " differ."
+	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90%, from how parts of about " + v.Length(group.Cluster*evenstand.StretchLength*1.016) + " differ."
 	switch len(days) {
 	case 0:
 		return "Nothing fits the choice."

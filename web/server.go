@@ -55,6 +55,7 @@ type Server struct {
 	sources  kept[[]book.SourceReport]
 	passes   kept[passIndex]
 	seeds    passCache
+	compared compared
 
 	settling sync.Mutex
 	soon     *time.Timer // to make days again that what was written changes

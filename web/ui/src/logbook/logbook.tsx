@@ -1,7 +1,7 @@
 import { useState } from 'preact/hooks'
 import * as api from '../api'
 import { Box } from '../bring/bring'
-import { Choice, Text, Title, Wait, Wide } from '../parts'
+import { Text, Title, Wait, Wide } from '../parts'
 import { store, useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
@@ -81,7 +81,7 @@ function Form({ d }: { d: api.Settings }) {
     </div>
     <h2 class="gap">Units, zone, name</h2>
     <div class="form near">
-      <Choice label="Units" value={s.units} set={put('units')} of={[{ value: 'us', text: 'US customary, 12 h clock' }, { value: 'metric', text: 'metric, 24 h clock' }]} />
+      <label class="field"><span>Units</span><select value={s.units} onChange={(e) => put('units')(e.currentTarget.value)}><option value="us">US customary, 12 h clock</option><option value="metric">metric, 24 h clock</option></select></label>
       <Text label="Time zone" value={s.zone} set={put('zone')} list="zones" hint="its days are those of the logbook" />
       <Text label="Name of the logbook" value={s.name} set={put('name')} />
       <datalist id="zones">{s.zones.map((z) => <option key={z} value={z} />)}</datalist>
