@@ -76,6 +76,9 @@ func TestParseNote(t *testing.T) {
 		{"seed rate to 32,000", "05-02 15:30", "setting", "", 32000, "1/ac", "seed_rate_target"},
 		{"vacuum low on the left", "05-02 15:30", "remark", "1-8", nan, "", "vacuum low on the left"},
 		{"vacuum 20 and rising", "05-02 15:30", "remark", "", nan, "", "vacuum 20 and rising"},
+		{"closers row 3, row 4 to 45", "05-02 15:30", "setting", "3-4", 45, "psi", "closer_pressure"},
+		{"closers 40 psi on row 3, rows 4 to 8", "05-02 15:30", "setting", "3-8", 40, "psi", "closer_pressure"},
+		{"set down force 150 lb row 7 to 180", "05-02 15:30", "setting", "7", 180, "lbf", "applied_force, was 150 lbf"},
 		// fills
 		{"filled 400 gal starter", "05-02 15:30", "refill", "", 400, "gal", "starter"},
 		{"refill 2 bags row 7", "05-02 15:30", "refill", "7", 2, "", "bags"},
@@ -87,6 +90,14 @@ func TestParseNote(t *testing.T) {
 		{"fixed row 7: new singulator", "05-02 15:30", "fix", "7", nan, "", "new singulator"},
 		{"cleaned sensor row 12", "05-02 15:30", "fix", "12", nan, "", "cleaned sensor"},
 		{"replaced seals rows 3, 4 and 9", "05-02 15:30", "fix", "3-4,9", nan, "", "replaced seals"},
+		{"replaced row 3 and 7 meters", "05-02 15:30", "fix", "3,7", nan, "", "replaced meters"},
+		{"replaced meters on rows 3, 4 and 7", "05-02 15:30", "fix", "3-4,7", nan, "", "replaced meters"},
+		{"replaced row 3, row 7 meters", "05-02 15:30", "fix", "3,7", nan, "", "replaced meters"},
+		{"fixed row 3 & 7 units: new belts", "05-02 15:30", "fix", "3,7", nan, "", "units: new belts"},
+		{"replaced row 3 and 7 meters of hose", "05-02 15:30", "fix", "3", nan, "", "replaced and 7 meters of hose"},
+		{"fixed row 3: 7 meters of hose", "05-02 15:30", "fix", "3", nan, "", "7 meters of hose"},
+		{"fixed rows 3 and 7: the meters", "05-02 15:30", "fix", "3,7", nan, "", "the meters"},
+		{"skips from row 3 and 20 meters back", "05-02 15:30", "remark", "3", nan, "", "skips from row 3 and 20 meters back"},
 		// digs, counts, lots
 		{"dug row 7: 2.1 in", "05-02 15:30", "dig", "7", 2.1, "in", ""},
 		{"dug row 7, dry on top", "05-02 15:30", "dig", "7", nan, "", "dry on top"},
@@ -198,6 +209,14 @@ func TestParseNoteRefuses(t *testing.T) {
 		{"vacuum 20 rows 1-8, 19 rows 9-16", "a note for each"},
 		{"cleaners 22 psi rows 1-8, closers 40 psi", "which rows"},
 		{"starter 400 gal", "filled 400 gal starter"},
+		{"closers 40 psi on row 3, row 4 to 45", "a note for each"},
+		{"closers 40 psi on row 3 and row 4 up to 45 psi", "a note for each"},
+		{"closers row 3 to 40, row 4 to 45", "a note for each"},
+		{"closers 40 psi on row 3, 45 on row 4", "a note for each"},
+		{"vacuum 14 row 3, 15 on row 4", "a note for each"},
+		{"cleaners 22 psi, row 7 to 20", "a note for each value"},
+		{"depth 2 in on rows 1-8, rows 9-12 to 2.5", "a note for each"},
+		{"cleaned row 3, 7 meters", "is 7 a row? Write it as fixed rows 3 and 7: the meters, or as fixed row 3: 7 meters of hose"},
 		{"undo", "--undo"},
 		{"undo the fix on row 7", "--undo"},
 		{"changed lot", "which lot"},
@@ -216,7 +235,7 @@ func TestParseNoteRefuses(t *testing.T) {
 			continue
 		}
 		if err == nil || !strings.Contains(err.Error(), tt.why) {
-			t.Errorf("%q: taken as %s; error %v, want %q", tt.text, record.SayEntry(&n.Entries[0]), err, tt.why)
+			t.Errorf("%q: taken as %+v; error %v, want %q", tt.text, n.Entries, err, tt.why)
 		}
 	}
 }

@@ -82,7 +82,9 @@ var (
 	leftOver    = regexp.MustCompile(`\b(?:left|over|still|remain(?:s|ing)?|short|empty|to|more|less|extra|in|on|at|for|from|per|of a|too)\b`)
 	joint       = regexp.MustCompile(`(?:[,;:] | and )`)
 	settingLike = regexp.MustCompile(`^:? ?(?:(?:from|to|at|up|down|by|up to|down to) )?[-+]?[0-9]`)
-	inLength    = regexp.MustCompile(`^(?:plants?|seeds?|seedlings?)? ?(?:in|over|on|per) `)
+	// Row 3, 7 meters: rows 3 and 7, or a length.
+	partOrLength = regexp.MustCompile(`\b(?:rows? ?#?|r)(\d{1,3}(?: ?(?:,|-|–|and|&) ?\d{1,3})*) ?, ?(\d{1,3}) (meters?|metres?|units?|box(?:es)?)\b( of\b)?`)
+	inLength     = regexp.MustCompile(`^(?:plants?|seeds?|seedlings?)? ?(?:in|over|on|per) `)
 )
 
 // kind tells what a note is of and reads it. what, when not empty, is what it
@@ -179,6 +181,9 @@ func (p *noteParser) kind(text, what string) error {
 		}
 	case what == "fix" || what == "" && (fixFirst.MatchString(low) || workFirst.MatchString(low)):
 		p.e.What = "fix"
+		if m := partOrLength.FindStringSubmatch(lower(text)); m != nil && !p.given && m[4] == "" {
+			return fmt.Errorf("is %s a row? Write it as fixed rows %s and %[1]s: the %[3]s, or as fixed row %[2]s: %[1]s %[3]s of hose", m[2], m[1], m[3])
+		}
 		if rest, err = rows(false); err == nil {
 			p.e.Note = tidy(rest[len(fixFirst.FindString(lower(rest))):])
 			if what == "" && !found && !p.given {

@@ -18,6 +18,9 @@ var (
 	oneSpan   = regexp.MustCompile(`^(\d{1,3})(?: ?(?:-|–) ?(\d{1,3}))?`) // row 7 to 180
 	clauseEnd = regexp.MustCompile(`[,;:] `)
 	thousands = regexp.MustCompile(`^,\d{3}\b`) // 29,000 is no row
+	ofItsOwn  = regexp.MustCompile(`^,? (?:(?:up|down|back|is|now|set) )*(?:to|at) [0-9.¼½¾]`)
+	rowNext   = regexp.MustCompile(`^ (?:(?:on|in|at|of) )?(?:the )?(?:rows?\b|r\d)`) // behind a value
+	rowPart   = regexp.MustCompile(`^ (?:meters?|metres?|units?|box(?:es)?)\b( of\b)?`)
 	rowSep    = regexp.MustCompile(`^(?: ?, ?(?:and )?| ?& ?| and )(?:rows? ?|r)?`)
 )
 
@@ -39,6 +42,9 @@ func (p *noteParser) takeRows(text string, strict bool) (rest string, found bool
 		p.suppose("%q is kept as words: rows that count stand beside what was done, as in closers 40 psi rows 3,4.", said)
 		return text, false, nil
 	}
+	if strict && strings.ContainsAny(low[:from], digits) && clauseEnd.MatchString(low[:from]) && ofItsOwn.MatchString(low[to:]) {
+		return text, false, fmt.Errorf("%q has a value of its own: write a note for each value, and rows that are meant as rows 7-9", said)
+	}
 	rest = cut(text, from, to)
 	if strict {
 		if _, from, to, err := p.findRows(lower(rest), true); err == nil && from < to && !aside(lower(rest), from, to) {
@@ -57,10 +63,16 @@ func (p *noteParser) findRows(low string, strict bool) (rows evenstand.Rows, fro
 		if word := low[m[0]:m[2]]; !strings.Contains(word, "rows") {
 			span = oneSpan
 		}
+		parts := 0
+		if !strict {
+			if parts = p.c.Card.Rows; parts == 0 {
+				parts = evenstand.MaxRows
+			}
+		}
 		if strings.HasPrefix(low[m[0]:], "in ") && inches.MatchString(low[:m[0]]) {
 			m[0] += len("in ") // 2.1 in row 7
 		}
-		list, end := rowList(low[m[2]:], span)
+		list, end := rowList(low[m[2]:], span, parts, strings.ContainsAny(low[:m[0]], digits))
 		rows, err := evenstand.ParseRows(list)
 		if err == nil {
 			err = p.known(rows)
@@ -100,8 +112,12 @@ func aside(low string, from, to int) bool {
 	if m := clauseEnd.FindStringIndex(low[to:]); m != nil {
 		end = to + m[0]
 	}
-	other := strings.Fields(low[begin:from] + " " + low[to:end])
-	if bare := low[from:to]; bare == "left" || bare == "right" {
+	behind := low[to:end]
+	if ofItsOwn.MatchString(behind) {
+		behind = behind[strings.LastIndexByte(behind[:strings.IndexAny(behind, digits+".")], ' '):] // to 45
+	}
+	other := strings.Fields(low[begin:from] + " " + behind)
+	if bare := low[from:to]; (bare == "left" || bare == "right") && behind == low[to:end] {
 		return len(other) > 0 // 3 bags left
 	}
 	for _, w := range other {
@@ -126,8 +142,10 @@ func (p *noteParser) known(rows evenstand.Rows) error {
 }
 
 // rowList reads a list at the begin of a text and gives where it ends. A number
-// that a unit follows is none of it.
-func rowList(s string, span *regexp.Regexp) (list string, end int) {
+// that a unit follows is none of it; up to the row parts it is where the unit may
+// be a part of a row: row 3 and 7 meters. Behind a value, valued, a row with one
+// of its own is none either: 40 psi on row 3, row 4 to 45.
+func rowList(s string, span *regexp.Regexp, parts int, valued bool) (list string, end int) {
 	for {
 		m := span.FindStringSubmatch(s[end:])
 		if m == nil {
@@ -143,6 +161,13 @@ func rowList(s string, span *regexp.Regexp) (list string, end int) {
 		}
 		end = at
 		sep := rowSep.FindString(s[at:])
+		again := strings.Contains(sep, "r")
+		switch {
+		case strings.Contains(sep, "rows"):
+			span = rowSpan
+		case again:
+			span = oneSpan
+		}
 		next := span.FindString(s[at+len(sep):])
 		if sep == "" || next == "" {
 			return list, end
@@ -151,8 +176,16 @@ func rowList(s string, span *regexp.Regexp) (list string, end int) {
 		if thousands.MatchString(after) || after != "" && (after[0] == '.' && len(after) > 1 && after[1] >= '0' && after[1] <= '9' || after[0] >= 'a' && after[0] <= 'z') {
 			return list, end
 		}
+		if valued && again && ofItsOwn.MatchString(after) {
+			return list, end
+		}
 		word, _ := takeWord(after)
-		if _, unit := unitOf(word); unit || packs[lower(word)] != "" || word == "row" || word == "rows" {
+		if m := rowPart.FindStringSubmatch(after); m != nil && m[1] == "" && strings.ContainsAny(sep, "a&r") {
+			if n, err := strconv.Atoi(next); err == nil && n <= parts {
+				word = ""
+			}
+		}
+		if _, unit := unitOf(word); unit || packs[lower(word)] != "" || rowNext.MatchString(after) {
 			return list, end
 		}
 		end = at + len(sep)
