@@ -8,7 +8,6 @@ import (
 	"flag"
 	"fmt"
 	"io/fs"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -224,7 +223,7 @@ func (c *call) takeRecipe(ctx context.Context, b *book.Book, o *recipeOptions) e
 func (c *call) free(b *book.Book, name string, data []byte) error {
 	for _, f := range b.Recipes() {
 		if strings.EqualFold(f.Name, name) && string(f.Data) != string(data) {
-			return fmt.Errorf("the logbook has another recipe %s. Give this one a name with --name, or take that one out with --forget %s", f.Name, f.Name)
+			return fmt.Errorf("the logbook has another recipe %s. Give this one another name with --name, or take that one out with --forget %s", f.Name, f.Name)
 		}
 	}
 	return nil
@@ -245,12 +244,11 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	}
 	reads, matchErr := (recipe.Format{Recipes: rs}).Match(ctx, in, ref)
 	if reads != nil && !o.anew {
-		c.text("", "    ", "The recipe of "+reads.Box+" reads it already. To guess again, add --anew.")
-		h, err := firstLines(ctx, b, in, reads)
+		h, err := reads.First(ctx, in, ref, previewed, voice(b).Units)
 		if err != nil {
 			return err
 		}
-		c.preview(h, voice(b))
+		c.already(b, reads, h)
 		return nil
 	}
 	var two *recipe.Twice
@@ -335,11 +333,11 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	if err := c.reader(ctx, in, ref, rs, p.Recipe, strings.TrimSuffix(name, filepath.Ext(name))); err != nil {
 		return err
 	}
-	h, err := firstLines(ctx, b, in, &p.Recipe)
+	h, err := p.Recipe.First(ctx, in, ref, previewed, voice(b).Units)
 	if err != nil {
 		return err
 	}
-	if len(h.order) == 0 { // a recipe that reads nothing is none
+	if len(h.Lines) == 0 { // a recipe that reads nothing is none
 		c.code = exitFailed
 		if c.json {
 			return c.printJSON(proposal(p, ""))
@@ -375,6 +373,34 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	c.text("", "    ", "Kept in "+b.RecipePath(name)+". If a line above is read wrongly, correct it there or say the command again with --anew.")
 	c.hint(c.Stderr, "Next:", "evenstand read "+c.args[0]+" "+c.args[1])
 	return nil
+}
+
+// already says how a recipe of the logbook reads a table, and what of it not.
+func (c *call) already(b *book.Book, r *recipe.Recipe, h recipe.Head) {
+	if len(h.Unread) == 0 && len(h.Lacks) == 0 {
+		c.text("", "    ", "The recipe of "+r.Box+" reads it already. To guess again, add --anew.")
+		c.preview(h, voice(b))
+		return
+	}
+	c.text("", "    ", "The recipe of "+r.Box+" reads it, but its columns are not those of the recipe.")
+	if len(h.Unread) > 0 {
+		c.text("  ", "      ", "Not read, since the recipe does not speak of them: "+recipe.Among(h.Unread)+".")
+	}
+	if len(h.Lacks) > 0 {
+		c.text("  ", "      ", "Missing in the file, though the recipe reads them: "+recipe.Among(h.Lacks)+".")
+	}
+	c.preview(h, voice(b))
+	if len(h.Unread) == 0 {
+		c.text("", "    ", "Nothing to do if the box did not log them in this file.")
+		return
+	}
+	// A second recipe of the same box leaves the files of the first to it.
+	name := ""
+	for i := 2; name == "" || slices.ContainsFunc(b.Recipes(), func(f book.File) bool { return strings.EqualFold(f.Name, name+".toml") }); i++ {
+		name = fmt.Sprintf("%s-%d", r.Name, i)
+	}
+	c.hint(c.Stdout, "To have them read, make a second recipe of the same box, for files such as this one:",
+		fmt.Sprintf("evenstand recipe %s %s --anew --box %s --name %s", c.args[0], c.args[1], quoteArg(r.Box), quoteArg(name)))
 }
 
 // reader refuses a recipe by which the table that it was made of would not be
@@ -632,123 +658,33 @@ func quoteArg(s string) string {
 // previewed is how many lines of a table are shown as they are read.
 const previewed = 3
 
-// head keeps the first values of a table.
-type head struct {
-	lines map[evenstand.Micros][]string
-	order []evenstand.Micros
-	show  func(evenstand.Reading) string
-	left  []evenstand.Unused
-}
-
-var errEnough = errors.New("enough")
-
-func (h *head) add(t evenstand.Micros, text string) error {
-	if _, ok := h.lines[t]; !ok {
-		if len(h.order) == previewed {
-			return errEnough
-		}
-		h.order = append(h.order, t)
-	}
-	h.lines[t] = append(h.lines[t], text)
-	return nil
-}
-
-func (h *head) Fixes(fs []evenstand.Fix) error {
-	for _, f := range fs {
-		if err := h.add(f.T, fmt.Sprintf("%.6f, %.6f", f.Lat, f.Lon)); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (h *head) Seeds(ss []evenstand.Seed) error {
-	for _, s := range ss {
-		if err := h.add(s.T, fmt.Sprintf("a seed of row %d", s.Row)); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (h *head) Readings(rs []evenstand.Reading) error {
-	for _, r := range rs {
-		if err := h.add(r.T, h.show(r)); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (h *head) Entries([]evenstand.Entry) error { return nil }
-func (h *head) Unused(u evenstand.Unused)       { h.left = append(h.left, u) }
-func (h *head) Progress(int64)                  {}
-
-// short writes a number with four digits that count, without an exponent.
-func short(v float64) string {
-	s := strconv.FormatFloat(v, 'g', 4, 64)
-	if x, err := strconv.ParseFloat(s, 64); err == nil && math.Abs(x) < 1e9 && (x == 0 || math.Abs(x) > 1e-6) {
-		return strconv.FormatFloat(x, 'f', -1, 64)
-	}
-	return s
-}
-
-// firstLines reads the first lines of a table by a recipe.
-func firstLines(ctx context.Context, b *book.Book, in fs.FS, r *recipe.Recipe) (*head, error) {
-	f := recipe.Format{Recipes: []recipe.Recipe{*r}}
-	srcs, _, _, err := f.Find(ctx, in)
-	if err != nil {
-		return nil, err
-	}
-	v := voice(b)
-	h := &head{lines: map[evenstand.Micros][]string{}, show: func(r evenstand.Reading) string {
-		info := r.Quantity.Info()
-		unit := info.US
-		if v.Units == evenstand.Metric {
-			unit = info.Metric
-		}
-		u, err := evenstand.ParseUnit(unit)
-		if err != nil {
-			u, unit = evenstand.Unit{Scale: 1}, info.SI
-		}
-		text := info.Label + " " + short(u.FromSI(r.Value))
-		if unit != "" {
-			text += " " + recipe.UnitName(unit, 1)
-		}
-		if r.Element != (evenstand.Element{}) {
-			text = r.Element.String() + " " + text
-		}
-		return text
-	}}
-	for _, src := range srcs {
-		if _, err := f.Read(ctx, in, src, h); err != nil && !errors.Is(err, errEnough) {
-			return nil, err
-		}
-	}
-	return h, nil
-}
-
-// preview shows the first lines of a table as a recipe reads them; nothing
-// tells that none can be read.
-func (c *call) preview(h *head, v advise.Voice) (nothing bool) {
-	if len(h.order) == 0 {
+// preview shows the first lines of a table as a recipe reads them. Of a quantity
+// of many rows it shows the first few.
+func (c *call) preview(h recipe.Head, v advise.Voice) {
+	if len(h.Lines) == 0 {
 		c.printf("No line of it can be read so.\n")
 	} else {
 		c.printf("Its first lines:\n")
 	}
-	for _, t := range h.order {
-		texts := h.lines[t]
-		const few = 8
-		line := strings.Join(texts[:min(few, len(texts))], "; ")
-		if n := len(texts) - few; n > 0 {
-			line += fmt.Sprintf("; and %d more", n)
+	const few = 8
+	for _, l := range h.Lines {
+		var texts, of []string
+		n := map[string]int{}
+		for _, g := range l.Gives {
+			if n[g.Of]++; n[g.Of] <= few {
+				texts = append(texts, g.Text)
+			} else if n[g.Of] == few+1 {
+				of = append(of, g.Of)
+			}
 		}
-		c.text("  ", "      ", v.Date(t)+", "+v.Second(t)+": "+line)
+		for _, o := range of {
+			texts = append(texts, fmt.Sprintf("and %d more of %s", n[o]-few, o))
+		}
+		c.text("  ", "      ", v.Date(l.T)+", "+v.Second(l.T)+": "+strings.Join(texts, "; "))
 	}
-	for _, u := range h.left {
+	for _, u := range h.Unused {
 		c.text("  ", "    ", "Not used: "+book.SayUnused(u, v))
 	}
-	return len(h.order) == 0
 }
 
 // oneTable opens the table of a file; parts of a shapefile stand beside it.

@@ -533,12 +533,13 @@ type binding struct {
 // reader is the reading of one table.
 type reader struct {
 	*Recipe
-	sink evenstand.Sink
-	rows *table.Rows
-	when *when
-	dec  byte
-	from string // side from which rows count
-	n    int    // how many there are; 0 unknown
+	sink  evenstand.Sink
+	batch int // values that are handed over at once
+	rows  *table.Rows
+	when  *when
+	dec   byte
+	from  string // side from which rows count
+	n     int    // how many there are; 0 unknown
 
 	bound    []*binding
 	long     map[string]*binding // by word and row
@@ -556,8 +557,10 @@ type reader struct {
 	file     string
 	bad      evenstand.Tally
 	order    plain.Order
-	ended    bool    // by the sink or the context
-	twice    [3]span // lines in the hour that comes twice: all, taken as the first, as the second
+	now      evenstand.Micros // of the line that is read
+	taken    int              // lines with a time that were read
+	ended    bool             // by the sink or the context
+	twice    [3]span          // lines in the hour that comes twice: all, taken as the first, as the second
 	twiceOn  evenstand.Micros
 	words    map[string]bool // of a long table, that the recipe lacks
 	fresh    []string        // the first of them
@@ -595,45 +598,18 @@ const (
 // read reads one table. ended: the error is no fault of the file, and there is
 // no sense in reading another.
 func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.SourceFile, sink evenstand.Sink, note func(string)) (grade evenstand.Grade, ended bool, err error) {
-	// By what the recipe says of the file, where that does not hold by what is seen.
-	d := r.File.Dialect
-	if looked(ref.Kind) {
-		if cs, err := columns(ctx, in, ref, table.Dialect{}); err == nil && r.Fits(ref.Kind, cs) > 0 {
-			d = table.Dialect{Decimal: d.Decimal, Encoding: d.Encoding}
-		}
-	}
-	rows, err := table.Open(ctx, in, ref, d)
+	rd, ended, err := r.open(ctx, in, ref, said, sink)
 	if err != nil {
-		if e := (*table.Error)(nil); !errors.As(err, &e) {
-			err = fmt.Errorf("%s: %w", ref.Files[0], err)
-		}
-		return evenstand.NoGrade, ctx.Err() != nil, err
+		return evenstand.NoGrade, ended, err
 	}
-	defer rows.Close()
-	zone := r.Time
-	if said.Zone != "" {
-		zone.Zone = said.Zone
-	}
-	rd := &reader{Recipe: r, sink: sink, rows: rows, dec: rows.Dialect().Decimal, from: r.Rows.From, n: r.Rows.Count, file: ref.Files[0], order: plain.NewOrder()}
-	if rd.when, err = newWhen(zone, rd.dec); err != nil {
-		return evenstand.NoGrade, true, err
-	}
-	if said.RowsFrom != "" {
-		rd.from = said.RowsFrom
-	}
-	if said.Rows > 0 {
-		rd.n = said.Rows
-	}
+	defer rd.rows.Close()
 	if ref.Kind != table.Text { // how a text is written the recipe says
-		for _, d := range rows.Doubts() {
+		for _, d := range rd.rows.Doubts() {
 			note(d)
 		}
 	}
-	rd.bind(note)
-	rd.when.behind.look = func(c *colon) {
-		if first, err := Take(ctx, in, ref, d); err == nil { // an error is told where the table is read
-			rd.look(first.Rows, c)
-		}
+	if n := columnsNote(r.Differs(rd.rows.Columns())); n != "" {
+		note(n)
 	}
 	err = rd.run(ctx)
 	rd.bad.Send(sink)
@@ -649,14 +625,55 @@ func (r *Recipe) read(ctx context.Context, in fs.FS, ref table.Ref, said plain.S
 	if n := rd.wordsNote(); n != "" {
 		note(n)
 	}
-	for _, u := range rows.Unused() {
+	for _, u := range rd.rows.Unused() {
 		sink.Unused(u)
 	}
 	return rd.grade(), rd.ended, err
 }
 
+// open opens a table for reading; the caller closes its rows. ended is as that
+// of read.
+func (r *Recipe) open(ctx context.Context, in fs.FS, ref table.Ref, said plain.SourceFile, sink evenstand.Sink) (rd *reader, ended bool, err error) {
+	// By what the recipe says of the file, where that does not hold by what is seen.
+	d := r.File.Dialect
+	if looked(ref.Kind) {
+		if cs, err := columns(ctx, in, ref, table.Dialect{}); err == nil && r.Fits(ref.Kind, cs) > 0 {
+			d = table.Dialect{Decimal: d.Decimal, Encoding: d.Encoding}
+		}
+	}
+	rows, err := table.Open(ctx, in, ref, d)
+	if err != nil {
+		if e := (*table.Error)(nil); !errors.As(err, &e) {
+			err = fmt.Errorf("%s: %w", ref.Files[0], err)
+		}
+		return nil, ctx.Err() != nil, err
+	}
+	zone := r.Time
+	if said.Zone != "" {
+		zone.Zone = said.Zone
+	}
+	rd = &reader{Recipe: r, sink: sink, batch: batch, rows: rows, dec: rows.Dialect().Decimal, from: r.Rows.From, n: r.Rows.Count, file: ref.Files[0], order: plain.NewOrder()}
+	if rd.when, err = newWhen(zone, rd.dec); err != nil {
+		rows.Close()
+		return nil, true, err
+	}
+	if said.RowsFrom != "" {
+		rd.from = said.RowsFrom
+	}
+	if said.Rows > 0 {
+		rd.n = said.Rows
+	}
+	rd.bind()
+	rd.when.behind.look = func(c *colon) {
+		if first, err := Take(ctx, in, ref, d); err == nil { // an error is told where the table is read
+			rd.look(first.Rows, c)
+		}
+	}
+	return rd, false, nil
+}
+
 // bind finds the columns of the recipe in the table.
-func (rd *reader) bind(note func(string)) {
+func (rd *reader) bind() {
 	cols := rd.rows.Columns()
 	find := func(name string) int {
 		if name == "" {
@@ -673,39 +690,18 @@ func (rd *reader) bind(note func(string)) {
 	if p.Speed != "" {
 		rd.speed, _ = evenstand.ParseUnit(p.SpeedUnit)
 	}
-	used := map[int]bool{rd.timeAt: true, rd.clockAt: true, rd.rowAt: true, rd.nameAt: true, rd.valueAt: true, rd.seedAt: true}
-	for _, i := range rd.place {
-		used[i] = true
-	}
 	for i := range rd.Values {
 		v := &rd.Values[i]
 		if v.Column == "" || strings.Contains(v.Element, rowMark) && !strings.Contains(v.Column, rowMark) {
-			if at := find(v.Column); at >= 0 {
-				used[at] = true // a column of all rows, in a table with a line a row
-			}
-			continue
+			continue // of all rows, in a table with a line a row
 		}
 		for at, c := range cols {
 			if n, ok := v.matches(c.Name); ok {
 				rd.bound = append(rd.bound, rd.binding(v, at, n))
-				used[at] = true
 			}
 		}
 	}
 	rd.long = map[string]*binding{}
-	known := map[string]bool{}
-	for _, c := range rd.File.Columns {
-		known[c] = true
-	}
-	var fresh []string
-	for at, c := range cols {
-		if !used[at] && !known[c.Name] {
-			fresh = append(fresh, strconv.Quote(c.Name))
-		}
-	}
-	if len(fresh) > 0 {
-		note("Its table has columns that its recipe does not speak of: " + among(fresh, len(fresh)) + ". Say evenstand recipe for it again if they are wanted.")
-	}
 }
 
 // binding makes what one column becomes; n is the number of the row in its
@@ -848,6 +844,8 @@ func (rd *reader) line(row []table.Cell) error {
 		rd.twiceOn = t
 	}
 	rd.order.Take(t, rd.rows.Place().Line)
+	rd.now = t
+	rd.taken++
 	if rd.seedAt >= 0 {
 		rd.seed(t, at(row, rd.seedAt))
 	}
@@ -860,7 +858,7 @@ func (rd *reader) line(row []table.Cell) error {
 	for _, b := range rd.bound {
 		rd.value(t, b, &row[b.at])
 	}
-	if len(rd.readings) >= batch || len(rd.fixes) >= batch || len(rd.seeds) >= batch {
+	if len(rd.readings) >= rd.batch || len(rd.fixes) >= rd.batch || len(rd.seeds) >= rd.batch {
 		return rd.flush()
 	}
 	return nil

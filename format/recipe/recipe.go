@@ -571,6 +571,57 @@ func (r *Recipe) fit(kind table.Kind, columns []table.Column) (n int, why string
 	return n, ""
 }
 
+// Differs lists the columns of a table that fits which the recipe was not made
+// with and does not read, and those that it reads where a table has them and
+// that this one lacks: what else a receiver says, and rows that the table had of
+// which it was made.
+func (r *Recipe) Differs(columns []table.Column) (unread, lacks []string) {
+	p := &r.Place
+	named := append(r.uses(), p.Altitude, p.Speed, p.Heading, p.HDOP, p.Satellites)
+	reads := func(name string) bool {
+		return slices.Contains(named, name) || slices.ContainsFunc(r.Values, func(v Value) bool {
+			_, ok := v.matches(name)
+			return ok && v.Column != ""
+		})
+	}
+	has := map[string]bool{}
+	for _, c := range columns {
+		has[c.Name] = true
+		if !reads(c.Name) && !slices.Contains(r.File.Columns, c.Name) {
+			unread = append(unread, c.Name)
+		}
+	}
+	for _, n := range append(slices.Clone(r.File.Columns), named...) {
+		if n != "" && !has[n] && reads(n) {
+			has[n] = true // once
+			lacks = append(lacks, n)
+		}
+	}
+	return unread, lacks
+}
+
+// Among writes the first few of some names.
+func Among(names []string) string {
+	var quoted []string
+	for _, n := range names[:min(few, len(names))] {
+		quoted = append(quoted, strconv.Quote(n))
+	}
+	return among(quoted, len(names))
+}
+
+// columnsNote says how the columns of a table differ.
+func columnsNote(unread, lacks []string) string {
+	switch {
+	case len(unread) > 0 && len(lacks) > 0:
+		return "Its table has columns that its recipe does not speak of: " + Among(unread) + ". It lacks columns that the recipe reads: " + Among(lacks) + ". If one of them goes by another name now, say evenstand recipe for the file: that tells how both are read."
+	case len(unread) > 0:
+		return "Its table has columns that its recipe does not speak of: " + Among(unread) + ". Say evenstand recipe for it again if they are wanted."
+	case len(lacks) > 0:
+		return "Its table lacks columns that its recipe reads: " + Among(lacks) + ". Nothing to do if the box did not log them."
+	}
+	return ""
+}
+
 // unitDiffers tells whether a line of units says another unit of a column than
 // in the table that the recipe was made from, or than the recipe says where
 // that is not known; was is that one. v is nil for a column of a place.
