@@ -102,3 +102,34 @@ func bytesOf[In any](s *Server, path, id, what, mime string, f func(context.Cont
 		}}, nil
 	})
 }
+
+// versioned registers an operation that answers bytes which stay the same under
+// one tag: a browser that has them is told so, and nothing is made.
+func versioned[In any](s *Server, path, id, what, mime string, tag func(*In) (tag, have string), f func(context.Context, *In) ([]byte, error)) {
+	huma.Register(s.api, huma.Operation{
+		OperationID: id, Method: http.MethodGet, Path: base + path, Summary: what,
+		Responses: map[string]*huma.Response{
+			"200": {Description: what, Content: map[string]*huma.MediaType{mime: {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}}},
+			"304": {Description: "What the browser has is still so"},
+		},
+	}, func(ctx context.Context, in *In) (*huma.StreamResponse, error) {
+		now, have := tag(in)
+		var data []byte
+		if have != now {
+			var err error
+			if data, err = f(ctx, in); err != nil {
+				return nil, s.fail(err)
+			}
+		}
+		return &huma.StreamResponse{Body: func(c huma.Context) {
+			c.SetHeader("ETag", now)
+			c.SetHeader("Cache-Control", "private, no-cache")
+			if have == now {
+				c.SetStatus(http.StatusNotModified)
+				return
+			}
+			c.SetHeader("Content-Type", mime)
+			_, _ = c.BodyWriter().Write(data)
+		}}, nil
+	})
+}

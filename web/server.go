@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -45,6 +46,7 @@ type Server struct {
 	log  *slog.Logger
 
 	revision atomic.Int64 // of all that can be asked for
+	told     atomic.Int64 // of what the logs say
 	events   events
 	jobs     jobs
 	uploads  uploads
@@ -59,6 +61,8 @@ type Server struct {
 
 	settling sync.Mutex
 	soon     *time.Timer // to make days again that what was written changes
+	ground   kept[*season]
+	began    string // tells the tiles of this run from those of another
 }
 
 // New makes a server of an open book. Close it before the book.
@@ -66,7 +70,7 @@ func New(opt Options) (*Server, error) {
 	if opt.Log == nil {
 		opt.Log = slog.New(slog.DiscardHandler)
 	}
-	s := &Server{opt: opt, book: opt.Book, mux: http.NewServeMux(), log: opt.Log}
+	s := &Server{opt: opt, book: opt.Book, mux: http.NewServeMux(), log: opt.Log, began: strconv.FormatInt(time.Now().UnixMicro(), 36)}
 	var err error
 	if s.guard, err = newGuard(opt); err != nil {
 		return nil, err
@@ -98,6 +102,11 @@ func (s *Server) Close() {
 
 // changed tells the pages that what they show may be old.
 func (s *Server) changed(what string) {
+	switch what {
+	case "decisions", "journal", "settings":
+	default:
+		s.told.Add(1)
+	}
 	s.events.send("changed", Changed{Revision: s.revision.Add(1), What: what})
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"evenstand"
+	"evenstand/core/stat"
 )
 
 // Measure is one figure that stretches can be summed up to.
@@ -17,13 +18,17 @@ type Measure struct {
 
 	// part gives the two sums of a stretch, its count and, for measures of
 	// spread, its sum of squares; false when the stretch does not tell.
-	part func(s *evenstand.Stretch, spacing float64) (part, bool)
+	part func(s *evenstand.Stretch, spacing float64) (Part, bool)
 	kind kind
 }
 
-// part is what one stretch adds: how much there is to judge by, the sum over
-// it, and the sum of squares.
-type part struct{ n, s, q float64 }
+// Part is what a stretch adds to a measure: how much there is to judge by
+// (places due, single spacings, m2 or m of way), the sum over it, and for
+// measures of spread the sum of squares. Parts of several stretches add up.
+type Part struct{ N, S, Q float64 }
+
+// Add takes in another.
+func (p *Part) Add(o Part) { p.N, p.S, p.Q = p.N+o.N, p.S+o.S, p.Q+o.Q }
 
 type kind uint8
 
@@ -42,30 +47,30 @@ const few = 100
 var measures = []Measure{
 	{
 		ID: "skips", Label: "skips", Of: "of the places where a seed was due", Unit: "fraction", Worse: 1, Few: few, kind: share,
-		part: func(s *evenstand.Stretch, _ float64) (part, bool) { return ratio(s.Skips, s.Due) },
+		part: func(s *evenstand.Stretch, _ float64) (Part, bool) { return ratio(s.Skips, s.Due) },
 	},
 	{
 		ID: "doubles", Label: "doubles", Of: "of the places where a seed was due", Unit: "fraction", Worse: 1, Few: few, kind: share,
-		part: func(s *evenstand.Stretch, _ float64) (part, bool) { return ratio(s.Doubles, s.Due) },
+		part: func(s *evenstand.Stretch, _ float64) (Part, bool) { return ratio(s.Doubles, s.Due) },
 	},
 	{
 		ID: "spacing", Label: "spacing scatter", Of: "variation of single seed spacings (ISO 7256-1 precision)", Unit: "fraction", Worse: 1, Few: few, kind: spread,
-		part: func(s *evenstand.Stretch, _ float64) (part, bool) {
+		part: func(s *evenstand.Stretch, _ float64) (Part, bool) {
 			m := s.Singles
 			if !(m.N > 0) {
-				return part{}, false
+				return Part{}, false
 			}
-			return part{m.N, m.Sum, m.M2 + m.Sum*m.Sum/m.N}, true
+			return Part{m.N, m.Sum, m.M2 + m.Sum*m.Sum/m.N}, true
 		},
 	},
 	{
 		ID: "population", Label: "seeds planted", Of: "on the ground planted", Unit: "1/m2", Few: few, kind: mean,
-		part: func(s *evenstand.Stretch, spacing float64) (part, bool) {
+		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) {
 			area := float64(s.Way) * spacing
 			if !(area > 0) || !(s.Seeds >= 0) || s.Grade == evenstand.NoGrade {
-				return part{}, false
+				return Part{}, false
 			}
-			return part{n: area, s: float64(s.Seeds)}, true
+			return Part{N: area, S: float64(s.Seeds)}, true
 		},
 	},
 	means("wheel-off", "gauge wheels off the ground", "share of the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.OffShare }),
@@ -78,11 +83,11 @@ var measures = []Measure{
 	means("vacuum", "vacuum", "mean over the way", "Pa", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Vacuum }),
 	{
 		ID: "liquid", Label: "liquid", Of: "on the ground planted", Unit: "m3/m2", kind: mean,
-		part: func(s *evenstand.Stretch, spacing float64) (part, bool) { return applied(s.Liquid, s.Way, spacing) },
+		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) { return applied(s.Liquid, s.Way, spacing) },
 	},
 	{
 		ID: "granular", Label: "dry product", Of: "on the ground planted", Unit: "kg/m2", kind: mean,
-		part: func(s *evenstand.Stretch, spacing float64) (part, bool) { return applied(s.Granular, s.Way, spacing) },
+		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) { return applied(s.Granular, s.Way, spacing) },
 	},
 }
 
@@ -102,44 +107,81 @@ func ByID(id string) (Measure, bool) {
 func means(id, label, of, unit string, worse int, take func(*evenstand.Stretch) evenstand.Moments) Measure {
 	return Measure{
 		ID: id, Label: label, Of: of, Unit: unit, Worse: worse, kind: mean,
-		part: func(s *evenstand.Stretch, _ float64) (part, bool) {
+		part: func(s *evenstand.Stretch, _ float64) (Part, bool) {
 			m, way := take(s), float64(s.Way)
 			if !(m.N > 0) || !(way > 0) {
-				return part{}, false
+				return Part{}, false
 			}
-			return part{n: way, s: way * m.Mean()}, true
+			return Part{N: way, S: way * m.Mean()}, true
 		},
 	}
 }
 
-func ratio(some, of float32) (part, bool) {
+func ratio(some, of float32) (Part, bool) {
 	if !(of > 0) || !(some >= 0) {
-		return part{}, false
+		return Part{}, false
 	}
-	return part{n: float64(of), s: float64(some)}, true
+	return Part{N: float64(of), S: float64(some)}, true
 }
 
-func applied(amount, way float32, spacing float64) (part, bool) {
+func applied(amount, way float32, spacing float64) (Part, bool) {
 	area := float64(way) * spacing
 	if !(area > 0) || math.IsNaN(float64(amount)) {
-		return part{}, false
+		return Part{}, false
 	}
-	return part{n: area, s: float64(amount)}, true
+	return Part{N: area, S: float64(amount)}, true
+}
+
+// Part gives what a stretch adds, false when it does not tell. Spacing is the
+// row spacing in m, NaN unknown.
+func (m *Measure) Part(s *evenstand.Stretch, spacing float64) (Part, bool) {
+	p, ok := m.part(s, spacing)
+	return p, ok && p.N > 0
 }
 
 // One gives the measure of a single stretch, false when it does not tell.
 func (m *Measure) One(s *evenstand.Stretch, spacing float64) (float64, bool) {
-	p, ok := m.part(s, spacing)
-	if !ok || !(p.n > 0) {
+	p, ok := m.Part(s, spacing)
+	if !ok {
 		return math.NaN(), false
 	}
-	r := p.s / p.n
+	return m.Value(p)
+}
+
+// Value gives the measure of a part or of several together, false when they do
+// not tell.
+func (m *Measure) Value(p Part) (float64, bool) {
+	if !(p.N > 0) {
+		return math.NaN(), false
+	}
+	r := p.S / p.N
 	if m.kind == spread {
-		v := p.q/p.n - r*r
-		if !(p.n > 1) || !(v >= 0) || !(r > 0) {
+		v := p.Q/p.N - r*r
+		if !(p.N > 1) || !(v >= 0) || !(r > 0) {
 			return math.NaN(), false
 		}
-		return math.Sqrt(v*p.n/(p.n-1)) / r, true
+		return math.Sqrt(v*p.N/(p.N-1)) / r, true
 	}
 	return r, !math.IsNaN(r)
+}
+
+// Squares tells whether the measure needs the sums of squares of its parts.
+func (m *Measure) Squares() bool { return m.kind == spread }
+
+// Chance gives the 90 % interval that a part has by chance alone: Wilson's for
+// a share, the normal one for a scatter. A mean has none; false.
+func (m *Measure) Chance(p Part) (low, high float64, ok bool) {
+	v, ok := m.Value(p)
+	if !ok {
+		return math.NaN(), math.NaN(), false
+	}
+	switch m.kind {
+	case share:
+		low, high = stat.Wilson(p.S, p.N, level)
+		return low, high, true
+	case spread:
+		d := stat.NormalQuantile(1-(1-level)/2) * math.Sqrt(v*v*(0.5+v*v)/p.N)
+		return max(0, v-d), v + d, true
+	}
+	return math.NaN(), math.NaN(), false
 }

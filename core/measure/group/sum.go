@@ -17,7 +17,7 @@ const Cluster = 20
 // any order. The zero value is ready.
 type Sum struct {
 	open key
-	cur  part // of the open cluster
+	cur  Part // of the open cluster
 
 	n, s, q             float64 // over all closed clusters
 	nn, ns, ss          float64 // products over clusters
@@ -35,29 +35,30 @@ type key struct {
 // Add takes in a stretch. Day tells apart days whose passes have the same
 // index; spacing is the row spacing in m, NaN unknown.
 func (g *Sum) Add(m *Measure, s *evenstand.Stretch, day int32, spacing float64) {
-	p, ok := m.part(s, spacing)
-	if !ok {
-		return
+	if p, ok := m.part(s, spacing); ok {
+		g.AddPart(p, s.Pass, s.Row, s.K, day)
 	}
-	if k := (key{s.Pass, s.Row, s.K / Cluster, day}); k != g.open {
+}
+
+// AddPart is Add of what a stretch adds: pass, row and k say which it is.
+func (g *Sum) AddPart(p Part, pass int32, row int16, k, day int32) {
+	if k := (key{pass, row, k / Cluster, day}); k != g.open {
 		g.close()
 		g.open = k
 	}
 	g.stretches++
-	g.cur.n += p.n
-	g.cur.s += p.s
-	g.cur.q += p.q
+	g.cur.Add(p)
 }
 
 func (g *Sum) close() {
 	c := g.cur
-	if c.n > 0 {
+	if c.N > 0 {
 		g.clusters++
-		g.n, g.s, g.q = g.n+c.n, g.s+c.s, g.q+c.q
-		g.nn, g.ns, g.ss = g.nn+c.n*c.n, g.ns+c.n*c.s, g.ss+c.s*c.s
-		g.nq, g.sq, g.qq = g.nq+c.n*c.q, g.sq+c.s*c.q, g.qq+c.q*c.q
+		g.n, g.s, g.q = g.n+c.N, g.s+c.S, g.q+c.Q
+		g.nn, g.ns, g.ss = g.nn+c.N*c.N, g.ns+c.N*c.S, g.ss+c.S*c.S
+		g.nq, g.sq, g.qq = g.nq+c.N*c.Q, g.sq+c.S*c.Q, g.qq+c.Q*c.Q
 	}
-	g.cur = part{}
+	g.cur = Part{}
 	g.open = key{}
 }
 

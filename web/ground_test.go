@@ -1,0 +1,409 @@
+package web_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/encoding/mvt"
+	"github.com/paulmach/orb/maptile"
+	"github.com/paulmach/orb/planar"
+
+	"evenstand"
+	"evenstand/book"
+	"evenstand/book/booktest"
+	"evenstand/core/ground"
+	"evenstand/pipeline"
+	"evenstand/web"
+)
+
+const groundSpacing = 0.762
+
+// driven is a made-up pass: its way from s = 0 to long, in a frame of metres.
+type driven struct {
+	long float64
+	at   func(s float64) (e, n, heading float64)
+}
+
+// madeUp is a deriver that knows nothing of the logs: on every day the same
+// passes, of which row r skips r × k of 100 places on stretch k.
+func madeUp(frame ground.Frame, rows int, ways func(day int) []driven) book.Deriver {
+	return func(_ context.Context, day pipeline.Day, out pipeline.Output) (pipeline.Result, error) {
+		t := evenstand.FromTime(time.Date(2026, 5, 1, 13, 0, 0, 0, time.UTC))
+		for _, s := range day.Streams {
+			if s.Seeds != nil {
+				_ = s.Seeds(func(x []evenstand.Seed) bool { t = x[0].T; return false })
+			}
+		}
+		res := pipeline.Result{AsOf: t, Until: evenstand.NoTime}
+		offset := 1000.0 // of the day's metres
+		var track []evenstand.TrackPoint
+		var ss []evenstand.Stretch
+		nan := float32(math.NaN())
+		for i, w := range ways(t.Time().Day()) {
+			p := evenstand.Pass{Index: int32(i), Key: fmt.Sprintf("%s/%d", day.Date, i), Number: i + 1, Planter: day.Planter, Field: evenstand.Unassigned, Start: t, S0: offset, S1: offset + w.long}
+			track, ss = track[:0], ss[:0]
+			step := 0.45
+			n := int(math.Ceil(w.long / step))
+			for j := -3; j <= n+3; j++ {
+				s := float64(j) * step
+				e, north, heading := w.at(s)
+				lat, lon := frame.ToGlobal(e, north)
+				pass := p.Index
+				if s < 0 || s > w.long {
+					pass = -1
+				}
+				track = append(track, evenstand.TrackPoint{T: t + evenstand.FromSeconds((s+2)/2), Pass: pass, Lat: lat, Lon: lon, S: offset + s, Heading: heading, Speed: 2, SD: 0.02})
+			}
+			p.Start, p.End = t+evenstand.FromSeconds(1), t+evenstand.FromSeconds(w.long/2+1)
+			t += evenstand.FromSeconds(w.long/2 + 20)
+			offset += w.long + 50
+			stretches := int(math.Ceil(w.long / evenstand.StretchLength))
+			for row := 1; row <= rows; row++ {
+				for k := range stretches {
+					length := min(evenstand.StretchLength, w.long-float64(k)*evenstand.StretchLength)
+					ss = append(ss, evenstand.Stretch{
+						Pass: p.Index, Row: int16(row), K: int32(k), Length: float32(length), Way: float32(length), T: p.Start, Grade: evenstand.GradeA,
+						Due: 100, Seeds: 100, Skips: float32(row * k % 100), Target: nan, LoadP5: nan, Liquid: nan, Granular: nan, PosError: nan,
+						Load:  evenstand.Moments{N: 10, Sum: 10 * float64(400+row), M2: 5},
+						Speed: evenstand.Moments{N: 10, Sum: 20, M2: 0.1},
+					})
+				}
+			}
+			if err := out.Pass(p, nil, ss); err != nil {
+				return res, err
+			}
+			if err := out.Track(track); err != nil {
+				return res, err
+			}
+		}
+		return res, nil
+	}
+}
+
+func groundBook(t testing.TB, frame ground.Frame, days, rows int, ways func(day int) []driven) *book.Book {
+	t.Helper()
+	dir, in := filepath.Join(t.TempDir(), "spring"), t.TempDir()
+	set := evenstand.NewSettings()
+	set.Name, set.Zone = "spring", "America/Chicago"
+	card := fmt.Sprintf("card = 1\nname = \"made up\"\nrows = %d\nrow_spacing_m = %g\n", rows, groundSpacing)
+	if err := book.Create(dir, set, []book.File{{Name: "card.toml", Data: []byte(card)}}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(in, "season.gen"), fmt.Appendf(nil, "%d 1 1 2 7", days), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	b, err := book.Open(dir, book.Options{Derive: madeUp(frame, rows, ways)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = b.Close() })
+	if _, err := b.Read(context.Background(), []string{in}, []evenstand.Format{booktest.Season{}}, book.ReadOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// cell is a cell of a tile, its corners in the frame.
+type cell struct {
+	value, n float64
+	few      bool
+	ring     []ground.Point
+	area     float64
+}
+
+func cellsOf(t *testing.T, s *served, frame ground.Frame, measure string, tile maptile.Tile) []cell {
+	t.Helper()
+	data := s.get(t, fmt.Sprintf("/api/v1/ground/tiles/%s/%d/%d/%d", measure, tile.Z, tile.X, tile.Y), http.StatusOK)
+	if len(data) == 0 {
+		return nil
+	}
+	layers, err := mvt.Unmarshal(data)
+	if err != nil || len(layers) != 1 || layers[0].Name != "cells" {
+		t.Fatalf("tile %v: %d layers, %v", tile, len(layers), err)
+	}
+	var out []cell
+	for _, f := range layers.ToFeatureCollections()["cells"].Features {
+		c := cell{value: f.Properties.MustFloat64("value"), n: f.Properties.MustFloat64("n"), few: f.Properties.MustBool("few")}
+		var flat orb.Ring
+		for _, p := range f.Geometry.(orb.Polygon)[0] {
+			n := math.Ldexp(4096, int(tile.Z))
+			x, y := (p[0]+float64(tile.X)*4096)/n, (p[1]+float64(tile.Y)*4096)/n
+			e, north := frame.ToLocal(math.Atan(math.Sinh((1-2*y)*math.Pi))*180/math.Pi, x*360-180)
+			c.ring = append(c.ring, ground.Point{e, north})
+			flat = append(flat, orb.Point{e, north})
+		}
+		c.area = math.Abs(planar.Area(flat))
+		out = append(out, c)
+	}
+	return out
+}
+
+// tileMiddle is a place in Iowa in the middle of a tile of level 18, so that a
+// pass of 40 m about it lies in that one.
+func tileMiddle() (ground.Frame, maptile.Tile) {
+	tile := maptile.At(orb.Point{-93.61, 42.03}, 18)
+	c := tile.Bound().Center()
+	return ground.NewFrame(c[1], c[0]), tile
+}
+
+func northward(long, fromE, fromN float64) driven {
+	return driven{long, func(s float64) (float64, float64, float64) { return fromE, fromN + s, 0 }}
+}
+
+func TestGroundCellsLieWhereTheRowsLie(t *testing.T) {
+	frame, tile := tileMiddle()
+	s := serve(t, groundBook(t, frame, 1, 16, func(int) []driven { return []driven{northward(40, 0, -20)} }))
+	cells := cellsOf(t, s, frame, "skips", tile)
+	// 40 m are two stretches of 15 m and one of 10, of 16 rows.
+	if len(cells) != 48 {
+		t.Fatalf("%d cells, want 48", len(cells))
+	}
+	// By hand: row r of 16 lies (r - 8.5) x 0.762 m right of the middle, and
+	// skips r x k of its 100 places.
+	corners := func(row, k int) (w, s, e, n float64) {
+		y := (float64(row) - 8.5) * groundSpacing
+		return y - groundSpacing/2, -20 + 15*float64(k), y + groundSpacing/2, -20 + min(40, 15*float64(k+1))
+	}
+	const unit = 114.0 / 4096 // m, what the tile's whole numbers can tell apart
+	area := 0.0
+	for _, c := range cells {
+		area += c.area
+		w, south, e, n := c.ring[0][0], c.ring[0][1], c.ring[0][0], c.ring[0][1]
+		for _, p := range c.ring {
+			w, south, e, n = min(w, p[0]), min(south, p[1]), max(e, p[0]), max(n, p[1])
+		}
+		row, k := int(math.Round((w+e)/2/groundSpacing+8.5)), int(math.Floor((south+21)/15))
+		ww, ws, we, wn := corners(row, k)
+		for i, d := range []float64{w - ww, south - ws, e - we, n - wn} {
+			if math.Abs(d) > unit {
+				t.Errorf("row %d stretch %d: side %d lies %.3f m off", row, k, i, d)
+			}
+		}
+		if want := float64(row*k%100) / 100; math.Abs(c.value-want) > 1e-4 {
+			t.Errorf("row %d stretch %d: %g, want %g", row, k, c.value, want)
+		}
+		if c.n != 100 {
+			t.Errorf("row %d stretch %d rests on %g places, want 100", row, k, c.n)
+		}
+	}
+	if want := 40 * 16 * groundSpacing; math.Abs(area-want) > 0.005*want {
+		t.Errorf("the cells are %.2f m2, way times spacing is %.2f", area, want)
+	}
+}
+
+// At every level the cells cover what was planted, once, and their mean is the
+// measure's.
+func TestGroundLevels(t *testing.T) {
+	frame, _ := tileMiddle()
+	const turn = 60.0 // m, radius
+	ways := func(int) []driven {
+		return []driven{
+			northward(95, -30, -50),
+			{turn * math.Pi / 2, func(s float64) (float64, float64, float64) { // a quarter turn to the right
+				a := s / turn
+				return 40 + turn*(1-math.Cos(a)), turn * math.Sin(a), a * 180 / math.Pi
+			}},
+		}
+	}
+	s := serve(t, groundBook(t, frame, 1, 16, ways))
+	c := frame
+	lat, lon := c.ToGlobal(0, 0)
+	want := (95 + turn*math.Pi/2) * 16 * groundSpacing
+	for z := maptile.Zoom(11); z <= 18; z++ {
+		mid := maptile.At(orb.Point{lon, lat}, z)
+		span := uint32(1)
+		if z == 18 {
+			span = 2
+		}
+		area, sum, n := 0.0, 0.0, 0.0
+		seen := map[string]bool{}
+		for x := mid.X - span; x <= mid.X+span; x++ {
+			for y := mid.Y - span; y <= mid.Y+span; y++ {
+				for _, c := range cellsOf(t, s, frame, "skips", maptile.New(x, y, z)) {
+					key := fmt.Sprintf("%.0f %.0f %g", c.ring[0][0]*3, c.ring[0][1]*3, c.value) // a cell on a border is in both tiles
+					if z >= 15 && seen[key] {
+						continue
+					}
+					seen[key] = true
+					area, sum, n = area+c.area, sum+c.value*c.n, n+c.n
+				}
+			}
+		}
+		// Straight sides cut off bends, 1 % at this radius; far out the tile's
+		// whole numbers are metres.
+		if z >= 15 && math.Abs(area-want) > 0.02*want {
+			t.Errorf("level %d: %.0f m2, planted were %.0f", z, area, want)
+		}
+		truth, of := 0.0, 0.0
+		for _, k := range []int{7, 7} { // ceil(95/15) and ceil(94.2/15)
+			for row := 1; row <= 16; row++ {
+				for j := range k {
+					truth, of = truth+float64(row*j%100), of+100
+				}
+			}
+		}
+		if z >= 15 && (math.Abs(n-of) > 1e-3*of || math.Abs(sum-truth) > 2e-3*truth) {
+			t.Errorf("level %d: %.1f of %.0f places, want %.0f of %.0f", z, sum, n, truth, of)
+		}
+		if z < 15 && n == 0 {
+			t.Errorf("level %d: nothing", z)
+		}
+	}
+}
+
+func TestGroundAt(t *testing.T) {
+	frame, _ := tileMiddle()
+	s := serve(t, groundBook(t, frame, 1, 16, func(int) []driven { return []driven{northward(40, 0, -20)} }))
+	for _, c := range []struct {
+		e, n  float64
+		found bool
+		row   int
+		s     float64
+		skips float64
+	}{
+		{-0.381, -12, true, 8, 8, 0},      // row 8 is half a spacing left of the middle
+		{0.381, 12.5, true, 9, 32.5, .18}, // third stretch: 9 x 2 of 100
+		{7.5 * groundSpacing, 0, true, 16, 20, .16},
+		{10, 0, false, 0, 0, 0},
+		{0, 30, false, 0, 0, 0},
+	} {
+		lat, lon := frame.ToGlobal(c.e, c.n)
+		var at web.GroundAt
+		if err := json.Unmarshal(s.get(t, fmt.Sprintf("/api/v1/ground/at?measure=skips&lat=%.9f&lon=%.9f", lat, lon), http.StatusOK), &at); err != nil {
+			t.Fatal(err)
+		}
+		if at.Found != c.found || at.Row != c.row || math.Abs(at.S-c.s) > 0.05 {
+			t.Errorf("at %g, %g: %+v", c.e, c.n, at)
+			continue
+		}
+		if !c.found {
+			continue
+		}
+		if v := at.Values[0]; v.Measure != "skips" || math.Abs(float64(v.Value)-c.skips) > 1e-6 {
+			t.Errorf("at %g, %g: %+v, want skips %g", c.e, c.n, v, c.skips)
+		}
+		if at.From != max(0, at.S-30) || at.To != min(40, at.S+30) || !strings.HasPrefix(at.Says, fmt.Sprintf("Row %d, pass 1", c.row)) {
+			t.Errorf("at %g, %g: %+v", c.e, c.n, at)
+		}
+	}
+}
+
+func TestGroundRefuses(t *testing.T) {
+	frame, _ := tileMiddle()
+	s := serve(t, groundBook(t, frame, 1, 4, func(int) []driven { return []driven{northward(40, 0, -20)} }))
+	for path, status := range map[string]int{
+		"/ground?measure=nonsense":           http.StatusUnprocessableEntity,
+		"/ground/tiles/nonsense/10/1/1":      http.StatusUnprocessableEntity,
+		"/ground/tiles/skips/19/1/1":         http.StatusNotFound,
+		"/ground/tiles/skips/-1/0/0":         http.StatusNotFound,
+		"/ground/tiles/skips/3/8/0":          http.StatusNotFound,
+		"/ground/tiles/skips/3/0/-1":         http.StatusNotFound,
+		"/ground/tiles/skips/62/1/1":         http.StatusNotFound,
+		"/ground/tiles/skips/x/1/1":          http.StatusUnprocessableEntity,
+		"/ground/tiles/skips/3/0/0":          http.StatusOK,
+		"/ground/at?lat=99&lon=0":            http.StatusUnprocessableEntity,
+		"/ground/at?lon=0":                   http.StatusUnprocessableEntity,
+		"/ground?field=nowhere":              http.StatusOK,
+		"/ground?measure=liquid&from=2030-1": http.StatusOK,
+	} {
+		s.get(t, "/api/v1"+path, status)
+	}
+	empty := serve(t, emptyBook(t))
+	var v web.GroundView
+	if err := json.Unmarshal(empty.get(t, "/api/v1/ground", http.StatusOK), &v); err != nil || len(v.Bounds) != 0 || len(v.Measures) != 0 {
+		t.Errorf("an empty logbook: %+v, %v", v, err)
+	}
+}
+
+// A browser that has a tile is told that it still holds, until the logs say
+// something else.
+func TestGroundTileTag(t *testing.T) {
+	frame, tile := tileMiddle()
+	s := serve(t, groundBook(t, frame, 1, 4, func(int) []driven { return []driven{northward(40, 0, -20)} }))
+	path := fmt.Sprintf("/api/v1/ground/tiles/skips/18/%d/%d", tile.X, tile.Y)
+	first := s.ask(http.MethodGet, path, nil)
+	tag := first.Header().Get("ETag")
+	if first.Code != http.StatusOK || tag == "" || first.Body.Len() == 0 {
+		t.Fatalf("%d, tag %q, %d bytes", first.Code, tag, first.Body.Len())
+	}
+	again := s.ask(http.MethodGet, path, nil, func(r *http.Request) { r.Header.Set("If-None-Match", tag) })
+	if again.Code != http.StatusNotModified || again.Body.Len() != 0 {
+		t.Errorf("the same tag: %d, %d bytes", again.Code, again.Body.Len())
+	}
+	other := s.ask(http.MethodGet, path, nil, func(r *http.Request) { r.Header.Set("If-None-Match", `"other"`) })
+	if other.Code != http.StatusOK || other.Body.Len() != first.Body.Len() {
+		t.Errorf("another tag: %d, %d bytes", other.Code, other.Body.Len())
+	}
+}
+
+// seasonWays makes 2,000 acres: 16 days of 53 passes of half a mile with 16 rows,
+// 0.72 million stretches of a row, four days' fields side by side.
+func seasonWays(day int) []driven {
+	var out []driven
+	for i := range 53 {
+		e, north, long := (float64(i)+55*float64(day%4))*16*groundSpacing, 820*float64(day/4%4), 795.0
+		if i%2 == 0 {
+			out = append(out, northward(long, e, north))
+		} else {
+			out = append(out, driven{long, func(s float64) (float64, float64, float64) { return e, north + long - s, 180 }})
+		}
+	}
+	return out
+}
+
+func BenchmarkGroundSeason(b *testing.B) {
+	frame := ground.NewFrame(42.03, -93.61)
+	bk := groundBook(b, frame, 16, 16, seasonWays)
+	opt := web.Options{Book: bk, Version: "test"}
+	ask := func(b *testing.B, h http.Handler, path string) int {
+		w := (&served{nil, h}).ask(http.MethodGet, path, nil)
+		if w.Code != http.StatusOK {
+			b.Fatalf("%s: %d %s", path, w.Code, w.Body)
+		}
+		return w.Body.Len()
+	}
+	b.Run("first", func(b *testing.B) {
+		cpu := used(b)
+		for b.Loop() {
+			s, err := web.New(opt)
+			if err != nil {
+				b.Fatal(err)
+			}
+			ask(b, s.Handler(), "/api/v1/ground?measure=skips")
+			s.Close()
+		}
+		b.ReportMetric(float64((used(b) - cpu).Milliseconds())/float64(b.N), "cpu-ms/op")
+	})
+	s, err := web.New(opt)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	ask(b, s.Handler(), "/api/v1/ground")
+	b.Run("again", func(b *testing.B) {
+		for b.Loop() {
+			ask(b, s.Handler(), "/api/v1/ground?measure=load")
+		}
+	})
+	lat, lon := frame.ToGlobal(1600, 1700)
+	for z := maptile.Zoom(10); z <= 18; z++ {
+		tile := maptile.At(orb.Point{lon, lat}, z)
+		b.Run(fmt.Sprintf("tile-%d", z), func(b *testing.B) {
+			n, cpu := 0, used(b)
+			for b.Loop() {
+				n = ask(b, s.Handler(), fmt.Sprintf("/api/v1/ground/tiles/load/%d/%d/%d?from=2026-05-01&to=2026-05-30", z, tile.X, tile.Y))
+			}
+			b.ReportMetric(float64(n), "bytes")
+			b.ReportMetric(float64((used(b)-cpu).Microseconds())/1000/float64(b.N), "cpu-ms/op")
+		})
+	}
+}

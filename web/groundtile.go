@@ -1,0 +1,190 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/encoding/mvt"
+	"github.com/paulmach/orb/geojson"
+
+	"evenstand/core/measure/group"
+)
+
+// tileMIME is a Mapbox Vector Tile, version 2.1 of its specification.
+const tileMIME = "application/vnd.mapbox-vector-tile"
+
+const (
+	tileExtent = 4096
+	// maxTile is the nearest level of which tiles are made; nearer, a page draws
+	// these larger. At 45° of latitude a tile of it is 108 m wide.
+	maxTile = 18
+)
+
+type tileIn struct {
+	Measure string `path:"measure"`
+	Z       int    `path:"z"`
+	X       int    `path:"x"`
+	Y       int    `path:"y"`
+	Have    string `header:"If-None-Match"`
+	groundFilter
+}
+
+// The detail of a level: as little as shows on a screen. At level z a pixel is
+// 78 km / 2^z at the equator, so that at 45° a bar of 12 m is 2 pixels at 13 and
+// 14 at 16, and a row of 30 in 3.6 at 18.
+const (
+	wholeBar = iota
+	someRows
+	eachRow
+)
+
+// detail gives how many stretches of 15 m are one cell at a level, and which
+// rows.
+func detail(z int) (stretches, rows int) {
+	switch {
+	case z <= 13:
+		return 4, wholeBar
+	case z == 14:
+		return 2, wholeBar
+	case z == 15:
+		return 1, wholeBar
+	case z <= 17:
+		return 1, someRows
+	}
+	return 1, eachRow
+}
+
+// spans gives the rows that are one cell.
+func (d *groundDay) spans(rows int) []span {
+	switch rows {
+	case wholeBar:
+		return []span{{0, d.rows - 1}}
+	case someRows:
+		return d.groups
+	}
+	out := make([]span, d.rows)
+	for i := range out {
+		out[i] = span{i, i}
+	}
+	return out
+}
+
+// tileTag tells the tile of now from others, so that a browser keeps it until
+// the logs say something else.
+func (s *Server) tileTag(in *tileIn) (tag, have string) {
+	return fmt.Sprintf("%q", fmt.Sprintf("%s-%d", s.began, s.told.Load())), in.Have
+}
+
+// groundTile gives the cells in a tile, layer "cells": polygons along the path
+// of the rows with value (SI), n (what it rests on) and few (too few to say).
+func (s *Server) groundTile(ctx context.Context, in *tileIn) ([]byte, error) {
+	m, k, ok := measureAt(in.Measure)
+	if !ok {
+		return nil, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
+	}
+	if in.Z < 0 || in.Z > maxTile || in.X < 0 || in.Y < 0 || in.X >= 1<<in.Z || in.Y >= 1<<in.Z {
+		return nil, notFound(fmt.Sprintf("there is no tile %d/%d/%d: levels go from 0 to %d", in.Z, in.X, in.Y, maxTile))
+	}
+	g, err := s.season(ctx)
+	if err != nil {
+		return nil, err
+	}
+	t := tiler{z: in.Z, x: float64(in.X), y: float64(in.Y), m: &m, at: k, scale: &g.scales[k]}
+	n := math.Ldexp(1, in.Z)
+	t.box = box{t.x / n, t.y / n, (t.x + 1) / n, (t.y + 1) / n}
+	g.each(&in.groundFilter, t.pass)
+	if len(t.out) == 0 {
+		return nil, nil
+	}
+	return mvt.Marshal(mvt.Layers{{Name: "cells", Version: 2, Extent: tileExtent, Features: t.out}})
+}
+
+// tiler collects the cells of one tile.
+type tiler struct {
+	z     int
+	x, y  float64
+	box   box
+	m     *group.Measure
+	at    int // of the measure
+	scale *legendScale
+	out   []*geojson.Feature
+}
+
+func (t *tiler) pass(d *groundDay, p *groundPass) {
+	c := &d.columns[t.at]
+	if c.n == nil || !p.box.meets(t.box) {
+		return
+	}
+	step, rows := detail(t.z)
+	spans := d.spans(rows)
+	for from := 0; from < p.stretchN; from += step {
+		to := min(from+step, p.stretchN)
+		b := noBox()
+		for i := from; i <= to; i++ {
+			n := &p.nodes[i]
+			b.add(n.x, n.y, p.half*math.Hypot(n.rx, n.ry))
+		}
+		if !b.meets(t.box) {
+			continue
+		}
+		for _, rows := range spans {
+			sum, told, all := p.sum(c, rows, from, to)
+			v, ok := t.m.Value(sum)
+			if !ok {
+				continue
+			}
+			ring := t.ring(p.nodes[from:to+1], d.y[rows.from]-d.wide/2, d.y[rows.to]+d.wide/2)
+			if ring == nil {
+				continue
+			}
+			t.out = append(t.out, &geojson.Feature{
+				Geometry:   orb.Polygon{ring},
+				Properties: geojson.Properties{"value": digits4(v), "n": digits4(sum.N), "few": t.scale.few(t.m, sum, told, all)},
+			})
+		}
+	}
+}
+
+// ring gives the outline of a cell in the tile's own units, clockwise as the
+// specification wants outer rings; nil when it lies beside the tile.
+func (t *tiler) ring(nodes []node, left, right float64) orb.Ring {
+	n := len(nodes)
+	ring := make(orb.Ring, 2*n+1)
+	scale := math.Ldexp(tileExtent, t.z)
+	var lo, hi [2]float64
+	put := func(i int, x, y float64) {
+		p := orb.Point{math.Round(x*scale - t.x*tileExtent), math.Round(y*scale - t.y*tileExtent)}
+		ring[i] = p
+		for k := range p {
+			if i == 0 {
+				lo[k], hi[k] = p[k], p[k]
+			}
+			lo[k], hi[k] = min(lo[k], p[k]), max(hi[k], p[k])
+		}
+	}
+	for i := range nodes {
+		x, y := nodes[i].side(left)
+		put(i, x, y)
+	}
+	for i := range nodes {
+		x, y := nodes[n-1-i].side(right)
+		put(n+i, x, y)
+	}
+	ring[2*n] = ring[0]
+	if hi[0] < 0 || hi[1] < 0 || lo[0] > tileExtent || lo[1] > tileExtent {
+		return nil
+	}
+	return ring
+}
+
+// digits4 keeps four digits: more than a colour shows, and equal values are
+// written once.
+func digits4(x float64) float64 {
+	if x == 0 || math.IsNaN(x) || math.IsInf(x, 0) {
+		return x
+	}
+	p := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(x))))
+	return math.Round(x*p) / p
+}
