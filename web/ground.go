@@ -41,9 +41,9 @@ type span struct{ from, to int }
 // groundPass is a pass of it; its cells stand by row, then by place.
 type groundPass struct {
 	pass     *evenstand.Pass
-	nodes    []node // at 15 k m, the last one at the pass's end; nil: nobody knows where
-	cells    int    // first cell
-	box      box    // of the bar's centre
+	nodes    []node  // at 15 k m, the last one at the pass's end; nil: nobody knows where
+	cells    int     // first cell
+	box      box     // of the bar's centre
 	half     float64 // m from the middle to beyond the outermost row
 	rows     int
 	stretchN int // stretches of a row
@@ -67,6 +67,17 @@ func noBox() box { return box{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-
 
 func (b *box) add(x, y, d float64) {
 	b.x0, b.y0, b.x1, b.y1 = min(b.x0, x-d), min(b.y0, y-d), max(b.x1, x+d), max(b.y1, y+d)
+}
+
+func (b *box) join(o box) {
+	b.x0, b.y0, b.x1, b.y1 = min(b.x0, o.x0), min(b.y0, o.y0), max(b.x1, o.x1), max(b.y1, o.y1)
+}
+
+// degrees gives west, south, east and north.
+func (b *box) degrees() []float64 {
+	north, west := fromMercator(b.x0, b.y0)
+	south, east := fromMercator(b.x1, b.y1)
+	return []float64{west, south, east, north}
 }
 
 func (b *box) meets(o box) bool { return b.x0 <= o.x1 && b.x1 >= o.x0 && b.y0 <= o.y1 && b.y1 >= o.y0 }
@@ -376,8 +387,8 @@ func metre(lat float64) (east, north float64) {
 // side gives the place y m to the right of a node.
 func (n *node) side(y float64) (float64, float64) { return n.x + y*n.rx, n.y + y*n.ry }
 
-// Which of it is looked at.
-type groundFilter struct {
+// GroundFilter says which passes are looked at.
+type GroundFilter struct {
 	Planter string `query:"planter"`
 	Field   string `query:"field"`
 	From    string `query:"from" doc:"First day, 2026-05-02"`
@@ -386,7 +397,7 @@ type groundFilter struct {
 
 // each calls f for every pass that the filter lets through and whose place is
 // known.
-func (g *season) each(f *groundFilter, do func(*groundDay, *groundPass)) {
+func (g *season) each(f *GroundFilter, do func(*groundDay, *groundPass)) {
 	for _, d := range g.days {
 		day := string(d.day)
 		if f.Planter != "" && d.planter != f.Planter || f.From != "" && day < f.From || f.To != "" && day > f.To {
@@ -426,4 +437,3 @@ func measureAt(id string) (group.Measure, int, bool) {
 	}
 	return all[k], k, true
 }
-

@@ -317,6 +317,12 @@ func TestGroundRefuses(t *testing.T) {
 	} {
 		s.get(t, "/api/v1"+path, status)
 	}
+	for query, shown := range map[string]bool{"": true, "?field=unassigned": true, "?from=2026-05-01&to=2026-05-01": true, "?field=nowhere": false, "?from=2026-05-02": false, "?to=2026-04-30": false, "?planter=none": false} {
+		var v web.GroundView
+		if err := json.Unmarshal(s.get(t, "/api/v1/ground"+query, http.StatusOK), &v); err != nil || (len(v.Bounds) > 0) != shown || (len(v.Passes.Features) > 0) != shown {
+			t.Errorf("%q: %v with %d passes, want shown %v; %v", query, v.Bounds, len(v.Passes.Features), shown, err)
+		}
+	}
 	empty := serve(t, emptyBook(t))
 	var v web.GroundView
 	if err := json.Unmarshal(empty.get(t, "/api/v1/ground", http.StatusOK), &v); err != nil || len(v.Bounds) != 0 || len(v.Measures) != 0 {
@@ -381,7 +387,7 @@ func BenchmarkGroundSeason(b *testing.B) {
 			ask(b, s.Handler(), "/api/v1/ground?measure=skips")
 			s.Close()
 		}
-		b.ReportMetric(float64((used(b) - cpu).Milliseconds())/float64(b.N), "cpu-ms/op")
+		b.ReportMetric(float64((used(b)-cpu).Milliseconds())/float64(b.N), "cpu-ms/op")
 	})
 	s, err := web.New(opt)
 	if err != nil {

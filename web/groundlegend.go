@@ -11,8 +11,8 @@ import (
 )
 
 // legendScale is how far a measure goes over the whole logbook, so that a
-// colour means the same in every field and on every day: the middle 96 % of
-// cells of the bar by 60 m, in SI.
+// colour means the same in every field and on every day: the middle 99 % of
+// cells of the bar by 30 m and more, in SI.
 type legendScale struct{ low, high float64 }
 
 func (g *season) scale(k int, m *group.Measure) legendScale {
@@ -24,8 +24,8 @@ func (g *season) scale(k int, m *group.Measure) legendScale {
 		}
 		for i := range d.passes {
 			p := &d.passes[i]
-			for from := 0; from < p.stretchN; from += 4 {
-				sum, told, all := p.sum(c, span{0, d.rows - 1}, from, min(from+4, p.stretchN))
+			for from := 0; from+2 < p.stretchN; from += 4 { // ends of passes are not like the rest
+				sum, told, all := p.sum(c, span{0, d.rows - 1}, from, min(from+4, p.stretchN-1))
 				if v, ok := m.Value(sum); ok && 2*told >= all {
 					vs = append(vs, v)
 				}
@@ -36,7 +36,31 @@ func (g *season) scale(k int, m *group.Measure) legendScale {
 		return legendScale{math.NaN(), math.NaN()}
 	}
 	slices.Sort(vs)
-	return legendScale{vs[len(vs)*2/100], vs[len(vs)-1-len(vs)*2/100]}
+	l := legendScale{vs[len(vs)/200], vs[len(vs)-1-len(vs)/200]}
+	l.widen(m.Unit)
+	return l
+}
+
+// widen keeps a scale from making much of little: a share goes over 4 % at
+// least, a temperature over 4 degrees, else over a fifth of the value.
+// Judgement, no source.
+func (l *legendScale) widen(unit string) {
+	least := 0.2 * max(math.Abs(l.low), math.Abs(l.high))
+	switch unit {
+	case "fraction":
+		least = 0.04
+		if l.low < 0.6*l.high { // from 0
+			l.low = 0
+		}
+	case "degC":
+		least = 4
+	}
+	if d := least - (l.high - l.low); d > 0 {
+		l.low, l.high = l.low-d/2, l.high+d/2
+		if unit == "fraction" && l.low < 0 {
+			l.low, l.high = 0, l.high-l.low
+		}
+	}
 }
 
 // few tells whether a cell has too little to say: by chance alone its value
@@ -81,7 +105,7 @@ func (s *Server) legend(m *group.Measure, l legendScale) Legend {
 		return out
 	}
 	out.Signed = m.ID == "force" && l.low < 0
-	ends := classEnds((l.low-a.Offset)/a.Scale, (l.high-a.Offset)/a.Scale, out.Signed, m.Unit == "fraction")
+	ends := classEnds((l.low-a.Offset)/a.Scale, (l.high-a.Offset)/a.Scale, out.Signed)
 	write := func(x float64) string {
 		if a.Unit == "%" {
 			return roundNumber(x) + "%"
@@ -118,26 +142,19 @@ func roundNumber(x float64) string {
 }
 
 // classEnds gives the ends of at most mostClasses classes with round numbers
-// that hold low to high; signed ones lie evenly about zero, and those of a share
-// begin at 0 where that is near.
-func classEnds(low, high float64, signed, share bool) []float64 {
+// that hold low to high; signed ones lie evenly about zero.
+func classEnds(low, high float64, signed bool) []float64 {
 	if low > high {
 		low, high = high, low
 	}
 	if signed {
 		high = max(math.Abs(low), math.Abs(high))
 		low = -high
-	} else if low >= 0 && (share && low < 0.6*high) {
-		low = 0
 	}
-	if least := 0.04 * math.Abs(high); high-low < least { // all but the same everywhere
-		mid := (low + high) / 2
-		low, high = mid-least/2, mid+least/2
-	}
-	if high == low {
+	if high == low { // nothing but zeros
 		high = low + 1
 	}
-	raw := (high - low) / (mostClasses - 1)
+	raw := (high - low) / mostClasses
 	p := math.Pow(10, math.Floor(math.Log10(raw)))
 	for _, f := range []float64{1, 2, 2.5, 5, 10, 20, 25} {
 		step := f * p

@@ -28,7 +28,7 @@ type tileIn struct {
 	X       int    `path:"x"`
 	Y       int    `path:"y"`
 	Have    string `header:"If-None-Match"`
-	groundFilter
+	GroundFilter
 }
 
 // The detail of a level: as little as shows on a screen. At level z a pixel is
@@ -94,7 +94,7 @@ func (s *Server) groundTile(ctx context.Context, in *tileIn) ([]byte, error) {
 	t := tiler{z: in.Z, x: float64(in.X), y: float64(in.Y), m: &m, at: k, scale: &g.scales[k]}
 	n := math.Ldexp(1, in.Z)
 	t.box = box{t.x / n, t.y / n, (t.x + 1) / n, (t.y + 1) / n}
-	g.each(&in.groundFilter, t.pass)
+	g.each(&in.GroundFilter, t.pass)
 	if len(t.out) == 0 {
 		return nil, nil
 	}

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"sort"
 	"strconv"
+	"strings"
 
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/simplify"
@@ -22,7 +23,7 @@ import (
 type groundIn struct {
 	Measure string `query:"measure" doc:"Empty: the one that tells most"`
 	Finding string `query:"finding" doc:"One that is shown also where the worklist would not list it"`
-	groundFilter
+	GroundFilter
 }
 
 // GroundView is what the ground shows beside the cells of its tiles.
@@ -35,6 +36,7 @@ type GroundView struct {
 	Tiles      string            `json:"tiles" doc:"Changes when the tiles do"`
 	MaxZoom    int               `json:"max_zoom" doc:"Nearest level of the tiles"`
 	Bounds     []float64         `json:"bounds" doc:"West, south, east, north; empty: nothing to show"`
+	Home       []float64         `json:"home" doc:"The same of the field worked last, with which to begin"`
 	Boundaries FeatureCollection `json:"boundaries"`
 	Passes     FeatureCollection `json:"passes"`
 	Findings   []GroundFinding   `json:"findings"`
@@ -99,7 +101,7 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 	}
 	all := group.Measures()
 	out := GroundView{
-		Tiles: fmt.Sprintf("%s-%d", s.began, s.told.Load()), MaxZoom: maxTile, Bounds: []float64{}, Measures: []MeasureInfo{}, Findings: found,
+		Tiles: fmt.Sprintf("%s-%d", s.began, s.told.Load()), MaxZoom: maxTile, Bounds: []float64{}, Home: []float64{}, Measures: []MeasureInfo{}, Findings: found,
 		Boundaries: FeatureCollection{"FeatureCollection", []Feature{}}, Passes: FeatureCollection{"FeatureCollection", []Feature{}},
 		Fields: []string{}, Days: []string{}, Notes: []string{},
 	}
@@ -118,12 +120,7 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 		return GroundView{}, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
 	}
 	out.Measure, out.Legend = s.measureInfo(&m), s.legend(&m, g.scales[k])
-	b := s.groundShapes(g, in, &out)
-	if b.x1 >= b.x0 {
-		north, west := fromMercator(b.x0, b.y0)
-		south, east := fromMercator(b.x1, b.y1)
-		out.Bounds = []float64{west, south, east, north}
-	}
+	s.groundShapes(g, in, &out)
 	if out.ByField, err = s.byField(ctx, g, in, &m, k); err != nil {
 		return out, err
 	}
@@ -133,7 +130,11 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 	}
 	if n := len(out.ByField); n > 0 {
 		if last := out.ByField[n-1]; !math.IsNaN(float64(last.Value)) {
-			out.Says = last.Says + " " + m.Of
+			link := ", "
+			if strings.HasPrefix(m.Of, "of ") || strings.HasPrefix(m.Of, "on ") {
+				link = " "
+			}
+			out.Says = last.Says + link + m.Of
 		}
 	}
 	return out, nil
@@ -158,13 +159,10 @@ func opening(told map[string]bool, found []GroundFinding) string {
 	return "skips"
 }
 
-// groundShapes fills boundaries, passes and what there is to choose from, and
-// gives the box of what is shown.
-func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) box {
-	all := noBox()
-	fields := map[string]bool{}
-	unknown := 0
-	bare := false
+// groundShapes fills boundaries, passes, bounds and what there is to choose
+// from.
+func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
+	unknown, bare := 0, false
 	for _, d := range g.days {
 		if !slices.Contains(out.Days, string(d.day)) {
 			out.Days = append(out.Days, string(d.day))
@@ -180,28 +178,45 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) box {
 			}
 		}
 	}
-	g.each(&in.groundFilter, func(d *groundDay, p *groundPass) {
-		fields[p.pass.Field] = true
-		all.add(p.box.x0, p.box.y0, 0)
-		all.add(p.box.x1, p.box.y1, 0)
+	boxes := map[string]*box{} // by field
+	var last *evenstand.Pass
+	g.each(&in.GroundFilter, func(_ *groundDay, p *groundPass) {
+		b := boxes[p.pass.Field]
+		if b == nil {
+			n := noBox()
+			b = &n
+			boxes[p.pass.Field] = b
+		}
+		b.join(p.box)
+		if last == nil || p.pass.Start > last.Start {
+			last = p.pass
+		}
 		out.Passes.Features = append(out.Passes.Features, Feature{
 			"Feature", map[string]string{"key": p.pass.Key, "number": strconv.Itoa(p.pass.Number)},
 			Geometry{"LineString", p.line(0, float64(p.stretchN), 0)},
 		})
 	})
 	for _, f := range s.book.Fields() {
-		if !fields[f.Name] {
+		b := boxes[f.Name]
+		if b == nil {
 			continue
 		}
 		for _, poly := range f.Polygons {
 			for _, ring := range poly {
 				for _, c := range ring {
 					x, y := mercator(c[1], c[0])
-					all.add(x, y, 0)
+					b.add(x, y, 0)
 				}
 			}
 		}
 		out.Boundaries.Features = append(out.Boundaries.Features, Feature{"Feature", map[string]string{"field": f.Name}, Geometry{"MultiPolygon", f.Polygons}})
+	}
+	if last != nil {
+		all := noBox()
+		for _, b := range boxes {
+			all.join(*b)
+		}
+		out.Bounds, out.Home = all.degrees(), boxes[last.Field].degrees()
 	}
 	if unknown > 0 {
 		out.Notes = append(out.Notes, advise.Plural(int64(unknown), "pass is", "passes are")+" not drawn: no positions were logged for "+map[bool]string{true: "it", false: "them"}[unknown == 1]+".")
@@ -209,7 +224,6 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) box {
 	if bare {
 		out.Notes = append(out.Notes, "The row spacing is not known: rows are drawn "+s.voice().Length(drawnSpacing)+" apart.")
 	}
-	return all
 }
 
 // lineError is how far, in metres, a drawn line may lie off the way driven.
@@ -284,7 +298,7 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 		p *groundPass
 	}
 	shown := map[string]at{}
-	g.each(&in.groundFilter, func(d *groundDay, p *groundPass) { shown[p.pass.Key] = at{d, p} })
+	g.each(&in.GroundFilter, func(d *groundDay, p *groundPass) { shown[p.pass.Key] = at{d, p} })
 	short := record.Listed(all).Findings
 	if in.Finding != "" && !slices.ContainsFunc(short, func(f evenstand.Finding) bool { return f.ID == in.Finding }) {
 		if f, err := record.Find(all.Findings, in.Finding); err == nil {
@@ -350,7 +364,7 @@ func (s *Server) byField(ctx context.Context, g *season, in *groundIn, m *group.
 	for _, d := range g.days {
 		c := &d.columns[k]
 		one := season{days: []*groundDay{d}}
-		one.each(&in.groundFilter, func(d *groundDay, p *groundPass) {
+		one.each(&in.GroundFilter, func(d *groundDay, p *groundPass) {
 			sum := sums[p.pass.Field]
 			if sum == nil {
 				sum = new(group.Sum)
@@ -434,7 +448,7 @@ type groundAtIn struct {
 	Lat     float64 `query:"lat" required:"true" minimum:"-85" maximum:"85"`
 	Lon     float64 `query:"lon" required:"true" minimum:"-180" maximum:"180"`
 	Measure string  `query:"measure" doc:"That is told first"`
-	groundFilter
+	GroundFilter
 }
 
 // GroundAt is what is at a place: the row and pass that planted it last, and
@@ -471,7 +485,7 @@ func (s *Server) groundAt(ctx context.Context, in *groundAtIn) (GroundAt, error)
 	out := GroundAt{Says: "Nothing was planted here.", Time: evenstand.NoTime, Values: []ValueAt{}}
 	var d *groundDay
 	var p *groundPass
-	g.each(&in.groundFilter, func(dd *groundDay, pp *groundPass) {
+	g.each(&in.GroundFilter, func(dd *groundDay, pp *groundPass) {
 		if !pp.box.meets(box{x, y, x, y}) {
 			return
 		}

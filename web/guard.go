@@ -52,7 +52,7 @@ func newGuard(opt Options) (*guard, error) {
 // policy is the Content-Security-Policy of the page: everything from here,
 // nothing inline; images also as data and blobs, which the map draws; workers
 // from here.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data: blob:; connect-src 'self'; worker-src 'self' blob:; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data: blob:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 func (g *guard) wrap(next http.Handler) http.Handler {
 	own := g.origin.Handler(next)

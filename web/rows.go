@@ -43,8 +43,8 @@ func (s *Server) measureList(context.Context, *nothing) (MeasureList, error) {
 	return out, nil
 }
 
-// filter says which stretches are looked at.
-type filter struct {
+// Filter says which stretches are looked at.
+type Filter struct {
 	Planter string `query:"planter"`
 	Field   string `query:"field"`
 	From    string `query:"from" doc:"First day, 2026-05-02"`
@@ -57,7 +57,7 @@ type filter struct {
 
 type rowsIn struct {
 	Measure string `query:"measure" default:"skips"`
-	filter
+	Filter
 }
 
 // RowFigure is one row's figure.
@@ -91,7 +91,7 @@ type RowsView struct {
 }
 
 // picked are the stretches that a filter lets through, day by day.
-func (s *Server) picked(ctx context.Context, f *filter, each func(day int32, card *evenstand.Card, ss []evenstand.Stretch)) ([]string, error) {
+func (s *Server) picked(ctx context.Context, f *Filter, each func(day int32, card *evenstand.Card, ss []evenstand.Stretch)) ([]string, error) {
 	days, err := s.allDays(ctx)
 	if err != nil {
 		return nil, err
@@ -149,7 +149,7 @@ func (s *Server) picked(ctx context.Context, f *filter, each func(day int32, car
 }
 
 // rowsKept gives the rows that a filter leaves on a day, nil for all.
-func rowsKept(f *filter, card *evenstand.Card, day string, only evenstand.Rows) evenstand.Rows {
+func rowsKept(f *Filter, card *evenstand.Card, day string, only evenstand.Rows) evenstand.Rows {
 	keep := only
 	narrow := func(rows evenstand.Rows) {
 		if keep == nil {
@@ -223,7 +223,7 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 	told := make([]bool, len(all))
 	var sums []group.Sum
 	var card evenstand.Card
-	seen, err := s.picked(ctx, &in.filter, func(day int32, c *evenstand.Card, ss []evenstand.Stretch) {
+	seen, err := s.picked(ctx, &in.Filter, func(day int32, c *evenstand.Card, ss []evenstand.Stretch) {
 		card = *c
 		for i := range ss {
 			for int(ss[i].Row) > len(sums) {
@@ -324,7 +324,9 @@ func says(v advise.Voice, unit string, f group.Figure) string {
 	}
 	s := shown(v, unit, f.Value)
 	if !math.IsNaN(f.Low) && !math.IsNaN(f.High) {
-		s += ", " + shown(v, unit, f.Low) + " to " + shown(v, unit, f.High)
+		if low, high := shown(v, unit, f.Low), shown(v, unit, f.High); low != s || high != s {
+			s += ", " + low + " to " + high
+		}
 	}
 	if f.Few {
 		s += " (too little to say)"

@@ -7,11 +7,15 @@ const dist = process.argv[2] ?? 'dist'
 rmSync(dist, { recursive: true, force: true })
 mkdirSync(`${dist}/assets`, { recursive: true })
 
+// The map's worker must be a file that a browser can start by itself; what is
+// imported of it is its place.
+const workers = { name: 'workers', setup: (b) => b.onLoad({ filter: /maplibre-gl-worker\.mjs$/ }, (a) => ({ contents: readFileSync(a.path), loader: 'file' })) }
+
 const out = await build({
   entryPoints: { main: 'src/main.tsx', style: 'src/style.css' },
   bundle: true, splitting: true, format: 'esm', target: ['es2022', 'chrome110', 'firefox110', 'safari16'],
   outdir: `${dist}/assets`, entryNames: '[name]-[hash]', chunkNames: '[name]-[hash]', assetNames: '[name]-[hash]',
-  loader: { '.woff2': 'file', '.svg': 'file' }, jsx: 'automatic', jsxImportSource: 'preact',
+  loader: { '.woff2': 'file', '.svg': 'file' }, plugins: [workers], jsx: 'automatic', jsxImportSource: 'preact',
   minify: true, sourcemap: false, metafile: true, legalComments: 'none', logLevel: 'warning',
   define: { 'process.env.NODE_ENV': '"production"' },
 })

@@ -21,6 +21,8 @@ export type Note = Schemas['NoteView']
 export type Job = Schemas['Job']
 export type Chart = Schemas['Chart']
 export type Track = Schemas['TrackView']
+export type Ground = Schemas['GroundView']
+export type GroundAt = Schemas['GroundAt']
 export type Measure = Schemas['MeasureInfo']
 export type SettingsChange = NonNullable<operations['setSettings']['requestBody']>['content']['application/json']
 

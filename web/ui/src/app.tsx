@@ -6,6 +6,7 @@ import { Finding } from './finding/finding'
 import { Journal } from './journal/journal'
 import { Logbook } from './logbook/logbook'
 import { More } from './more/more'
+import { Ground } from './ground/ground'
 import { go, usePlace, type Place } from './route'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
@@ -18,7 +19,7 @@ interface Entry { name: string, to: string }
 // The screens by when they are wanted: in the shop all of them, in the cab the
 // few that a moving machine leaves room for.
 const shop: { head: string, of: Entry[] }[] = [
-  { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Rows', to: '/rows' }] },
+  { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
   { head: 'Try', of: [{ name: 'Journal', to: '/journal' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'This screen', to: '/more' }] },
 ]
@@ -30,6 +31,7 @@ function screen(p: Place): ComponentChild {
     case '': return <Worklist />
     case 'finding': return <Finding key={second} id={second ?? ''} />
     case 'ribbon': return <Ribbon />
+    case 'ground': return <Ground />
     case 'rows': return <Rows />
     case 'journal': return <Journal />
     case 'logbook': return <Logbook tab={second ?? ''} />

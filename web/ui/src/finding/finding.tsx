@@ -99,6 +99,7 @@ function Seen({ f }: { f: api.Spoken }) {
   const l = f.links
   return <div class="buttons">
     {l.pass && <button onClick={() => go('/ribbon' + api.query({ pass: l.pass, row: l.row || undefined, finding: f.id }))}>See it on the ribbon</button>}
+    {l.measure && l.pass && <button onClick={() => go('/ground' + api.query({ measure: l.measure, from: l.day, to: l.day, finding: f.id }))}>See it on the ground</button>}
     {l.measure && <button onClick={() => go('/rows' + api.query({ measure: l.measure, from: l.day, to: l.day }))}>Compare the rows</button>}
   </div>
 }

@@ -1,0 +1,247 @@
+// The map itself, loaded with this screen alone: cells, passes, boundaries and
+// marks on a ground without any outside map.
+import { LngLatBounds, Map as GLMap, Marker, addProtocol, setWorkerUrl, type DataDrivenPropertyValueSpecification, type GeoJSONSource, type LayerSpecification, type StyleSpecification } from 'maplibre-gl'
+import worker from 'maplibre-gl/dist/maplibre-gl-worker.mjs'
+import { FileSource, PMTiles, Protocol } from 'pmtiles'
+import type { Ground as View } from '../api'
+import { hatch, step } from './colour'
+
+setWorkerUrl(new URL(worker, import.meta.url).href)
+const files = new Protocol()
+addProtocol('pmtiles', files.tile)
+
+export interface Look { paper: string, ink: string, edge: string, accent: string, classes: string[] }
+export interface Camera { lat: number, lon: number, zoom: number }
+export interface Tells {
+  moved(c: Camera, metresPerPixel: number): void
+  picked(lat: number, lon: number): void
+  chose(finding: string): void
+  failed(text: string): void
+}
+
+const nothing = { type: 'FeatureCollection' as const, features: [] }
+const under = 'cells' // backgrounds are laid under this layer
+
+export class Engine {
+  private map: GLMap
+  private marks: Marker[] = []
+  private spot: Marker | null = null
+  private look: Look
+  private view: View | null = null
+  private tiles = ''
+  private ready: Promise<void>
+  private backdrop: string[] = [] // layers of the background file
+  private sizes: ResizeObserver
+  private closed = false // what waits for the map then waits for good
+
+  constructor(box: HTMLElement, look: Look, at: Camera | null, private tells: Tells) {
+    this.look = look
+    const style: StyleSpecification = { version: 8, sources: {}, layers: [{ id: 'paper', type: 'background', paint: { 'background-color': look.paper } }] }
+    this.map = new GLMap({
+      container: box, style, attributionControl: false, maplibreLogo: false, maxZoom: 21, minZoom: 3, maxPitch: 0, dragRotate: false, pitchWithRotate: false,
+      renderWorldCopies: false, fadeDuration: 0, trackResize: false, locale: { 'Map.Title': 'The ground: arrows move, plus and minus zoom, Enter tells what is in the middle' },
+      center: at ? [at.lon, at.lat] : [-93, 42], zoom: at ? at.zoom : 3,
+    })
+    this.map.touchZoomRotate.disableRotation()
+    this.map.keyboard.disableRotation()
+    this.sizes = new ResizeObserver(() => this.map.resize())
+    this.sizes.observe(box)
+    this.map.on('moveend', () => this.say())
+    this.map.on('resize', () => this.say())
+    this.map.on('move', () => this.spread())
+    this.map.on('click', (e) => tells.picked(e.lngLat.lat, e.lngLat.lng))
+    this.map.on('error', (e) => { if (!/abort/i.test(e.error?.message ?? '')) tells.failed(e.error?.message ?? 'The map could not be drawn.') })
+    this.map.getCanvas().addEventListener('keydown', (e) => {
+      if (e.key !== 'Enter') return
+      e.preventDefault()
+      const c = this.map.getCenter()
+      tells.picked(c.lat, c.lng)
+    })
+    this.ready = new Promise((done) => { this.map.once('load', () => { if (!this.closed) { this.lay(); done() } }) })
+  }
+
+  private say() {
+    const c = this.map.getCenter()
+    const zoom = this.map.getZoom()
+    this.tells.moved({ lat: c.lat, lon: c.lng, zoom }, 40075016.686 * Math.cos(c.lat * Math.PI / 180) / 512 / 2 ** zoom)
+  }
+
+  // lay puts down all layers but the cells, which come with a view.
+  private lay() {
+    const m = this.map, l = this.look
+    for (const id of ['boundaries', 'passes', 'ways']) m.addSource(id, { type: 'geojson', data: nothing })
+    m.addLayer({ id: 'passes', type: 'line', source: 'passes', paint: { 'line-width': 1 } })
+    m.addLayer({ id: 'boundaries', type: 'line', source: 'boundaries', layout: { 'line-join': 'round' }, paint: { 'line-color': l.ink, 'line-width': 1.6 } })
+    m.addLayer({ id: 'ways-edge', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, minzoom: 15.5, paint: { 'line-color': l.paper, 'line-width': 5 } })
+    m.addLayer({ id: 'ways', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, paint: { 'line-color': l.ink, 'line-width': ['interpolate', ['linear'], ['zoom'], 13, 0.7, 16, 1.6, 18, 2.6] } })
+    this.pattern()
+  }
+
+  private pattern() {
+    const ratio = Math.max(1, Math.round(devicePixelRatio))
+    if (this.map.hasImage('hatch')) this.map.removeImage('hatch')
+    const [light, dark] = lightFirst(this.look.paper, this.look.ink)
+    this.map.addImage('hatch', hatch(8 * ratio, light, dark), { pixelRatio: ratio })
+  }
+
+  private unlay() {
+    for (const id of ['cells', 'few']) if (this.map.getLayer(id)) this.map.removeLayer(id)
+    if (this.map.getSource('cells')) this.map.removeSource('cells')
+  }
+
+  // show draws a view; tiles is the address of its tiles.
+  async show(view: View, tiles: string, chosen: string, fit: boolean) {
+    await this.ready
+    if (this.closed) return
+    const m = this.map, first = this.view === null
+    this.view = view
+    if (tiles !== this.tiles || !m.getSource('cells')) {
+      this.tiles = tiles
+      this.unlay()
+      m.addSource('cells', { type: 'vector', tiles: [tiles], minzoom: 0, maxzoom: view.max_zoom })
+      m.addLayer({ id: 'cells', type: 'fill', source: 'cells', 'source-layer': 'cells', paint: { 'fill-antialias': false, 'fill-color': this.colour() } }, 'passes')
+      m.addLayer({ id: 'few', type: 'fill', source: 'cells', 'source-layer': 'cells', filter: ['==', ['get', 'few'], true], paint: { 'fill-antialias': false, 'fill-pattern': 'hatch' } }, 'passes')
+    } else m.setPaintProperty('cells', 'fill-color', this.colour())
+    ;(m.getSource('boundaries') as GeoJSONSource).setData(view.boundaries as never)
+    ;(m.getSource('passes') as GeoJSONSource).setData(view.passes as never)
+    this.lines()
+    this.choose(chosen)
+    if (fit || first && this.map.getZoom() <= 3) this.fit(view.findings.some((f) => f.id === chosen) ? chosen : '', view.home)
+  }
+
+  // lines shows passes near to in the colour of paper between their cells, and
+  // where nothing was logged from afar too.
+  private lines() {
+    const bare = this.look.classes.length === 0
+    this.map.setPaintProperty('passes', 'line-color', bare ? this.look.edge : this.look.paper)
+    this.map.setPaintProperty('passes', 'line-opacity', bare ? 1 : ['interpolate', ['linear'], ['zoom'], 14.5, 0, 16, 0.5, 18, 0.8])
+  }
+
+  private colour(): DataDrivenPropertyValueSpecification<string> {
+    const froms = (this.view?.legend.classes ?? []).slice(1).map((c) => c.from ?? 0)
+    return step(this.look.classes, froms) as DataDrivenPropertyValueSpecification<string>
+  }
+
+  // wear takes on the colours of a theme or of another measure.
+  async wear(look: Look) {
+    this.look = look
+    await this.ready
+    if (this.closed) return
+    const m = this.map
+    m.setPaintProperty('paper', 'background-color', look.paper)
+    this.lines()
+    m.setPaintProperty('boundaries', 'line-color', look.ink)
+    m.setPaintProperty('ways-edge', 'line-color', look.paper)
+    m.setPaintProperty('ways', 'line-color', look.ink)
+    if (m.getLayer('cells')) m.setPaintProperty('cells', 'fill-color', this.colour())
+    this.pattern()
+  }
+
+  // choose marks one finding and draws the way that it was on.
+  choose(id: string) {
+    for (const m of this.marks) m.remove()
+    this.marks = []
+    const all = this.view?.findings ?? []
+    for (const f of all) {
+      const b = document.createElement('button')
+      b.className = 'pin'
+      b.type = 'button'
+      b.title = f.sentence
+      b.setAttribute('aria-label', f.sentence)
+      b.setAttribute('aria-pressed', String(f.id === id))
+      b.addEventListener('click', (e) => { e.stopPropagation(); this.tells.chose(f.id) })
+      this.marks.push(new Marker({ element: b }).setLngLat([f.lon, f.lat]).addTo(this.map))
+    }
+    this.spread()
+    const f = all.find((x) => x.id === id)
+    void this.ready.then(() => { if (!this.closed) void (this.map.getSource('ways') as GeoJSONSource).setData((f ? { type: 'Feature', properties: {}, geometry: f.way } : nothing) as never) })
+  }
+
+  // spread moves marks that would lie upon each other side by side.
+  private spread() {
+    const taken: [number, number][] = []
+    for (const m of this.marks) {
+      const p = this.map.project(m.getLngLat())
+      let dx = 0
+      while (taken.some(([x, y]) => Math.abs(x - p.x - dx) < 30 && Math.abs(y - p.y) < 30) && dx < 600) dx += 30
+      taken.push([p.x + dx, p.y])
+      m.setOffset([dx, 0])
+    }
+  }
+
+  pin(at: { lat: number, lon: number } | null) {
+    this.spot?.remove()
+    this.spot = null
+    if (!at) return
+    const e = document.createElement('div')
+    e.className = 'spot'
+    e.setAttribute('aria-hidden', 'true')
+    e.setAttribute('aria-label', '')
+    this.spot = new Marker({ element: e }).setLngLat([at.lon, at.lat]).addTo(this.map)
+  }
+
+  // whole shows all that was planted.
+  whole() { this.fit('', this.view?.bounds ?? []) }
+
+  // fit shows where a finding is, or else a box.
+  private fit(id: string, box: number[]) {
+    const v = this.view
+    if (!v || box.length !== 4) return
+    let b = new LngLatBounds([box[0]!, box[1]!, box[2]!, box[3]!])
+    const f = v.findings.find((x) => x.id === id)
+    const ways = f?.way.coordinates as [number, number][][] | undefined
+    if (ways?.length) {
+      b = new LngLatBounds()
+      for (const w of ways) for (const p of w) b.extend(p)
+    }
+    this.map.fitBounds(b, { padding: 28, maxZoom: 18, animate: false })
+  }
+
+  zoom(by: number) { this.map.zoomTo(this.map.getZoom() + by, { animate: !matchMedia('(prefers-reduced-motion: reduce)').matches, duration: 200 }) }
+
+  // bring lays a file of the user's own under the cells. It is read here, a
+  // piece at a time, and goes nowhere.
+  async bring(file: File): Promise<string> {
+    await this.ready
+    const p = new PMTiles(new FileSource(file))
+    const head = await p.getHeader()
+    this.unbring()
+    files.add(p)
+    const url = 'pmtiles://' + p.source.getKey()
+    const layers: LayerSpecification[] = []
+    if (head.tileType === 1) {
+      const meta = await p.getMetadata() as { vector_layers?: { id: string }[] }
+      const names = (meta.vector_layers ?? []).map((l) => l.id)
+      if (names.length === 0) throw new Error('The file does not say which layers it holds.')
+      this.map.addSource('backdrop', { type: 'vector', url })
+      for (const n of names) {
+        layers.push({ id: 'backdrop-fill-' + n, type: 'fill', source: 'backdrop', 'source-layer': n, filter: ['==', ['geometry-type'], 'Polygon'], paint: { 'fill-color': this.look.edge, 'fill-opacity': 0.12 } })
+        layers.push({ id: 'backdrop-line-' + n, type: 'line', source: 'backdrop', 'source-layer': n, filter: ['!=', ['geometry-type'], 'Point'], paint: { 'line-color': this.look.edge, 'line-width': 1 } })
+      }
+    } else if (head.tileType >= 2 && head.tileType <= 5) {
+      this.map.addSource('backdrop', { type: 'raster', url, tileSize: 256 })
+      layers.push({ id: 'backdrop', type: 'raster', source: 'backdrop', paint: { 'raster-fade-duration': 0 } })
+    } else throw new Error('Its tiles are of a kind that cannot be drawn: pictures and vector tiles can.')
+    for (const l of layers) { this.map.addLayer(l, this.map.getLayer(under) ? under : 'passes'); this.backdrop.push(l.id) }
+    return file.name
+  }
+
+  unbring() {
+    for (const id of this.backdrop) if (this.map.getLayer(id)) this.map.removeLayer(id)
+    if (this.map.getSource('backdrop')) this.map.removeSource('backdrop')
+    this.backdrop = []
+    files.tiles.clear()
+  }
+
+  close() {
+    this.closed = true
+    this.sizes.disconnect()
+    files.tiles.clear()
+    this.map.remove()
+  }
+}
+
+function lightFirst(a: string, b: string): [string, string] {
+  const sum = (h: string) => [1, 3, 5].reduce((s, i) => s + parseInt(h.slice(i, i + 2), 16), 0)
+  return sum(a) >= sum(b) ? [a, b] : [b, a]
+}

@@ -1,0 +1,230 @@
+// Ground: the fields in one quantity at a time.
+import { useEffect, useRef, useState } from 'preact/hooks'
+import * as api from '../api'
+import { query } from '../api'
+import { label } from '../draw/scale'
+import { Choice, Title, Wait, Wrong } from '../parts'
+import { go, stay, usePlace } from '../route'
+import { theme, useData, useStore } from '../state'
+import { bar, colours } from './colour'
+import type { Camera, Engine, Look } from './engine'
+
+const choices = ['planter', 'field', 'from', 'to'] as const
+
+export function Ground() {
+  const { q } = usePlace()
+  const store = useStore()
+  const chosen = Object.fromEntries(choices.map((k) => [k, q.get(k) ?? undefined]))
+  const asked = { measure: q.get('measure') ?? undefined, ...chosen }
+  const d = useData<api.Ground>('/ground' + query({ ...asked, finding: q.get('finding') ?? undefined }))
+  // What was drawn stays until the next is there.
+  const last = useRef<api.Ground | null>(null)
+  if (d.data) last.current = d.data
+  if (store.book && store.book.days.length === 0) return <Nothing title="No ground yet.">Bring the logs of a day, and the fields are drawn here, stretch by stretch.</Nothing>
+  if (d.error) return <><Title page="Ground">Ground</Title><div class="near"><Wrong text={d.error} again={d.again} /></div></>
+  const v = d.data ?? last.current
+  if (!v) return <Wait of={d}>{() => null}</Wait>
+  if (v.days.length > 0 && v.bounds.length === 0 && !chosen.field && !chosen.from && !chosen.to && !chosen.planter) {
+    return <Nothing title="Nobody logged where it was.">{v.notes.join(' ')} Bring the log of a receiver, and the ground is drawn.</Nothing>
+  }
+  return <Shown v={v} q={q} asked={asked} chosen={chosen} fresh={d.data !== null} />
+}
+
+function Nothing({ title, children }: { title: string, children: preact.ComponentChildren }) {
+  return <><Title page="Ground">{title}</Title><p class="near">{children}</p><p class="near"><a class="btn" href="/bring">Bring logs</a></p></>
+}
+
+type Asked = Record<string, string | undefined>
+
+// number3 reads "42.03001,-93.61,15.2" of the address.
+function camera(text: string | null): Camera | null {
+  const [lat, lon, zoom] = (text ?? '').split(',').map(Number)
+  return lat !== undefined && lon !== undefined && zoom !== undefined && [lat, lon, zoom].every(Number.isFinite) && Math.abs(lat) < 85 ? { lat, lon, zoom } : null
+}
+
+function spotOf(text: string | null): { lat: number, lon: number } | null {
+  const [lat, lon] = (text ?? '').split(',').map(Number)
+  return lat !== undefined && lon !== undefined && text && Number.isFinite(lat) && Number.isFinite(lon) ? { lat, lon } : null
+}
+
+function Shown({ v, q, asked, chosen, fresh }: { v: api.Ground, q: URLSearchParams, asked: Asked, chosen: Asked, fresh: boolean }) {
+  const store = useStore()
+  const table = q.has('table')
+  const [mpp, setMpp] = useState(0)
+  const [own, setOwn] = useState('')
+  const [trouble, setTrouble] = useState('')
+  const engine = useRef<Engine | null>(null)
+  const shades = colours(v.legend.classes.length, v.legend.signed, theme())
+  const days = store.book?.days ?? []
+  const dayName = (d: string) => days.find((x) => x.day === d)?.label ?? d
+  const any = (text: string) => ({ value: '', text })
+  const set = (k: string) => (x: string) => stay({ [k]: x, at: undefined, spot: undefined })
+  const finding = q.get('finding') ?? ''
+  const found = v.findings.find((f) => f.id === finding)
+  const spot = spotOf(q.get('spot'))
+  const planters = store.book?.planters ?? []
+  const empty = v.bounds.length === 0
+  return <>
+    <Title page="Ground">{v.title}</Title>
+    <p class="cap">{empty ? 'Nothing was planted there on those days.' : v.says ? `${v.says}.` : 'Nothing was logged of it; the lines are the passes.'} {v.notes.join(' ')}</p>
+    <div class="pick near">
+      {v.measures.length > 0 && <Choice label="Quantity" value={v.measure.id} set={(x) => stay({ measure: x })} of={(v.measures.some((m) => m.id === v.measure.id) ? v.measures : [v.measure, ...v.measures]).map((m) => ({ value: m.id, text: m.label }))} />}
+      {v.fields.length > 1 && <Choice label="Field" value={chosen.field ?? ''} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: f }))]} />}
+      {planters.length > 1 && <Choice label="Planter" value={chosen.planter ?? ''} set={set('planter')} of={[any('all'), ...planters.map((f) => ({ value: f, text: f }))]} />}
+      {v.days.length > 1 && <Choice label="From" value={chosen.from ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
+      {v.days.length > 1 && <Choice label="To" value={chosen.to ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
+    </div>
+    <div class="ground near">
+      <div>
+        <Field v={v} chosen={chosen} shades={shades} camera={camera(q.get('at'))} finding={finding} spot={spot} engine={engine} fresh={fresh} moved={setMpp} trouble={setTrouble} />
+        <div class="under">
+          <Bar mpp={mpp} />
+          <div class="buttons">
+            <button onClick={() => engine.current?.zoom(1)} title="Closer +">Closer</button>
+            <button onClick={() => engine.current?.zoom(-1)} title="Farther −">Farther</button>
+            <button onClick={() => engine.current?.whole()} title="All that was planted">Whole</button>
+          </div>
+        </div>
+        {trouble && <p class="near" role="alert">{trouble}</p>}
+        <div role="status" aria-live="polite">
+          {spot ? <At key={q.get('spot')} spot={spot} asked={asked} finding={finding} />
+            : found ? null : <p class="tip near">Click the ground, or Enter for its middle, and it says what is there.</p>}
+          {found && <p class="near">{found.sentence} <span class="nowrap"><a href={'/finding/' + found.id}>To the finding</a> · <a href="" onClick={(e) => { e.preventDefault(); stay({ finding: undefined }) }}>Not this one</a></span></p>}
+        </div>
+      </div>
+      <aside aria-label="Legend">
+        <Legend v={v} shades={shades} />
+        <div class="buttons gap">
+          <button class="still" aria-pressed={table} onClick={() => stay({ table: table ? '' : '1' })}>As a table</button>
+          <a class="btn still" href={'/api/v1/ground.csv' + query({ ...asked, measure: v.measure.id })} download="ground.csv">CSV</a>
+        </div>
+        <Own name={own} engine={engine} set={setOwn} trouble={setTrouble} />
+      </aside>
+    </div>
+    {table && <Table v={v} />}
+    {v.findings.length > 0 && <details class="near still"><summary>{v.findings.length === 1 ? 'One finding lies here' : `${v.findings.length} findings lie here`}</summary>
+      <ul class="plain">{v.findings.map((f) => <li key={f.id}><button class="quiet" aria-pressed={f.id === finding} onClick={() => stay({ finding: f.id, spot: undefined })}>{f.sentence}</button></li>)}</ul></details>}
+  </>
+}
+
+// Field holds the map; what it draws with is loaded with the first one.
+function Field(p: {
+  v: api.Ground, chosen: Asked, shades: string[], camera: Camera | null, finding: string, spot: { lat: number, lon: number } | null,
+  engine: { current: Engine | null }, fresh: boolean, moved: (mpp: number) => void, trouble: (t: string) => void,
+}) {
+  const box = useRef<HTMLDivElement>(null)
+  const [state, setState] = useState<'coming' | 'there' | 'none'>('coming')
+  const now = theme()
+  const look = (): Look => {
+    const css = getComputedStyle(document.documentElement)
+    const of = (k: string) => { const c = css.getPropertyValue(k).trim(); return c.length === 4 ? '#' + [...c.slice(1)].map((x) => x + x).join('') : c }
+    return { paper: of('--paper'), ink: of('--ink'), edge: of('--edge'), accent: of('--accent'), classes: p.shades }
+  }
+  useEffect(() => {
+    let gone = false
+    let late = 0
+    void import('./engine').then(({ Engine }) => {
+      if (gone || !box.current) return
+      p.engine.current = new Engine(box.current, look(), p.camera, {
+        moved: (c, mpp) => {
+          p.moved(mpp)
+          clearTimeout(late)
+          late = window.setTimeout(() => { if (!gone) stay({ at: [c.lat.toFixed(6), c.lon.toFixed(6), c.zoom.toFixed(2)].join(',') }) }, 400)
+        },
+        picked: (lat, lon) => stay({ spot: `${lat.toFixed(7)},${lon.toFixed(7)}`, finding: undefined }),
+        chose: (finding) => stay({ finding, spot: undefined }),
+        failed: p.trouble,
+      })
+      setState('there')
+    }).catch((e: Error) => {
+      setState('none')
+      p.trouble(/webgl/i.test(e.message) ? 'This browser cannot draw the ground: its graphics (WebGL 2) are switched off. The table says the same by field.' : e.message)
+    })
+    return () => {
+      gone = true
+      clearTimeout(late)
+      p.engine.current?.close()
+      p.engine.current = null
+    }
+  }, [])
+  const tiles = location.origin + '/api/v1/ground/tiles/' + p.v.measure.id + '/{z}/{x}/{y}' + query({ ...p.chosen, v: p.v.tiles })
+  const choice = choices.map((k) => p.chosen[k]).join('|')
+  const fitted = useRef<string | null>(null)
+  useEffect(() => {
+    if (state !== 'there' || !p.fresh) return
+    const e = p.engine.current
+    if (!e) return
+    const fit = fitted.current !== null && fitted.current !== choice
+    fitted.current = choice
+    p.trouble('')
+    void e.wear(look()).then(() => e.show(p.v, tiles, p.finding, fit))
+  }, [state, p.v, tiles, p.fresh, now])
+  useEffect(() => { if (state === 'there') p.engine.current?.choose(p.finding) }, [p.finding])
+  const at = p.spot ? `${p.spot.lat},${p.spot.lon}` : ''
+  useEffect(() => { if (state === 'there') p.engine.current?.pin(p.spot) }, [at, state])
+  return <div class="field"><div ref={box} class="map" />{state === 'coming' && <p class="soft" role="status">One moment…</p>}</div>
+}
+
+function Bar({ mpp }: { mpp: number }) {
+  const units = useStore().book?.units ?? 'us'
+  if (!(mpp > 0)) return <span />
+  const b = bar(mpp, 130, units)
+  return <span class="bar"><i style={{ width: `${b.metres / mpp}px` }} />{b.says}</span>
+}
+
+function Legend({ v, shades }: { v: api.Ground, shades: string[] }) {
+  const l = v.legend
+  const classes = l.classes.map((c, i) => ({ ...c, colour: shades[i]! })).reverse()
+  return <>
+    <p class="small">{l.unit !== '%' && <b>{l.unit}</b>}{l.unit !== '%' && ', '}{l.of}</p>
+    {classes.length > 0 && <ul class="legend">
+      {classes.map((c) => <li key={c.says}><i style={{ background: c.colour }} />{c.says}</li>)}
+      <li><i class="few" />too few to say</li>
+    </ul>}
+  </>
+}
+
+// At says what is at a place.
+function At({ spot, asked, finding }: { spot: { lat: number, lon: number }, asked: Asked, finding: string }) {
+  const d = useData<api.GroundAt>('/ground/at' + query({ lat: spot.lat, lon: spot.lon, ...asked }))
+  return <Wait of={d}>{(a) => <div class="near at">
+    <p><b>{a.says}</b></p>
+    {a.found && <>
+      <dl>{a.values.map((x) => <div key={x.measure}><dt>{x.label}</dt><dd>{x.says}</dd></div>)}</dl>
+      <div class="buttons near"><button class="first" onClick={() => go('/ribbon' + query({ pass: a.pass, row: a.row, from: a.from_m.toFixed(1), to: a.to_m.toFixed(1), finding: finding || undefined }))}>See it on the ribbon</button>
+        <button onClick={() => stay({ spot: undefined })}>Close</button></div>
+    </>}
+  </div>}</Wait>
+}
+
+// Own lays a background of the user's own under the cells.
+function Own({ name, engine, set, trouble }: { name: string, engine: { current: Engine | null }, set: (n: string) => void, trouble: (t: string) => void }) {
+  const input = useRef<HTMLInputElement>(null)
+  const bring = async (f: File | undefined) => {
+    if (!f) return
+    trouble('')
+    try {
+      set(await engine.current?.bring(f) ?? '')
+    } catch (e) {
+      set('')
+      trouble(`${f.name} cannot be laid under the ground: it is not a PMTiles file, or damaged. (${(e as Error).message})`)
+    }
+  }
+  return <div class="gap still">
+    <input ref={input} class="hush" type="file" accept=".pmtiles" tabIndex={-1} aria-label="Background file" onChange={(e) => { void bring(e.currentTarget.files?.[0]); e.currentTarget.value = '' }} />
+    {name ? <><p class="small">Under it: {name}</p><div class="buttons near"><button onClick={() => { engine.current?.unbring(); set('') }}>Take it off</button></div></>
+      : <><div class="buttons"><button onClick={() => input.current?.click()}>Lay a map under it</button></div><p class="small soft near">A PMTiles file of your own. It stays in this browser.</p></>}
+  </div>
+}
+
+function Table({ v }: { v: api.Ground }) {
+  const a = v.measure.axis
+  const cell = (x: number | null) => x === null ? '' : label(a, x)
+  return <div class="wide gap"><table>
+    <caption class="hush">{v.title} by field</caption>
+    <thead><tr><th>Field</th><th class="n">planted</th><th class="n">{v.measure.label}</th><th class="n">low</th><th class="n">high</th><th>remark</th></tr></thead>
+    <tbody>{v.by_field.map((f) => <tr key={f.field}>
+      <td>{f.field ? f.field : <b>all</b>}</td><td class="n">{f.area}</td><td class="n">{cell(f.value)}</td><td class="n">{cell(f.low)}</td><td class="n">{cell(f.high)}</td><td>{f.value === null ? 'nothing logged' : f.few ? 'too little to say' : ''}</td>
+    </tr>)}</tbody>
+  </table></div>
+}
