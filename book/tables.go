@@ -213,3 +213,54 @@ func (r *stretchRow) stretch() evenstand.Stretch {
 		LoadP5: r.LoadP5, Liquid: r.Liquid, Granular: r.Granular, Off: r.Off, PosError: r.PosError,
 	}
 }
+
+// sumRow is the columns of stretchRow that measures need.
+type sumRow struct {
+	Pass           int32   `parquet:"pass,delta"`
+	Row            int16   `parquet:"row,delta"`
+	K              int32   `parquet:"k,delta"`
+	Way            int32   `parquet:"way_mm,delta"`
+	Grade          uint8   `parquet:"grade,delta"`
+	Due            float32 `parquet:"due,split"`
+	Seeds          float32 `parquet:"seeds,split"`
+	Skips          float32 `parquet:"skips,split"`
+	Doubles        float32 `parquet:"doubles,split"`
+	SinglesN       float64 `parquet:"singles_n,split"`
+	SinglesSum     float64 `parquet:"singles_sum_m,split"`
+	SinglesM2      float64 `parquet:"singles_m2_m2,split"`
+	LoadN          float64 `parquet:"load_n,split"`
+	LoadSum        float64 `parquet:"load_sum_N,split"`
+	ForceN         float64 `parquet:"force_n,split"`
+	ForceSum       float64 `parquet:"force_sum_N,split"`
+	MoistureN      float64 `parquet:"moisture_n,split"`
+	MoistureSum    float64 `parquet:"moisture_sum,split"`
+	TemperatureN   float64 `parquet:"temperature_n,split"`
+	TemperatureSum float64 `parquet:"temperature_sum_degC,split"`
+	TrashN         float64 `parquet:"trash_n,split"`
+	TrashSum       float64 `parquet:"trash_sum,split"`
+	OffShareN      float64 `parquet:"off_share_n,split"`
+	OffShareSum    float64 `parquet:"off_share_sum,split"`
+	SpeedN         float64 `parquet:"speed_n,split"`
+	SpeedSum       float64 `parquet:"speed_sum_m_s,split"`
+	VacuumN        float64 `parquet:"vacuum_n,split"`
+	VacuumSum      float64 `parquet:"vacuum_sum_Pa,split"`
+	Liquid         float32 `parquet:"liquid_m3,split"`
+	Granular       float32 `parquet:"granular_kg,split"`
+}
+
+func (r *sumRow) stretch() evenstand.Stretch {
+	type m = evenstand.Moments
+	return evenstand.Stretch{
+		Pass: r.Pass, Row: r.Row, K: r.K, Way: fromMM(r.Way), Grade: evenstand.Grade(r.Grade),
+		Due: r.Due, Seeds: r.Seeds, Skips: r.Skips, Doubles: r.Doubles, Singles: m{N: r.SinglesN, Sum: r.SinglesSum, M2: r.SinglesM2},
+		Load:        m{N: r.LoadN, Sum: r.LoadSum},
+		Force:       m{N: r.ForceN, Sum: r.ForceSum},
+		Moisture:    m{N: r.MoistureN, Sum: r.MoistureSum},
+		Temperature: m{N: r.TemperatureN, Sum: r.TemperatureSum},
+		Trash:       m{N: r.TrashN, Sum: r.TrashSum},
+		OffShare:    m{N: r.OffShareN, Sum: r.OffShareSum},
+		Speed:       m{N: r.SpeedN, Sum: r.SpeedSum},
+		Vacuum:      m{N: r.VacuumN, Sum: r.VacuumSum},
+		Liquid:      r.Liquid, Granular: r.Granular,
+	}
+}

@@ -186,79 +186,77 @@ func groupsOf(card *evenstand.Card, rows int) []span {
 	return out
 }
 
-// stretches takes up what every stretch adds to every measure.
+// stretches takes up what every stretch adds to every measure. The book gives
+// the stretches of a pass together.
 func (g *groundDay) stretches(ctx context.Context, b *book.Book) error {
 	all := group.Measures()
 	g.columns = make([]partColumn, len(all))
 	told := make([]bool, len(all))
-	cells := 0
-	var open []evenstand.Stretch // of one pass
-	finish := func() {
-		if len(open) == 0 {
-			return
+	cells, room := 0, 0
+	for i := range g.passes {
+		p := g.passes[i].pass
+		room += g.rows * (int((p.S1-p.S0)/evenstand.StretchLength) + 1)
+	}
+	pass := func(ss []evenstand.Stretch) {
+		p := &g.passes[ss[0].Pass]
+		p.rows = g.rows
+		for i := range ss {
+			p.stretchN = max(p.stretchN, int(ss[i].K)+1)
+			p.rows = max(p.rows, int(ss[i].Row))
 		}
-		p := &g.passes[open[0].Pass]
-		rows := g.rows
-		for i := range open {
-			p.stretchN = max(p.stretchN, int(open[i].K)+1)
-			rows = max(rows, int(open[i].Row))
-		}
-		if rows > g.rows { // a card that knows fewer rows than were logged
-			g.rows = rows
-		}
-		p.rows, p.cells = rows, cells
-		cells += rows * p.stretchN
+		g.rows = p.rows // a card may know fewer rows than were logged
+		p.cells = cells
+		cells += p.rows * p.stretchN
 		for m := range all {
 			c := &g.columns[m]
 			if told[m] {
-				c.grow(cells, all[m].Squares())
+				c.grow(cells, room, all[m].Squares())
 			}
-			for i := range open {
-				part, ok := all[m].Part(&open[i], g.spacing)
-				if !ok || open[i].Row < 1 {
+			for i := range ss {
+				part, ok := all[m].Part(&ss[i], g.spacing)
+				if !ok || ss[i].Row < 1 || ss[i].K < 0 {
 					continue
 				}
 				if !told[m] {
 					told[m] = true
-					c.grow(cells, all[m].Squares())
+					c.grow(cells, room, all[m].Squares())
 				}
-				k := p.cells + (int(open[i].Row)-1)*p.stretchN + int(open[i].K)
+				k := p.cells + (int(ss[i].Row)-1)*p.stretchN + int(ss[i].K)
 				c.n[k], c.s[k] = float32(part.N), float32(part.S)
 				if c.q != nil {
 					c.q[k] = float32(part.Q)
 				}
 			}
 		}
-		open = open[:0]
 	}
-	err := b.Stretches(ctx, g.planter, g.day, func(ss []evenstand.Stretch) error {
-		for i := range ss {
-			if int(ss[i].Pass) >= len(g.passes) || ss[i].Pass < 0 || ss[i].K < 0 {
-				continue
+	return b.StretchSums(ctx, g.planter, g.day, func(ss []evenstand.Stretch) error {
+		for from := 0; from < len(ss); {
+			to := from + 1
+			for to < len(ss) && ss[to].Pass == ss[from].Pass {
+				to++
 			}
-			if len(open) > 0 && open[0].Pass != ss[i].Pass {
-				finish()
+			if p := ss[from].Pass; p >= 0 && int(p) < len(g.passes) {
+				pass(ss[from:to])
 			}
-			open = append(open, ss[i])
+			from = to
 		}
 		return nil
 	})
-	finish()
-	for m := range all {
-		g.columns[m].clip()
-	}
-	return err
 }
 
-func (c *partColumn) grow(n int, squares bool) {
-	more := func(v []float32) []float32 { return slices.Grow(v, n-len(v))[:n] }
+// grow makes room for n cells, and for as many as are expected at once.
+func (c *partColumn) grow(n, room int, squares bool) {
+	more := func(v []float32) []float32 {
+		if cap(v) < n {
+			v = slices.Grow(v, max(n, room)-len(v))
+		}
+		return v[:n]
+	}
 	c.n, c.s = more(c.n), more(c.s)
 	if squares {
 		c.q = more(c.q)
 	}
 }
-
-func (c *partColumn) clip() { c.n, c.s, c.q = slices.Clip(c.n), slices.Clip(c.s), slices.Clip(c.q) }
 
 func (c *partColumn) part(i int) group.Part {
 	p := group.Part{N: float64(c.n[i]), S: float64(c.s[i])}

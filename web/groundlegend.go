@@ -11,7 +11,7 @@ import (
 )
 
 // legendScale is how far a measure goes over the whole logbook, so that a
-// colour means the same in every field and on every day: the middle 99 % of
+// colour means the same in every field and on every day: the middle 96 % of
 // cells of the bar by 30 m and more, in SI.
 type legendScale struct{ low, high float64 }
 
@@ -36,7 +36,7 @@ func (g *season) scale(k int, m *group.Measure) legendScale {
 		return legendScale{math.NaN(), math.NaN()}
 	}
 	slices.Sort(vs)
-	l := legendScale{vs[len(vs)/200], vs[len(vs)-1-len(vs)/200]}
+	l := legendScale{vs[len(vs)/50], vs[len(vs)-1-len(vs)/50]}
 	l.widen(m.Unit)
 	return l
 }
@@ -64,8 +64,8 @@ func (l *legendScale) widen(unit string) {
 }
 
 // few tells whether a cell has too little to say: by chance alone its value
-// could lie anywhere over half the legend, or two thirds of its stretches say
-// nothing.
+// could lie anywhere over three quarters of the legend, or two thirds of its
+// stretches say nothing. Judgement, no source.
 func (l *legendScale) few(m *group.Measure, sum group.Part, told, all int) bool {
 	if 3*told < all {
 		return true
@@ -75,7 +75,7 @@ func (l *legendScale) few(m *group.Measure, sum group.Part, told, all int) bool 
 		return false
 	}
 	clip := func(x float64) float64 { return max(l.low, min(l.high, x)) }
-	return clip(high)-clip(low) > (l.high-l.low)/2
+	return clip(high)-clip(low) > 0.75*(l.high-l.low)
 }
 
 // Legend is the classes of a measure's values with round ends; the page gives

@@ -115,7 +115,7 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 	m, k, ok := measureAt(in.Measure)
 	switch {
 	case in.Measure == "":
-		m, k, _ = measureAt(opening(told, found))
+		m, k, _ = measureAt(opening(told, found, in.Finding))
 	case !ok:
 		return GroundView{}, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
 	}
@@ -140,9 +140,15 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 	return out, nil
 }
 
-// opening is the measure to begin with: the share of the way off the ground
-// where it is known, else that of the first finding, else the first.
-func opening(told map[string]bool, found []GroundFinding) string {
+// opening is the measure to begin with: that of the finding asked for, else the
+// share of the way off the ground where it is known, else that of the first
+// finding, else the first.
+func opening(told map[string]bool, found []GroundFinding, asked string) string {
+	for i := range found {
+		if f := &found[i]; f.ID == asked && told[f.Measure] {
+			return f.Measure
+		}
+	}
 	if told["wheel-off"] {
 		return "wheel-off"
 	}
@@ -192,7 +198,8 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 			last = p.pass
 		}
 		out.Passes.Features = append(out.Passes.Features, Feature{
-			"Feature", map[string]string{"key": p.pass.Key, "number": strconv.Itoa(p.pass.Number)},
+			"Feature",
+			map[string]string{"key": p.pass.Key, "number": strconv.Itoa(p.pass.Number)},
 			Geometry{"LineString", p.line(0, float64(p.stretchN), 0)},
 		})
 	})

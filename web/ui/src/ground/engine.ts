@@ -39,7 +39,7 @@ export class Engine {
     const style: StyleSpecification = { version: 8, sources: {}, layers: [{ id: 'paper', type: 'background', paint: { 'background-color': look.paper } }] }
     this.map = new GLMap({
       container: box, style, attributionControl: false, maplibreLogo: false, maxZoom: 21, minZoom: 3, maxPitch: 0, dragRotate: false, pitchWithRotate: false,
-      renderWorldCopies: false, fadeDuration: 0, trackResize: false, locale: { 'Map.Title': 'The ground: arrows move, plus and minus zoom, Enter tells what is in the middle' },
+      renderWorldCopies: false, fadeDuration: 0, trackResize: false, canvasContextAttributes: { preserveDrawingBuffer: true } /* for print */, locale: { 'Map.Title': 'The ground: arrows move, plus and minus zoom, Enter tells what is in the middle' },
       center: at ? [at.lon, at.lat] : [-93, 42], zoom: at ? at.zoom : 3,
     })
     this.map.touchZoomRotate.disableRotation()
@@ -72,8 +72,8 @@ export class Engine {
     for (const id of ['boundaries', 'passes', 'ways']) m.addSource(id, { type: 'geojson', data: nothing })
     m.addLayer({ id: 'passes', type: 'line', source: 'passes', paint: { 'line-width': 1 } })
     m.addLayer({ id: 'boundaries', type: 'line', source: 'boundaries', layout: { 'line-join': 'round' }, paint: { 'line-color': l.ink, 'line-width': 1.6 } })
-    m.addLayer({ id: 'ways-edge', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, minzoom: 15.5, paint: { 'line-color': l.paper, 'line-width': 5 } })
-    m.addLayer({ id: 'ways', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, paint: { 'line-color': l.ink, 'line-width': ['interpolate', ['linear'], ['zoom'], 13, 0.7, 16, 1.6, 18, 2.6] } })
+    m.addLayer({ id: 'ways-edge', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, paint: { 'line-color': l.ink, 'line-width': ['interpolate', ['linear'], ['zoom'], 13, 2, 16, 4.4, 18, 6] } })
+    m.addLayer({ id: 'ways', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, paint: { 'line-color': l.paper, 'line-width': ['interpolate', ['linear'], ['zoom'], 13, 0.9, 16, 2, 18, 3] } })
     this.pattern()
   }
 
@@ -131,8 +131,8 @@ export class Engine {
     m.setPaintProperty('paper', 'background-color', look.paper)
     this.lines()
     m.setPaintProperty('boundaries', 'line-color', look.ink)
-    m.setPaintProperty('ways-edge', 'line-color', look.paper)
-    m.setPaintProperty('ways', 'line-color', look.ink)
+    m.setPaintProperty('ways-edge', 'line-color', look.ink)
+    m.setPaintProperty('ways', 'line-color', look.paper)
     if (m.getLayer('cells')) m.setPaintProperty('cells', 'fill-color', this.colour())
     this.pattern()
   }

@@ -36,7 +36,7 @@ function Nothing({ title, children }: { title: string, children: preact.Componen
 
 type Asked = Record<string, string | undefined>
 
-// number3 reads "42.03001,-93.61,15.2" of the address.
+// camera reads "42.03001,-93.61,15.2" of the address.
 function camera(text: string | null): Camera | null {
   const [lat, lon, zoom] = (text ?? '').split(',').map(Number)
   return lat !== undefined && lon !== undefined && zoom !== undefined && [lat, lon, zoom].every(Number.isFinite) && Math.abs(lat) < 85 ? { lat, lon, zoom } : null
@@ -88,7 +88,7 @@ function Shown({ v, q, asked, chosen, fresh }: { v: api.Ground, q: URLSearchPara
         {trouble && <p class="near" role="alert">{trouble}</p>}
         <div role="status" aria-live="polite">
           {spot ? <At key={q.get('spot')} spot={spot} asked={asked} finding={finding} />
-            : found ? null : <p class="tip near">Click the ground, or Enter for its middle, and it says what is there.</p>}
+            : found ? null : <p class="tip near">Touch the ground, or press Enter for its middle, and it says what is there.</p>}
           {found && <p class="near">{found.sentence} <span class="nowrap"><a href={'/finding/' + found.id}>To the finding</a> · <a href="" onClick={(e) => { e.preventDefault(); stay({ finding: undefined }) }}>Not this one</a></span></p>}
         </div>
       </div>
