@@ -21,6 +21,7 @@ import (
 	"evenstand/book"
 	"evenstand/book/booktest"
 	"evenstand/core/ground"
+	"evenstand/core/measure/group"
 	"evenstand/pipeline"
 	"evenstand/web"
 )
@@ -48,7 +49,8 @@ func madeUp(frame ground.Frame, rows int, ways func(day int) []driven) book.Deri
 		var track []evenstand.TrackPoint
 		var ss []evenstand.Stretch
 		nan := float32(math.NaN())
-		for i, w := range ways(t.Time().Day()) {
+		all := ways(t.Time().Day())
+		for i, w := range all {
 			p := evenstand.Pass{Index: int32(i), Key: fmt.Sprintf("%s/%d", day.Date, i), Number: i + 1, Planter: day.Planter, Field: evenstand.Unassigned, Start: t, S0: offset, S1: offset + w.long}
 			track, ss = track[:0], ss[:0]
 			step := 0.45
@@ -76,6 +78,14 @@ func madeUp(frame ground.Frame, rows int, ways func(day int) []driven) book.Deri
 						Load:  evenstand.Moments{N: 10, Sum: 10 * float64(400+row), M2: 5},
 						Speed: evenstand.Moments{N: 10, Sum: 20, M2: 0.1},
 					})
+					if len(all) == 1 { // everything that can be logged, each told from the others
+						st, x := &ss[len(ss)-1], float64(row*100+k)
+						st.Doubles, st.Liquid, st.Granular = float32(k), float32(x)/1e5, float32(x)/1e4
+						st.Singles = evenstand.Moments{N: 90, Sum: 90 * 0.16, M2: 0.01 + x*1e-5}
+						for i, m := range []*evenstand.Moments{&st.Force, &st.Moisture, &st.Temperature, &st.Trash, &st.OffShare, &st.Vacuum} {
+							*m = evenstand.Moments{N: float64(5 + i), Sum: x * float64(1+i), M2: 1}
+						}
+					}
 				}
 			}
 			if err := out.Pass(p, nil, ss); err != nil {
@@ -330,6 +340,32 @@ func TestGroundRefuses(t *testing.T) {
 	}
 }
 
+// What the ground reads of the stretches gives every measure just what all of
+// them would.
+func TestStretchSumsAreThoseOfStretches(t *testing.T) {
+	frame, _ := tileMiddle()
+	b := groundBook(t, frame, 1, 16, func(int) []driven { return []driven{northward(40, 0, -20)} })
+	read := func(f func(context.Context, string, evenstand.Day, func([]evenstand.Stretch) error) error) (out []evenstand.Stretch) {
+		if err := f(t.Context(), "made up", "2026-05-01", func(ss []evenstand.Stretch) error { out = append(out, ss...); return nil }); err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	whole, sums := read(b.Stretches), read(b.StretchSums)
+	if len(whole) != 48 || len(sums) != 48 {
+		t.Fatalf("%d and %d stretches, want 48", len(whole), len(sums))
+	}
+	for _, m := range group.Measures() {
+		for i := range whole {
+			want, ok := m.Part(&whole[i], groundSpacing)
+			got, too := m.Part(&sums[i], groundSpacing)
+			if !ok || ok != too || want != got || whole[i].K != sums[i].K || whole[i].Row != sums[i].Row || whole[i].Pass != sums[i].Pass {
+				t.Fatalf("%s of stretch %d: %v %v, want %v %v", m.ID, i, got, too, want, ok)
+			}
+		}
+	}
+}
+
 // A browser that has a tile is told that it still holds, until the logs say
 // something else.
 func TestGroundTileTag(t *testing.T) {
@@ -368,7 +404,11 @@ func seasonWays(day int) []driven {
 
 func BenchmarkGroundSeason(b *testing.B) {
 	frame := ground.NewFrame(42.03, -93.61)
-	bk := groundBook(b, frame, 16, 16, seasonWays)
+	days := 16
+	if testing.Short() {
+		days = 2
+	}
+	bk := groundBook(b, frame, days, 16, seasonWays)
 	opt := web.Options{Book: bk, Version: "test"}
 	ask := func(b *testing.B, h http.Handler, path string) int {
 		w := (&served{nil, h}).ask(http.MethodGet, path, nil)

@@ -245,10 +245,49 @@ test('the ribbon: every seed, pointer, table, and how fast it moves', async () =
   await p.context().close()
 })
 
+test('the ground: finding, what is there, ribbon and back, a background', async () => {
+  const p = await page(main.address)
+  const tile = () => p.waitForResponse((r) => r.url().includes('/ground/tiles/') && r.ok())
+  await p.goto(main.address)
+  await p.locator('.item a').first().click()
+  let came = tile()
+  await p.getByRole('button', { name: 'See it on the ground' }).click()
+  await came
+  check(p.url().includes('/ground?') && p.url().includes('finding='), 'the finding on the ground has a link')
+  await p.locator('.pin[aria-pressed=true]').waitFor()
+  await p.getByRole('link', { name: 'To the finding' }).waitFor()
+  const pass = (await (await fetch(main.address + '/api/v1/ground')).json()).passes.features[20].geometry.coordinates
+  const mid = [0, 1].map((i) => (pass[0][i] + pass[1][i]) / 2)
+  came = tile()
+  await p.goto(main.address + `/ground?measure=skips&at=${mid[1]},${mid[0]},17`)
+  await came
+  await p.locator('.maplibregl-canvas').focus()
+  await p.keyboard.press('Enter')
+  await p.locator('.at', { hasText: /Row \d+, pass \d+/ }).waitFor()
+  await looked(p, 'ground, a place')
+  const at = new URL(p.url()).searchParams.get('at')
+  await p.keyboard.press('+')
+  await p.waitForFunction((was) => new URLSearchParams(location.search).get('at') !== was, at)
+  await p.getByRole('button', { name: 'See it on the ribbon' }).click()
+  await p.locator('.ribbon canvas').waitFor()
+  check(/row=\d+/.test(p.url()) && /from=/.test(p.url()), 'the ribbon opens there')
+  await p.goBack()
+  await p.locator('.at', { hasText: /Row \d+/ }).waitFor()
+  came = tile()
+  await p.getByLabel('Quantity').selectOption('population')
+  await came
+  await p.getByRole('heading', { level: 1, name: /Seeds planted/ }).waitFor()
+  await p.getByRole('button', { name: 'As a table' }).click()
+  await p.locator('table tbody tr').nth(2).waitFor()
+  await p.locator('input[type=file]').setInputFiles(join(dir, 'sim/card.toml'))
+  await p.getByRole('alert').filter({ hasText: 'not a PMTiles file' }).waitFor()
+  await p.context().close()
+})
+
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', journal: '/journal', boxes: '/logbook', planter: '/logbook/planter', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', boxes: '/logbook', planter: '/logbook/planter', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'black', 'cab'], ['phone', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
@@ -265,7 +304,7 @@ test('every screen in three themes and three sizes, shop and cab', async () => {
 
 test('cab mode: nothing small', async () => {
   const p = await page(main.address, { dress: 'cab' })
-  for (const path of ['/', '/finding/' + (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id, '/rows', '/journal', '/more']) {
+  for (const path of ['/', '/finding/' + (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id, '/rows', '/ground', '/journal', '/more']) {
     await p.goto(main.address + path)
     await settled(p)
     const bad = await p.evaluate(() => {

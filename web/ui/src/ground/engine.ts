@@ -159,11 +159,12 @@ export class Engine {
 
   // spread moves marks that would lie upon each other side by side.
   private spread() {
+    const wide = document.documentElement.dataset.dress === 'cab' ? 64 : 36
     const taken: [number, number][] = []
     for (const m of this.marks) {
       const p = this.map.project(m.getLngLat())
       let dx = 0
-      while (taken.some(([x, y]) => Math.abs(x - p.x - dx) < 30 && Math.abs(y - p.y) < 30) && dx < 600) dx += 30
+      while (taken.some(([x, y]) => Math.abs(x - p.x - dx) < wide && Math.abs(y - p.y) < wide) && dx < 20 * wide) dx += wide
       taken.push([p.x + dx, p.y])
       m.setOffset([dx, 0])
     }

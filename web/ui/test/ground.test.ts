@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest'
-import { bar, colours, hatch, lightness, step } from './colour'
+import { bar, colours, hatch, lightness, step } from '../src/ground/colour'
 
 const themes = ['light', 'dark', 'black'] as const
 
