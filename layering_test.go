@@ -59,7 +59,7 @@ func layers() []layer {
 		layer{under: "format/formattest", ours: []string{".!"}, other: []string{"*"}},
 		// Tables stand in many containers, one of which is Parquet; a bus carries
 		// the messages of which task data are the log.
-		layer{under: "format/table", ours: []string{".!", "core/ground", "format/column!", "format/files!", "format/lines!", "format/unused!"}, other: []string{"*"}, fixed: true},
+		layer{under: "format/table", ours: []string{".!", "core/ground", "format/archive!", "format/column!", "format/files!", "format/lines!", "format/unused!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/recipe", ours: []string{".!", "format/table!", "format/plain!", "format/unused!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/iso11783", ours: []string{".!", "format/files!"}, other: []string{"*"}, fixed: true},
 		layer{under: "format/bus", ours: []string{".!", "format/files!", "format/iso11783!"}, other: []string{"*"}, fixed: true},
@@ -73,7 +73,7 @@ func layers() []layer {
 		layer{under: "sim", ours: []string{".!", "core/ground", "core/relation", "format"}, other: []string{"*"}, fixed: true},
 		// The book's own cards and fields are in open formats; readers of logs
 		// are handed to it. What files are left over it must see as they do.
-		layer{under: "book", ours: []string{".!", "core", "pipeline", "book", "format/plain!", "format/geo!", "format/column!", "format/files!"}, other: []string{"*"}},
+		layer{under: "book", ours: []string{".!", "core", "pipeline", "book", "format/plain!", "format/geo!", "format/column!", "format/files!", "format/archive!"}, other: []string{"*"}},
 		layer{under: "hub", ours: []string{".!", "core", "pipeline", "book", "hub"}, other: []string{"*"}},
 		// The page asks how a table is to be read, and for the text of a card.
 		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "web", "format/recipe!", "format/table!", "format/plain!"}, other: []string{"*"}},

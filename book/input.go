@@ -1,7 +1,6 @@
 package book
 
 import (
-	"archive/zip"
 	"context"
 	"database/sql"
 	"errors"
@@ -18,6 +17,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/format/archive"
 	"evenstand/format/files"
 )
 
@@ -76,11 +76,19 @@ func openInput(p string) (*opened, error) {
 		o.kind, o.fsys = "folder", os.DirFS(p)
 		return o, nil
 	case strings.EqualFold(filepath.Ext(p), ".zip"):
-		z, err := zip.OpenReader(p)
+		f, err := os.Open(p)
 		if err != nil {
+			return nil, &Error{p, err, "The file must be readable"}
+		}
+		z, err := archive.Open(f, info.Size(), archive.Usual())
+		if err != nil {
+			f.Close()
+			if refused := (*archive.Refused)(nil); errors.As(err, &refused) {
+				return nil, &Error{p, err, archive.Do}
+			}
 			return nil, &Error{p, fmt.Errorf("the zip cannot be read: %w", err), "Copy it again; it may have been cut off"}
 		}
-		o.kind, o.fsys, o.close = "zip", z, z.Close
+		o.kind, o.fsys, o.close = "zip", z, f.Close
 		return o, nil
 	}
 	o.kind, o.fsys = "file", oneFile{os.DirFS(filepath.Dir(p)), filepath.Base(p)}
@@ -331,7 +339,10 @@ func listFiles(fsys fs.FS) (names []string, sizes map[string]int64, closed []eve
 			shut(err)
 			return nil
 		}
-		if !info.Mode().IsRegular() {
+		if !info.Mode().IsRegular() { // a link of a zip is a file with the place it leads to; nobody follows it
+			if !files.Leftover(p) {
+				closed = append(closed, evenstand.Unused{File: p, Offset: -1, Count: 1, Of: "files", Why: "it is no file but a link or a device", Do: "Bring what it leads to, if it is a log."})
+			}
 			return nil
 		}
 		names = append(names, p)

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"archive/zip"
 	"bufio"
 	"context"
 	"errors"
@@ -17,6 +16,7 @@ import (
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/format/archive"
 	"evenstand/format/bus"
 	"evenstand/format/iso11783"
 	"evenstand/format/nmea0183"
@@ -699,7 +699,14 @@ func oneTable(ctx context.Context, path, sheet string) (fs.FS, table.Ref, error)
 	var in fs.FS = family{os.DirFS(filepath.Dir(path)), stem(filepath.Base(path))}
 	packed := strings.EqualFold(filepath.Ext(path), ".zip")
 	if packed {
-		z, err := zip.OpenReader(path)
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, table.Ref{}, missing(path, err)
+		}
+		z, err := archive.Open(f, info.Size(), archive.Usual())
+		if refused := (*archive.Refused)(nil); errors.As(err, &refused) {
+			return nil, table.Ref{}, fmt.Errorf("%s: %w. %s", path, err, archive.Do)
+		}
 		if err != nil {
 			return nil, table.Ref{}, fmt.Errorf("%s: the zip cannot be read: %w. Copy it again; it may have been cut off", path, err)
 		}

@@ -14,6 +14,8 @@ import (
 	"testing/fstest"
 
 	"github.com/google/go-cmp/cmp"
+
+	"evenstand/format/archive"
 )
 
 // packed puts the files of a disk into an input's zip, under a folder.
@@ -124,7 +126,7 @@ func TestArchiveBounds(t *testing.T) {
 		{"sound", one, ""},
 		{"states 4 GB", stated(one, 1<<32-2), "said to unpack to more than"},
 		{"states less than it holds", stated(one, 100), "zip: not a valid zip file"},
-		{"too many files", file(archiveFiles + 1), "holds 20001 files"},
+		{"too many files", file(archive.Usual().Files + 1), "holds 20001 files"},
 		{"cut short", one[:len(one)/2], "no zip archive that can be read"},
 		{"empty", nil, "no zip archive that can be read"},
 	} {

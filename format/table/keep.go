@@ -91,8 +91,8 @@ func keeper(in fs.FS, ref Ref) (*Kept, error) {
 	return k, nil
 }
 
-// archive opens a zip of an input, or finds it open.
-func archive(in fs.FS, name string) (fs.FS, io.Closer, error) {
+// openedArchive opens a zip of an input, or finds it open.
+func openedArchive(in fs.FS, name string) (fs.FS, io.Closer, error) {
 	k, ok := in.(*Kept)
 	if !ok {
 		return openArchive(in, name)

@@ -60,7 +60,7 @@ func list(ctx context.Context, in fs.FS, within string) (refs []Ref, claimed []s
 			if within != "" {
 				continue
 			}
-			inner, closer, err := archive(in, name)
+			inner, closer, err := openedArchive(in, name)
 			if err != nil {
 				left(name, reasonOf(err), again)
 				continue

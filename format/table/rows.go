@@ -77,7 +77,7 @@ func Open(ctx context.Context, in fs.FS, ref Ref, d Dialect) (*Rows, error) {
 		return nil, err
 	}
 	if ref.Inside != "" {
-		if in, r.file, err = archive(in, ref.Files[0]); err != nil {
+		if in, r.file, err = openedArchive(in, ref.Files[0]); err != nil {
 			return nil, err
 		}
 	}
