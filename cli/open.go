@@ -7,14 +7,11 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
-	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
 	"strings"
-	"sync"
-	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -87,34 +84,17 @@ func (c *call) serve(ctx context.Context, o *openOptions) error {
 	if err != nil {
 		return err
 	}
-	srv := &http.Server{
-		Handler: s.Handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10,
-		ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
-	}
+	defer s.Close()
 	c.printf("The logbook is open at %s\n", address)
 	if opt.Code != "" {
 		c.text("", "", "Other screens: "+strings.Join(addresses(opt.Hosts), ", ")+". Pairing code: "+opt.Code[:4]+" "+opt.Code[4:]+".")
+		c.text("", "", "For a screen that may only look, once: "+strings.Join(s.ScreenLinks(), " or ")+".")
 	}
 	if !o.quiet {
 		c.browse(address)
 	}
 	c.say("Stop with Ctrl-C.")
-	failed := make(chan error, 1)
-	go func() { failed <- srv.Serve(&capped{Listener: l, room: make(chan struct{}, mostConnections)}) }()
-	select {
-	case err = <-failed:
-	case <-ctx.Done():
-	}
-	s.Close()
-	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
-	defer cancel()
-	if srv.Shutdown(stop) != nil {
-		_ = srv.Close()
-	}
-	if errors.Is(err, http.ErrServerClosed) {
-		err = nil
-	}
-	return err
+	return s.Serve(ctx, l)
 }
 
 // newWhereNone makes a logbook where there is none: in this computer's zone,
@@ -154,38 +134,6 @@ func listen(ctx context.Context, address string) (net.Listener, error) {
 		return l, nil
 	}
 	return lc.Listen(ctx, "tcp", "127.0.0.1:0")
-}
-
-// mostConnections is how many are served at once; a browser opens six. The
-// others wait, so that a thousand slow ones do not take memory.
-const mostConnections = 256
-
-// capped accepts no more connections than there is room for.
-type capped struct {
-	net.Listener
-	room chan struct{}
-}
-
-func (c *capped) Accept() (net.Conn, error) {
-	c.room <- struct{}{}
-	conn, err := c.Listener.Accept()
-	if err != nil {
-		<-c.room
-		return nil, err
-	}
-	return &cappedConn{Conn: conn, room: c.room}, nil
-}
-
-type cappedConn struct {
-	net.Conn
-	room chan struct{}
-	once sync.Once
-}
-
-func (c *cappedConn) Close() error {
-	err := c.Conn.Close()
-	c.once.Do(func() { <-c.room })
-	return err
 }
 
 // ownNames lists the names and addresses by which this computer may be asked.

@@ -34,6 +34,7 @@ type BookInfo struct {
 	Rows     int              `json:"rows" doc:"Of the planter on the last day, 0 unknown"`
 	Ask      []AskCard        `json:"ask" doc:"What the logs leave open about the planters"`
 	Stale    bool             `json:"stale" doc:"Something was changed that the next reading takes up"`
+	ReadOnly bool             `json:"read_only" doc:"This browser may only look"`
 }
 
 // DayInfo is one machine-day.
@@ -66,7 +67,7 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	}
 	out := BookInfo{
 		Name: set.Name, Version: s.opt.Version, Revision: s.revision.Load(), Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
-		Priced: !math.IsNaN(set.Price), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []AskCard{}, Stale: stale,
+		Priced: !math.IsNaN(set.Price), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []AskCard{}, Stale: stale, ReadOnly: looksOnly(ctx),
 	}
 	if out.Ask, err = s.askCards(ctx); err != nil {
 		return out, err

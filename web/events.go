@@ -15,7 +15,8 @@ import (
 // oldest: what counts is that something changed, and it asks again.
 type events struct {
 	mu     sync.Mutex
-	open   map[chan event]bool
+	open   map[chan event]int64 // and which began when
+	begun  int64
 	closed bool
 }
 
@@ -24,7 +25,8 @@ type event struct {
 	data []byte
 }
 
-// mostListeners is how many streams may be open at once; a page needs one.
+// mostListeners is how many streams may be open at once; a page needs one. The
+// oldest makes room for another: if its page still lives, it connects again.
 const mostListeners = 64
 
 // beat is how often a quiet stream says that it is alive, so that a dead one is
@@ -56,33 +58,47 @@ func (e *events) send(name string, v any) {
 func (e *events) listen() (chan event, bool) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	if e.closed || len(e.open) >= mostListeners {
+	if e.closed {
 		return nil, false
 	}
+	if len(e.open) >= mostListeners {
+		var oldest chan event
+		for c, at := range e.open {
+			if oldest == nil || at < e.open[oldest] {
+				oldest = c
+			}
+		}
+		e.end(oldest)
+	}
 	if e.open == nil {
-		e.open = map[chan event]bool{}
+		e.open = map[chan event]int64{}
 	}
 	c := make(chan event, 16)
-	e.open[c] = true
+	e.begun++
+	e.open[c] = e.begun
 	return c, true
+}
+
+func (e *events) end(c chan event) {
+	if _, ok := e.open[c]; ok {
+		delete(e.open, c)
+		close(c)
+	}
 }
 
 func (e *events) leave(c chan event) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	if e.open[c] {
-		delete(e.open, c)
-		close(c)
-	}
+	e.end(c)
 }
 
+// close ends all streams; there are none after.
 func (e *events) close() {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.closed = true
 	for c := range e.open {
-		delete(e.open, c)
-		close(c)
+		e.end(c)
 	}
 }
 
@@ -97,14 +113,19 @@ func (s *Server) stream() {
 	}, func(context.Context, *nothing) (*huma.StreamResponse, error) {
 		c, ok := s.events.listen()
 		if !ok {
-			return nil, huma.Error503ServiceUnavailable("Too many pages listen. Close some of them.")
+			return nil, huma.Error503ServiceUnavailable("The program is being stopped. Start it again, then reload.")
 		}
 		return &huma.StreamResponse{Body: func(hc huma.Context) {
 			defer s.events.leave(c)
 			hc.SetHeader("Content-Type", "text/event-stream")
 			hc.SetHeader("Cache-Control", "no-store")
+			if hc.Method() == http.MethodHead {
+				return
+			}
 			w := hc.BodyWriter()
 			flush := http.NewResponseController(w.(http.ResponseWriter))
+			_ = flush.SetReadDeadline(time.Time{}) // nothing more comes
+			stays(hc.Context())
 			tick := time.NewTicker(beat)
 			defer tick.Stop()
 			hello, _ := json.Marshal(Changed{Revision: s.revision.Load(), What: "logs"})

@@ -1,18 +1,25 @@
 package web
 
 import (
+	"context"
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/base64"
 	"encoding/hex"
+	"errors"
+	"html"
+	"io"
+	"io/fs"
+	"math"
 	"net"
 	"net/http"
 	"net/netip"
+	"net/url"
 	"slices"
+	"strconv"
 	"strings"
-	"sync"
 	"time"
 )
 
@@ -28,13 +35,14 @@ type guard struct {
 	code   string
 	key    [32]byte // of the pairing cookies; new with every start
 	origin *http.CrossOriginProtection
-
-	mu    sync.Mutex
-	tries int       // wrong codes since the last right one
-	until time.Time // when the next may be tried
+	open   []string // files of the page that the pairing page needs
+	style  string
+	tries  tries
+	links  links
 }
 
-// cookie holds that a browser is paired: what it may do, signed.
+// cookie begins the name of what holds that a browser is paired: what it may
+// do, signed. The port ends it, since cookies do not part ports.
 const cookie = "evenstand"
 
 // Ways a browser may be paired.
@@ -44,7 +52,27 @@ const (
 )
 
 func newGuard(opt Options) (*guard, error) {
-	g := &guard{hosts: opt.Hosts, code: opt.Code, origin: http.NewCrossOriginProtection()}
+	g := &guard{code: opt.Code, origin: http.NewCrossOriginProtection(), tries: newTries(), links: links{}}
+	if len(opt.Hosts) > 0 && opt.Code == "" {
+		return nil, errors.New("web: other names than this computer's own want a pairing code")
+	}
+	for _, h := range opt.Hosts {
+		g.hosts = append(g.hosts, strings.ToLower(h))
+	}
+	if opt.Page != nil {
+		for _, p := range []string{"icon.svg", "assets/*.css", "assets/*.woff2"} {
+			names, err := fs.Glob(opt.Page, p)
+			if err != nil {
+				return nil, err
+			}
+			for _, n := range names {
+				g.open = append(g.open, "/"+n)
+				if strings.HasSuffix(n, ".css") {
+					g.style = "/" + n
+				}
+			}
+		}
+	}
 	_, err := rand.Read(g.key[:])
 	return g, err
 }
@@ -55,7 +83,6 @@ func newGuard(opt Options) (*guard, error) {
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data: blob:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 func (g *guard) wrap(next http.Handler) http.Handler {
-	own := g.origin.Handler(next)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", policy)
@@ -69,28 +96,60 @@ func (g *guard) wrap(next http.Handler) http.Handler {
 			problem(w, http.StatusMisdirectedRequest, "This server is not "+printable(r.Host)+". Open the address that evenstand printed.")
 			return
 		}
-		if strings.HasPrefix(r.URL.Path, "/api/") {
+		api := strings.HasPrefix(r.URL.Path, "/api/")
+		if api {
 			h.Set("Cache-Control", "no-store")
 		}
-		if site := r.Header.Get("Sec-Fetch-Site"); site == "cross-site" && strings.HasPrefix(r.URL.Path, "/api/") {
-			problem(w, http.StatusForbidden, "Another site may not ask here.")
+		if !g.own(r, api) {
+			problem(w, http.StatusForbidden, "Another site may not ask here. Open the address that evenstand printed.")
 			return
 		}
-		if g.code != "" && !loopback(r.RemoteAddr) {
-			if !g.paired(w, r) {
+		if g.code != "" {
+			may, ok := g.admit(w, r)
+			if !ok {
 				return
 			}
+			if may == mayLook {
+				r = r.WithContext(context.WithValue(r.Context(), lookKey{}, true))
+			}
 		}
-		if err := g.origin.Check(r); err != nil {
-			problem(w, http.StatusForbidden, "Another site may not ask here.")
-			return
-		}
-		own.ServeHTTP(w, r)
+		next.ServeHTTP(w, r)
 	})
+}
+
+// lookKey marks what a browser asks that may only look.
+type lookKey struct{}
+
+func looksOnly(ctx context.Context) bool { return ctx.Value(lookKey{}) != nil }
+
+// own tells whether a page of ours asks, or a program that is no browser. What
+// changes nothing may be asked by following a link from elsewhere, but for the
+// interface, which no link leads to. A page from another port of this computer
+// is a foreign one too.
+func (g *guard) own(r *http.Request, api bool) bool {
+	if g.origin.Check(r) != nil {
+		return false
+	}
+	safe := r.Method == http.MethodGet || r.Method == http.MethodHead || r.Method == http.MethodOptions
+	if safe && !api {
+		return true
+	}
+	switch r.Header.Get("Sec-Fetch-Site") {
+	case "", "same-origin", "none":
+	default:
+		return false
+	}
+	from := r.Header.Get("Origin")
+	if from == "" {
+		return true
+	}
+	u, err := url.Parse(from)
+	return err == nil && u.Scheme == "http" && u.Host == r.Host
 }
 
 // known tells whether the server goes by the name that it was asked under.
 func (g *guard) known(host string) bool {
+	host = strings.ToLower(host)
 	name := host
 	if h, _, err := net.SplitHostPort(host); err == nil {
 		name = h
@@ -110,49 +169,82 @@ func loopback(remote string) bool {
 	return err == nil && a.Addr().Unmap().IsLoopback()
 }
 
-// paired lets a browser elsewhere in that has given the code, takes the code,
-// and else shows where to type it.
-func (g *guard) paired(w http.ResponseWriter, r *http.Request) bool {
-	if c, err := r.Cookie(cookie); err == nil {
+// admit lets a browser elsewhere in that has given the code or followed a link,
+// takes the one or the other, and else shows where to type the code. This
+// computer needs neither.
+func (g *guard) admit(w http.ResponseWriter, r *http.Request) (may string, ok bool) {
+	here := loopback(r.RemoteAddr)
+	safe := r.Method == http.MethodGet || r.Method == http.MethodHead
+	if token, yes := strings.CutPrefix(r.URL.Path, "/screen/"); yes {
+		if here {
+			http.Redirect(w, r, "/", http.StatusSeeOther)
+		} else {
+			g.screen(w, r, token)
+		}
+		return "", false
+	}
+	if here || safe && slices.Contains(g.open, r.URL.Path) {
+		return mayAll, true
+	}
+	if c, err := r.Cookie(cookieName(r)); err == nil {
 		switch g.may(c.Value) {
 		case mayAll:
-			return true
+			return mayAll, true
 		case mayLook:
-			if r.Method == http.MethodGet || r.Method == http.MethodHead {
-				return true
+			if safe {
+				return mayLook, true
 			}
-			problem(w, http.StatusForbidden, "This screen may only look. Do it where the logbook is open.")
-			return false
+			if r.URL.Path != "/pair" {
+				problem(w, http.StatusForbidden, "This screen may only look. Do it where the logbook is open.")
+				return "", false
+			}
 		}
 	}
-	if r.URL.Path == "/pair" && r.Method == http.MethodPost {
+	switch {
+	case r.URL.Path == "/pair" && r.Method == http.MethodPost:
 		g.pair(w, r)
-		return false
-	}
-	if strings.HasPrefix(r.URL.Path, "/api/") {
+	case strings.HasPrefix(r.URL.Path, "/api/"):
 		problem(w, http.StatusUnauthorized, "This browser is not paired. Reload the page and type the code that evenstand shows.")
-		return false
+	default:
+		g.form(w, http.StatusUnauthorized, "")
 	}
-	w.Header().Set("Content-Security-Policy", strings.Replace(policy, "form-action 'none'", "form-action 'self'", 1))
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	w.WriteHeader(http.StatusUnauthorized)
-	_, _ = w.Write([]byte(pairPage))
-	return false
+	return "", false
 }
 
-const pairPage = `<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>Evenstand: pair</title>
-<body><main><h1>Pair this screen</h1><p>Type the code that evenstand shows where the logbook is open.</p>
-<form method="post" action="/pair"><label>Code <input name="code" inputmode="numeric" autocomplete="one-time-code" required autofocus></label> <button>Pair</button></form></main></body></html>`
+// form shows where to type the code, with what was wrong before.
+func (g *guard) form(w http.ResponseWriter, status int, wrong string) {
+	g.small(w, status, "Pair this screen", "Type the eight digits that evenstand shows where the logbook is open.", wrong,
+		`<form method="post" action="/pair"><label class="field"><span>Code</span><input name="code" inputmode="numeric" autocomplete="one-time-code" maxlength="20" required autofocus></label><p class="gap"><button class="first">Pair</button></p></form>`)
+}
 
-// maxTries is how many wrong codes may be given before each further one waits.
-const maxTries = 5
+// small writes a page that needs no script and none of the logbook: it is shown
+// to browsers that are not paired.
+func (g *guard) small(w http.ResponseWriter, status int, title, text, wrong, form string) {
+	h := w.Header()
+	h.Set("Content-Security-Policy", strings.Replace(policy, "form-action 'none'", "form-action 'self'", 1))
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	style := ""
+	if g.style != "" {
+		style = `<link rel="stylesheet" href="` + html.EscapeString(g.style) + `">`
+	}
+	if wrong != "" {
+		wrong = `<p class="notice bad gap" role="alert">` + html.EscapeString(wrong) + `</p>`
+	}
+	if form != "" {
+		form = `<div class="gap">` + form + `</div>`
+	}
+	_, _ = io.WriteString(w, `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Evenstand: `+title+`</title><link rel="icon" href="/icon.svg" type="image/svg+xml">`+style+`</head>
+<body><header class="head"><b>Evenstand</b></header><main class="screen"><h1>`+title+`</h1><p class="near">`+text+`</p>`+wrong+form+`</main></body></html>
+`)
+}
+
+// pairTime is how long a browser may take to send a code.
+const pairTime = 10 * time.Second
 
 func (g *guard) pair(w http.ResponseWriter, r *http.Request) {
-	if err := g.origin.Check(r); err != nil {
-		problem(w, http.StatusForbidden, "Another site may not ask here.")
-		return
-	}
+	_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(pairTime))
 	r.Body = http.MaxBytesReader(w, r.Body, 1<<10)
 	given := strings.Map(func(c rune) rune {
 		if c == ' ' || c == '-' {
@@ -160,26 +252,49 @@ func (g *guard) pair(w http.ResponseWriter, r *http.Request) {
 		}
 		return c
 	}, r.PostFormValue("code"))
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if now := time.Now(); now.Before(g.until) {
-		problem(w, http.StatusTooManyRequests, "Too many wrong codes. Wait a minute, then try again.")
-		return
+	right, wait := g.tries.try(r.RemoteAddr, time.Now(), func() bool {
+		return subtle.ConstantTimeCompare([]byte(given), []byte(g.code)) == 1
+	})
+	switch {
+	case right:
+		g.let(w, r, mayAll)
+	case wait > 0:
+		w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(wait.Seconds()))))
+		g.form(w, http.StatusTooManyRequests, "Too many wrong codes. Wait a minute, then try again. A link for a second screen, which evenstand prints when it starts, needs no code.")
+	default:
+		g.form(w, http.StatusUnauthorized, "That is not the code. Type it again.")
 	}
-	if subtle.ConstantTimeCompare([]byte(given), []byte(g.code)) != 1 {
-		if g.tries++; g.tries >= maxTries {
-			g.until = time.Now().Add(time.Minute)
-		}
-		problem(w, http.StatusUnauthorized, "That is not the code. Go back and type it again.")
-		return
-	}
-	g.tries = 0
-	http.SetCookie(w, g.cookie(mayAll))
+}
+
+// let pairs a browser and shows it the logbook.
+func (g *guard) let(w http.ResponseWriter, r *http.Request, may string) {
+	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Value: may + "." + g.sign(may), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode})
+	w.Header().Set("Cache-Control", "no-store")
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
 
-func (g *guard) cookie(may string) *http.Cookie {
-	return &http.Cookie{Name: cookie, Value: may + "." + g.sign(may), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode}
+// screen takes a link for a second screen. Following it shows a button, so that
+// a program that only looks where a link leads does not use it up.
+func (g *guard) screen(w http.ResponseWriter, r *http.Request, token string) {
+	const title = "Show the logbook on this screen"
+	switch {
+	case r.Method == http.MethodPost && g.links.use(token, time.Now()):
+		g.let(w, r, mayLook)
+	case r.Method != http.MethodPost && g.links.good(token, time.Now()):
+		g.small(w, http.StatusOK, title, "This screen may look at everything and change nothing. The link works once.", "",
+			`<form method="post"><button class="first" autofocus>Show it</button></form>`)
+	default:
+		g.small(w, http.StatusGone, title, "Or pair this screen with the code: <a href=\"/\">type it here</a>.", "This link was used already, or is too old. Ask for a new one where the logbook is open.", "")
+	}
+}
+
+// cookieName is that of the server that a browser asks.
+func cookieName(r *http.Request) string {
+	_, port, err := net.SplitHostPort(r.Host)
+	if err != nil {
+		port = "80"
+	}
+	return cookie + port
 }
 
 func (g *guard) sign(may string) string {

@@ -161,13 +161,13 @@ func (j *jobs) read(paths []string, after func()) Job {
 	}, after)
 }
 
-func (j *jobs) stopAll() {
+// cancel tells all work to stop.
+func (j *jobs) cancel() {
 	j.mu.Lock()
+	defer j.mu.Unlock()
 	for _, x := range j.all {
 		x.cancel()
 	}
-	j.mu.Unlock()
-	j.wait.Wait()
 }
 
 // jobDone puts a report into words.

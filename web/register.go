@@ -39,6 +39,7 @@ func (s *Server) register() {
 	operation(s, http.MethodPost, "/uploads", "beginUpload", "Open a place for files to be brought in", s.beginUpload)
 	operation(s, http.MethodPost, "/uploads/{id}/read", "readUpload", "Read what was brought", s.readUpload)
 	operation(s, http.MethodDelete, "/uploads/{id}", "dropUpload", "Give up what was brought", s.dropUpload)
+	operation(s, http.MethodPost, "/screens", "newScreen", "Make a link for a second screen that may only look", s.newScreen)
 	s.describeUpload()
 	s.stream()
 }

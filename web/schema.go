@@ -15,6 +15,7 @@ import (
 // they would fetch from elsewhere.
 func config(version string) huma.Config {
 	neverNull()
+	plainWords()
 	c := huma.DefaultConfig("Evenstand", version)
 	c.Info.Description = "The local interface of a logbook. Figures are in SI and UTC; words are in the logbook's units, zone and currency. Intervals are 90 %, of money 80 %. Null is unknown."
 	c.Info.License = nil

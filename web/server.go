@@ -4,9 +4,11 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"sync"
@@ -32,9 +34,10 @@ type Options struct {
 	// Hosts are names beside localhost and 127.0.0.1 under which the server may
 	// be asked, with the port where there is one; with any of them set, Code is
 	// wanted.
-	Hosts []string
-	Code  string // pairing code that a browser elsewhere must give once
-	Log   *slog.Logger
+	Hosts   []string
+	Code    string // pairing code that a browser elsewhere must give once
+	Uploads UploadLimits
+	Log     *slog.Logger
 }
 
 // Server serves one open logbook.
@@ -75,7 +78,7 @@ func New(opt Options) (*Server, error) {
 	if s.guard, err = newGuard(opt); err != nil {
 		return nil, err
 	}
-	if err := s.uploads.open(opt.Book); err != nil {
+	if err := s.uploads.open(opt.Book, opt.Uploads); err != nil {
 		return nil, err
 	}
 	s.jobs.init(s)
@@ -86,7 +89,40 @@ func New(opt Options) (*Server, error) {
 }
 
 // Handler is the server behind its guard.
-func (s *Server) Handler() http.Handler { return s.guard.wrap(s.mux) }
+func (s *Server) Handler() http.Handler { return s.guard.wrap(http.HandlerFunc(s.route)) }
+
+// route answers, in our words also where no operation is meant, and where one
+// fails that must not.
+func (s *Server) route(w http.ResponseWriter, r *http.Request) {
+	defer func() {
+		if v := recover(); v != nil {
+			if v == http.ErrAbortHandler {
+				panic(v)
+			}
+			s.log.Error("request failed", "path", r.URL.Path, "panic", v, "stack", string(debug.Stack()))
+			problem(w, http.StatusInternalServerError, "This program has a fault here: "+printable(fmt.Sprint(v))+". The logbook is unharmed. Reload, and tell those who make it how it came about.")
+		}
+	}()
+	if h, pattern := s.mux.Handler(r); pattern == "" {
+		ways := methods{http.Header{}}
+		h.ServeHTTP(ways, r)
+		if allow := ways.h.Get("Allow"); allow != "" {
+			w.Header().Set("Allow", allow)
+			problem(w, http.StatusMethodNotAllowed, printable(r.Method)+" is not for "+printable(r.URL.Path)+": it takes "+allow+".")
+			return
+		}
+		problem(w, http.StatusNotFound, "There is nothing at "+printable(r.URL.Path)+".")
+		return
+	}
+	s.mux.ServeHTTP(w, r)
+}
+
+// methods takes what the multiplexer says of a method that is not for a path.
+type methods struct{ h http.Header }
+
+func (m methods) Header() http.Header         { return m.h }
+func (m methods) Write(p []byte) (int, error) { return len(p), nil }
+func (m methods) WriteHeader(int)             {}
 
 // Close stops what runs and waits for it, and ends the streams of events.
 func (s *Server) Close() {
@@ -95,8 +131,9 @@ func (s *Server) Close() {
 		s.soon.Stop()
 	}
 	s.settling.Unlock()
-	s.jobs.stopAll()
 	s.events.close()
+	s.jobs.cancel()
+	s.jobs.wait.Wait()
 	s.uploads.clear()
 }
 
@@ -167,13 +204,13 @@ func (s *Server) words(ctx context.Context) (record.Options, error) {
 // itself, which finds its way by the path.
 func (s *Server) page(w http.ResponseWriter, r *http.Request) {
 	if s.opt.Page == nil || strings.HasPrefix(r.URL.Path, "/api/") {
-		problem(w, http.StatusNotFound, "There is nothing at "+r.URL.Path+".")
+		problem(w, http.StatusNotFound, "There is nothing at "+printable(r.URL.Path)+".")
 		return
 	}
 	name := strings.TrimPrefix(r.URL.Path, "/")
 	if info, err := fs.Stat(s.opt.Page, name); name == "" || err != nil || info.IsDir() {
 		if strings.Contains(name[strings.LastIndex(name, "/")+1:], ".") {
-			problem(w, http.StatusNotFound, "The page has no file "+name+".")
+			problem(w, http.StatusNotFound, "The page has no file "+printable(name)+".")
 			return
 		}
 		name = "index.html"

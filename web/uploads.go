@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -10,11 +11,12 @@ import (
 	"io/fs"
 	"net/http"
 	"os"
-	"path"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -27,6 +29,7 @@ import (
 // What was left there by a stop is swept at the next start.
 type uploads struct {
 	mu   sync.Mutex
+	most UploadLimits
 	dir  string
 	byID map[string]*upload
 }
@@ -38,16 +41,28 @@ type upload struct {
 	last  time.Time
 	busy  int
 	taken bool // being read
+	gone  bool // given up while files were still coming
 }
 
-// Limits of what one upload may bring: a season's sticks are some gigabytes.
-const (
-	mostFiles   = 20_000
-	mostBytes   = 64 << 30
-	mostUploads = 8
-	uploadPause = 2 * time.Minute // without a byte, before a file that hangs is given up
-	uploadLives = 12 * time.Hour
-)
+// UploadLimits are what the page may bring; zero is the usual.
+type UploadLimits struct {
+	Files int           // of one upload: 20,000
+	Bytes int64         // of one upload: 64 GiB; a season's sticks are some gigabytes
+	Open  int           // uploads at once: 8
+	Pause time.Duration // without another 64 KiB, before a file is given up: two minutes
+	Idle  time.Duration // before an upload that waits makes room for another: ten minutes
+}
+
+func (l UploadLimits) orUsual() UploadLimits {
+	return UploadLimits{
+		Files: cmp.Or(l.Files, 20_000), Bytes: cmp.Or(l.Bytes, 64<<30), Open: cmp.Or(l.Open, 8),
+		Pause: cmp.Or(l.Pause, 2*time.Minute), Idle: cmp.Or(l.Idle, 10*time.Minute),
+	}
+}
+
+// uploadStep is how much must come within a pause: a client that sends a byte
+// now and then is as dead as one that sends none.
+const uploadStep = 64 << 10
 
 // incoming is the folder of the logbook that files come into; whole is the name
 // under which files that came without a folder are read.
@@ -56,7 +71,8 @@ const (
 	whole    = "brought"
 )
 
-func (u *uploads) open(b *book.Book) error {
+func (u *uploads) open(b *book.Book, most UploadLimits) error {
+	u.most = most.orUsual()
 	u.dir = filepath.Join(b.Dir(), incoming)
 	u.byID = map[string]*upload{}
 	return os.RemoveAll(u.dir)
@@ -64,18 +80,22 @@ func (u *uploads) open(b *book.Book) error {
 
 func (u *uploads) clear() { _ = os.RemoveAll(u.dir) }
 
-// begin opens an upload.
+// begin opens an upload. When there are too many, the one that has waited
+// longest makes room: its page was closed.
 func (u *uploads) begin() (string, error) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
-	for id, x := range u.byID {
-		if !x.taken && x.busy == 0 && time.Since(x.last) > uploadLives {
-			_ = os.RemoveAll(x.dir)
-			delete(u.byID, id)
+	if len(u.byID) >= u.most.Open {
+		oldest := ""
+		for id, x := range u.byID {
+			if !x.taken && x.busy == 0 && time.Since(x.last) > u.most.Idle && (oldest == "" || x.last.Before(u.byID[oldest].last)) {
+				oldest = id
+			}
 		}
-	}
-	if len(u.byID) >= mostUploads {
-		return "", huma.Error429TooManyRequests("Too much is being brought in at once. Wait until it has been read.")
+		if oldest == "" {
+			return "", huma.Error429TooManyRequests("Too much is being brought in at once. Wait until it has been read.")
+		}
+		u.drop(oldest)
 	}
 	var b [12]byte
 	_, _ = rand.Read(b[:])
@@ -88,13 +108,44 @@ func (u *uploads) begin() (string, error) {
 	return id, nil
 }
 
+// drop gives an upload up. Files that still come are thrown away as they end.
+func (u *uploads) drop(id string) {
+	x := u.byID[id]
+	if x == nil || x.taken {
+		return
+	}
+	delete(u.byID, id)
+	if x.gone = true; x.busy == 0 {
+		_ = os.RemoveAll(x.dir)
+	}
+}
+
+// Bounds of names, as the common systems have them: no part longer than 255
+// bytes, no whole longer than fits a path of 4096 with the logbook's before it.
+const (
+	longestPart = 255
+	longestName = 2000
+	deepestName = 32
+)
+
+// devices are names that Windows takes for something else than a file, with any
+// ending and in any case ("Naming Files, Paths, and Namespaces", Windows App
+// Development documentation).
+var devices = regexp.MustCompile(`(?i)^(CON|PRN|AUX|NUL|CONIN\$|CONOUT\$|(COM|LPT)[0-9¹²³])[ .]*(\..*)?$`)
+
 // safePath refuses names that would lead out of the folder, or that a system
-// takes for something else.
+// takes for something else. They are the same on every system, so that a
+// logbook may be carried from one to another.
 func safePath(name string) (string, error) {
-	name = path.Clean(strings.ReplaceAll(name, `\`, "/"))
 	bad := fmt.Errorf("%q is no name for a file to bring in. Rename it and try again", printable(name))
-	if !fs.ValidPath(name) || name == "." || len(name) > 400 || strings.ContainsFunc(name, func(r rune) bool { return r < ' ' || strings.ContainsRune(`<>:"|?*`, r) }) {
+	if !fs.ValidPath(name) || name == "." || len(name) > longestName || strings.Count(name, "/") >= deepestName ||
+		strings.ContainsFunc(name, func(r rune) bool { return unicode.IsControl(r) || strings.ContainsRune(`<>:"|?*\`, r) }) {
 		return "", bad
+	}
+	for part := range strings.SplitSeq(name, "/") {
+		if len(part) > longestPart || strings.TrimRight(part, ". ") != part || devices.MatchString(part) {
+			return "", bad
+		}
 	}
 	local := filepath.FromSlash(name)
 	if !filepath.IsLocal(local) {
@@ -118,45 +169,84 @@ func (s *Server) put(w http.ResponseWriter, r *http.Request) {
 		u.mu.Unlock()
 		problem(w, http.StatusNotFound, "That upload is over. Drop the files again.")
 		return
-	case x.files >= mostFiles:
+	case x.files >= u.most.Files:
 		u.mu.Unlock()
-		problem(w, http.StatusRequestEntityTooLarge, fmt.Sprintf("More than %s files. Bring the folder in parts, or say evenstand read BOOK FOLDER.", advise.Thousands(mostFiles)))
+		problem(w, http.StatusRequestEntityTooLarge, fmt.Sprintf("More than %s files. Bring the folder in parts, or say evenstand read BOOK FOLDER.", advise.Thousands(int64(u.most.Files))))
 		return
 	}
 	x.files++
 	x.busy++
-	room := mostBytes - x.bytes
 	u.mu.Unlock()
-	n, err := s.save(w, r, x, local, room)
+	n, err := s.save(w, r, x, local)
 	u.mu.Lock()
-	x.bytes += n
 	x.busy--
 	x.last = time.Now()
 	if err != nil {
 		x.files--
 		x.bytes -= n
 	}
+	if x.gone {
+		err = errGone
+		if x.busy == 0 {
+			_ = os.RemoveAll(x.dir)
+		}
+	}
 	u.mu.Unlock()
-	var big *http.MaxBytesError
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(answerTime)) // the body may have taken long
 	switch {
 	case err == nil:
 		w.WriteHeader(http.StatusNoContent)
-	case errors.As(err, &big):
+	case errors.Is(err, errGone):
+		problem(w, http.StatusNotFound, "That upload is over. Drop the files again.")
+	case errors.Is(err, errRoom):
 		problem(w, http.StatusRequestEntityTooLarge, "That is more than can be brought in at once. Bring it in parts, or say evenstand read BOOK FOLDER.")
 	case errors.Is(err, fs.ErrExist):
-		problem(w, http.StatusConflict, "Two files have the same name "+local+".")
+		problem(w, http.StatusConflict, "Two files have the same name "+filepath.ToSlash(local)+".")
+	case errors.Is(err, errCut):
+		problem(w, http.StatusBadRequest, "The file did not come whole. Bring it again; nothing in the logbook was changed.")
 	default:
 		s.log.Error("upload failed", "error", err)
 		problem(w, http.StatusInternalServerError, sentence("the file could not be kept: "+err.Error()+". Is the disk full? Nothing in the logbook was changed"))
 	}
 }
 
-func (s *Server) save(w http.ResponseWriter, r *http.Request, x *upload, local string, room int64) (n int64, err error) {
+// What can be wrong with a file that comes.
+var (
+	errRoom = errors.New("more than may be brought")
+	errCut  = errors.New("it was cut off")
+	errGone = errors.New("the upload was given up")
+)
+
+// room takes so many bytes of what an upload may bring.
+func (u *uploads) room(x *upload, n int64) error {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	switch {
+	case x.gone:
+		return errGone
+	case x.bytes+n > u.most.Bytes:
+		return errRoom
+	}
+	x.bytes += n
+	return nil
+}
+
+// save writes a file that comes; n is what it took of the upload's room. After
+// an error nothing of it is left.
+func (s *Server) save(w http.ResponseWriter, r *http.Request, x *upload, local string) (n int64, err error) {
+	if r.ContentLength > s.uploads.most.Bytes {
+		return 0, errRoom
+	}
 	root, err := os.OpenRoot(filepath.Join(x.dir, whole)) // nothing that is opened in it leads out
 	if err != nil {
 		return 0, err
 	}
 	defer root.Close()
+	for d := filepath.Dir(local); d != "."; d = filepath.Dir(d) {
+		if info, err := root.Stat(d); err == nil && !info.IsDir() {
+			return 0, fs.ErrExist // a file where a folder is wanted
+		}
+	}
 	if d := filepath.Dir(local); d != "." {
 		if err := root.MkdirAll(d, 0o700); err != nil {
 			return 0, err
@@ -172,25 +262,31 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request, x *upload, local s
 		}
 	}()
 	control := http.NewResponseController(w)
-	body := http.MaxBytesReader(w, r.Body, room)
 	buf := make([]byte, 256<<10)
-	for {
-		_ = control.SetReadDeadline(time.Now().Add(uploadPause))
-		k, rerr := body.Read(buf)
+	for next := int64(0); ; {
+		if n >= next {
+			_ = control.SetReadDeadline(time.Now().Add(s.uploads.most.Pause))
+			next = n + uploadStep
+		}
+		k, rerr := r.Body.Read(buf)
 		if k > 0 {
-			if _, err := f.Write(buf[:k]); err != nil {
+			if err := s.uploads.room(x, int64(k)); err != nil {
 				return n, err
 			}
 			n += int64(k)
+			if _, err := f.Write(buf[:k]); err != nil {
+				return n, err
+			}
 		}
 		switch {
 		case rerr == io.EOF:
 			if r.ContentLength >= 0 && n != r.ContentLength {
-				return n, io.ErrUnexpectedEOF
+				return n, errCut
 			}
+			_ = control.SetReadDeadline(time.Time{}) // the server sets the one for what comes next
 			return n, nil
 		case rerr != nil:
-			return n, rerr
+			return n, errors.Join(errCut, rerr)
 		}
 	}
 }
@@ -228,7 +324,7 @@ func (s *Server) readUpload(_ context.Context, in *uploadIn) (Job, error) {
 	x.taken = true
 	dir := x.dir
 	u.mu.Unlock()
-	return s.jobs.read([]string{brought(dir)}, func() {
+	return s.jobs.read(brought(dir), func() {
 		u.mu.Lock()
 		delete(u.byID, in.ID)
 		u.mu.Unlock()
@@ -236,24 +332,33 @@ func (s *Server) readUpload(_ context.Context, in *uploadIn) (Job, error) {
 	}), nil
 }
 
-// brought is what an upload is read as: the one folder, zip or file that it
-// brought, under its own name, or all of it.
-func brought(dir string) string {
+// brought is what an upload is read as: the zips, where it brought nothing else;
+// the one folder or file that it brought, under its own name; or all of it.
+func brought(dir string) []string {
 	all := filepath.Join(dir, whole)
-	if entries, err := os.ReadDir(all); err == nil && len(entries) == 1 {
-		return filepath.Join(all, entries[0].Name())
+	entries, err := os.ReadDir(all)
+	if err != nil {
+		return []string{all}
 	}
-	return all
+	var zips []string
+	for _, e := range entries {
+		if !e.IsDir() && strings.EqualFold(filepath.Ext(e.Name()), ".zip") {
+			zips = append(zips, filepath.Join(all, e.Name()))
+		}
+	}
+	switch {
+	case len(zips) > 0 && len(zips) == len(entries):
+		return zips
+	case len(entries) == 1:
+		return []string{filepath.Join(all, entries[0].Name())}
+	}
+	return []string{all}
 }
 
 // dropUpload gives an upload up.
 func (s *Server) dropUpload(_ context.Context, in *uploadIn) (struct{}, error) {
-	u := &s.uploads
-	u.mu.Lock()
-	defer u.mu.Unlock()
-	if x := u.byID[in.ID]; x != nil && !x.taken && x.busy == 0 {
-		_ = os.RemoveAll(x.dir)
-		delete(u.byID, in.ID)
-	}
+	s.uploads.mu.Lock()
+	defer s.uploads.mu.Unlock()
+	s.uploads.drop(in.ID)
 	return struct{}{}, nil
 }
