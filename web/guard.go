@@ -151,7 +151,10 @@ func (g *guard) own(r *http.Request, api bool) bool {
 func (g *guard) known(host string) bool {
 	host = strings.ToLower(host)
 	name := host
-	if h, _, err := net.SplitHostPort(host); err == nil {
+	if h, port, err := net.SplitHostPort(host); err == nil {
+		if _, err := strconv.ParseUint(port, 10, 16); err != nil {
+			return false
+		}
 		name = h
 	}
 	name = strings.Trim(name, "[]")

@@ -58,6 +58,9 @@ func (t *tries) try(remote string, now time.Time, right func() bool) (ok bool, w
 
 // full says how long a bucket of n takes no more.
 func full(empty, now time.Time, n int, every time.Duration) time.Duration {
+	if !empty.After(now) {
+		return 0
+	}
 	return max(0, empty.Sub(now)-time.Duration(n-1)*every)
 }
 
