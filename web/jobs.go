@@ -3,8 +3,10 @@ package web
 import (
 	"context"
 	"errors"
+	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -157,9 +159,24 @@ func (j *jobs) read(paths []string, after func()) Job {
 		if err != nil {
 			return book.Report{}, err
 		}
-		return j.s.book.Read(ctx, paths, fs, book.ReadOptions{Progress: tell})
+		rep, err := j.s.book.Read(ctx, paths, fs, book.ReadOptions{Progress: tell})
+		for _, p := range paths { // nobody knows where files are kept until they are read
+			if dir := filepath.Dir(p); err != nil && strings.Contains(err.Error(), dir) {
+				err = said{"Not read: " + strings.ReplaceAll(err.Error(), dir+string(filepath.Separator), ""), err}
+			}
+		}
+		return rep, err
 	}, after)
 }
+
+// said is an error in other words.
+type said struct {
+	text string
+	error
+}
+
+func (s said) Error() string { return s.text }
+func (s said) Unwrap() error { return s.error }
 
 // cancel tells all work to stop.
 func (j *jobs) cancel() {
@@ -215,6 +232,9 @@ func (s *Server) jobDone(ctx context.Context, rep *book.Report) (JobDone, error)
 		if f.State == "unused" && !said[f.Path] {
 			out.Unused = append(out.Unused, book.SayUnused(evenstand.Unused{File: f.Path, Offset: -1, Count: 1, Of: "files", Why: f.Why}, v))
 		}
+	}
+	if len(out.Says)+len(out.Unused)+len(out.Sources) == 0 {
+		out.Says = append(out.Says, "There was nothing in it to read.")
 	}
 	return out, ctx.Err()
 }

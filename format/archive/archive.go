@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path"
 	"strings"
 )
 
@@ -69,6 +70,7 @@ func Open(r io.ReaderAt, size int64, l Limits) (*zip.Reader, error) {
 	}
 	most := min(l.Free+l.PerByte*uint64(size), l.Total)
 	var packed, unpacked uint64
+	names := make(map[string]bool, len(z.File))
 	for _, f := range z.File {
 		if len(f.Name) > nameBytes || strings.Count(f.Name, "/")+strings.Count(f.Name, `\`) > nameDepth {
 			return refuse("the zip holds names that are longer or deeper than those of any system")
@@ -84,8 +86,19 @@ func Open(r io.ReaderAt, size int64, l Limits) (*zip.Reader, error) {
 		}
 		packed += f.CompressedSize64
 		unpacked += f.UncompressedSize64
+		name := inside(f.Name)
+		if names[name] {
+			return refuse("the zip holds two files of the name %s", printable(name))
+		}
+		names[name] = true
 	}
 	return z, nil // a file that unpacks to more than is stated ends in an error of the reader
+}
+
+// inside is the place of a name within the folder, as the reader's file system
+// shows it.
+func inside(name string) string {
+	return strings.TrimPrefix(path.Clean("/"+strings.ReplaceAll(name, `\`, "/")), "/")
 }
 
 // budget lets so many bytes be read and then no more, until it is off.

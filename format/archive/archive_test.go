@@ -88,6 +88,7 @@ func TestOpen(t *testing.T) {
 		{"long list", many(60, strings.Repeat("x", 6000)+"%d"), small, "list of files is longer than", true},
 		{"long name", many(1, strings.Repeat("x", 5000)+"%d"), small, "longer or deeper", true},
 		{"deep name", many(1, strings.Repeat("d/", 80)+"%d"), small, "longer or deeper", true},
+		{"the same twice", zipped(t, zip.Deflate, "a/b.csv", "1", `../a\b.csv`, "2"), small, "two files of the name a/b.csv", true},
 		{"cut", sound[:len(sound)/2], small, "not a valid zip file", false},
 		{"empty", nil, small, "not a valid zip file", false},
 		{"garbage", []byte(strings.Repeat("PK\x05\x06 no zip ", 1000)), small, "not a valid zip file", false},

@@ -62,7 +62,11 @@ func list(ctx context.Context, in fs.FS, within string) (refs []Ref, claimed []s
 			}
 			inner, closer, err := openedArchive(in, name)
 			if err != nil {
-				left(name, reasonOf(err), again)
+				do := again
+				if e := (*Error)(nil); errors.As(err, &e) && e.Do != "" {
+					do = e.Do
+				}
+				left(name, reasonOf(err), do)
 				continue
 			}
 			rs, _, us, err := list(ctx, inner, name)

@@ -1,0 +1,4 @@
+package web
+
+// For tests of the package's outside.
+var SafePath = safePath
