@@ -26,6 +26,9 @@ type jobs struct {
 	next int
 	run  sync.Mutex
 	wait sync.WaitGroup
+
+	settling sync.Mutex
+	settle   string // ID of the last work without files
 }
 
 type job struct {
@@ -272,4 +275,19 @@ func (s *Server) stopJob(_ context.Context, in *jobIn) (Job, error) {
 
 // finish takes up what is left to do: a changed card, a note, an interrupted
 // reading.
-func (s *Server) finish(context.Context, *nothing) (Job, error) { return s.jobs.read(nil, nil), nil }
+func (s *Server) finish(context.Context, *nothing) (Job, error) {
+	s.jobs.settling.Lock()
+	defer s.jobs.settling.Unlock()
+	s.jobs.mu.Lock()
+	for _, x := range s.jobs.all {
+		if x.ID == s.jobs.settle && x.State == "waiting" { // it will take up the rest too
+			out := x.Job
+			s.jobs.mu.Unlock()
+			return out, nil
+		}
+	}
+	s.jobs.mu.Unlock()
+	j := s.jobs.read(nil, nil)
+	s.jobs.settle = j.ID
+	return j, nil
+}

@@ -20,8 +20,9 @@ const (
 	stopTime   = 3 * time.Second  // for what is being answered when the server stops
 )
 
-// mostConnections is how many are open at once; a browser opens six.
-const mostConnections = 256
+// mostConnections is how many are open at once; a browser opens six. Each takes
+// some ten kilobytes, and 64 more while it brings a file.
+const mostConnections = 512
 
 // Serve answers what comes to a listener until the context ends, and then stops
 // at once: streams of events end, what is being answered has three seconds.
@@ -46,7 +47,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	s.jobs.cancel()
 	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTime)
 	defer cancel()
-	room.sendIdleHome()
+	room.shut()
 	if srv.Shutdown(stop) != nil {
 		_ = srv.Close()
 	}
@@ -57,7 +58,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 }
 
 // A lobby lets in all who come and, when it is full, sends someone home to make
-// room: who asks for nothing before who is being answered, of those whose
+// room: who has never asked for anything before who waits between two requests,
+// and that one before who is being answered and moves nothing; of those whose
 // address holds the most connections first, and of those who has moved nothing
 // for longest. So a thousand clients that dawdle do not keep a page out, and do
 // not take memory.
@@ -65,8 +67,9 @@ type lobby struct {
 	net.Listener
 	most int
 
-	mu  sync.Mutex
-	all map[*guest]bool
+	mu     sync.Mutex
+	all    map[*guest]bool
+	closed bool
 }
 
 type guest struct {
@@ -76,6 +79,7 @@ type guest struct {
 
 	// under the lobby's lock
 	asking int       // requests being answered
+	asked  bool      // once at least
 	stays  bool      // a stream of events, of which there are few
 	moved  time.Time // when it last did something worth it
 	bytes  int       // since then
@@ -84,12 +88,12 @@ type guest struct {
 type guestKey struct{}
 
 const (
-	worth   = 4 << 10         // bytes that are worth something
-	patient = 2 * time.Second // before who is being answered may be sent home
-	retry   = 20 * time.Millisecond
+	worth = 4 << 10                // bytes that are worth something
+	short = 200 * time.Millisecond // before who asks nothing goes before who is being answered
 )
 
-// Accept lets the next one in.
+// Accept lets the next one in. It never waits for room: who waited behind a
+// thousand others would wait long.
 func (l *lobby) Accept() (net.Conn, error) {
 	c, err := l.Listener.Accept()
 	if err != nil {
@@ -99,50 +103,45 @@ func (l *lobby) Accept() (net.Conn, error) {
 	if a, err := netip.ParseAddrPort(c.RemoteAddr().String()); err == nil {
 		g.from = a.Addr().Unmap()
 	}
-	for {
-		out, ok := l.enter(g)
-		if out != nil {
-			_ = out.Close()
-		}
-		if ok {
-			return g, nil
-		}
-		time.Sleep(retry) // all are being answered, and well
+	out, ok := l.enter(g)
+	if out != nil {
+		_ = out.Conn.Close()
 	}
+	if !ok {
+		_ = c.Close()
+		return nil, net.ErrClosed
+	}
+	return g, nil
 }
 
 // enter lets one in; out is who must go for it.
 func (l *lobby) enter(g *guest) (out *guest, ok bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	now := time.Now()
+	if l.closed {
+		return nil, false
+	}
+	g.moved = time.Now()
 	if len(l.all) >= l.most {
 		held := map[netip.Addr]int{}
 		for x := range l.all {
 			held[x.from]++
 		}
 		for x := range l.all {
-			if x.stays || x.asking > 0 && now.Sub(x.moved) < patient {
-				continue
-			}
-			if out == nil || x.before(out, held) {
+			if !x.stays && (out == nil || x.before(out, held, g.moved)) {
 				out = x
 			}
 		}
-		if out == nil {
-			return nil, false
-		}
 		delete(l.all, out)
 	}
-	g.moved = now
 	l.all[g] = true
 	return out, true
 }
 
 // before tells who is sent home first.
-func (g *guest) before(h *guest, held map[netip.Addr]int) bool {
-	if a, b := g.asking > 0, h.asking > 0; a != b {
-		return b
+func (g *guest) before(h *guest, held map[netip.Addr]int, now time.Time) bool {
+	if a, b := g.rank(now), h.rank(now); a != b {
+		return a < b
 	}
 	if a, b := held[g.from], held[h.from]; a != b {
 		return a > b
@@ -150,11 +149,23 @@ func (g *guest) before(h *guest, held map[netip.Addr]int) bool {
 	return g.moved.Before(h.moved)
 }
 
+func (g *guest) rank(now time.Time) int {
+	switch idle := now.Sub(g.moved) >= short; {
+	case g.asking > 0:
+		return 2
+	case !idle:
+		return 3 // it has just come, or just been answered
+	case g.asked:
+		return 1
+	}
+	return 0
+}
+
 // mark notes who is being answered.
 func (l *lobby) mark(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if g, ok := r.Context().Value(guestKey{}).(*guest); ok {
-			g.note(func() { g.asking++; g.moved = time.Now() })
+			g.note(func() { g.asking++; g.asked, g.moved = true, time.Now() })
 			defer g.note(func() { g.asking--; g.stays = false; g.moved = time.Now() })
 		}
 		next.ServeHTTP(w, r)
@@ -168,9 +179,11 @@ func stays(ctx context.Context) {
 	}
 }
 
-// sendIdleHome closes all connections on which nothing is asked.
-func (l *lobby) sendIdleHome() {
+// shut lets nobody in any more and closes all connections on which nothing is
+// asked.
+func (l *lobby) shut() {
 	l.mu.Lock()
+	l.closed = true
 	var idle []*guest
 	for g := range l.all {
 		if g.asking == 0 {
