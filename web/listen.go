@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -20,15 +21,15 @@ const (
 	stopTime   = 3 * time.Second  // for what is being answered when the server stops
 )
 
-// mostConnections is how many are open at once; a browser opens six. Each takes
-// some ten kilobytes, and 64 more while it brings a file.
-const mostConnections = 512
+// usualConnections is how many are open at once; a browser opens six. Each takes
+// some twenty kilobytes, 32 more for a long header and 32 while it brings a file.
+const usualConnections = 1500
 
 // Serve answers what comes to a listener until the context ends, and then stops
 // at once: streams of events end, what is being answered has three seconds.
 // The error is of the listener.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
-	room := &lobby{Listener: l, most: mostConnections, all: map[*guest]bool{}}
+	room := &lobby{Listener: l, most: cmp.Or(s.opt.Connections, usualConnections), all: map[*guest]bool{}}
 	srv := &http.Server{
 		Handler: room.mark(s.Handler()), ReadHeaderTimeout: headerTime, ReadTimeout: answerTime, WriteTimeout: answerTime, IdleTimeout: idleTime, MaxHeaderBytes: 32 << 10,
 		ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),

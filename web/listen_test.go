@@ -8,6 +8,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -51,22 +52,30 @@ func (s *served) listenUntil(t *testing.T) (addr string, stop func()) {
 
 // A thousand clients that dawdle in every way, and come again when they are
 // sent home, do not keep a good one out for a second; memory stays bounded and
-// the logbook sound.
+// the logbook sound. Nor do those that are three times what there is room for.
 func TestSlowClients(t *testing.T) {
 	if testing.Short() {
-		t.Skip("it takes ten seconds")
+		t.Skip("it takes twenty seconds")
 	}
+	t.Run("a thousand", func(t *testing.T) { slowClients(t, 1000, 0) })
+	t.Run("more than there is room for", func(t *testing.T) { slowClients(t, 300, 100) })
+}
+
+func slowClients(t *testing.T, n, room int) {
 	b := emptyBook(t)
 	s := serve(t, b, func(o *web.Options) {
 		o.Page = fstest.MapFS{"index.html": {Data: []byte("<!doctype html>")}, "assets/big.js": {Data: bytes.Repeat([]byte("x"), 16<<20)}}
+		o.Connections = room
 	})
 	addr, stop := s.listenUntil(t)
-	good := func() time.Duration {
+	failed := 0
+	good := func(addr string) time.Duration {
 		client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}, Timeout: 10 * time.Second}
 		at := time.Now()
 		r, err := client.Get("http://" + addr + "/api/v1/book")
 		if err != nil {
-			t.Errorf("the good client: %v", err)
+			failed++
+			t.Logf("the good client: %v", err)
 			return 0
 		}
 		body, err := io.ReadAll(r.Body)
@@ -76,11 +85,7 @@ func TestSlowClients(t *testing.T) {
 		}
 		return time.Since(at)
 	}
-	var alone time.Duration // the worst without the others: the computer may be busy
-	for range 20 {
-		alone = max(alone, good())
-		time.Sleep(20 * time.Millisecond)
-	}
+	alone := serve(t, emptyBook(t)).listen(t) // what it takes where nobody dawdles: the computer may be busy
 	id := s.begin(t)
 	head := "GET /api/v1/book HTTP/1.1\r\nHost: " + addr + "\r\n"
 	ways := []struct{ at, then string }{
@@ -97,22 +102,22 @@ func TestSlowClients(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	var slow sync.WaitGroup
 	var hanging, again atomic.Int64
-	for i := range 1000 {
+	for i := range n {
 		way := ways[i%len(ways)]
 		slow.Go(func() {
-			for n := 0; ctx.Err() == nil; n++ {
+			for times := 0; ctx.Err() == nil; times++ {
 				c, err := net.Dial("tcp", addr)
 				if err != nil {
 					time.Sleep(100 * time.Millisecond)
 					continue
 				}
-				if n > 0 {
+				if times > 0 {
 					again.Add(1)
 				}
 				hanging.Add(1)
 				at := way.at
 				if strings.Contains(at, "%d") {
-					at = fmt.Sprintf(at, i*1000+n)
+					at = fmt.Sprintf(at, i*1000+times)
 				}
 				_ = c.SetWriteDeadline(time.Now().Add(time.Second))
 				_, err = io.WriteString(c, at)
@@ -137,16 +142,17 @@ func TestSlowClients(t *testing.T) {
 		})
 	}
 	for range 200 {
-		if hanging.Load() > 900 {
+		if int(hanging.Load()) > n*9/10 {
 			break
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	var worst time.Duration
+	var took, without []time.Duration
 	var asks int
 	peak := peakHeap(func() {
 		for begun := time.Now(); time.Since(begun) < 8*time.Second; time.Sleep(50 * time.Millisecond) {
-			worst = max(worst, good())
+			without = append(without, good(alone))
+			took = append(took, good(addr))
 			if asks%20 == 0 { // and it brings a file
 				other := s.begin(t)
 				q, err := http.NewRequest("PUT", "http://"+addr+"/api/v1/uploads/"+other+"/file?path=good.csv", bytes.NewReader(make([]byte, 4<<20)))
@@ -164,12 +170,20 @@ func TestSlowClients(t *testing.T) {
 			asks++
 		}
 	})
-	t.Logf("%d slow clients hang, %d came again; %d good requests, the slowest took %v, without the others %v; %d MB more memory", hanging.Load(), again.Load(), asks, worst.Round(time.Millisecond), alone.Round(time.Millisecond), peak>>20)
-	if hanging.Load() < 500 {
+	slices.Sort(took)
+	slices.Sort(without)
+	at95 := func(d []time.Duration) time.Duration { return d[(len(d)-1)*95/100].Round(time.Millisecond) }
+	t.Logf("%d slow clients hang, %d came again; of %d good requests 95 %% took no more than %v, the slowest %v; where nobody dawdles %v and %v; %d MB more memory",
+		hanging.Load(), again.Load(), asks, at95(took), took[asks-1].Round(time.Millisecond), at95(without), without[asks-1].Round(time.Millisecond), peak>>20)
+	if int(hanging.Load()) < n/2 {
 		t.Errorf("only %d hang", hanging.Load())
 	}
-	if worst > time.Second+4*alone {
-		t.Errorf("the good client waited %v", worst)
+	// A page asks again when its connection was closed before it was heard.
+	if failed > asks/20 || room == 0 && failed > 0 {
+		t.Errorf("%d of %d good requests failed", failed, asks)
+	}
+	if at95(took) > time.Second+at95(without) {
+		t.Errorf("the good client waited %v", at95(took))
 	}
 	if peak > 200<<20 {
 		t.Errorf("%d MB of memory", peak>>20)

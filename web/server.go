@@ -37,7 +37,10 @@ type Options struct {
 	Hosts   []string
 	Code    string // pairing code that a browser elsewhere must give once
 	Uploads UploadLimits
-	Log     *slog.Logger
+	// Connections is how many are open at once; zero is the usual. When there are
+	// more, those that dawdle are closed.
+	Connections int
+	Log         *slog.Logger
 }
 
 // Server serves one open logbook.

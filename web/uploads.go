@@ -262,7 +262,7 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request, x *upload, local s
 		}
 	}()
 	control := http.NewResponseController(w)
-	buf := make([]byte, 64<<10)
+	buf := make([]byte, 32<<10)
 	for next := int64(0); ; {
 		if n >= next {
 			_ = control.SetReadDeadline(time.Now().Add(s.uploads.most.Pause))

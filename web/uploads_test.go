@@ -20,9 +20,9 @@ import (
 	"regexp"
 	"runtime"
 	"runtime/debug"
+	"runtime/metrics"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -278,19 +278,20 @@ func (s *served) job(t *testing.T, id string) web.Job {
 
 // peakHeap gives the most memory that was in use while f ran.
 func peakHeap(f func()) uint64 {
-	defer debug.SetGCPercent(debug.SetGCPercent(20))
+	defer debug.SetGCPercent(debug.SetGCPercent(50))
 	runtime.GC()
-	var m runtime.MemStats
-	runtime.ReadMemStats(&m)
-	before := m.HeapAlloc
-	var most atomic.Uint64
+	sample := []metrics.Sample{{Name: "/memory/classes/heap/objects:bytes"}, {Name: "/memory/classes/heap/stacks:bytes"}}
+	look := func() uint64 {
+		metrics.Read(sample)
+		return sample[0].Value.Uint64() + sample[1].Value.Uint64()
+	}
+	before := look()
+	most := before
 	done, stopped := make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(stopped)
 		for {
-			var m runtime.MemStats
-			runtime.ReadMemStats(&m)
-			most.Store(max(most.Load(), m.HeapAlloc))
+			most = max(most, look())
 			select {
 			case <-done:
 				return
@@ -301,7 +302,7 @@ func peakHeap(f func()) uint64 {
 	f()
 	close(done)
 	<-stopped
-	return most.Load() - min(before, most.Load())
+	return most - before
 }
 
 type entry struct {
