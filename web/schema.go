@@ -26,6 +26,7 @@ func config(version string) huma.Config {
 	r.RegisterTypeAlias(reflect.TypeFor[evenstand.Number](), reflect.TypeFor[number]())
 	r.RegisterTypeAlias(reflect.TypeFor[evenstand.Micros](), reflect.TypeFor[moment]())
 	r.RegisterTypeAlias(reflect.TypeFor[evenstand.Grade](), reflect.TypeFor[grade]())
+	r.RegisterTypeAlias(reflect.TypeFor[evenstand.CheckBack](), reflect.TypeFor[checkBack]())
 	r.RegisterTypeAlias(reflect.TypeFor[evenstand.Rows](), reflect.TypeFor[[]int]())
 	c.Components = &huma.Components{Schemas: r}
 	return c
@@ -39,6 +40,8 @@ type (
 	number float64
 	moment string
 	grade  string
+
+	checkBack struct{}
 )
 
 func (number) Schema(huma.Registry) *huma.Schema {
@@ -51,6 +54,16 @@ func (moment) Schema(huma.Registry) *huma.Schema {
 
 func (grade) Schema(huma.Registry) *huma.Schema {
 	return &huma.Schema{Type: huma.TypeString, Enum: []any{"", "A", "B", "C", "D"}, Description: "A seed times, B a row a second, C section or machine, D position and notes"}
+}
+
+func (checkBack) Schema(huma.Registry) *huma.Schema {
+	return &huma.Schema{OneOf: []*huma.Schema{
+		{
+			Type: huma.TypeObject, Properties: map[string]*huma.Schema{"verdict": {Type: huma.TypeString, Enum: []any{"worked", "not yet known", "did not work"}}},
+			Required: []string{"verdict"}, AdditionalProperties: false,
+		},
+		{Type: "null", Description: "Nothing was done about it yet, or nothing planted since"},
+	}}
 }
 
 // base is the path under which all of the interface lies.
