@@ -191,6 +191,41 @@ func TestUnreadableFileInZip(t *testing.T) {
 	sound(t, dir)
 }
 
+// A small zip that unpacks to very much is refused with what to do, before any of
+// it is unpacked.
+func TestZipBomb(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "spring")
+	must(t, "new", dir, "--zone", "America/Chicago")
+	var buf bytes.Buffer
+	z := zip.NewWriter(&buf)
+	w, err := z.Create("seed/seeds.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 100 {
+		if _, err := w.Write(make([]byte, 1<<20)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	in := filepath.Join(t.TempDir(), "stick.zip")
+	if err := os.WriteFile(in, buf.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{{"read", dir, in}, {"recipe", dir, in}} {
+		code, _, text := run(context.Background(), args...)
+		if flat := strings.Join(strings.Fields(text), " "); code != 1 || !strings.Contains(flat, "is said to unpack to more than") || !strings.Contains(flat, "Unpack it yourself") {
+			t.Errorf("%q: exit code %d: %s", args, code, text)
+		}
+	}
+	if entries, err := os.ReadDir(filepath.Join(dir, "originals")); err == nil && len(entries) > 0 {
+		t.Errorf("%d originals", len(entries))
+	}
+	sound(t, dir)
+}
+
 // A file and a folder that this user may not read.
 func TestForbiddenFile(t *testing.T) {
 	if os.Geteuid() <= 0 {

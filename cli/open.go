@@ -45,7 +45,9 @@ a stick on the page and go on from there.
 
 The page is served to this computer alone. With --listen other screens on the
 same network may ask for it, once they have given the pairing code that is
-printed; nothing is ever sent anywhere by itself. Stop it with Ctrl-C.
+printed, or by the link that is printed with it: it works for one screen, which
+may look and change nothing. Nothing is ever sent anywhere by itself. Stop it
+with Ctrl-C.
 
 Examples:
   evenstand open spring
@@ -88,7 +90,9 @@ func (c *call) serve(ctx context.Context, o *openOptions) error {
 	c.printf("The logbook is open at %s\n", address)
 	if opt.Code != "" {
 		c.text("", "", "Other screens: "+strings.Join(addresses(opt.Hosts), ", ")+". Pairing code: "+opt.Code[:4]+" "+opt.Code[4:]+".")
-		c.text("", "", "For a screen that may only look, once: "+strings.Join(s.ScreenLinks(), " or ")+".")
+		if links := s.ScreenLinks(); len(links) > 0 {
+			c.printf("A link for one screen that may only look:\n  %s\n", links[0])
+		}
 	}
 	if !o.quiet {
 		c.browse(address)

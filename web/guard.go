@@ -88,7 +88,7 @@ func (g *guard) wrap(next http.Handler) http.Handler {
 		h.Set("Content-Security-Policy", policy)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("X-Frame-Options", "DENY")
-		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Referrer-Policy", "same-origin") // with no-referrer a form of ours would come with the origin null
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(self), payment=(), usb=()")
@@ -287,7 +287,7 @@ func (g *guard) screen(w http.ResponseWriter, r *http.Request, token string) {
 		g.small(w, http.StatusOK, title, "This screen may look at everything and change nothing. The link works once.", "",
 			`<form method="post"><button class="first" autofocus>Show it</button></form>`)
 	default:
-		g.small(w, http.StatusGone, title, "Or pair this screen with the code: <a href=\"/\">type it here</a>.", "This link was used already, or is too old. Ask for a new one where the logbook is open.", "")
+		g.small(w, http.StatusGone, "This link is used up", `It was used already, or is too old. Ask for a new one where the logbook is open, or pair this screen with the code: <a href="/">type it here</a>.`, "", "")
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io/fs"
 	"maps"
 	"net/http"
 	"net/http/httptest"
@@ -17,6 +18,7 @@ import (
 	"testing/fstest"
 	"time"
 
+	"evenstand"
 	"evenstand/web"
 )
 
@@ -229,7 +231,7 @@ func TestHeaders(t *testing.T) {
 		}
 		for name, want := range map[string]string{
 			"Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data: blob:; connect-src 'self'; worker-src 'self' blob:; manifest-src 'self'; base-uri 'none'; form-action '",
-			"X-Content-Type-Options":  "nosniff", "X-Frame-Options": "DENY", "Referrer-Policy": "no-referrer",
+			"X-Content-Type-Options":  "nosniff", "X-Frame-Options": "DENY", "Referrer-Policy": "same-origin",
 			"Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin", "Permissions-Policy": "camera=()",
 		} {
 			if got := w.Header().Get(name); !strings.HasPrefix(got, want) {
@@ -547,5 +549,56 @@ func TestLookOnly(t *testing.T) {
 	}
 	if w := s.tablet("10.1.2.10", "POST", first, ""); w.Code != http.StatusGone {
 		t.Errorf("an old link: %d", w.Code)
+	}
+}
+
+// brokenPage is a page with a file that cannot be served without a fault.
+type brokenPage struct{ fstest.MapFS }
+
+func (b brokenPage) Stat(name string) (fs.FileInfo, error) {
+	if name == "boom" {
+		panic("boom")
+	}
+	return b.MapFS.Stat(name)
+}
+
+// Faults of the program itself are told, and the program goes on.
+func TestOwnFaults(t *testing.T) {
+	b := emptyBook(t)
+	s := serve(t, b, func(o *web.Options) {
+		o.Page = brokenPage{fstest.MapFS{"index.html": {Data: []byte("the page")}}}
+		o.Formats = func() ([]evenstand.Format, error) { panic("bang") }
+	})
+	if w := s.ask("GET", "/boom", nil); w.Code != http.StatusInternalServerError || !strings.HasPrefix(detail(t, w), "This program has a fault here: boom. ") {
+		t.Errorf("%d: %s", w.Code, w.Body)
+	}
+	var j web.Job
+	if err := json.Unmarshal(s.ask("POST", "/api/v1/settle", nil).Body.Bytes(), &j); err != nil {
+		t.Fatal(err)
+	}
+	if j = s.job(t, j.ID); j.State != "failed" || !strings.HasPrefix(j.Error, "This program has a fault here: bang. ") {
+		t.Errorf("%+v", j)
+	}
+	s.get(t, "/api/v1/book", http.StatusOK)
+	sound(t, b)
+}
+
+// Asking again and again for what waits to be done does not pile it up.
+func TestSettleOnce(t *testing.T) {
+	hold := make(chan struct{})
+	s := serve(t, emptyBook(t), func(o *web.Options) {
+		o.Formats = func() ([]evenstand.Format, error) { <-hold; return nil, nil }
+	})
+	ids := map[string]bool{}
+	for range 100 {
+		var j web.Job
+		if err := json.Unmarshal(s.ask("POST", "/api/v1/settle", nil).Body.Bytes(), &j); err != nil {
+			t.Fatal(err)
+		}
+		ids[j.ID] = true
+	}
+	close(hold)
+	if len(ids) > 2 {
+		t.Errorf("%d pieces of work", len(ids))
 	}
 }

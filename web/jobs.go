@@ -3,7 +3,9 @@ package web
 import (
 	"context"
 	"errors"
+	"fmt"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strconv"
 	"strings"
@@ -89,7 +91,7 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 		defer j.run.Unlock()
 		now := time.Now()
 		j.set(x, func() { x.State, x.begun, x.phase = "running", now, now })
-		rep, err := do(ctx, func(p book.Progress) { j.progress(x, p) })
+		rep, err := j.try(func() (book.Report, error) { return do(ctx, func(p book.Progress) { j.progress(x, p) }) })
 		var done *JobDone
 		if err == nil {
 			var view JobDone
@@ -113,6 +115,18 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 		})
 	})
 	return out
+}
+
+// try does a piece of work. A fault of the program in it ends that work and not
+// the others; the book keeps what it had.
+func (j *jobs) try(do func() (book.Report, error)) (rep book.Report, err error) {
+	defer func() {
+		if v := recover(); v != nil {
+			j.s.log.Error("work failed", "panic", v, "stack", string(debug.Stack()))
+			err = fmt.Errorf("this program has a fault here: %v. Stop evenstand and start it again: what was read before stays. Tell those who make it, with the file", v)
+		}
+	}()
+	return do()
 }
 
 func over(state string) bool { return state != "waiting" && state != "running" }

@@ -63,7 +63,7 @@ func left(t *testing.T, b *book.Book) []string {
 		}
 		if err == nil && !d.IsDir() {
 			rel, _ := filepath.Rel(dir, p)
-			_, rel, _ = strings.Cut(filepath.ToSlash(rel), "/") // the upload's own folder
+			_, rel, _ = strings.Cut(filepath.ToSlash(rel), "/brought/") // the upload's own folder
 			out = append(out, rel)
 		}
 		return err
