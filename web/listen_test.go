@@ -150,7 +150,7 @@ func slowClients(t *testing.T, n, room int) {
 	var took, without []time.Duration
 	var asks int
 	peak := peakHeap(func() {
-		for begun := time.Now(); time.Since(begun) < 8*time.Second; time.Sleep(50 * time.Millisecond) {
+		for begun := time.Now(); time.Since(begun) < 8*time.Second || asks < 40 && time.Since(begun) < time.Minute; time.Sleep(50 * time.Millisecond) {
 			without = append(without, good(alone))
 			took = append(took, good(addr))
 			if asks%20 == 0 { // and it brings a file
