@@ -318,7 +318,7 @@ func (c *call) guess(ctx context.Context, b *book.Book, o *recipeOptions) error 
 	case reads != nil && p.Recipe.Box == reads.Box:
 		name = reads.Name
 	default:
-		name = fileName(p.Recipe.Box)
+		name = recipe.FileName(p.Recipe.Box)
 	}
 	if filepath.Ext(name) == "" {
 		name += ".toml"
@@ -407,22 +407,17 @@ func (c *call) already(b *book.Book, r *recipe.Recipe, h recipe.Head) {
 // read, beside the others of the logbook.
 func (c *call) reader(ctx context.Context, in fs.FS, ref table.Ref, rs []recipe.Recipe, r recipe.Recipe, name string) error {
 	r.Name = name
-	rs = slices.DeleteFunc(slices.Clone(rs), func(o recipe.Recipe) bool { return strings.EqualFold(o.Name, name) })
-	reads, err := (recipe.Format{Recipes: append(rs, r)}).Match(ctx, in, ref)
-	var two *recipe.Twice
+	err := (recipe.Format{Recipes: rs}).Reads(ctx, in, ref, r)
+	var rival *recipe.Rival
 	switch {
-	case errors.As(err, &two):
-		other := two.One
-		if other.Name == name {
-			other = two.Other
-		}
-		return fmt.Errorf("nothing was kept: the recipe %s reads %s as well, and of two alike neither would read it. Replace it: --anew without --box and --name. Or take it out: evenstand recipe %s --forget %s", other.Name, c.args[1], c.args[0], other.Name)
-	case err != nil:
+	case err == nil:
+		return nil
+	case !errors.As(err, &rival):
 		return fmt.Errorf("nothing was kept: %s would not be read by it: %w", c.args[1], err)
-	case reads.Name != name:
-		return fmt.Errorf("nothing was kept: the recipe %s reads more of %s and would go before it. Replace it: --anew without --box and --name. Or take it out: evenstand recipe %s --forget %s", reads.Name, c.args[1], c.args[0], reads.Name)
+	case rival.First:
+		return fmt.Errorf("nothing was kept: the recipe %s reads more of %s and would go before it. Replace it: --anew without --box and --name. Or take it out: evenstand recipe %s --forget %s", rival.Name, c.args[1], c.args[0], rival.Name)
 	}
-	return nil
+	return fmt.Errorf("nothing was kept: the recipe %s reads %s as well, and of two alike neither would read it. Replace it: --anew without --box and --name. Or take it out: evenstand recipe %s --forget %s", rival.Name, c.args[1], c.args[0], rival.Name)
 }
 
 // mostRows is the number of rows of the widest card.
@@ -438,23 +433,6 @@ func mostRows(ctx context.Context, b *book.Book) int {
 		}
 	}
 	return n
-}
-
-// fileName makes a file's name of a box's.
-func fileName(box string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(box) {
-		switch {
-		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9' || r >= 0x80:
-			b.WriteRune(r)
-		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
-			b.WriteByte('-')
-		}
-	}
-	if s := strings.Trim(b.String(), "-"); s != "" {
-		return s
-	}
-	return "table"
 }
 
 // answers reads --answer and --column.
