@@ -76,7 +76,7 @@ func layers() []layer {
 		layer{under: "book", ours: []string{".!", "core", "pipeline", "book", "format/plain!", "format/geo!", "format/column!", "format/files!", "format/archive!"}, other: []string{"*"}},
 		layer{under: "hub", ours: []string{".!", "core", "pipeline", "book", "hub"}, other: []string{"*"}},
 		// The page asks how a table is to be read, and for the text of a card.
-		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "web", "format/recipe!", "format/table!", "format/plain!"}, other: []string{"*"}},
+		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "web", "format/recipe!", "format/table!", "format/plain!", "format/archive!"}, other: []string{"*"}},
 		layer{under: "cli", ours: []string{".!", "core", "pipeline", "book", "format", "live", "sim", "hub", "web", "cli"}, other: []string{"*"}},
 		layer{under: "cmd", ours: []string{"cli!", "internal/heap!"}},
 		layer{under: "internal/heap"},

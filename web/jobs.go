@@ -59,19 +59,22 @@ type Job struct {
 
 // JobDone is what a piece of work came to.
 type JobDone struct {
-	Says    []string     `json:"says" doc:"What became of it, as sentences"`
-	Sources []SourceView `json:"sources" doc:"What each box gave"`
-	Unused  []string     `json:"unused" doc:"What was not used, and why"`
-	Tables  []string     `json:"tables" doc:"Tables that no recipe reads yet"`
-	Days    int          `json:"days" doc:"Days that were made again"`
+	Says    []string       `json:"says" doc:"What became of it, as sentences"`
+	Sources []SourceView   `json:"sources" doc:"What each box gave"`
+	Unused  []string       `json:"unused" doc:"What was not used, and why"`
+	Tables  []UnknownTable `json:"tables" doc:"Tables that no recipe reads yet"`
+	Days    int            `json:"days" doc:"Days that were made again"`
 }
 
 func (j *jobs) init(s *Server) { j.s = s }
 
+// looks finds what a reading left unexplained.
+type looks func(context.Context, *book.Report) []UnknownTable
+
 // mostJobs is how many finished ones are remembered.
 const mostJobs = 20
 
-func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Progress)) (book.Report, error), after func()) Job {
+func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Progress)) (book.Report, error), look looks, after func()) Job {
 	ctx, cancel := context.WithCancel(context.Background())
 	j.mu.Lock()
 	j.next++
@@ -95,7 +98,11 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 		var done *JobDone
 		if err == nil {
 			var view JobDone
-			view, err = j.s.jobDone(ctx, &rep)
+			var tables []UnknownTable
+			if look != nil {
+				tables = look(ctx, &rep)
+			}
+			view, err = j.s.jobDone(ctx, &rep, tables)
 			done = &view
 		}
 		if len(rep.Days) > 0 || err == nil {
@@ -170,7 +177,7 @@ func (j *jobs) progress(x *job, p book.Progress) {
 }
 
 // read starts reading paths into the book; none finishes what is left to do.
-func (j *jobs) read(paths []string, after func()) Job {
+func (j *jobs) read(paths []string, look looks, after func()) Job {
 	return j.start("read", func(ctx context.Context, tell func(book.Progress)) (book.Report, error) {
 		fs, err := j.s.opt.Formats()
 		if err != nil {
@@ -183,7 +190,7 @@ func (j *jobs) read(paths []string, after func()) Job {
 			}
 		}
 		return rep, err
-	}, after)
+	}, look, after)
 }
 
 // said is an error in other words.
@@ -205,9 +212,9 @@ func (j *jobs) cancel() {
 }
 
 // jobDone puts a report into words.
-func (s *Server) jobDone(ctx context.Context, rep *book.Report) (JobDone, error) {
+func (s *Server) jobDone(ctx context.Context, rep *book.Report, tables []UnknownTable) (JobDone, error) {
 	v := s.voice()
-	out := JobDone{Says: []string{}, Sources: []SourceView{}, Unused: []string{}, Tables: []string{}, Days: len(rep.Days)}
+	out := JobDone{Says: []string{}, Sources: []SourceView{}, Unused: []string{}, Tables: some(tables), Days: len(rep.Days)}
 	n := map[string]int64{}
 	for _, f := range rep.Files {
 		n[f.State]++
@@ -238,10 +245,15 @@ func (s *Server) jobDone(ctx context.Context, rep *book.Report) (JobDone, error)
 		}
 		out.Sources = append(out.Sources, x)
 	}
-	for _, u := range rep.Unused {
-		out.Unused = append(out.Unused, book.SayUnused(u, v))
-	}
 	said := map[string]bool{}
+	for _, t := range tables { // listed by themselves, with what to do here
+		said[t.Path] = true
+	}
+	for _, u := range rep.Unused {
+		if u.Of != "files" || !said[u.File] {
+			out.Unused = append(out.Unused, book.SayUnused(u, v))
+		}
+	}
 	for _, u := range rep.Unused {
 		said[u.File] = true
 	}
@@ -301,7 +313,7 @@ func (s *Server) finish(context.Context, *nothing) (Job, error) {
 		}
 	}
 	s.jobs.mu.Unlock()
-	j := s.jobs.read(nil, nil)
+	j := s.jobs.read(nil, nil, nil)
 	s.jobs.settle = j.ID
 	return j, nil
 }

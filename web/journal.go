@@ -139,7 +139,7 @@ func (s *Server) settleSoon() {
 	}
 	s.soon = time.AfterFunc(quiet, func() {
 		if stale, err := s.book.Stale(context.Background()); err == nil && stale {
-			s.jobs.read(nil, nil)
+			s.jobs.read(nil, nil, nil)
 		}
 	})
 }

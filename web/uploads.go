@@ -42,6 +42,8 @@ type upload struct {
 	busy  int
 	taken bool // being read
 	gone  bool // given up while files were still coming
+
+	tables []UnknownTable // that were not read; it waits for them to be explained
 }
 
 // UploadLimits are what the page may bring; zero is the usual.
@@ -165,7 +167,7 @@ func (s *Server) put(w http.ResponseWriter, r *http.Request) {
 	u.mu.Lock()
 	x := u.byID[r.PathValue("id")]
 	switch {
-	case x == nil || x.taken:
+	case x == nil || x.taken || len(x.tables) > 0:
 		u.mu.Unlock()
 		problem(w, http.StatusNotFound, "That upload is over. Drop the files again.")
 		return
@@ -324,7 +326,19 @@ func (s *Server) readUpload(_ context.Context, in *uploadIn) (Job, error) {
 	x.taken = true
 	dir := x.dir
 	u.mu.Unlock()
-	return s.jobs.read(brought(dir), func() {
+	wait := false // for its tables to be explained
+	look := func(ctx context.Context, rep *book.Report) []UnknownTable {
+		left := s.unknown(ctx, in.ID, dir, rep)
+		u.mu.Lock()
+		defer u.mu.Unlock()
+		wait = len(left) > 0
+		x.tables, x.taken, x.last = left, !wait, time.Now()
+		return left
+	}
+	return s.jobs.read(brought(dir), look, func() {
+		if wait {
+			return
+		}
 		u.mu.Lock()
 		delete(u.byID, in.ID)
 		u.mu.Unlock()
@@ -357,8 +371,13 @@ func brought(dir string) []string {
 
 // dropUpload gives an upload up.
 func (s *Server) dropUpload(_ context.Context, in *uploadIn) (struct{}, error) {
-	s.uploads.mu.Lock()
-	defer s.uploads.mu.Unlock()
-	s.uploads.drop(in.ID)
+	u := &s.uploads
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	waited := u.byID[in.ID] != nil && len(u.byID[in.ID].tables) > 0
+	u.drop(in.ID)
+	if waited {
+		s.changed("recipes")
+	}
 	return struct{}{}, nil
 }

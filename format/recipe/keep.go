@@ -64,3 +64,28 @@ func (f Format) Reads(ctx context.Context, in fs.FS, ref table.Ref, r Recipe) er
 	}
 	return nil
 }
+
+// Unexplained tells whether an error of Match says that no recipe is for the
+// table.
+func Unexplained(err error) bool {
+	return errors.Is(err, errNoRecipe) || errors.Is(err, errOtherTable)
+}
+
+// Tells lists what a recipe reads as what, in plain words.
+func (r *Recipe) Tells() []string {
+	out := []string{fmt.Sprintf("%q: time, written as %s", r.Time.Column, r.Time.Written.words())}
+	if r.Time.Zone != "" {
+		out[0] += ", in " + r.Time.Zone
+	}
+	if r.Place.Latitude != "" {
+		out = append(out, fmt.Sprintf("%q and %q: place", r.Place.Latitude, r.Place.Longitude))
+	}
+	if r.Seeds.Row != "" {
+		out = append(out, fmt.Sprintf("%q: each line is a seed of that row", r.Seeds.Row))
+	}
+	for i := range r.Values {
+		v := &r.Values[i]
+		out = append(out, fmt.Sprintf("%q: %s", v.Column+v.Word, v.words()))
+	}
+	return out
+}

@@ -244,6 +244,92 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/recipes": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How tables are read: a recipe for each kind */
+        get: operations["recipes"];
+        put?: never;
+        /** Keep the recipe, and read what was brought by it */
+        post: operations["keepRecipe"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/recipes/bring": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Take in a recipe that somebody gave */
+        post: operations["bringRecipe"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/recipes/propose": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** What such a table is taken for, what is open, and how its first lines would be read */
+        post: operations["propose"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/recipes/{name}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /** Take a recipe out; the ledger keeps it */
+        delete: operations["forgetRecipe"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/recipes/{name}/file": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A recipe as a file to pass on */
+        get: operations["recipeFile"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/relations": {
         parameters: {
             query?: never;
@@ -364,6 +450,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/tables": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Tables that were brought and that no recipe reads */
+        get: operations["tables"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/uploads": {
         parameters: {
             query?: never;
@@ -460,6 +563,13 @@ export interface components {
             minutes: number;
             who: string;
         };
+        AnswerView: {
+            id: string;
+            /** @description The answer */
+            says: string;
+            /** @description The question */
+            text: string;
+        };
         AskCard: {
             planter: string;
             /** @description As the logs say, or the usual one */
@@ -524,6 +634,11 @@ export interface components {
             stage: string;
             /** Format: double */
             to_m: number;
+        };
+        BringRecipeInBody: {
+            /** @description Of the file */
+            name: string;
+            text: string;
         };
         CardInBody: {
             /** Format: double */
@@ -617,6 +732,31 @@ export interface components {
             from: string;
             /** @description Logged minus true */
             offset_s: number | null;
+        };
+        ColumnView: {
+            by_row: boolean;
+            /** @description As answers name it, behind the word column */
+            column: string;
+            /**
+             * Format: int64
+             * @description How many columns it is
+             */
+            count: number;
+            means: string;
+            part: string;
+            /** @description Name of a quantity, none, or empty: open */
+            quantity: string;
+            /** @enum {string} */
+            state: "" | "certain" | "said" | "asked" | "unread";
+            /** @description How sure, in words */
+            sure: string;
+            /** @description Ways that its name speaks of */
+            units: string[];
+            /** @description Its first values as they would be read */
+            values: string[];
+            way: string;
+            /** @description Those of its quantity */
+            ways: components["schemas"]["OptionView"][];
         };
         Course: {
             measure: components["schemas"]["MeasureInfo"];
@@ -828,7 +968,7 @@ export interface components {
             /** @description What each box gave */
             sources: components["schemas"]["SourceView"][];
             /** @description Tables that no recipe reads yet */
-            tables: string[];
+            tables: components["schemas"]["UnknownTable"][];
             /** @description What was not used, and why */
             unused: string[];
         };
@@ -837,6 +977,13 @@ export interface components {
         };
         Journal: {
             notes: components["schemas"]["NoteView"][];
+        };
+        Kept: {
+            /** @description What is read by it now */
+            jobs: components["schemas"]["Job"][];
+            /** @description Of the recipe */
+            name: string;
+            says: string;
         };
         Line: {
             says: string;
@@ -876,6 +1023,16 @@ export interface components {
         };
         MeasureList: {
             measures: components["schemas"]["MeasureInfo"][];
+        };
+        MomentView: {
+            day: string;
+            /**
+             * Format: int64
+             * @description Values beyond those
+             */
+            more: number;
+            says: string[];
+            time: string;
         };
         Money: {
             needs: string[];
@@ -925,6 +1082,10 @@ export interface components {
             time: string | null;
             /** @description As typed */
             words: string;
+        };
+        OptionView: {
+            key: string;
+            text: string;
         };
         PartView: {
             kind: string;
@@ -1023,6 +1184,59 @@ export interface components {
              */
             time: string | null;
         };
+        ProposalView: {
+            /** @description What was answered, but about columns */
+            answered: components["schemas"]["AnswerView"][];
+            /** @description What the box is called, or would be */
+            box: string;
+            columns: components["schemas"]["TableColumn"][];
+            /** @description Why nothing can be made of it so; empty: something can */
+            error: string;
+            /**
+             * Format: int64
+             * @description Columns beyond those that are shown
+             */
+            hidden: number;
+            /** @description Its first lines as they are */
+            lines: string[][];
+            /** @description The table for people */
+            name: string;
+            /** @description What the columns are taken for */
+            offers: components["schemas"]["ColumnView"][];
+            /** @description Of what part of the planter */
+            parts: components["schemas"]["OptionView"][];
+            /** @description The first lines as they would be read */
+            preview: components["schemas"]["MomentView"][];
+            /** @description What a column can be */
+            quantities: components["schemas"]["QuantityView"][];
+            /** @description What is open */
+            questions: components["schemas"]["QuestionView"][];
+            /** @description Nothing is open, and it can be kept */
+            ready: boolean;
+            /** @description The text as it would be kept */
+            recipe: string;
+            supposed: string[];
+            /** @description What of them would not be used */
+            unused: string[];
+            /** @description Of a table with a line for each value: what its names are taken for */
+            words: components["schemas"]["WordView"][];
+            /** @description How the file is written, in words */
+            written: string;
+        };
+        QuantityView: {
+            key: string;
+            text: string;
+            /** @description None: it has no part and no unit */
+            ways: components["schemas"]["OptionView"][];
+        };
+        QuestionView: {
+            id: string;
+            /** @description None: a free text */
+            options: components["schemas"]["OptionView"][];
+            /** @description Key of the likeliest; empty: none */
+            proposed: string;
+            text: string;
+        };
         Range: {
             /** @description SI; null is unknown */
             high: number | null;
@@ -1030,6 +1244,23 @@ export interface components {
             low: number | null;
             /** @description SI; null is unknown */
             mid: number | null;
+        };
+        RecipeList: {
+            recipes: components["schemas"]["RecipeView"][];
+        };
+        RecipeView: {
+            /** @description The box that writes such tables */
+            box: string;
+            /** @description Why it cannot be used; empty: it can */
+            error: string;
+            /** @description What file it is, in words */
+            kind: string;
+            name: string;
+            /** @description Of whoever made it */
+            note: string;
+            /** @description What it reads, in words */
+            reads: string[];
+            text: string;
         };
         RelationLineView: {
             domain: string;
@@ -1217,6 +1448,28 @@ export interface components {
             when: string;
             words: components["schemas"]["Words"];
         };
+        TableColumn: {
+            name: string;
+            /**
+             * Format: int64
+             * @description Of which offer it is a part
+             */
+            offer: number;
+            /** @description From a line of units under the header */
+            unit: string;
+        };
+        TableName: {
+            /** @description By question: the key of an option, or about a column QUANTITY, PART, WAY */
+            answers?: {
+                [key: string]: string;
+            };
+            /** @description What the box is called */
+            box?: string;
+            inside?: string;
+            path: string;
+            sheet?: string;
+            upload: string;
+        };
         TankView: {
             /** @description SI; null is unknown */
             capacity_m3: number | null;
@@ -1263,8 +1516,32 @@ export interface components {
             s_m: number[];
             values: (number | null)[][];
         };
+        UnknownTable: {
+            /** @description Of the table in a zip that lies in it; empty elsewhere */
+            inside: string;
+            /** @description Its first lines */
+            lines: string[];
+            /** @description The three for people */
+            name: string;
+            /** @description Of the file within that */
+            path: string;
+            /** @description Of a workbook; empty elsewhere */
+            sheet: string;
+            /** @description What it was brought with */
+            upload: string;
+            /** @description Why none reads it */
+            why: string;
+        };
+        UnknownTables: {
+            tables: components["schemas"]["UnknownTable"][];
+        };
         UploadBegun: {
             id: string;
+        };
+        WordView: {
+            means: string;
+            read: boolean;
+            word: string;
         };
         Words: {
             causes: components["schemas"]["Line"][];
@@ -1810,6 +2087,196 @@ export interface operations {
             };
         };
     };
+    recipes: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["RecipeList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    keepRecipe: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TableName"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Kept"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    bringRecipe: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["BringRecipeInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Kept"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    propose: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TableName"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ProposalView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    forgetRecipe: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                name: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["RecipeList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    recipeFile: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                name: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A recipe as a file to pass on */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/toml": string;
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     relations: {
         parameters: {
             query?: never;
@@ -2042,6 +2509,35 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["SourceList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    tables: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["UnknownTables"];
                 };
             };
             /** @description Error */
