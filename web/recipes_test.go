@@ -43,8 +43,8 @@ const german = `time;Reihe 1 Fehlstellen [%];Reihe 2 Fehlstellen [%];Reihe 3 Feh
 02.05.2026 14:05:04;0,5;2,0;1,0;96,0;7
 `
 
-// bring uploads files, reads them, and waits for what became of it.
-func (s *served) bring(t *testing.T, files map[string]string) web.JobDone {
+// readFiles uploads files, reads them, and waits for what became of it.
+func (s *served) readFiles(t *testing.T, files map[string]string) web.JobDone {
 	t.Helper()
 	var up web.UploadBegun
 	s.send(t, http.MethodPost, "/api/v1/uploads", nil, http.StatusOK, &up)
@@ -119,7 +119,7 @@ func ask(t web.UnknownTable, answers map[string]string) web.TableName {
 func TestTableExplained(t *testing.T) {
 	b := emptyBook(t)
 	s := serve(t, b, withRecipes(t, b))
-	done := s.bring(t, map[string]string{"stick/Monitor 01.csv": german, "stick/read.me": "\x00\x01 nothing"})
+	done := s.readFiles(t, map[string]string{"stick/Monitor 01.csv": german, "stick/read.me": "\x00\x01 nothing"})
 	if len(done.Tables) != 1 || done.Tables[0].Path != "Monitor 01.csv" || !strings.Contains(strings.Join(done.Tables[0].Lines, "\n"), "0,5 | 1,25") {
 		t.Fatalf("%+v", done)
 	}
@@ -231,7 +231,7 @@ func TestTableExplained(t *testing.T) {
 func TestRecipeBrought(t *testing.T) {
 	b := emptyBook(t)
 	s := serve(t, b, withRecipes(t, b))
-	tab := s.bring(t, map[string]string{"a.csv": german}).Tables[0]
+	tab := s.readFiles(t, map[string]string{"a.csv": german}).Tables[0]
 	answers := map[string]string{"zone": "UTC", "rows": "left", "column Schardruck [kg]": "none"}
 	var p web.ProposalView
 	s.send(t, http.MethodPost, "/api/v1/recipes/propose", ask(tab, answers), http.StatusOK, &p)
@@ -276,7 +276,7 @@ func TestAnswersRefused(t *testing.T) {
 	for i := range 4 {
 		hostile += fmt.Sprintf("2026-05-02 14:05:0%d;1,5;2;3;4;5\n", i)
 	}
-	done := s.bring(t, map[string]string{"folder/h.csv": hostile, "folder/g.csv": german})
+	done := s.readFiles(t, map[string]string{"folder/h.csv": hostile, "folder/g.csv": german})
 	if len(done.Tables) != 2 {
 		t.Fatalf("%+v", done)
 	}

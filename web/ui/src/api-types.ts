@@ -107,6 +107,74 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/ground": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The ground by one measure: legend, boundaries, passes, findings, fields */
+        get: operations["ground"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/ground.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Its fields as a table */
+        get: operations["groundTable"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/ground/at": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What is at a place */
+        get: operations["groundAt"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/ground/tiles/{measure}/{z}/{x}/{y}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A vector tile of its cells */
+        get: operations["groundTile"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/imports": {
         parameters: {
             query?: never;
@@ -398,6 +466,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/screens": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Make a link for a second screen that may only look */
+        post: operations["newScreen"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/settings": {
         parameters: {
             query?: never;
@@ -605,6 +690,8 @@ export interface components {
             planters: string[];
             /** @description A price of the grain is given */
             priced: boolean;
+            /** @description This browser may only look */
+            read_only: boolean;
             /** Format: int64 */
             revision: number;
             /**
@@ -715,9 +802,6 @@ export interface components {
             value: (number | null)[];
             x: string;
             y: string;
-        };
-        CheckBack: {
-            verdict: string;
         };
         Cite: {
             id: string;
@@ -872,6 +956,36 @@ export interface components {
             /** @description SI; null is unknown */
             value: number | null;
         };
+        Feature: {
+            geometry: components["schemas"]["Geometry"];
+            properties: {
+                [key: string]: string;
+            };
+            /** @enum {string} */
+            type: "Feature";
+        };
+        FeatureCollection: {
+            features: components["schemas"]["Feature"][];
+            /** @enum {string} */
+            type: "FeatureCollection";
+        };
+        FieldFigure: {
+            /** @description In words */
+            area: string;
+            /** @description Planted */
+            area_m2: number | null;
+            few: boolean;
+            field: string;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            n: number | null;
+            says: string;
+            /** @description SI; null is unknown */
+            value: number | null;
+        };
         Gap: {
             /**
              * Format: date-time
@@ -885,6 +999,75 @@ export interface components {
              * @description UTC; null is unknown
              */
             to: string | null;
+        };
+        Geometry: {
+            coordinates: unknown;
+            /** @enum {string} */
+            type: "MultiPolygon" | "LineString" | "MultiLineString";
+        };
+        GroundAt: {
+            found: boolean;
+            /**
+             * Format: double
+             * @description A piece of the pass around it, for the ribbon
+             */
+            from_m: number;
+            /** @description Its key */
+            pass: string;
+            /** Format: int64 */
+            row: number;
+            /** Format: double */
+            s_m: number;
+            /** @description Where and when, in words */
+            says: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+            /** Format: double */
+            to_m: number;
+            values: components["schemas"]["ValueAt"][];
+        };
+        GroundFinding: {
+            id: string;
+            kind: string;
+            /** Format: double */
+            lat: number;
+            /** Format: double */
+            lon: number;
+            /** @description That shows it; empty: none */
+            measure: string;
+            sentence: string;
+            way: components["schemas"]["Geometry"];
+        };
+        GroundView: {
+            boundaries: components["schemas"]["FeatureCollection"];
+            /** @description West, south, east, north; empty: nothing to show */
+            bounds: number[];
+            by_field: components["schemas"]["FieldFigure"][];
+            days: string[];
+            fields: string[];
+            findings: components["schemas"]["GroundFinding"][];
+            /** @description The same of the field worked last, with which to begin */
+            home: number[];
+            legend: components["schemas"]["Legend"];
+            /**
+             * Format: int64
+             * @description Nearest level of the tiles
+             */
+            max_zoom: number;
+            measure: components["schemas"]["MeasureInfo"];
+            /** @description Those that the data tell */
+            measures: components["schemas"]["MeasureInfo"][];
+            /** @description What one should know of how it is drawn */
+            notes: string[];
+            passes: components["schemas"]["FeatureCollection"];
+            /** @description The measure over all that is shown, in words; empty: nothing was logged of it */
+            says: string;
+            /** @description Changes when the tiles do */
+            tiles: string;
+            title: string;
         };
         GroupView: {
             findings: components["schemas"]["Spoken"][];
@@ -983,6 +1166,23 @@ export interface components {
             jobs: components["schemas"]["Job"][];
             /** @description Of the recipe */
             name: string;
+            says: string;
+        };
+        Legend: {
+            /** @description From low to high, without holes; the first and the last are open */
+            classes: components["schemas"]["LegendClass"][];
+            /** @description What hatching says */
+            few: string;
+            /** @description What the measure is a share or a mean of */
+            of: string;
+            /** @description Zero is in the middle */
+            signed: boolean;
+            /** @description As shown */
+            unit: string;
+        };
+        LegendClass: {
+            /** @description SI; of the first class null */
+            from: number | null;
             says: string;
         };
         Line: {
@@ -1324,6 +1524,12 @@ export interface components {
             /** @description What stands out, as a sentence */
             title: string;
         };
+        Screen: {
+            /** @description The same link under each name of this computer; it works once */
+            links: string[];
+            /** @description What it does and for how long, as a sentence */
+            says: string;
+        };
         SettingsInBody: {
             crop?: string;
             currency?: string;
@@ -1401,7 +1607,10 @@ export interface components {
             cannot_say: string[];
             causes: components["schemas"]["Cause"][];
             chart?: components["schemas"]["Chart"];
-            check_back: components["schemas"]["CheckBack"];
+            check_back: {
+                /** @enum {string} */
+                verdict: "worked" | "not yet known" | "did not work";
+            } | null;
             day: string;
             /** @description How chart is written out */
             drawn?: components["schemas"]["Drawn"];
@@ -1537,6 +1746,13 @@ export interface components {
         };
         UploadBegun: {
             id: string;
+        };
+        ValueAt: {
+            label: string;
+            measure: string;
+            says: string;
+            /** @description SI; null is unknown */
+            value: number | null;
         };
         WordView: {
             means: string;
@@ -1808,6 +2024,167 @@ export interface operations {
                 content: {
                     "application/problem+json": components["schemas"]["ErrorModel"];
                 };
+            };
+        };
+    };
+    ground: {
+        parameters: {
+            query?: {
+                /** @description Empty: the one that tells most */
+                measure?: string;
+                /** @description One that is shown also where the worklist would not list it */
+                finding?: string;
+                planter?: string;
+                field?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["GroundView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    groundTable: {
+        parameters: {
+            query?: {
+                /** @description Empty: the one that tells most */
+                measure?: string;
+                /** @description One that is shown also where the worklist would not list it */
+                finding?: string;
+                planter?: string;
+                field?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description Its fields as a table */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/csv": string;
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    groundAt: {
+        parameters: {
+            query: {
+                lat: number;
+                lon: number;
+                /** @description That is told first */
+                measure?: string;
+                planter?: string;
+                field?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["GroundAt"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    groundTile: {
+        parameters: {
+            query?: {
+                planter?: string;
+                field?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+            };
+            header?: {
+                "If-None-Match"?: string;
+            };
+            path: {
+                measure: string;
+                z: number;
+                x: number;
+                y: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A vector tile of its cells */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/vnd.mapbox-vector-tile": string;
+                };
+            };
+            /** @description What the browser has is still so */
+            304: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
             };
         };
     };
@@ -2344,6 +2721,19 @@ export interface operations {
         parameters: {
             query?: {
                 measure?: string;
+                planter?: string;
+                field?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+                /** @description 1-8,12 */
+                rows?: string;
+                /** @description Name of a vacuum group */
+                side?: string;
+                section?: number;
+                /** @description Label of an attachment: the rows that carry it, on the days that they do */
+                part?: string;
             };
             header?: never;
             path?: never;
@@ -2375,6 +2765,19 @@ export interface operations {
         parameters: {
             query?: {
                 measure?: string;
+                planter?: string;
+                field?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+                /** @description 1-8,12 */
+                rows?: string;
+                /** @description Name of a vacuum group */
+                side?: string;
+                section?: number;
+                /** @description Label of an attachment: the rows that carry it, on the days that they do */
+                part?: string;
             };
             header?: never;
             path?: never;
@@ -2389,6 +2792,35 @@ export interface operations {
                 };
                 content: {
                     "text/csv": string;
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    newScreen: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Screen"];
                 };
             };
             /** @description Error */
