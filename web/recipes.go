@@ -46,7 +46,7 @@ const (
 	shownColumns = 400
 	shownCell    = 60 // characters
 	shownMoments = 3
-	shownValues  = 12 // of a moment
+	shownFew     = 3 // values of one quantity, of a moment
 	mostAnswers  = 2000
 )
 
@@ -625,25 +625,26 @@ func (s *Server) values(o *recipe.Offer, p *recipe.Proposal, h *recipe.Head) []s
 // momentView puts what is read of one time into words.
 func momentView(m recipe.Moment, v advise.Voice) MomentView {
 	out := MomentView{Time: v.Second(m.T), Day: v.Date(m.T), Says: []string{}}
-	add := func(text string) {
-		if len(out.Says) < shownValues {
+	shown := map[string]int{}
+	add := func(of, text string) {
+		if shown[of]++; shown[of] <= shownFew {
 			out.Says = append(out.Says, text)
 		} else {
 			out.More++
 		}
 	}
 	for _, f := range m.Fixes {
-		add(fmt.Sprintf("at %.6f, %.6f", f.Lat, f.Lon))
+		add("place", fmt.Sprintf("at %.6f, %.6f", f.Lat, f.Lon))
 	}
 	for _, x := range m.Seeds {
-		add(fmt.Sprintf("a seed of row %d", x.Row))
+		add("seed", fmt.Sprintf("a seed of row %d", x.Row))
 	}
 	for _, r := range m.Readings {
 		what, value := recipe.Say(r, v.Units)
 		if r.Element != (evenstand.Element{}) {
 			what = r.Element.String() + ", " + what
 		}
-		add(what + " " + value)
+		add(r.Quantity.String(), what+" "+value)
 	}
 	return out
 }

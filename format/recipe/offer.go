@@ -48,6 +48,9 @@ func Offers(s Sample, answers map[string]string, p Proposal) []Offer {
 		r.Place.Latitude: "latitude", r.Place.Longitude: "longitude", r.Place.Altitude: "altitude", r.Place.Heading: evenstand.Heading.String(),
 		r.Place.Speed: evenstand.GroundSpeed.String(), r.Place.HDOP: "hdop", r.Place.Satellites: "satellites",
 	}
+	if r.Time.Clock != "" {
+		roles[r.Time.Column] = "date"
+	}
 	delete(roles, "")
 	var out []Offer
 	for _, x := range groups(&s, answers) {

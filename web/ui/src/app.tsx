@@ -7,6 +7,7 @@ import { Journal } from './journal/journal'
 import { Logbook } from './logbook/logbook'
 import { More } from './more/more'
 import { Ground } from './ground/ground'
+import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
@@ -35,6 +36,7 @@ function screen(p: Place): ComponentChild {
     case 'rows': return <Rows />
     case 'journal': return <Journal />
     case 'logbook': return <Logbook tab={second ?? ''} />
+    case 'recipe': return <RecipePage key={p.q.toString()} q={p.q} />
     case 'bring': return <Bring />
     case 'more': return <More />
   }
@@ -43,7 +45,7 @@ function screen(p: Place): ComponentChild {
 
 function current(to: string, path: string): boolean {
   if (to === '/') return path === '/' || path.startsWith('/finding/')
-  return path === to || path.startsWith(to + '/')
+  return path === to || path.startsWith(to + '/') || to === '/bring' && path === '/recipe'
 }
 
 export function App() {

@@ -95,6 +95,60 @@ test('the first minute: files dropped into an empty logbook', async () => {
   run('check', join(dir, 'fresh'))
 })
 
+test('a table of own headers: explained, read, and in the logbook', async () => {
+  const s = await open(join(dir, 'tables'))
+  const p = await page(s.address, { size: 'phone' })
+  await p.goto(s.address)
+  const rows = [1, 2, 3, 4]
+  const lines = ['time;' + rows.map((r) => `Reihe ${r} Fehlstellen [%]`).join(';') + ';Schardruck;Motor']
+  for (let i = 0; i < 40; i++) lines.push(`02.05.2026 14:05:${String(i).padStart(2, '0')};` + rows.map((r) => `${r},${i % 10}`).join(';') + `;96,${i % 10};7`)
+  await p.locator('input[type=file][multiple]').first().setInputFiles({ name: 'Monitor.csv', mimeType: 'text/csv', buffer: Buffer.from(lines.join('\n') + '\n') })
+  await p.getByText('One table that nobody has explained yet').waitFor()
+  await looked(p, 'table, waiting, phone')
+  await p.getByRole('link', { name: 'Explain it' }).click()
+  await p.getByRole('heading', { level: 1, name: 'What is in Monitor.csv?' }).waitFor()
+  await p.getByRole('heading', { name: '3 things are open' }).waitFor()
+  await looked(p, 'table, open, phone')
+  const keepIt = p.getByRole('button', { name: 'Keep and read it' })
+  check(await keepIt.isDisabled(), 'nothing is kept while something is open')
+  // By keys alone: the first question, then on from the count of what is open.
+  await p.getByRole('button', { name: 'UTC', exact: true }).focus()
+  await p.keyboard.press('Enter')
+  await p.getByRole('heading', { name: '2 things are open' }).waitFor()
+  await p.keyboard.press('Tab')
+  check(await p.evaluate(() => document.activeElement.closest('.question') !== null), 'the next question is reached by Tab')
+  await p.getByRole('button', { name: /gauge-wheel load, in kgf/ }).click()
+  await p.getByRole('button', { name: /from the left/ }).click()
+  await p.getByRole('heading', { name: 'Nothing is open' }).waitFor()
+  await p.locator('.preview', { hasText: 'row 3, skips 3 %' }).waitFor()
+  await p.locator('.preview', { hasText: 'gauge-wheel load' }).waitFor()
+  // A column is taken for something else, without its unit, and back.
+  const motor = p.getByLabel('What Motor is')
+  await motor.selectOption('vacuum')
+  await p.getByLabel('In which unit Motor is').selectOption({ label: 'mbar' })
+  await p.locator('.preview', { hasText: 'vacuum 7 mbar' }).waitFor()
+  await motor.selectOption('none')
+  await p.locator('.preview', { hasText: 'vacuum' }).waitFor({ state: 'detached' })
+  await p.getByLabel('What do you call the box').fill('row monitor')
+  await looked(p, 'table, ready, phone')
+  await keepIt.click()
+  await p.getByText(/Kept\. Tables of row monitor/).waitFor()
+  await p.goto(s.address + '/logbook')
+  await p.getByRole('heading', { name: /row monitor · grade B/ }).waitFor()
+  await p.getByRole('link', { name: 'Recipes' }).click()
+  await p.getByRole('heading', { name: /row monitor/ }).waitFor()
+  await looked(p, 'recipes, phone')
+  const [file] = await Promise.all([p.waitForEvent('download'), p.getByRole('link', { name: 'Download' }).click()])
+  check(file.suggestedFilename() === 'row-monitor.toml', 'the recipe is a file')
+  await p.getByRole('button', { name: 'Forget' }).click()
+  await p.getByText('No recipe yet.').waitFor()
+  await p.getByRole('button', { name: 'Undo' }).click()
+  await p.getByRole('heading', { name: /row monitor/ }).waitFor()
+  await p.context().close()
+  await s.stop()
+  run('check', join(dir, 'tables'))
+})
+
 test('worklist, finding, ribbon and back', async () => {
   const p = await page(main.address)
   await p.goto(main.address)
@@ -287,7 +341,7 @@ test('the ground: finding, what is there, ribbon and back, a background', async 
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', boxes: '/logbook', planter: '/logbook/planter', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'black', 'cab'], ['phone', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))

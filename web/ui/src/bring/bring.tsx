@@ -1,6 +1,7 @@
 import { useState } from 'preact/hooks'
 import type * as api from '../api'
 import { Title } from '../parts'
+import { Waiting } from '../recipe/waiting'
 import { useStore } from '../state'
 import { Drop } from './drop'
 
@@ -11,6 +12,7 @@ export function Bring() {
   return <>
     <Title page="Bring logs">{j?.state === 'done' ? 'Read.' : 'Bring logs'}</Title>
     {j && <Done j={j} />}
+    <Waiting />
     <div class="gap"><Drop started={setJob} /></div>
   </>
 }

@@ -5,8 +5,9 @@ import { Text, Title, Wait, Wide } from '../parts'
 import { store, useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
+import { Recipes } from './recipes'
 
-const tabs = [['', 'Boxes'], ['planter', 'Planter'], ['prices', 'Prices and units'], ['relations', 'Relations']] as const
+const tabs = [['', 'Boxes'], ['planter', 'Planter'], ['prices', 'Prices and units'], ['recipes', 'Recipes'], ['relations', 'Relations']] as const
 
 export function Logbook({ tab }: { tab: string }) {
   const s = useStore()
@@ -18,6 +19,7 @@ export function Logbook({ tab }: { tab: string }) {
     {tab === '' && <Boxes />}
     {tab === 'planter' && <Planters />}
     {tab === 'prices' && <Prices />}
+    {tab === 'recipes' && <Recipes />}
     {tab === 'relations' && <RelationsView />}
   </>
 }

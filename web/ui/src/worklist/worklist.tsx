@@ -2,6 +2,7 @@ import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { Drop } from '../bring/drop'
 import { Cautions, Title, Wait } from '../parts'
+import { Waiting } from '../recipe/waiting'
 import { stay, usePlace } from '../route'
 import { keep, kept, useData, useStore } from '../state'
 import { Price } from './price'
@@ -22,6 +23,7 @@ function Empty() {
   return <>
     <Title page="Worklist">Bring the logs of a day.</Title>
     <p class="near soft">Drop what the boxes in the cab wrote: a stick, a folder, a zip, single files. The worklist is what comes of it. Nothing leaves this computer.</p>
+    <Waiting />
     <div class="gap"><Drop /></div>
   </>
 }
@@ -39,6 +41,7 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
   return <>
     <Title page="Worklist">{w.summary}</Title>
     {(news > 0 || gone > 0) && !all && <p class="tags">Since your last look: {[news > 0 && `${news} new`, gone > 0 && `${gone} no longer listed`].filter(Boolean).join(', ')}.</p>}
+    <Waiting />
     {store.book && !store.book.priced && <Price />}
     {w.groups.map((g) => <section key={g.title} aria-label={g.title}>
       <div class={g.title === 'Now' ? 'group now' : 'group'}><h2>{g.title}</h2><span>{g.note}</span></div>
