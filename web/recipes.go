@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -33,6 +34,8 @@ type UnknownTable struct {
 	Name   string   `json:"name" doc:"The three for people"`
 	Why    string   `json:"why" doc:"Why none reads it"`
 	Lines  []string `json:"lines" doc:"Its first lines"`
+
+	ref table.Ref
 }
 
 // UnknownTables are those that wait to be explained.
@@ -123,7 +126,7 @@ func (s *Server) unknown(ctx context.Context, id, dir string, rep *book.Report) 
 		if !recipe.Unexplained(err) {
 			continue
 		}
-		t := UnknownTable{Upload: id, Path: ref.Files[0], Inside: ref.Inside, Sheet: ref.Sheet, Name: ref.String(), Why: sentence(err.Error()), Lines: []string{}}
+		t := UnknownTable{Upload: id, Path: ref.Files[0], Inside: ref.Inside, Sheet: ref.Sheet, Name: ref.String(), Why: sentence(err.Error()), Lines: []string{}, ref: ref}
 		if sample, err := recipe.Take(ctx, kept, ref, table.Dialect{}); err == nil {
 			var head []string
 			for _, c := range sample.Columns[:min(len(sample.Columns), 12)] {
@@ -283,8 +286,17 @@ type MomentView struct {
 
 // roles are what a column can be beside a quantity of the registry.
 var roles = []OptionView{
-	{"time", "date and time"}, {"date", "date"}, {"clock", "time of day"}, {"row", "number of the row"}, {"name", "name of the value"}, {"value", "value of that name"},
-	{"latitude", "latitude"}, {"longitude", "longitude"}, {"altitude", "altitude"}, {"hdop", "HDOP of the receiver"}, {"satellites", "satellites"},
+	{"time", "date and time"},
+	{"date", "date"},
+	{"clock", "time of day"},
+	{"row", "number of the row"},
+	{"name", "name of the value"},
+	{"value", "value of that name"},
+	{"latitude", "latitude"},
+	{"longitude", "longitude"},
+	{"altitude", "altitude"},
+	{"hdop", "HDOP of the receiver"},
+	{"satellites", "satellites"},
 }
 
 func options(of []recipe.Option) []OptionView {
@@ -314,21 +326,23 @@ func (s *Server) table(ctx context.Context, t *TableName) (*asked, error) {
 		u.mu.Unlock()
 		return nil, notFound("that table is no longer there: it was read, or given up. Drop the file again")
 	}
-	if !slices.ContainsFunc(x.tables, func(k UnknownTable) bool {
+	i := slices.IndexFunc(x.tables, func(k UnknownTable) bool {
 		return k.Path == t.Path && k.Inside == t.Inside && k.Sheet == t.Sheet
-	}) {
+	})
+	if i < 0 {
 		u.mu.Unlock()
 		return nil, notFound("no table of that name waits to be explained")
 	}
 	x.busy++
-	dir := x.dir
+	x.last = time.Now()
+	dir, ref := x.dir, x.tables[i].ref
 	u.mu.Unlock()
 	closers := []func(){func() {
 		u.mu.Lock()
 		x.busy--
 		u.mu.Unlock()
 	}}
-	a := &asked{close: func() {
+	a := &asked{ref: ref, close: func() {
 		for _, f := range slices.Backward(closers) {
 			f()
 		}
@@ -344,15 +358,6 @@ func (s *Server) table(ctx context.Context, t *TableName) (*asked, error) {
 	kept := table.Keep(in)
 	closers = append(closers, func() { _ = done() }, func() { _ = kept.Close() })
 	a.in = kept
-	refs, _, _, err := table.List(ctx, kept)
-	if err != nil {
-		return fail(err)
-	}
-	i := slices.IndexFunc(refs, func(r table.Ref) bool { return r.Files[0] == t.Path && r.Inside == t.Inside && r.Sheet == t.Sheet })
-	if i < 0 {
-		return fail(notFound("the table can no longer be read. Drop the file again"))
-	}
-	a.ref = refs[i]
 	if a.sample, err = recipe.Take(ctx, kept, a.ref, table.Dialect{}); err != nil {
 		return fail(refuse(err.Error()))
 	}
@@ -472,9 +477,7 @@ func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, erro
 		}
 		out.Questions = append(out.Questions, QuestionView{q.ID, inPage(q.Text), options(q.Options), q.Proposed})
 	}
-	if out.Answered, err = a.answered(); err != nil {
-		return out, err
-	}
+	out.Answered = a.answered()
 	for _, m := range h.Moments {
 		out.Preview = append(out.Preview, momentView(m, v))
 	}
@@ -509,28 +512,32 @@ func (a *asked) head(ctx context.Context, p *recipe.Proposal) recipe.Head {
 	return h
 }
 
-// answered lists what was answered, but about columns, with the questions,
-// which are those that are asked when the answer is not given.
-func (a *asked) answered() ([]AnswerView, error) {
+// answered lists what was answered, with the questions: those that are asked
+// while nothing is answered and, but about columns, those that come of that.
+func (a *asked) answered() []AnswerView {
 	out := []AnswerView{}
+	first := recipe.Guess(a.sample, a.about, nil).Questions
 	for _, id := range slices.Sorted(maps.Keys(a.answers)) {
-		without := maps.Clone(a.answers)
-		delete(without, id)
-		p := recipe.Guess(a.sample, a.about, without)
-		i := slices.IndexFunc(p.Questions, func(q recipe.Question) bool { return q.ID == id })
+		is := func(q recipe.Question) bool { return q.ID == id }
+		all := first
+		if _, column := recipe.IsColumn(id); !column && !slices.ContainsFunc(all, is) {
+			without := maps.Clone(a.answers)
+			delete(without, id)
+			all = recipe.Guess(a.sample, a.about, without).Questions
+		}
+		i := slices.IndexFunc(all, is)
 		if i < 0 {
 			continue // a column that was certain, or of no use any more
 		}
-		q := p.Questions[i]
 		says := a.answers[id]
-		for _, o := range q.Options {
+		for _, o := range all[i].Options {
 			if o.Key == says {
 				says = o.Text
 			}
 		}
-		out = append(out, AnswerView{id, inPage(q.Text), says})
+		out = append(out, AnswerView{id, inPage(all[i].Text), says})
 	}
-	return out, nil
+	return out
 }
 
 // columns puts the table and what is taken for what into the proposal.
@@ -839,17 +846,8 @@ func (s *Server) anyRead(ctx context.Context, f recipe.Format, dir string, table
 	defer done()
 	kept := table.Keep(in)
 	defer kept.Close()
-	refs, _, _, err := table.List(ctx, kept)
-	if err != nil {
-		return false
-	}
-	for _, ref := range refs {
-		if !slices.ContainsFunc(tables, func(t UnknownTable) bool {
-			return t.Path == ref.Files[0] && t.Inside == ref.Inside && t.Sheet == ref.Sheet
-		}) {
-			continue
-		}
-		if r, err := f.Match(ctx, kept, ref); err == nil && r != nil {
+	for _, t := range tables {
+		if r, err := f.Match(ctx, kept, t.ref); err == nil && r != nil {
 			return true
 		}
 	}

@@ -41,7 +41,7 @@ export function Table(p: Props) {
         {r.offer >= 0 && (r.first ? <Head {...p} o={view.offers[r.offer]!} /> : <span class="soft small">like {view.offers[r.offer]!.column}</span>)}
       </td>)}</tr>
       <tr>{cells.map((i, k) => i < 0
-        ? <td key={k} class="faint">{-i} more</td>
+        ? <td key={k} class="faint nowrap">{-i} more</td>
         : <th key={k} scope="col">{view.columns[i]!.name || 'without a name'}{view.columns[i]!.unit && <span class="soft"> {view.columns[i]!.unit}</span>}</th>)}</tr>
     </thead>
     <tbody>{view.lines.map((l, n) => <tr key={n}>{cells.map((i, k) => <td key={k} class="nowrap">{i < 0 ? '…' : l[i]}</td>)}</tr>)}</tbody>
