@@ -469,7 +469,10 @@ func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, erro
 		Questions: []QuestionView{}, Answered: []AnswerView{}, Supposed: []string{}, Preview: []MomentView{}, Unused: []string{},
 		Quantities: quantities(), Parts: s.parts(a.about.Rows),
 	}
-	h := a.head(ctx, &p)
+	h, err := a.head(ctx, &p, v.Units)
+	if err != nil {
+		out.Error = sentence(err.Error())
+	}
 	s.columns(&out, a, &p, &h)
 	for _, q := range p.Questions {
 		if q.ID == "box" {
@@ -478,17 +481,16 @@ func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, erro
 		out.Questions = append(out.Questions, QuestionView{q.ID, inPage(q.Text), options(q.Options), q.Proposed})
 	}
 	out.Answered = a.answered()
-	for _, m := range h.Moments {
-		out.Preview = append(out.Preview, momentView(m, v))
+	for _, l := range h.Lines {
+		out.Preview = append(out.Preview, momentView(l, v))
 	}
 	for _, u := range h.Unused {
 		out.Unused = append(out.Unused, book.SayUnused(u, v))
 	}
-	out.Supposed = append(out.Supposed, h.Notes...)
 	switch {
 	case p.Err != nil:
 		out.Error = inPageError(p.Err)
-	case len(out.Questions) == 0 && len(h.Moments) == 0:
+	case out.Error == "" && len(out.Questions) == 0 && len(h.Lines) == 0:
 		out.Error = "No line of it can be read so. Change what a column is taken for."
 	}
 	out.Ready = out.Error == "" && len(out.Questions) == 0
@@ -500,16 +502,12 @@ func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, erro
 
 // head reads the first lines by what is known by now; nothing while that does
 // not suffice.
-func (a *asked) head(ctx context.Context, p *recipe.Proposal) recipe.Head {
+func (a *asked) head(ctx context.Context, p *recipe.Proposal, units evenstand.Units) (recipe.Head, error) {
 	r := &p.Recipe
 	if p.Err != nil || r.Time.Column == "" || r.Time.Written == "" || len(r.Values) == 0 && r.Place.Latitude == "" && r.Seeds.Row == "" {
-		return recipe.Head{}
+		return recipe.Head{}, nil
 	}
-	h, err := r.Head(ctx, a.in, a.ref, shownMoments)
-	if err != nil {
-		return recipe.Head{Notes: []string{sentence(err.Error())}}
-	}
-	return h
+	return r.First(ctx, a.in, a.ref, shownMoments, units)
 }
 
 // answered lists what was answered, with the questions: those that are asked
@@ -592,66 +590,32 @@ func (s *Server) values(o *recipe.Offer, p *recipe.Proposal, h *recipe.Head) []s
 	const few = 3
 	out := []string{}
 	v := s.voice()
-	add := func(text string) {
-		if len(out) < few {
-			out = append(out, text)
-		}
-	}
-	for _, m := range h.Moments {
-		switch o.Column {
-		case p.Recipe.Time.Column, p.Recipe.Time.Clock:
-			add(v.Second(m.T))
+	for _, l := range h.Lines {
+		if o.Column == p.Recipe.Time.Column || o.Column == p.Recipe.Time.Clock {
+			out = append(out, v.Second(l.T))
 			continue
 		}
-		for _, f := range m.Fixes {
-			switch o.Column {
-			case p.Recipe.Place.Latitude:
-				add(strconv.FormatFloat(f.Lat, 'f', 6, 64))
-			case p.Recipe.Place.Longitude:
-				add(strconv.FormatFloat(f.Lon, 'f', 6, 64))
-			case p.Recipe.Place.Speed:
-				add(v.Speed(f.Speed))
-			}
-		}
-		for _, r := range m.Readings {
-			for _, x := range o.Values {
-				if x.Quantity == r.Quantity && (x.Element == r.Element.String() || x.Element == "row {n}" && r.Element.Scope == evenstand.ScopeRow) {
-					_, value := recipe.Say(r, v.Units)
-					if r.Element.Scope == evenstand.ScopeRow {
-						value = r.Element.String() + ": " + value
-					}
-					add(value)
-					break
-				}
+		for _, g := range l.Gives {
+			if slices.Contains(o.At, g.Column) {
+				out = append(out, g.Text)
 			}
 		}
 	}
-	return out
+	return out[:min(few, len(out))]
 }
 
+// shownValues is how many values of one time are shown.
+const shownValues = 12
+
 // momentView puts what is read of one time into words.
-func momentView(m recipe.Moment, v advise.Voice) MomentView {
-	out := MomentView{Time: v.Second(m.T), Day: v.Date(m.T), Says: []string{}}
-	shown := map[string]int{}
-	add := func(of, text string) {
-		if shown[of]++; shown[of] <= shownFew {
-			out.Says = append(out.Says, text)
+func momentView(l recipe.Line, v advise.Voice) MomentView {
+	out := MomentView{Time: v.Second(l.T), Day: v.Date(l.T), Says: []string{}}
+	for _, g := range l.Gives {
+		if len(out.Says) < shownValues {
+			out.Says = append(out.Says, g.Text)
 		} else {
 			out.More++
 		}
-	}
-	for _, f := range m.Fixes {
-		add("place", fmt.Sprintf("at %.6f, %.6f", f.Lat, f.Lon))
-	}
-	for _, x := range m.Seeds {
-		add("seed", fmt.Sprintf("a seed of row %d", x.Row))
-	}
-	for _, r := range m.Readings {
-		what, value := recipe.Say(r, v.Units)
-		if r.Element != (evenstand.Element{}) {
-			what = r.Element.String() + ", " + what
-		}
-		add(r.Quantity.String(), what+" "+value)
 	}
 	return out
 }
@@ -763,7 +727,7 @@ func (s *Server) keepOf(ctx context.Context, a *asked) (string, error) {
 	case len(p.Questions) > 0:
 		return "", refuse("something is still open: " + inPage(p.Questions[0].Text))
 	}
-	if h := a.head(ctx, &p); len(h.Moments) == 0 {
+	if h, err := a.head(ctx, &p, s.voice().Units); err != nil || len(h.Lines) == 0 {
 		return "", refuse("nothing was kept: no line of it can be read so. Change what a column is taken for")
 	}
 	f, err := s.recipes()

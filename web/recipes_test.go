@@ -180,10 +180,10 @@ func TestTableExplained(t *testing.T) {
 	if !p.Ready || p.Error != "" || len(p.Questions) > 0 || len(p.Answered) != 3 {
 		t.Fatalf("%+v", p)
 	}
-	if m := p.Preview; len(m) != 3 || m[0].Time != "2:05:01 pm" || m[0].Day != "May 2, 2026" || strings.Join(m[0].Says, "; ") != "row 1, skips 0.5 %; row 2, skips 1.25 %; row 3, skips 0 %; gauge-wheel load 212.1 lb" {
+	if m := p.Preview; len(m) != 3 || m[0].Time != "2:05:01 pm" || m[0].Day != "May 2, 2026" || strings.Join(m[0].Says, "; ") != "row 1 skips 0.5 %; row 2 skips 1.25 %; row 3 skips 0 %; gauge-wheel load 212.1 lb" {
 		t.Errorf("%+v", m)
 	}
-	if v := p.Offers[1].Values; strings.Join(v, ", ") != "row 1: 0.5 %, row 2: 1.25 %, row 3: 0 %" {
+	if v := p.Offers[1].Values; strings.Join(v, ", ") != "row 1 skips 0.5 %, row 2 skips 1.25 %, row 3 skips 0 %" {
 		t.Errorf("%q", v)
 	}
 

@@ -25,8 +25,9 @@ type Line struct {
 
 // Given is one value of a line.
 type Given struct {
-	Of   string // what it is: skips, place
-	Text string // it and its value, with the unit: row 4 skips 4.5 %
+	Of     string // what it is: skips, place
+	Text   string // it and its value, with the unit: row 4 skips 4.5 %
+	Column int    // of the table, from 0; -1 not told
 }
 
 // Head is the begin of a table as a recipe reads it.
@@ -56,7 +57,7 @@ func (r *Recipe) First(ctx context.Context, in fs.FS, ref table.Ref, n int, unit
 	}
 	var out Head
 	for _, l := range h.lines {
-		slices.SortStableFunc(l.gives, func(a, b placed) int { return cmp.Or(cmp.Compare(a.line, b.line), cmp.Compare(a.column, b.column)) })
+		slices.SortStableFunc(l.gives, func(a, b placed) int { return cmp.Or(cmp.Compare(a.line, b.line), cmp.Compare(a.Column, b.Column)) })
 		line := Line{T: l.t}
 		for _, g := range l.gives {
 			line.Gives = append(line.Gives, g.Given)
@@ -87,7 +88,7 @@ type headLine struct {
 }
 
 type placed struct {
-	line, column int
+	line int
 	Given
 }
 
@@ -112,7 +113,7 @@ func (h *head) add(l *headLine, column int, of, text string) {
 	if h.long() {
 		n = h.rd.taken
 	}
-	l.gives = append(l.gives, placed{n, column, Given{of, text}})
+	l.gives = append(l.gives, placed{n, Given{of, text, column}})
 }
 
 // long tells whether several lines of the table are of one time by its kind.
@@ -217,10 +218,13 @@ func amount(si float64, unit string) string {
 	}
 	text := short(u.FromSI(si))
 	if unit != "" {
-		text += " " + UnitName(unit, 1)
+		text += " " + cmp.Or(plainUnits[unit], UnitName(unit, 1))
 	}
 	return text
 }
+
+// plainUnits are the units of screens whose names people say otherwise.
+var plainUnits = map[string]string{"lbf": "lb", "kgf": "kg", "inH2O": "in of water", "degF": "°F", "degC": "°C", "deg": "°"}
 
 // short writes a number with four digits that count, without an exponent.
 func short(v float64) string {

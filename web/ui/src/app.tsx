@@ -80,7 +80,7 @@ export function App() {
       {inCab ? cab.map(entry) : shop.map((g) => <div key={g.head}><h2>{g.head}</h2>{g.of.map(entry)}</div>)}
     </nav>
     <main class="screen" id="screen">
-      {b && b.ask.map((a) => <Ask key={a.planter} a={a} />)}
+      {b && !b.read_only && b.ask.map((a) => <Ask key={a.planter} a={a} />)}
       {store.problem && !b ? <div class="notice bad" role="alert"><p>{store.problem}</p></div> : screen(place)}
     </main>
     <Foot />

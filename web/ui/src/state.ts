@@ -44,6 +44,7 @@ class Store {
       this.problem = null
     } catch (e) {
       this.problem = (e as Error).message
+      if (!this.book) setTimeout(() => void this.load(), 2000) // nothing can be shown without it
     }
     this.tell()
   }
@@ -56,6 +57,10 @@ class Store {
     setTimeout(() => { if (this.said === said) { this.said = null; this.tell() } }, 12_000)
   }
 }
+
+// looking tells whether this screen may only look: it was paired by a link for
+// looking, and everything that would change something is left away.
+export const looking = (): boolean => store.book?.read_only ?? false
 
 export interface Said { text: string, undo?: () => Promise<void> }
 export const store = new Store()

@@ -2,7 +2,7 @@
 // and are then read like a stick.
 import { useRef, useState } from 'preact/hooks'
 import * as api from '../api'
-import { store } from '../state'
+import { looking, store } from '../state'
 
 interface Item { name: string, file: File }
 
@@ -68,6 +68,7 @@ export function Drop({ started }: { started?: (job: string) => void }) {
       await bring(entries.length ? items : plain.map((file) => ({ name: file.name, file })))
     } catch { setError('Something of it could not be opened. Is the stick still in?') }
   }
+  if (looking()) return <p class="notice">This screen may only look. Bring logs where the logbook is open.</p>
   if (going) {
     const left = going.done > 0 ? (Date.now() - going.begun) / 1000 * (going.total - going.done) / going.done : 0
     return <div class="drop" role="status">

@@ -4,7 +4,7 @@ import { ChartView } from '../draw/chart'
 import { CourseView } from '../draw/course'
 import { Cautions, Pairs, Text, Title, Wait } from '../parts'
 import { go } from '../route'
-import { store, useData } from '../state'
+import { looking, store, useData } from '../state'
 
 export function Finding({ id }: { id: string }) {
   const f = useData<api.Spoken>('/findings/' + encodeURIComponent(id))
@@ -50,7 +50,7 @@ function View({ f }: { f: api.Spoken }) {
             <p class="small near"><a href="/logbook/prices">Prices and yield goal</a></p>
           </details>}
         </section>
-        <section><Decide f={f} /></section>
+        {!looking() && <section><Decide f={f} /></section>}
         <section><Seen f={f} /></section>
       </div>
     </div>

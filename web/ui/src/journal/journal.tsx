@@ -2,7 +2,7 @@
 import { useEffect, useState } from 'preact/hooks'
 import * as api from '../api'
 import { Title, Wait } from '../parts'
-import { store, useData, useStore } from '../state'
+import { looking, store, useData, useStore } from '../state'
 import { Pad } from './pad'
 
 // What is done often. The note is put together as people write it, so that the
@@ -36,7 +36,7 @@ export function Journal() {
   const [kind, setKind] = useState<Kind | null>(null)
   return <>
     <Title page="Journal">What changed?</Title>
-    {kind ? <Write kind={kind} close={() => setKind(null)} />
+    {looking() ? null : kind ? <Write kind={kind} close={() => setKind(null)} />
       : <div class="grid gap">{kinds.map((k) => <button key={k.name} onClick={() => setKind(k)}>{k.name}</button>)}</div>}
     <section class="gap"><Wait of={d}>{(d) => <Line notes={d.notes} />}</Wait></section>
   </>
@@ -59,7 +59,7 @@ function Line({ notes }: { notes: api.Note[] }) {
         <span class="nowrap">{n.clock}</span>
         <div>{n.lines.map((l, i) => <div key={i} class={n.taken_back ? 'gone' : undefined}>{l.says}</div>)}
           {n.taken_back && <small class="soft">taken back</small>}</div>
-        {!n.taken_back && <button class="quiet" aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
+        {!n.taken_back && !looking() && <button class="quiet" aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
       </div>)}
     </section>)}
     <p class="near still"><button class="quiet" onClick={() => setOld(!old)}>{old ? 'Fewer' : 'Older ones and those taken back'}</button></p>

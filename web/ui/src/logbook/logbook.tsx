@@ -2,7 +2,7 @@ import { useState } from 'preact/hooks'
 import * as api from '../api'
 import { Box } from '../bring/bring'
 import { Text, Title, Wait, Wide } from '../parts'
-import { store, useData, useStore } from '../state'
+import { looking, store, useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
 import { Recipes } from './recipes'
@@ -89,7 +89,7 @@ function Form({ d }: { d: api.Settings }) {
       <datalist id="zones">{s.zones.map((z) => <option key={z} value={z} />)}</datalist>
     </div>
     {error && <p class="gap" role="alert">{error}</p>}
-    <div class="buttons gap"><button class="first" type="submit">Keep</button><button type="button" onClick={() => set(d)}>As it was</button></div>
+    {!looking() && <div class="buttons gap"><button class="first" type="submit">Keep</button><button type="button" onClick={() => set(d)}>As it was</button></div>}
   </form>
 }
 

@@ -31,13 +31,13 @@ export function More() {
     <section class="gap"><h2>Light</h2>
       <div class="buttons near">{themes.map((t) => <button key={t.id} aria-pressed={theme() === t.id} onClick={() => setTheme(t.id)}>{t.name}</button>)}</div>
     </section>
-    <section class="gap"><h2>Units</h2>
+    {!store.book?.read_only && <section class="gap"><h2>Units</h2>
       <p class="soft">Of the whole logbook, on every screen and in print.</p>
       <div class="buttons near">
         <button aria-pressed={units === 'us'} onClick={() => void change('us')}>US customary</button>
         <button aria-pressed={units === 'metric'} onClick={() => void change('metric')}>Metric</button>
       </div>
-    </section>
+    </section>}
     <section class="gap still"><h2>Keys</h2>
       <table class="near" aria-label="Keys"><tbody>
         {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}

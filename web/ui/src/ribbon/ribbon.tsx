@@ -1,17 +1,17 @@
 import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
-import { Choice, Title, Wait, Wide } from '../parts'
+import { Choice, Title, Wait, Wide, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
 import { useData, useStore } from '../state'
 import { Canvas, type View } from './canvas'
 
-// without gives the passes of the last day, or of the one asked for.
+// Without a pass it opens the last one of the last day, or of the day asked for.
 export function Ribbon() {
   const { q } = usePlace()
   const store = useStore()
   const key = q.get('pass') ?? ''
   const days = store.book?.days ?? []
-  const last = days.at(-1)
+  const last = days.filter((d) => d.passes > 0).at(-1)
   const day = q.get('day') ?? ''
   const chosen = days.find((d) => d.planter + '/' + d.day === day) ?? last
   const list = useData<{ passes: api.PassInfo[] }>(!key && chosen ? '/passes' + api.query({ planter: chosen.planter, day: chosen.day }) : '')
@@ -21,8 +21,8 @@ export function Ribbon() {
     const p = long.at(-1) ?? list.data.passes.at(-1)
     if (p) stay({ pass: p.key, day: undefined })
   }, [key, list.data])
-  if (store.book && days.length === 0) return <><Title page="Ribbon">No pass yet.</Title><p class="near"><a href="/bring">Bring the logs of a day</a>, and each pass is drawn here, seed by seed.</p></>
-  if (!key) return list.error ? <p role="alert">{list.error}</p> : <p class="soft">One moment…</p>
+  if (store.book && !last) return <><Title page="Ribbon">No pass yet.</Title><p class="near"><a href="/bring">Bring the logs of a day</a>, and each pass is drawn here, seed by seed.</p></>
+  if (!key) return <><Title page="Ribbon">Ribbon</Title>{list.error ? <Wrong text={list.error} again={list.again} /> : <p class="soft near" role="status">One moment…</p>}</>
   return <PassScreen pass={key} q={q} />
 }
 

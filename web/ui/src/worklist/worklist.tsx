@@ -42,7 +42,7 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
     <Title page="Worklist">{w.summary}</Title>
     {(news > 0 || gone > 0) && !all && <p class="tags">Since your last look: {[news > 0 && `${news} new`, gone > 0 && `${gone} no longer listed`].filter(Boolean).join(', ')}.</p>}
     <Waiting brief />
-    {store.book && !store.book.priced && <Price />}
+    {store.book && !store.book.priced && !store.book.read_only && <Price />}
     {w.groups.map((g) => <section key={g.title} aria-label={g.title}>
       <div class={g.title === 'Now' ? 'group now' : 'group'}><h2>{g.title}</h2><span>{g.note}</span></div>
       {g.findings.map((f) => <Item key={f.id} f={f} fresh={fresh(f.id)} />)}
