@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"math"
 	"net/http"
 	"net/url"
 	"os"
@@ -215,7 +216,12 @@ func checkTexts(t *testing.T, where string, v any) {
 func TestReplies(t *testing.T) {
 	for name, open := range map[string]func(*testing.T) *book.Book{"empty": emptyBook, "planted": plantedBook} {
 		t.Run(name, func(t *testing.T) {
-			s := serve(t, open(t))
+			b := open(t)
+			text := "recipe = 1\nbox = \"box\"\n[file]\nkind = \"text\"\ncolumns = [\"time\", \"v\"]\n[time]\ncolumn = \"time\"\nwritten = \"year month day\"\n[[value]]\ncolumn = \"v\"\nquantity = \"ground_speed\"\nelement = \"machine\"\nunit = \"mph\"\n"
+			if err := b.AddRecipe(context.Background(), "box.toml", []byte(text)); err != nil {
+				t.Fatal(err)
+			}
+			s := serve(t, b)
 			api := s.described(t)
 			var passes web.PassList
 			if name == "planted" { // so that a decision is seen too
@@ -238,7 +244,7 @@ func TestReplies(t *testing.T) {
 				}
 			}
 			// What may be asked for by each name.
-			known := map[string][]string{"day": {"", "2026-01-01"}, "planter": {"", "no such"}, "field": {"", "no such"}, "measure": {""}, "rows": {"", "1-3,5"}, "side": {""}, "section": {"", "1"}, "part": {""}, "level": {"", "0", "8", "14"}, "tile": {"", "0", "3"}, "all": {"", "true"}, "from": {"", "2026-05-01"}, "to": {"", "2026-05-01"}, "pass": {}, "id": {}}
+			known := map[string][]string{"day": {"", "2026-01-01"}, "planter": {"", "no such"}, "field": {"", "no such"}, "measure": {""}, "rows": {"", "1-3,5"}, "side": {""}, "section": {"", "1"}, "part": {""}, "level": {"", "0", "8", "14"}, "tile": {"", "0", "3"}, "all": {"", "true"}, "from": {"", "2026-05-01"}, "to": {"", "2026-05-01"}, "pass": {}, "id": {}, "finding": {""}, "If-None-Match": {""}, "name": {"box"}, "lat": {"41.6"}, "lon": {"-93.5"}, "z": {"14"}, "x": {"0"}, "y": {"0"}}
 			add := func(name string, values ...string) { known[name] = append(known[name], values...) }
 			for _, p := range passes.Passes[:min(4, len(passes.Passes))] {
 				add("pass", p.Key)
@@ -253,6 +259,19 @@ func TestReplies(t *testing.T) {
 			}
 			for _, d := range info.Days {
 				add("day", string(d.Day))
+			}
+			add("finding", known["id"]...)
+			var on web.GroundView
+			if err := json.Unmarshal(s.get(t, "/api/v1/ground", http.StatusOK), &on); err != nil {
+				t.Fatal(err)
+			}
+			if b := on.Bounds; len(b) == 4 { // its middle, and the tile that holds it (web Mercator, EPSG 3857)
+				lon, lat := (b[0]+b[2])/2, (b[1]+b[3])/2
+				known["lat"], known["lon"] = []string{fmt.Sprint(lat)}, []string{fmt.Sprint(lon)}
+				n := float64(int(1) << 14)
+				sin := math.Sin(lat * math.Pi / 180)
+				known["x"] = []string{fmt.Sprint(int(n * (lon + 180) / 360))}
+				known["y"] = []string{fmt.Sprint(int(n * (0.5 - math.Log((1+sin)/(1-sin))/(4*math.Pi))))}
 			}
 			add("planter", info.Planters...)
 			add("field", info.Fields...)
@@ -298,7 +317,12 @@ func TestReplies(t *testing.T) {
 						for _, p := range op.Parameters {
 							switch {
 							case p.In == "path":
-								to = strings.ReplaceAll(to, "{"+p.Name+"}", url.PathEscape(values[p.Name]))
+								value := values[p.Name]
+								if value == "" { // a path leaves nothing out
+									value = known[p.Name][len(known[p.Name])-1]
+								}
+								to = strings.ReplaceAll(to, "{"+p.Name+"}", url.PathEscape(value))
+							case p.In == "header":
 							case values[p.Name] != "":
 								query.Set(p.Name, values[p.Name])
 							}

@@ -220,11 +220,11 @@ function Own({ name, engine, set, trouble }: { name: string, engine: { current: 
 function Table({ v }: { v: api.Ground }) {
   const a = v.measure.axis
   const cell = (x: number | null) => x === null ? '' : label(a, x)
-  return <div class="wide gap"><table>
+  return <Wide label="The ground as a table" near><table>
     <caption class="hush">{v.title} by field</caption>
     <thead><tr><th>Field</th><th class="n">planted</th><th class="n">{v.measure.label}</th><th class="n">low</th><th class="n">high</th><th>remark</th></tr></thead>
     <tbody>{v.by_field.map((f) => <tr key={f.field}>
       <td>{f.field ? f.field : <b>all</b>}</td><td class="n">{f.area}</td><td class="n">{cell(f.value)}</td><td class="n">{cell(f.low)}</td><td class="n">{cell(f.high)}</td><td>{f.value === null ? 'nothing logged' : f.few ? 'too little to say' : ''}</td>
     </tr>)}</tbody>
-  </table></div>
+  </table></Wide>
 }
