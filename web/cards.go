@@ -122,12 +122,38 @@ func (s *Server) askCards(ctx context.Context) ([]AskCard, error) {
 		if err != nil {
 			return nil, err
 		}
-		if s.book.HasCard(p) || c.Rows == 0 || !math.IsNaN(c.RowSpacing) {
+		if s.book.HasCard(p) || !math.IsNaN(c.RowSpacing) {
+			continue
+		}
+		if c.Rows == 0 { // no box says so: as many as planted
+			if c.Rows, err = s.rowsSeen(ctx, p, last); err != nil {
+				return nil, err
+			}
+		}
+		if c.Rows == 0 {
 			continue
 		}
 		out = append(out, AskCard{p, c.Rows, evenstand.Number(usual), fmt.Sprintf("%s, %s apart, row 1 on the left as you look ahead?", advise.Plural(int64(c.Rows), "row", "rows"), spacing(s.voice(), usual))})
 	}
 	return out, nil
+}
+
+// rowsSeen is the highest row that gave seed in the first passes of a day.
+func (s *Server) rowsSeen(ctx context.Context, planter string, day evenstand.Day) (int, error) {
+	if day == "" {
+		return 0, nil
+	}
+	rows := 0
+	for pass := range int32(3) {
+		ss, err := s.book.PassStretches(ctx, planter, day, pass)
+		if err != nil {
+			return 0, err
+		}
+		for i := range ss {
+			rows = max(rows, int(ss[i].Row))
+		}
+	}
+	return rows, nil
 }
 
 // ImportList is what was brought in.

@@ -29,6 +29,8 @@ type jobs struct {
 	run  sync.Mutex
 	wait sync.WaitGroup
 
+	closed bool // nothing more is begun
+
 	settling sync.Mutex
 	settle   string // ID of the last work without files
 }
@@ -83,8 +85,17 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 	if len(j.all) > mostJobs && over(j.all[0].State) {
 		j.all = slices.Delete(j.all, 0, 1)
 	}
+	if j.closed {
+		x.State = "stopped"
+		out := x.Job
+		j.mu.Unlock()
+		cancel()
+		if after != nil {
+			after()
+		}
+		return out
+	}
 	out := x.Job
-	j.mu.Unlock()
 	j.wait.Go(func() {
 		defer cancel()
 		if after != nil {
@@ -94,20 +105,21 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 		defer j.run.Unlock()
 		now := time.Now()
 		j.set(x, func() { x.State, x.begun, x.phase = "running", now, now })
-		rep, err := j.try(func() (book.Report, error) { return do(ctx, func(p book.Progress) { j.progress(x, p) }) })
 		var done *JobDone
-		if err == nil {
-			var view JobDone
+		_, err := j.try(func() (book.Report, error) {
+			rep, err := do(ctx, func(p book.Progress) { j.progress(x, p) })
+			if err != nil {
+				return rep, err
+			}
 			var tables []UnknownTable
 			if look != nil {
 				tables = look(ctx, &rep)
 			}
-			view, err = j.s.jobDone(ctx, &rep, tables)
+			view, err := j.s.jobDone(ctx, &rep, tables)
 			done = &view
-		}
-		if len(rep.Days) > 0 || err == nil {
-			j.s.changed("logs")
-		}
+			return rep, err
+		})
+		j.s.changed("logs") // also what was read before a stop is there
 		j.set(x, func() {
 			x.Left, x.Says = 0, ""
 			switch {
@@ -121,6 +133,7 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 			}
 		})
 	})
+	j.mu.Unlock()
 	return out
 }
 
@@ -202,10 +215,11 @@ type said struct {
 func (s said) Error() string { return s.text }
 func (s said) Unwrap() error { return s.error }
 
-// cancel tells all work to stop.
+// cancel tells all work to stop, and lets nothing more begin.
 func (j *jobs) cancel() {
 	j.mu.Lock()
 	defer j.mu.Unlock()
+	j.closed = true
 	for _, x := range j.all {
 		x.cancel()
 	}

@@ -26,7 +26,13 @@ const (
 	markSeed   uint8 = iota
 	markSkip         // a place that should have held a seed
 	markDouble       // two seeds in one place
+	markBare         // ground without seed: gap mm of it up to s
 )
+
+// bare is from where on a hole in a row is ground without seed, in mm: single
+// places are told up to some 24 of them. Over it the row was off, stopped or
+// lifted.
+const bare = 3000
 
 func metresPerPixel(level int) float64 { return math.Ldexp(1.0/256, level) }
 
@@ -81,6 +87,11 @@ func (m *marks) add(row uint8, s int32, kind uint8, n uint16, t, gap int32) {
 // another in mm; with all every seed, and marks nearer than near become one.
 func (m *marks) row(seeds []evenstand.PlacedSeed, from, to int32, all bool, near int32, start evenstand.Micros) {
 	i := sort.Search(len(seeds), func(i int) bool { return seeds[i].S >= from })
+	if len(seeds) > 0 { // holes that reach into the tile, of whatever length
+		for k := max(1, i); k < len(seeds) && seeds[k-1].S < to; k++ {
+			m.hole(seeds[k-1].S, seeds[k].S, from, to, uint8(min(255, int(seeds[k].Row))), seeds[k].Missing)
+		}
+	}
 	lastSkip, lastDouble := -1, -1 // marks of this row that may take in another
 	join := func(last *int, s int32, kind uint8, t, gap int32, row uint8) {
 		if k := *last; k >= 0 && !all && s-m.s[k] < near {
@@ -98,8 +109,12 @@ func (m *marks) row(seeds []evenstand.PlacedSeed, from, to int32, all bool, near
 		t := int32((p.T - start) / 1000)
 		// The places before it that held none lie between it and the seed before.
 		if n := int32(p.Missing); n > 0 && p.Gap > 0 {
+			before := p.S - p.Gap // along the bar's path, where the seed before is known
+			if i > 0 {
+				before = seeds[i-1].S
+			}
 			for k := int32(1); k <= n; k++ {
-				at := p.S - p.Gap + p.Gap*k/(n+1)
+				at := before + int32(int64(p.S-before)*int64(k)/int64(n+1))
 				if at >= from && at < to {
 					join(&lastSkip, at, markSkip, t, p.Gap, row)
 				}
@@ -117,6 +132,18 @@ func (m *marks) row(seeds []evenstand.PlacedSeed, from, to int32, all bool, near
 				m.add(row, p.S, markSeed, 1, t, p.Gap)
 			}
 		}
+	}
+}
+
+// hole adds the part within the tile of a hole between two seeds that is too
+// long for its places to be told.
+func (m *marks) hole(a, b, from, to int32, row, missing uint8) {
+	if b-a < bare || missing > 0 {
+		return
+	}
+	a, b = max(a, from), min(b, to)
+	if b > a {
+		m.add(row, b, markBare, 1, 0, b-a)
 	}
 }
 

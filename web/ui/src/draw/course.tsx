@@ -15,12 +15,14 @@ export function CourseView({ c, rows }: { c: Course, rows: string }) {
   const w = useWidth(ref)
   if (c.rows.length < 2) return null
   const a = c.measure.axis
-  const left = 54, right = 14, h = 200, top = 14, foot = 26
+  const right = 14, h = 200, top = 14, foot = 26
   const v = (x: number | null) => x === null ? null : show(a, x)
   const near = [...c.rows, ...c.peers]
   // The axis holds all dots; intervals of a few seeds may reach beyond it.
   const [lo, hi] = extent(near.map((b) => v(b.value)).concat(c.rows.filter((b) => b.high !== null && b.value !== null && v(b.high)! < 3 * v(b.value)!).flatMap((b) => [v(b.low), v(b.high)])))
   const times = near.map((b) => ms(b.time!))
+  const cab = document.documentElement.dataset.dress === 'cab'
+  const left = 14 + Math.max(...ticks(lo, hi, 4).map((t) => digits(t).length + 1)) * (cab ? 10.5 : 7.6)
   const x = linear(Math.min(...times), Math.max(...times), left + 6, w - right - 6)
   const y = linear(lo, hi, h - foot, top)
   const clamp = (n: number) => Math.max(top, Math.min(h - foot, n))

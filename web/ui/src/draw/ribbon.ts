@@ -52,6 +52,21 @@ export function picture(t: Tile, rows: number, lane: number, mpp: number, dpr: n
       case 0:
         g.fillRect(x - 0.75, y - half, 1.5, 2 * half)
         break
+      case 3: { // ground without seed, as long as it is
+        const w = gap[i]! / 1000 / mpp, h = Math.min(5, lane * 0.3)
+        g.strokeStyle = ink.ink
+        g.lineWidth = 1.4
+        g.fillStyle = ink.paper
+        g.fillRect(x - w, y - h, w, 2 * h)
+        g.beginPath()
+        g.moveTo(x - w, y - h)
+        g.lineTo(x, y - h)
+        g.moveTo(x - w, y + h)
+        g.lineTo(x, y + h)
+        g.stroke()
+        g.fillStyle = ink.ink
+        break
+      }
       case 1:
         rings.push(i)
         break
@@ -92,7 +107,7 @@ export function nearest(t: Tile, row: number, metres: number, reach: number): Ne
   let best = -1, d = reach * 1000
   for (let i = 0; i < s.length; i++) {
     if (rows[i] !== row) continue
-    const e = Math.abs(s[i]! - metres * 1000) - (kind[i] === 0 ? 0 : 1) // what went wrong before a seed at the same place
+    const e = kind[i] === 3 ? (metres * 1000 <= s[i]! && metres * 1000 >= s[i]! - gap[i]! ? 0 : Infinity) : Math.abs(s[i]! - metres * 1000) - (kind[i] === 0 ? 0 : 1) // what went wrong before a seed at the same place
     if (e < d) { d = e; best = i }
   }
   if (best < 0) return null

@@ -100,6 +100,6 @@ function Seen({ f }: { f: api.Spoken }) {
   return <div class="buttons">
     {l.pass && <button onClick={() => go('/ribbon' + api.query({ pass: l.pass, row: l.row || undefined, finding: f.id }))}>See it on the ribbon</button>}
     {l.measure && l.pass && <button onClick={() => go('/ground' + api.query({ measure: l.measure, from: l.day, to: l.day, finding: f.id }))}>See it on the ground</button>}
-    {l.measure && <button onClick={() => go('/rows' + api.query({ measure: l.measure, from: l.day, to: l.day }))}>Compare the rows</button>}
+    {l.measure && <button onClick={() => go('/rows' + api.query({ measure: l.measure, planter: l.planter, field: f.field === 'unassigned' ? '' : f.field, from: l.day, to: l.day }))}>Compare the rows</button>}
   </div>
 }

@@ -265,7 +265,8 @@ export class View {
     for (const t of ticks(show(a, Math.max(0, this.from)), show(a, Math.min(this.length, this.from + this.plot * this.mpp)), Math.max(2, this.plot / 110))) {
       const x = this.x(t * a.scale)
       g.fillRect(x, y, 1, 5)
-      g.fillText(`${digits(t)} ${a.unit}`, Math.max(left + 16, Math.min(this.width - 26, x)), y + 14)
+      const text = `${digits(t)} ${a.unit}`, half = g.measureText(text).width / 2
+      g.fillText(text, Math.max(left + half, Math.min(this.width - half - 2, x)), y + 14)
     }
   }
 
@@ -331,6 +332,7 @@ export class View {
   private what(h: { kind: number, n: number, gap: number }): string {
     const a: api.Axis = store.book?.units === 'metric' ? { si: 'm', unit: 'cm', scale: 0.01, offset: 0 } : { si: 'm', unit: 'in', scale: 0.0254, offset: 0 }
     const gap = h.gap > 0 ? `, ${label(a, h.gap / 1000)} from the seed before` : ''
+    if (h.kind === 3) return `no seed for ${label(this.length_axis, h.gap / 1000)} here`
     if (h.n > 1) return h.kind === 2 ? `${h.n} doubles` : `${h.n} places without a seed`
     return (h.kind === 1 ? 'a place without a seed' : h.kind === 2 ? 'two seeds in one place' : 'a seed') + (h.kind === 1 ? '' : gap)
   }

@@ -54,7 +54,7 @@ function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
   return <>
     <Title page="Ribbon">{p.label}</Title>
     <p class="cap">{heading}{seeds
-      ? 'a ring is a place without a seed, a larger one several; joined ticks fell together. Zoom in and every seed appears.'
+      ? 'a ring is a place without a seed, a larger one several; joined ticks fell together, an open box is ground without seed. Zoom in and every seed appears.'
       : 'no seed times here: a ring says where a row skipped, the larger the more, by stretches of about 50 ft.'}</p>
     <div class="passes">
       {days.length > 1 && <Choice label="Day" value={p.planter + '/' + p.day} set={(v) => go('/ribbon' + api.query({ day: v }))} of={days.map((d) => ({ value: d.planter + '/' + d.day, text: d.label }))} />}
