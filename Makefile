@@ -118,7 +118,7 @@ else
 endif
 
 fuzz: build
-	$(GO) run ./internal/measure -fuzztime 6s fuzz
+	$(GO) run ./internal/measure -fuzztime 5s fuzz
 
 # Two small days scored, 20 kills of the built program, a rebuild, the real log,
 # and the memory of a season, which the race detector would spoil.
