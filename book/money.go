@@ -14,7 +14,7 @@ import (
 
 // amount reads a number of 0 or more and what follows it.
 func amount(s string) (v float64, rest string, err error) {
-	s = strings.TrimSpace(s)
+	s = strings.TrimLeft(strings.TrimSpace(s), "$€£ ") // the currency is a setting of its own
 	i := 0
 	for i < len(s) && (s[i] >= '0' && s[i] <= '9' || s[i] == '.') {
 		i++

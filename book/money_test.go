@@ -23,6 +23,7 @@ func TestMoneyTexts(t *testing.T) {
 		{yield: "190bu/ac", want: 190 * 56 * 0.45359237 / 4046.8564224},
 		{yield: "11 t/ha", want: 1.1},
 		{seed: "300/80000", want: 0.00375},
+		{price: "$4.50/bu", want: 4.5 / (56 * 0.45359237)},
 		{price: "4,50/bu", err: "write a decimal point"},
 		{price: "4.50", err: "such as 4.50/bu"},
 		{price: "4.50/bu", crop: "cotton", err: "a bushel of cotton"},

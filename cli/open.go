@@ -79,8 +79,11 @@ func (c *call) serve(ctx context.Context, o *openOptions) error {
 	}
 	address := "http://" + l.Addr().String() + "/"
 	if open := l.Addr().(*net.TCPAddr); !open.IP.IsLoopback() {
-		opt.Hosts, opt.Code = ownNames(open.Port), web.NewCode()
-		address = fmt.Sprintf("http://127.0.0.1:%d/", open.Port)
+		opt.Hosts, opt.Code = []string{l.Addr().String()}, web.NewCode()
+		if open.IP.IsUnspecified() { // every address of this computer
+			opt.Hosts = ownNames(open.Port)
+			address = fmt.Sprintf("http://127.0.0.1:%d/", open.Port)
+		}
 	}
 	s, err := web.New(opt)
 	if err != nil {

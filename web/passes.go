@@ -134,6 +134,7 @@ type PassView struct {
 	Spacing  evenstand.Number  `json:"row_spacing_m"`
 	Sides    map[string]string `json:"sides" doc:"Row number to side or section, where the card says"`
 	Grade    evenstand.Grade   `json:"grade" doc:"Of its seed measures; without A there are no single seeds"`
+	Places   bool              `json:"places" doc:"Single places of the disc were read, so that the ribbon's tiles tell what went wrong; else its skips stand in tracks only"`
 	Track    []Point           `json:"track"`
 	Findings []Bracket         `json:"findings"`
 	Previous string            `json:"previous" doc:"Key of the pass before, empty: none"`

@@ -23,6 +23,7 @@ func (s *Server) stretchTracks(ctx context.Context, out *PassView, p *evenstand.
 		last = max(last, ss[i].K)
 		rows = max(rows, int(ss[i].Row))
 		out.Grade = out.Grade.Better(ss[i].Grade)
+		out.Places = out.Places || ss[i].Metered
 	}
 	out.Rows = rows
 	n := int(last) + 1

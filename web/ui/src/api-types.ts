@@ -1352,6 +1352,8 @@ export interface components {
             next: string;
             /** Format: int64 */
             number: number;
+            /** @description Single places of the disc were read, so that the ribbon's tiles tell what went wrong; else its skips stand in tracks only */
+            places: boolean;
             planter: string;
             /** @description Key of the pass before, empty: none */
             previous: string;

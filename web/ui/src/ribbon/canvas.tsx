@@ -2,7 +2,7 @@
 // pointer, wheel, fingers and keys. Preact draws the frame; this draws itself.
 import { useEffect, useRef } from 'preact/hooks'
 import * as api from '../api'
-import { inkOf, levelOf, levelScale, nearest, pad, picture, tileMetres, type Ink, type Tile, type TileHead } from '../draw/ribbon'
+import { inkOf, levelOf, levelScale, nearest, pad, picture, seedLevel, tileMetres, type Ink, type Tile, type TileHead } from '../draw/ribbon'
 import { digits, label, linear, show, ticks } from '../draw/scale'
 import { stay } from '../route'
 import { store } from '../state'
@@ -38,6 +38,9 @@ export class View {
     this.tracks = drawnTracks.map((id) => p.tracks.find((t) => t.measure === id)).filter((t): t is api.Track => !!t)
   }
 
+  // tells is whether tiles say what went wrong: not without single places, unless
+  // every seed is seen.
+  get tells() { return this.p.grade === 'A' && (this.p.places || levelOf(this.mpp) <= seedLevel) }
   get rows() { return Math.max(1, this.p.rows) }
   get lanes() { return this.rows * this.lane }
   get plot() { return this.width - left - 8 }
@@ -155,7 +158,8 @@ export class View {
     g.rect(left, 0, this.plot + 8, this.height)
     g.clip()
     if (this.p.grade === 'A') this.marks(g, top, dpr)
-    else { this.rings(g, top); this.complete = true }
+    else this.complete = true
+    if (!this.tells) this.rings(g, top)
     this.brackets(g, top)
     this.axis(g, top + this.lanes)
     this.tracks.forEach((t, i) => this.line(g, t, top + this.lanes + axis + i * track))
@@ -351,6 +355,15 @@ export class View {
   list(most: number): string[][] {
     const level = levelOf(this.mpp), size = tileMetres(level)
     const out: { row: number, m: number, cells: string[] }[] = []
+    if (!this.tells) {
+      const t = this.p.tracks.find((t) => t.measure === 'skips')
+      t?.values.forEach((row, r) => row.forEach((v, k) => {
+        const m = t.s_m[k]!
+        if (v === null || v < 0.015 || m < this.from || m > this.from + this.plot * this.mpp || (this.row > 0 && r + 1 !== this.row)) return
+        out.push({ row: r + 1, m, cells: [t.by_row ? String(r + 1) : 'all', clock(this.timeAt(m)), label(this.length_axis, m), `${label(t.axis, v)} of the places without a seed, over about 50 ft`] })
+      }))
+      return out.slice(0, most).map((r) => r.cells)
+    }
     for (let i = Math.max(0, Math.floor(this.from / size)); i <= Math.floor((this.from + this.plot * this.mpp) / size); i++) {
       const t = this.tiles.get(level + '/' + i)
       if (!t || typeof t === 'string') continue

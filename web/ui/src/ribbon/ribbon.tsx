@@ -40,7 +40,7 @@ function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
   const view = useRef<View | null>(null)
   const focus = q.get('finding') ?? ''
   const found = p.findings.find((f) => f.id === focus)
-  const seeds = p.grade === 'A'
+  const seeds = p.grade === 'A' && p.places
   const to = (key: string) => go('/ribbon' + api.query({ pass: key, row: q.get('row') ?? undefined }))
   const byPlace = [...p.findings].sort((a, b) => a.from_m - b.from_m)
   const step = (way: 1 | -1) => {
@@ -55,6 +55,7 @@ function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
     <Title page="Ribbon">{p.label}</Title>
     <p class="cap">{heading}{seeds
       ? 'a ring is a place without a seed, a larger one several; joined ticks fell together, an open box is ground without seed. Zoom in and every seed appears.'
+      : p.grade === 'A' ? 'the clocks do not allow single places to be told from afar: a ring says where a row skipped, by stretches of about 50 ft. Zoom in and every seed appears.'
       : 'no seed times here: a ring says where a row skipped, the larger the more, by stretches of about 50 ft.'}</p>
     <div class="passes">
       {days.length > 1 && <Choice label="Day" value={p.planter + '/' + p.day} set={(v) => go('/ribbon' + api.query({ day: v }))} of={days.map((d) => ({ value: d.planter + '/' + d.day, text: d.label }))} />}
@@ -82,6 +83,7 @@ function Table({ p, view }: { p: api.Pass, view: { current: View | null } }) {
     <div class="buttons"><button onClick={fill}>Of the part that is shown now</button></div>
     <Wide label="What went wrong" near><table><thead><tr><th>row</th><th>time</th><th>place</th><th>what</th></tr></thead>
       <tbody>{rows.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k}>{c}</td>)}</tr>)}</tbody></table></Wide>
-    {rows.length === 0 && <p class="near">Nothing went wrong in it.</p>}
+    {rows.length === 0 && <p class="near">{view.current && !view.current.complete ? 'It has not all come yet: ask again in a moment.' : 'Nothing that went wrong is known in it.'}</p>}
+    {rows.length >= 300 && <p class="near">These are the first 300; choose a row or go closer for the rest.</p>}
   </>
 }
