@@ -121,9 +121,11 @@ fuzz: build
 	$(GO) run ./internal/measure -fuzztime 5s fuzz
 
 # Two small days scored, 20 kills of the built program, a rebuild, the real log,
-# and the memory of a season, which the race detector would spoil.
+# the memory of a season and of hostile uploads, which the race detector would
+# spoil.
 proof: build
 	$(GO) test -count=1 -run TestMemoryIsFlat ./book
+	$(GO) test -count=1 -run TestHostileUploads ./web
 	$(GO) run ./internal/measure -kills 20 small kills rebuild real
 
 cross:
