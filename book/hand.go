@@ -3,12 +3,30 @@ package book
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
 	"evenstand"
+	"evenstand/core/advise"
 	"evenstand/core/record"
 )
+
+// WhichPlanter is the error of a note that could be of several planters, or is
+// of one that the book does not know.
+type WhichPlanter struct {
+	Named string // empty: none was
+	Have  []string
+}
+
+// Error asks, with the planters that there are.
+func (e *WhichPlanter) Error() string {
+	have := " The logbook has: " + strings.Join(e.Have, ", ")
+	if e.Named == "" {
+		return "which planter is it of?" + have
+	}
+	return fmt.Sprintf("there is no planter %q.", e.Named) + have
+}
 
 // PlanterNamed gives the planter that a note is of: the one that was named, or
 // the only one. While the book knows none it is the name as it is, or empty: the
@@ -23,9 +41,9 @@ func (b *Book) PlanterNamed(ctx context.Context, name string) (string, error) {
 	case len(all) == 0:
 		return name, nil
 	case name == "":
-		return "", fmt.Errorf("%w: which planter is it of? The logbook has: %s", ErrUnknown, strings.Join(all, ", "))
+		return "", &WhichPlanter{"", all}
 	case !slices.Contains(all, name):
-		return "", fmt.Errorf("%w: there is no planter %q. The logbook has: %s", ErrUnknown, name, strings.Join(all, ", "))
+		return "", &WhichPlanter{name, all}
 	}
 	return name, nil
 }
@@ -49,6 +67,10 @@ func (b *Book) ReadNote(planter, text, at, rows, what string, now evenstand.Micr
 			break
 		}
 		day = done
+	}
+	if per := n.Entries[0].Value / n.Area; !math.IsNaN(per) {
+		v := advise.Voice{Zone: nc.Zone, Units: nc.Units}
+		n.Supposed = append([]string{"That is a stand of " + strings.Replace(v.Rate(per), "seeds", "plants", 1) + " at this row spacing."}, n.Supposed...)
 	}
 	if planter == "" {
 		n.Supposed = append(n.Supposed, "The logbook knows no planter yet: the note is kept, and is of the planter whose card or log comes first. Which rows there are is not checked.")

@@ -2,8 +2,10 @@ package book
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 
 	"evenstand"
 	"evenstand/format/plain"
@@ -57,18 +59,35 @@ func (b *Book) ChangeCard(ctx context.Context, planter string, day evenstand.Day
 	}
 	name := b.cardFile(planter, day)
 	if name == "" {
-		name = fileName(planter) + ".toml"
+		name = b.freeCard(planter)
 	}
 	card.Name = planter
 	change(&card)
 	return b.SetCard(ctx, File{Name: name, Data: plain.WriteCard(card)}, "")
 }
 
+// freeCard makes a name for the file of a planter's first card, one that no
+// other card has or had.
+func (b *Book) freeCard(planter string) string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	stem := fileName(planter)
+	for n := 1; ; n++ {
+		name := stem + ".toml"
+		if n > 1 {
+			name = fmt.Sprintf("%s-%d.toml", stem, n)
+		}
+		if !slices.ContainsFunc(b.cards, func(v cardVersion) bool { return strings.EqualFold(v.file, name) }) {
+			return name
+		}
+	}
+}
+
 // fileName makes a name for a file out of a planter's.
 func fileName(planter string) string {
 	s := strings.Map(func(r rune) rune {
 		switch {
-		case r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r >= '0' && r <= '9', r == '-', r == ' ':
+		case unicode.IsLetter(r), unicode.IsDigit(r), r == '-', r == ' ':
 			return r
 		}
 		return '-'

@@ -3,9 +3,9 @@ package cli
 import (
 	"cmp"
 	"context"
+	"errors"
 	"flag"
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -120,23 +120,17 @@ func (c *call) printNote(lines []book.JournalLine, supposed []string) error {
 	return c.printJSON(out)
 }
 
-// planterNamed gives the planter that a note is of. While the logbook knows none
-// it is the one that was named, or empty: the one that comes.
+// planterNamed gives the planter that a note is of.
 func planterNamed(ctx context.Context, b *book.Book, name string) (string, error) {
-	all, err := b.Planters(ctx)
+	planter, err := b.PlanterNamed(ctx, name)
+	var which *book.WhichPlanter
 	switch {
-	case err != nil:
-		return "", err
-	case name == "" && len(all) == 1:
-		return all[0], nil
-	case len(all) == 0:
-		return name, nil
-	case name == "":
-		return "", usagef("which planter? Say --planter with one of: %s", strings.Join(all, ", "))
-	case !slices.Contains(all, name):
-		return "", usagef("there is no planter %q. The logbook has: %s", name, strings.Join(all, ", "))
+	case !errors.As(err, &which):
+		return planter, err
+	case which.Named == "":
+		return "", usagef("which planter? Say --planter with one of: %s", strings.Join(which.Have, ", "))
 	}
-	return name, nil
+	return "", usageError{which.Error()}
 }
 
 func (c *call) writeNote(ctx context.Context, b *book.Book, o *noteOptions, text string) error {
@@ -144,25 +138,10 @@ func (c *call) writeNote(ctx context.Context, b *book.Book, o *noteOptions, text
 	if err != nil {
 		return err
 	}
-	nc := record.NoteContext{Now: evenstand.FromTime(time.Now().Truncate(time.Second)), Zone: b.Zone(), Units: b.Settings().Units}
-	if nc.Card, err = b.Card(planter, evenstand.DayOf(nc.Now, nc.Zone)); err != nil {
-		return err
-	}
-	n, err := record.ParseNote(text, o.at, o.rows, o.what, nc)
+	now := evenstand.FromTime(time.Now().Truncate(time.Second))
+	n, err := b.ReadNote(planter, text, o.at, o.rows, o.what, now)
 	if err != nil {
 		return usageError{err.Error()}
-	}
-	// The card of the day it was done names the rows.
-	if day := evenstand.DayOf(n.Entries[0].T, nc.Zone); day != evenstand.DayOf(nc.Now, nc.Zone) {
-		if nc.Card, err = b.Card(planter, day); err != nil {
-			return err
-		}
-		if n, err = record.ParseNote(text, o.at, o.rows, o.what, nc); err != nil {
-			return usageError{err.Error()}
-		}
-	}
-	if planter == "" {
-		n.Supposed = append(n.Supposed, "The logbook knows no planter yet: the note is kept, and is of the planter whose card or log comes first. Which rows there are is not checked.")
 	}
 	id, err := b.AddNote(ctx, planter, n.Entries, text)
 	if err != nil {
@@ -170,15 +149,12 @@ func (c *call) writeNote(ctx context.Context, b *book.Book, o *noteOptions, text
 	}
 	var lines []book.JournalLine
 	for _, e := range n.Entries {
-		lines = append(lines, book.JournalLine{ID: id, At: nc.Now, Planter: planter, Entry: e, Words: text})
+		lines = append(lines, book.JournalLine{ID: id, At: now, Planter: planter, Entry: e, Words: text})
 	}
 	if c.json {
 		return c.printNote(lines, n.Supposed)
 	}
 	c.noteLines(lines, voice(b), false)
-	if per := n.Entries[0].Value / n.Area; !math.IsNaN(per) {
-		c.text("    ", "    ", "That is a stand of "+strings.Replace(voice(b).Rate(per), "seeds", "plants", 1)+" at this row spacing.")
-	}
 	for _, s := range n.Supposed {
 		c.text("    ", "    ", s)
 	}

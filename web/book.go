@@ -167,8 +167,6 @@ type Spoken struct {
 type Links struct {
 	Pass    string        `json:"pass" doc:"Key of the pass where it shows best, empty: none"`
 	Row     int           `json:"row" doc:"0: all rows"`
-	From    float64       `json:"from_m" doc:"Along that pass"`
-	To      float64       `json:"to_m"`
 	Measure string        `json:"measure" doc:"By which rows and ground show it; empty: none"`
 	Planter string        `json:"planter"`
 	Day     evenstand.Day `json:"day"`
@@ -249,14 +247,23 @@ type findingIn struct {
 	ID string `path:"id" doc:"Or its begin, at least three characters"`
 }
 
-func (s *Server) findingView(ctx context.Context, in *findingIn) (Spoken, error) {
+// finding gives a finding by its id or the begin of it.
+func (s *Server) finding(ctx context.Context, id string) (evenstand.Finding, error) {
 	w, err := s.allFindings(ctx)
 	if err != nil {
-		return Spoken{}, err
+		return evenstand.Finding{}, err
 	}
-	f, err := record.Find(w.Findings, in.ID)
+	f, err := record.Find(w.Findings, id)
 	if err != nil {
-		return Spoken{}, notFound(err.Error())
+		return f, notFound(err.Error())
+	}
+	return f, nil
+}
+
+func (s *Server) findingView(ctx context.Context, in *findingIn) (Spoken, error) {
+	f, err := s.finding(ctx, in.ID)
+	if err != nil {
+		return Spoken{}, err
 	}
 	o, err := s.words(ctx)
 	if err != nil {
@@ -280,13 +287,9 @@ type decideIn struct {
 }
 
 func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
-	w, err := s.allFindings(ctx)
+	f, err := s.finding(ctx, in.ID)
 	if err != nil {
 		return Spoken{}, err
-	}
-	f, err := record.Find(w.Findings, in.ID)
-	if err != nil {
-		return Spoken{}, notFound(err.Error())
 	}
 	if in.Body.Status == evenstand.Open && f.Status != evenstand.Acted && f.Status != evenstand.Checked && f.Status != evenstand.SetAside {
 		return Spoken{}, refuse("nothing is recorded about it that could be taken back")

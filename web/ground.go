@@ -90,11 +90,12 @@ const mostGroup = 4
 
 // season gives the ground, made once for what the logs say.
 func (s *Server) season(ctx context.Context) (*season, error) {
+	now := s.told.Load() // before the days: what changes meanwhile is asked for again
 	days, err := s.allDays(ctx)
 	if err != nil {
 		return nil, err
 	}
-	return s.ground.of(s.told.Load(), func() (*season, error) {
+	return s.ground.of(now, func() (*season, error) {
 		ctx := context.WithoutCancel(ctx)
 		out := &season{days: make([]*groundDay, len(days))}
 		errs := make([]error, len(days))

@@ -2,9 +2,7 @@ package web
 
 import (
 	"context"
-	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"evenstand"
@@ -91,9 +89,6 @@ func (s *Server) writeNote(ctx context.Context, in *noteIn) (NoteView, error) {
 	out := NoteView{Planter: planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Words: in.Body.Text, Lines: []NoteLine{}, Supposed: some(n.Supposed)}
 	for i := range n.Entries {
 		out.Lines = append(out.Lines, s.noteLine(&n.Entries[i]))
-	}
-	if per := n.Entries[0].Value / n.Area; !math.IsNaN(per) {
-		out.Supposed = append(out.Supposed, "That is a stand of "+strings.Replace(v.Rate(per), "seeds", "plants", 1)+" at this row spacing.")
 	}
 	if in.Body.Try {
 		return out, nil

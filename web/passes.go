@@ -22,11 +22,12 @@ type passIndex struct {
 }
 
 func (s *Server) allPasses(ctx context.Context) (passIndex, error) {
+	now := s.revision.Load() // before the days: what changes meanwhile is asked for again
 	days, err := s.allDays(ctx)
 	if err != nil {
 		return passIndex{}, err
 	}
-	return s.passes.of(s.revision.Load(), func() (passIndex, error) {
+	return s.passes.of(now, func() (passIndex, error) {
 		ix := passIndex{at: map[string]int{}}
 		for _, d := range days {
 			ps, err := s.book.Passes(context.WithoutCancel(ctx), d.Planter, d.Day)

@@ -54,11 +54,12 @@ type tileHead struct {
 // many stand for it), t (i32, ms since the pass began), gap (i32, mm to the seed
 // before, -1 none).
 func (s *Server) ribbonTile(ctx context.Context, in *ribbonIn) ([]byte, error) {
+	now := s.revision.Load() // before the pass, whose index holds then
 	p, day, err := s.pass(ctx, in.Pass)
 	if err != nil {
 		return nil, err
 	}
-	rows, err := s.passSeeds(ctx, &p, day)
+	rows, err := s.passSeeds(ctx, &p, day, now)
 	if err != nil {
 		return nil, err
 	}
@@ -177,8 +178,8 @@ type passEntry struct {
 const mostPasses = 6
 
 // passSeeds gives the seeds of a pass, a list a row.
-func (s *Server) passSeeds(ctx context.Context, p *evenstand.Pass, day evenstand.Day) ([][]evenstand.PlacedSeed, error) {
-	c, rev := &s.seeds, s.revision.Load()
+func (s *Server) passSeeds(ctx context.Context, p *evenstand.Pass, day evenstand.Day, rev int64) ([][]evenstand.PlacedSeed, error) {
+	c := &s.seeds
 	c.mu.Lock()
 	i := slices.IndexFunc(c.last, func(e passEntry) bool { return e.key == p.Key && e.revision == rev })
 	var e passEntry

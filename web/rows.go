@@ -390,7 +390,7 @@ func title(m *group.Measure, fs []group.Figure, apart []group.Apart) string {
 }
 
 func origin(v advise.Voice, m *group.Measure, days []string) string {
-	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90%, from how parts of about " + v.Length(group.Cluster*evenstand.StretchLength*1.016) + " differ."
+	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90%, from how parts of about " + partLength(v) + " differ."
 	switch len(days) {
 	case 0:
 		return "Nothing fits the choice."
@@ -398,6 +398,16 @@ func origin(v advise.Voice, m *group.Measure, days []string) string {
 		return s + " One day."
 	}
 	return s + fmt.Sprintf(" %d days.", len(days))
+}
+
+// partLength is how long the parts are whose differences give the intervals,
+// in round numbers.
+func partLength(v advise.Voice) string {
+	const m = group.Cluster * evenstand.StretchLength
+	if v.Units == evenstand.Metric {
+		return v.Length(m)
+	}
+	return v.Length(math.Round(m/evenstand.Foot/100) * 100 * evenstand.Foot)
 }
 
 // rowsCSV is the same as a table, in the units shown.

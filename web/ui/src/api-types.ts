@@ -1191,11 +1191,6 @@ export interface components {
         };
         Links: {
             day: string;
-            /**
-             * Format: double
-             * @description Along that pass
-             */
-            from_m: number;
             /** @description By which rows and ground show it; empty: none */
             measure: string;
             /** @description Key of the pass where it shows best, empty: none */
@@ -1206,8 +1201,6 @@ export interface components {
              * @description 0: all rows
              */
             row: number;
-            /** Format: double */
-            to_m: number;
         };
         MeasureInfo: {
             axis: components["schemas"]["Axis"];

@@ -71,7 +71,7 @@ export function useStore(): Store {
   return store
 }
 
-export interface Data<T> { data: T | null, error: string | null, loading: boolean, again: () => void }
+export interface Data<T> { data: T | null, error: string | null, again: () => void }
 
 // useData asks for a path and again whenever the logbook changes; what was there
 // stays until the new is. An empty path asks nothing.
@@ -92,7 +92,7 @@ export function useData<T>(path: string): Data<T> {
     return () => c.abort()
   }, [path, revision, n])
   const fresh = got.path === path
-  return { data: fresh ? got.data : null, error: fresh ? got.error : null, loading: !fresh, again: () => setN(n + 1) }
+  return { data: fresh ? got.data : null, error: fresh ? got.error : null, again: () => setN(n + 1) }
 }
 
 // kept is a value that this browser remembers.

@@ -6,7 +6,7 @@ import { useWidth } from './size'
 
 export interface Dot { key: string, name: string, value: number | null, low?: number | null, high?: number | null, mark?: boolean, faint?: boolean, says: string, note?: string }
 
-export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | null, label: string, lane?: number, pick?: (key: string) => void }) {
+export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | null, label: string, lane?: number }) {
   const ref = useRef<HTMLDivElement>(null)
   const w = useWidth(ref)
   const cab = document.documentElement.dataset.dress === 'cab'
@@ -31,7 +31,7 @@ export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | nul
       {p.dots.map((d, i) => {
         const y = 4 + (i + 0.5) * lane
         const a = v(d.low), b = v(d.high), m = v(d.value)
-        return <g key={d.key} opacity={d.faint ? 0.55 : 1} onClick={p.pick && (() => p.pick!(d.key))} style={p.pick && { cursor: 'pointer' }}>
+        return <g key={d.key} opacity={d.faint ? 0.55 : 1}>
           <title>{`${d.name}: ${d.says}`}</title>
           <rect x={0} y={y - lane / 2} width={w} height={lane} fill="transparent" />
           <text x={left - 12} y={y + 5} text-anchor="end" class={d.mark ? 'strong' : undefined}>{d.name}</text>

@@ -186,7 +186,7 @@ export class View {
         if (t && !painted) {
           pic = { img: picture(t, this.rows, this.lane, this.mpp, dpr, this.ink), from: t.meta.from_m, mpp: this.mpp }
           this.pictures.set(key, pic)
-          if (this.pictures.size > 60) { const k = this.pictures.keys().next().value; if (k) this.pictures.delete(k) }
+          this.forget()
           painted = true
         } else if (t) this.ask()
       }
@@ -197,6 +197,19 @@ export class View {
     // The next ones on both sides are fetched before they are wanted.
     if (first > 0) this.tile(level, first - 1)
     if ((last + 1) * size < this.length) this.tile(level, last + 1)
+  }
+
+  // forget lets the oldest pictures go beyond what a tablet can spare: 24 million
+  // pixels are some 100 MB.
+  private forget() {
+    let pixels = 0
+    for (const p of this.pictures.values()) pixels += p.img.width * p.img.height
+    for (const [key, p] of this.pictures) {
+      if (pixels <= 24e6 || this.pictures.size < 4) return
+      pixels -= p.img.width * p.img.height
+      p.img.width = p.img.height = 0
+      this.pictures.delete(key)
+    }
   }
 
   // stand draws what there is of another scale until the tile has come.
