@@ -75,54 +75,60 @@ const mostBins = 60
 
 // course gives the measure of a finding's rows and of the others, bin by bin.
 func (s *Server) course(ctx context.Context, in *findingIn) (Course, error) {
-	sp, err := s.findingView(ctx, in)
+	f, err := s.finding(ctx, in.ID)
 	if err != nil {
 		return Course{}, err
 	}
-	m, ok := group.ByID(sp.Links.Measure)
-	out := Course{Rows: []CourseBin{}, Peers: []CourseBin{}, Ticks: []Tick{}, Since: sp.Since, Until: evenstand.NoTime}
+	m, ok := group.ByID(measureOf[f.Kind])
+	out := Course{Rows: []CourseBin{}, Peers: []CourseBin{}, Ticks: []Tick{}, Since: f.Since, Until: evenstand.NoTime}
 	if !ok {
 		return out, nil
 	}
 	out.Measure = s.measureInfo(&m)
-	if sp.Until != nil {
-		out.Until = *sp.Until
+	if f.Until != nil {
+		out.Until = *f.Until
 	}
-	card, err := s.book.Card(sp.Planter, sp.Day)
+	card, err := s.book.Card(f.Planter, f.Day)
+	if err != nil {
+		return out, err
+	}
+	ix, err := s.allPasses(ctx)
 	if err != nil {
 		return out, err
 	}
 	first, last := evenstand.NoTime, evenstand.NoTime
-	var all []evenstand.Stretch
-	err = s.book.Stretches(ctx, sp.Planter, sp.Day, func(ss []evenstand.Stretch) error {
-		for i := range ss {
-			if _, ok := m.One(&ss[i], card.RowSpacing); !ok {
-				continue
+	for i := range ix.all {
+		if p := &ix.all[i]; p.Planter == f.Planter && ix.day[i] == f.Day {
+			if first == evenstand.NoTime {
+				first = p.Start
 			}
-			if first == evenstand.NoTime || ss[i].T < first {
-				first = ss[i].T
-			}
-			last = max(last, ss[i].T)
-			all = append(all, ss[i])
+			last = max(last, p.End)
 		}
-		return nil
-	})
-	if err != nil || len(all) == 0 {
-		return out, err
+	}
+	if first == evenstand.NoTime {
+		return out, nil
 	}
 	step := binStep(last - first)
 	zero := first - first%step
 	n := int((last-zero)/step) + 1
 	mine, peers := make([]group.Sum, n), make([]group.Sum, n)
 	others := false
-	for i := range all {
-		k := int((all[i].T - zero) / step)
-		if len(sp.Rows) == 0 || slices.Contains(sp.Rows, int(all[i].Row)) {
-			mine[k].Add(&m, &all[i], 0, card.RowSpacing)
-		} else {
-			peers[k].Add(&m, &all[i], 0, card.RowSpacing)
-			others = true
+	err = s.book.Stretches(ctx, f.Planter, f.Day, func(ss []evenstand.Stretch) error {
+		for i := range ss {
+			k := int((ss[i].T - zero) / step)
+			switch {
+			case k < 0 || k >= n: // of no pass
+			case len(f.Rows) == 0 || slices.Contains(f.Rows, int(ss[i].Row)):
+				mine[k].Add(&m, &ss[i], 0, card.RowSpacing)
+			default:
+				peers[k].Add(&m, &ss[i], 0, card.RowSpacing)
+				others = true
+			}
 		}
+		return nil
+	})
+	if err != nil {
+		return out, err
 	}
 	v := s.voice()
 	bins := func(sums []group.Sum) []CourseBin {
@@ -142,17 +148,14 @@ func (s *Server) course(ctx context.Context, in *findingIn) (Course, error) {
 		out.Peers = bins(peers)
 	}
 	out.Title = out.Measure.Label + " through the day"
-	hour := 3600 * evenstand.Second
-	for every := hour; ; every *= 2 {
-		if int((last-zero)/every) > 8 {
-			continue
-		}
-		for t := zero - zero%every; t <= last; t += every {
-			if t >= zero {
-				out.Ticks = append(out.Ticks, Tick{t, v.Clock(t)})
-			}
-		}
-		break
+	every := 3600 * evenstand.Second
+	for (last-zero)/every > 8 {
+		every *= 2
+	}
+	_, off := zero.Time().In(v.Zone).Zone() // full hours of the logbook's clock
+	local := zero + evenstand.Micros(off)*evenstand.Second
+	for t := zero + (every-local%every)%every; t <= last; t += every {
+		out.Ticks = append(out.Ticks, Tick{t, v.Clock(t)})
 	}
 	return out, nil
 }
