@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -10,6 +11,7 @@ import (
 
 	"evenstand"
 	"evenstand/core/advise"
+	"evenstand/core/record"
 )
 
 func notFound(text string) error { return huma.Error404NotFound(sentence(text)) }
@@ -118,6 +120,21 @@ type Bracket struct {
 	Rows     evenstand.Rows `json:"rows"`
 	From     float64        `json:"from_m"`
 	To       float64        `json:"to_m"`
+	Listed   bool           `json:"listed" doc:"The worklist has it; else it is suspected, over, set aside or passing trouble"`
+}
+
+// OnPass names a finding on a pass.
+type OnPass struct {
+	Pass    string `json:"pass" doc:"Its key; empty: there is none"`
+	Finding string `json:"finding"`
+	Row     int    `json:"row" doc:"Where it is one row's; 0: of several"`
+}
+
+// PositionGap is ground over which nobody logged where the machine was.
+type PositionGap struct {
+	From    float64 `json:"from_m"`
+	To      float64 `json:"to_m"`
+	Seconds float64 `json:"seconds"`
 }
 
 // Point is a place of the bar's centre on a pass.
@@ -137,9 +154,12 @@ type PassView struct {
 	Grade    evenstand.Grade   `json:"grade" doc:"Of its seed measures; without A there are no single seeds"`
 	Places   bool              `json:"places" doc:"Single places of the disc were read, so that the ribbon's tiles tell what went wrong; else its skips stand in tracks only"`
 	Track    []Point           `json:"track"`
+	Gaps     []PositionGap     `json:"gaps" doc:"Where no position was logged for some seconds"`
 	Findings []Bracket         `json:"findings"`
-	Previous string            `json:"previous" doc:"Key of the pass before, empty: none"`
+	Previous string            `json:"previous" doc:"Key of this planter's pass before, empty: none"`
 	Next     string            `json:"next"`
+	Before   OnPass            `json:"before" doc:"The listed finding to step back to from the first of this pass, on an earlier pass of the day"`
+	After    OnPass            `json:"after" doc:"The listed finding to step on to from the last of this pass, on a later pass of the day"`
 	Tracks   []TrackView       `json:"tracks"`
 }
 
@@ -174,7 +194,7 @@ func (s *Server) passView(ctx context.Context, in *passIn) (PassView, error) {
 	if err != nil {
 		return PassView{}, err
 	}
-	out := PassView{PassInfo: s.passInfo(&p, day), Rows: card.Rows, Spacing: evenstand.Number(card.RowSpacing), Sides: map[string]string{}, Track: []Point{}, Findings: []Bracket{}, Tracks: []TrackView{}}
+	out := PassView{PassInfo: s.passInfo(&p, day), Rows: card.Rows, Spacing: evenstand.Number(card.RowSpacing), Sides: map[string]string{}, Track: []Point{}, Gaps: []PositionGap{}, Findings: []Bracket{}, Tracks: []TrackView{}}
 	for _, g := range card.Groups {
 		if g.Kind == "vacuum" {
 			for _, r := range g.Rows {
@@ -182,18 +202,11 @@ func (s *Server) passView(ctx context.Context, in *passIn) (PassView, error) {
 			}
 		}
 	}
-	i := ix.at[p.Key]
-	if i > 0 && ix.all[i-1].Planter == p.Planter {
-		out.Previous = ix.all[i-1].Key
-	}
-	if i+1 < len(ix.all) && ix.all[i+1].Planter == p.Planter {
-		out.Next = ix.all[i+1].Key
-	}
 	w, err := s.way(ctx, &p, day)
 	if err != nil {
 		return out, err
 	}
-	out.Track = w.points(200)
+	out.Track, out.Gaps = w.points(200), w.gaps()
 	all, err := s.allFindings(ctx)
 	if err != nil {
 		return out, err
@@ -204,7 +217,60 @@ func (s *Server) passView(ctx context.Context, in *passIn) (PassView, error) {
 			out.Findings = append(out.Findings, b)
 		}
 	}
+	ix.neighbours(&out, &p, all.Findings)
 	return out, s.stretchTracks(ctx, &out, &p, day)
+}
+
+// neighbours fills the passes before and after of the same planter, in the order
+// of time whatever else worked that day, and the findings there to step to.
+func (ix *passIndex) neighbours(out *PassView, p *evenstand.Pass, all []evenstand.Finding) {
+	var own []int
+	for i := range ix.all {
+		if ix.all[i].Planter == p.Planter {
+			own = append(own, i)
+		}
+	}
+	slices.SortStableFunc(own, func(a, b int) int { return cmp.Compare(ix.all[a].Start, ix.all[b].Start) })
+	here := slices.Index(own, ix.at[p.Key])
+	if here > 0 {
+		out.Previous = ix.all[own[here-1]].Key
+	}
+	if here+1 < len(own) {
+		out.Next = ix.all[own[here+1]].Key
+	}
+	day := ix.day[own[here]]
+	step := func(way int) OnPass {
+		for i := here + way; i >= 0 && i < len(own) && ix.day[own[i]] == day; i += way {
+			q := &ix.all[own[i]]
+			var best *evenstand.Finding
+			var at evenstand.Micros
+			for k := range all {
+				f := &all[k]
+				if !listed(f) || !lies(f, q) {
+					continue
+				}
+				t := max(f.Since, q.Start)
+				if best == nil || way > 0 && t < at || way < 0 && t >= at { // the last of equal ones, going back
+					best, at = f, t
+				}
+			}
+			if best != nil {
+				o := OnPass{Pass: q.Key, Finding: best.ID}
+				if len(best.Rows) == 1 {
+					o.Row = best.Rows[0]
+				}
+				return o
+			}
+		}
+		return OnPass{}
+	}
+	out.Before, out.After = step(-1), step(1)
+}
+
+// listed tells whether one is led to a finding: the worklist has it and nobody
+// has set it aside.
+func listed(f *evenstand.Finding) bool {
+	return record.IsListed(f) && f.Status != evenstand.SetAside
 }
 
 // way is the path of the bar's centre over a pass: metres from its start by
@@ -259,22 +325,47 @@ func (w *way) points(n int) []Point {
 
 func point(p *evenstand.TrackPoint) Point { return Point{p.S, p.T, p.Lat, p.Lon} }
 
+// positionGap is from how long on without a position one is told of it, s: what
+// lies between is bridged, and shows as the same in all rows.
+const positionGap = 3
+
+func (w *way) gaps() []PositionGap {
+	out := []PositionGap{}
+	for i := 1; i < len(w.pts); i++ {
+		a, b := &w.pts[i-1], &w.pts[i]
+		if d := (b.T - a.T).Seconds(); d >= positionGap {
+			out = append(out, PositionGap{a.S, b.S, d})
+		}
+	}
+	return out
+}
+
+// lies tells whether a finding lies on a pass.
+func lies(f *evenstand.Finding, p *evenstand.Pass) bool {
+	if f.Planter != p.Planter || f.Since >= p.End {
+		return false
+	}
+	if slices.ContainsFunc(f.Passes, func(r evenstand.PassRef) bool { return r.Key == p.Key }) {
+		return true
+	}
+	until := p.End
+	if f.Until != nil {
+		until = min(until, *f.Until)
+	}
+	return len(f.Passes) == 0 && until > max(f.Since, p.Start)
+}
+
 // bracket tells where on the pass a finding lies, if it does.
 func (w *way) bracket(f *evenstand.Finding, p *evenstand.Pass) (Bracket, bool) {
-	none := Bracket{}
-	if f.Planter != p.Planter || len(w.pts) == 0 || f.Since >= p.End {
-		return none, false
+	if len(w.pts) == 0 || !lies(f, p) {
+		return Bracket{}, false
 	}
-	on := slices.ContainsFunc(f.Passes, func(r evenstand.PassRef) bool { return r.Key == p.Key })
 	until := p.End
 	if f.Until != nil {
 		until = min(until, *f.Until)
 	}
 	from := max(f.Since, p.Start)
-	if len(f.Passes) > 0 && !on || until <= from && !on {
-		return none, false
-	}
-	b := Bracket{ID: f.ID, Kind: f.Kind, Stage: string(f.Stage), Sentence: f.Sentence, Rows: f.Rows, From: w.at(from), To: w.at(max(until, from))}
+	b := Bracket{ID: f.ID, Kind: f.Kind, Stage: string(f.Stage), Sentence: f.Sentence, Rows: f.Rows, From: w.at(from), To: w.at(max(until, from)), Listed: listed(f)}
 	if b.Rows == nil {
 		b.Rows = evenstand.Rows{}
 	}

@@ -90,7 +90,7 @@ func (m *marks) row(seeds []evenstand.PlacedSeed, from, to int32, all bool, near
 	i := sort.Search(len(seeds), func(i int) bool { return seeds[i].S >= from })
 	if len(seeds) > 0 { // holes that reach into the tile, of whatever length
 		for k := max(1, i); k < len(seeds) && seeds[k-1].S < to; k++ {
-			m.hole(seeds[k-1].S, seeds[k].S, from, to, uint8(min(255, int(seeds[k].Row))), seeds[k].Missing)
+			m.hole(&seeds[k-1], &seeds[k], from, to, start)
 		}
 	}
 	lastSkip, lastDouble := -1, -1 // marks of this row that may take in another
@@ -114,10 +114,14 @@ func (m *marks) row(seeds []evenstand.PlacedSeed, from, to int32, all bool, near
 			if i > 0 {
 				before = seeds[i-1].S
 			}
+			last := t
+			if i > 0 {
+				last = int32((seeds[i-1].T - start) / 1000)
+			}
 			for k := int32(1); k <= n; k++ {
-				at := before + int32(int64(p.S-before)*int64(k)/int64(n+1))
-				if at >= from && at < to {
-					join(&lastSkip, at, markSkip, t, p.Gap, row)
+				share := func(a, b int32) int32 { return a + int32(int64(b-a)*int64(k)/int64(n+1)) }
+				if at := share(before, p.S); at >= from && at < to {
+					join(&lastSkip, at, markSkip, share(last, t), p.Gap, row)
 				}
 			}
 		}
@@ -137,14 +141,16 @@ func (m *marks) row(seeds []evenstand.PlacedSeed, from, to int32, all bool, near
 }
 
 // hole adds the part within the tile of a hole between two seeds that is too
-// long for its places to be told.
-func (m *marks) hole(a, b, from, to int32, row, missing uint8) {
-	if b-a < bare || missing > 0 {
+// long for its places to be told; its time is that of its end.
+func (m *marks) hole(before, after *evenstand.PlacedSeed, from, to int32, start evenstand.Micros) {
+	if after.S-before.S < bare || after.Missing > 0 {
 		return
 	}
-	a, b = max(a, from), min(b, to)
+	a, b := max(before.S, from), min(after.S, to)
 	if b > a {
-		m.add(row, b, markBare, 1, 0, b-a)
+		share := float64(b-before.S) / float64(after.S-before.S)
+		t := before.T - start + evenstand.Micros(share*float64(after.T-before.T))
+		m.add(uint8(min(255, int(after.Row))), b, markBare, 1, int32(t/1000), b-a)
 	}
 }
 

@@ -29,7 +29,8 @@ func (s *Server) stretchTracks(ctx context.Context, out *PassView, p *evenstand.
 	n := int(last) + 1
 	mids := make([]float64, n)
 	for k := range mids {
-		mids[k] = (float64(k) + 0.5) * evenstand.StretchLength
+		from := float64(k) * evenstand.StretchLength
+		mids[k] = (from + max(from+0.1, min(from+evenstand.StretchLength, p.S1-p.S0))) / 2 // the last one may be short
 	}
 	for _, id := range tracked {
 		m, _ := group.ByID(id)

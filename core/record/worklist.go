@@ -17,7 +17,7 @@ import (
 func Assemble(book string, asOf evenstand.Micros, currency string, fs []evenstand.Finding, all bool) evenstand.Worklist {
 	w := evenstand.Worklist{Schema: 1, Book: book, AsOf: asOf, Currency: currency, Findings: []evenstand.Finding{}}
 	for _, f := range fs {
-		if all || listed(&f) {
+		if all || IsListed(&f) {
 			w.Findings = append(w.Findings, whole(f))
 		}
 	}
@@ -198,13 +198,14 @@ func Listed(w evenstand.Worklist) evenstand.Worklist {
 	all := w.Findings
 	w.Findings = []evenstand.Finding{}
 	for _, f := range all {
-		if listed(&f) {
+		if IsListed(&f) {
 			w.Findings = append(w.Findings, f)
 		}
 	}
 	return w
 }
 
-func listed(f *evenstand.Finding) bool {
+// IsListed tells whether the worklist lists a finding when not all is asked for.
+func IsListed(f *evenstand.Finding) bool {
 	return f.Stage == evenstand.Raised && f.Status != evenstand.Ended && f.Kind != evenstand.KindUpset
 }

@@ -1,7 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import { decode } from '../src/api'
-import { levelOf, levelScale, nearest, type Tile } from '../src/draw/ribbon'
-import { digits, extent, label, show, ticks, toSI } from '../src/draw/scale'
+import { bandsOf, between, levelOf, levelScale, nearest, padOf, paint, stepOf, type Ink, type Tile } from '../src/draw/ribbon'
+import { digits, extent, label, round, show, ticks, toSI } from '../src/draw/scale'
+import type * as api from '../src/api'
+import { signsOf } from '../src/ribbon/canvas'
+import { stepTo } from '../src/ribbon/ribbon'
 
 const percent = { si: 'fraction', unit: '%', scale: 0.01, offset: 0 }
 const fahrenheit = { si: 'degC', unit: '°F', scale: 1 / 1.8, offset: -32 / 1.8 }
@@ -33,6 +36,107 @@ describe('axes', () => {
     expect(extent([])).toEqual([0, 1])
     const [a, b] = extent([5])
     expect(b).toBeGreaterThan(a)
+  })
+})
+
+describe('round ends', () => {
+  it('hold what is shown, are equally far apart and few', () => {
+    for (const [lo, hi] of [[2.77, 3.3], [6.2, 7.4], [0, 0.21], [-30, 410], [5, 5], [29_350, 33_900], [1e-5, 3e-5]] as const) {
+      for (const n of [1, 2, 3, 5]) {
+        const r = round(lo, hi, n), a = r[0]!, b = r[r.length - 1]!
+        expect(r.length).toBeGreaterThan(1)
+        expect(r.length).toBeLessThanOrEqual(n + 1)
+        expect(a).toBeLessThanOrEqual(lo + 1e-12)
+        expect(b).toBeGreaterThanOrEqual(hi - 1e-9)
+        const step = r[1]! - a
+        r.forEach((x, i) => expect(x).toBeCloseTo(a + i * step, 9))
+      }
+    }
+    expect(round(6.2, 7.4, 3)).toEqual([6, 6.5, 7, 7.5]) // by hand
+  })
+})
+
+// marked makes a tile of marks that stand by row.
+function marked(marks: { row: number, s: number, kind: number, n?: number, gap?: number, t?: number }[], seeds: boolean, to = 16): Tile {
+  return { meta: { from_m: 0, to_m: to, seeds }, of: {
+    s: Int32Array.from(marks, (m) => m.s), t: Int32Array.from(marks, (m) => m.t ?? 0), gap: Int32Array.from(marks, (m) => m.gap ?? 150),
+    n: Uint16Array.from(marks, (m) => m.n ?? 1), row: Uint8Array.from(marks, (m) => m.row), kind: Uint8Array.from(marks, (m) => m.kind),
+  } }
+}
+
+describe('marks', () => {
+  it('one, five and twenty are of different steps, and no more is never less', () => {
+    expect(new Set([1, 5, 20].map(stepOf)).size).toBe(3)
+    for (let n = 1; n < 100; n++) expect(stepOf(n + 1)).toBeGreaterThanOrEqual(stepOf(n))
+  })
+  it('the bar of two seeds 15 cm apart stays within the picture at every scale', () => {
+    for (let level = 0; level <= 3; level++) expect(padOf(levelScale(level)) * levelScale(level)).toBeGreaterThan(0.15)
+  })
+  it('are parted into bands of rows that hold every mark once', () => {
+    const t = marked(Array.from({ length: 36 * 1000 }, (_, i) => ({ row: Math.floor(i / 1000) + 1, s: i % 1000, kind: 0 })), true)
+    const bands = bandsOf(t, 36)
+    expect(bands.length).toBeGreaterThan(3)
+    let row = 1, at = 0
+    for (const b of bands) {
+      expect(b.row).toBe(row)
+      expect(b.from).toBe(at)
+      for (let i = b.from; i < b.to; i++) { expect(t.of['row']![i]).toBeGreaterThanOrEqual(b.row); expect(t.of['row']![i]).toBeLessThan(b.row + b.rows) }
+      row += b.rows
+      at = b.to
+    }
+    expect(row).toBe(37)
+    expect(at).toBe(36_000)
+    expect(bandsOf(marked([], true), 12)).toHaveLength(1)
+  })
+  it('are drawn by number in size and in weight', () => {
+    const drawn: { r: number, w: number }[] = []
+    const rings: number[] = []
+    const g = new Proxy({ lineWidth: 0 } as Record<string, unknown>, { get: (o, k) => k === 'arc' ? (_x: number, _y: number, r: number) => rings.push(r) : k === 'stroke' ? () => { for (const r of rings.splice(0)) drawn.push({ r, w: o['lineWidth'] as number }) } : k in o ? o[k as string] : () => {}, set: (o, k, v) => { o[k as string] = v; return true } })
+    const doc = globalThis as { document?: unknown }
+    doc.document = { createElement: () => ({ getContext: () => g, width: 0, height: 0 }) }
+    const t = marked([1, 5, 20].map((n, i) => ({ row: 1, s: 2000 + 4000 * i, kind: 1, n })), false)
+    paint(t, bandsOf(t, 1)[0]!, 20, 0.1, 1, { ink: '#000', paper: '#fff' } as Ink)
+    delete doc.document
+    expect(drawn).toHaveLength(3)
+    for (let i = 1; i < 3; i++) { expect(drawn[i]!.r).toBeGreaterThan(drawn[i - 1]!.r * 1.2); expect(drawn[i]!.w).toBeGreaterThan(drawn[i - 1]!.w * 1.4) }
+  })
+  it('time lies between the seeds around a place, of that row alone', () => {
+    const t = marked([{ row: 1, s: 1000, kind: 0, t: 400 }, { row: 1, s: 1100, kind: 1, t: 430 }, { row: 1, s: 1200, kind: 0, t: 500 }, { row: 2, s: 1000, kind: 0, t: 9000 }], true)
+    expect(between(t, 1, 1.1)).toBeCloseTo(450) // half way from 400 to 500 ms
+    expect(between(t, 1, 1.0)).toBe(400)
+    expect(between(t, 1, 1.3)).toBeNull()
+    expect(between(t, 2, 1.1)).toBeNull()
+    expect(between({ ...t, meta: { ...t.meta, seeds: false } }, 1, 1.1)).toBeNull()
+  })
+})
+
+describe('from finding to finding', () => {
+  const f = (id: string, from_m: number, listed = true) => ({ id, from_m, to_m: from_m + 5, listed, rows: [1], kind: '', stage: 'raised', sentence: id }) as api.Pass['findings'][number]
+  const all = [f('c', 30), f('hidden', 10, false), f('a', 0), f('b', 0)]
+  it('goes by place, over those that the worklist does not have, and ends', () => {
+    const way: string[] = []
+    for (let x = stepTo(all, '', 1); x; x = stepTo(all, x.id, 1)) way.push(x.id)
+    expect(way).toEqual(['a', 'b', 'c'])
+    for (let x = stepTo(all, 'c', -1); x; x = stepTo(all, x.id, -1)) way.push(x.id)
+    expect(way).toEqual(['a', 'b', 'c', 'b', 'a'])
+    expect(stepTo(all, 'hidden', 1)?.id).toBe('c')
+    expect(stepTo(all, 'hidden', -1)?.id).toBe('b')
+    expect(stepTo([all[1]!], '', 1)).toBeNull()
+  })
+})
+
+describe('stretches that skip', () => {
+  const pass = (values: (number | null)[][], by_row = true, grade = 'B') => ({ grade, places: false, tracks: [{ measure: 'skips', by_row, values, s_m: values[0]!.map((_, k) => 15 * k + 7.5) }] }) as unknown as api.Pass
+  it('the same in every row is one sign for all rows, else each has its own', () => {
+    expect(signsOf(pass([[0, 0.04], [0, 0.04], [0, 0.04]])).map((s) => s.row)).toEqual([0])
+    expect(signsOf(pass([[0, 0.04], [0, 0.05], [0, 0.04]])).map((s) => s.row)).toEqual([1, 2, 3])
+    expect(signsOf(pass([[0, 0.04], [0, 0.04], [0, null]])).map((s) => s.row)).toEqual([1, 2])
+    expect(signsOf(pass([[0, 0.04]], false)).map((s) => s.row)).toEqual([0])
+    expect(signsOf(pass([[0, 0.014], [0, 0.001], [0, 0]]))).toEqual([])
+  })
+  it('the first one below seed times is told apart', () => {
+    expect(signsOf(pass([[0.2, 0.2], [0.1, 0.1], [0, 0]])).map((s) => s.start)).toEqual([true, true, false, false])
+    expect(signsOf(pass([[0.2, 0.2], [0.1, 0.1], [0, 0]], true, 'A')).every((s) => !s.start)).toBe(true)
   })
 })
 

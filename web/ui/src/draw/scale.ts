@@ -37,6 +37,18 @@ export function ticks(lo: number, hi: number, n: number): number[] {
   return out
 }
 
+// round gives ends around lo and hi that are round, and their round values with
+// about n steps between.
+export function round(lo: number, hi: number, n: number): number[] {
+  if (!(hi > lo)) { const d = Math.abs(lo) * 0.1 || 1; lo -= d; hi += d }
+  const p = 10 ** Math.floor(Math.log10((hi - lo) / n))
+  for (const m of [1, 2, 5, 10, 20]) {
+    const a = Math.floor(lo / (m * p) + 1e-9), b = Math.ceil(hi / (m * p) - 1e-9)
+    if (b - a <= n) return Array.from({ length: b - a + 1 }, (_, i) => Number(((a + i) * m * p).toPrecision(12)))
+  }
+  return [lo, hi]
+}
+
 // extent gives the ends of an axis that holds all values, from 0 where that is
 // near.
 export function extent(xs: (number | null | undefined)[], zero = true): [number, number] {

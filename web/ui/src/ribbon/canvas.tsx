@@ -2,17 +2,24 @@
 // pointer, wheel, fingers and keys. Preact draws the frame; this draws itself.
 import { useEffect, useRef } from 'preact/hooks'
 import * as api from '../api'
-import { inkOf, levelOf, levelScale, nearest, pad, picture, seedLevel, tileMetres, type Ink, type Tile, type TileHead } from '../draw/ribbon'
-import { digits, label, linear, show, ticks } from '../draw/scale'
+import { across, bandsOf, between, bracket, hatch, inkOf, lay, levelOf, levelScale, nearest, paint, rings, seedLevel, tileMetres, type Band, type Ink, type Tile, type TileHead } from '../draw/ribbon'
+import { digits, label, linear, round, show, ticks } from '../draw/scale'
 import { stay } from '../route'
 import { store } from '../state'
 
-const left = 62, axis = 26, track = 58
+const face = '"Atkinson Hyperlegible Next", system-ui, sans-serif'
 const drawnTracks = ['load', 'wheel-off', 'force', 'moisture', 'temperature', 'trash', 'speed', 'vacuum', 'liquid', 'granular']
+const stretch = 15 // m
 
-interface Picture { img: HTMLCanvasElement, from: number, mpp: number }
+// Of a picture at most so many marks are painted in one frame.
+const frameMarks = 12_000
 
-// View holds what is seen: from a place in metres at a scale in metres a pixel.
+interface Picture { bands: Band[], from: number, mpp: number, long: number, complete: boolean }
+
+// Sign is what stands on the ribbon where single places are not told: a stretch
+// of a row, or of all rows alike, with about how many places had no seed.
+interface Sign { row: number, m: number, share: number, n: number, start: boolean }
+
 export class View {
   from = 0
   mpp = 1
@@ -25,10 +32,15 @@ export class View {
   private pictures = new Map<string, Picture>()
   private asked = 0
   private rest = 0
-  private pointerAt: [number, number] | null = null
+  cursor: { m: number, row: number } | null = null
   focus = ''
+  left = 62
+  font = 13
+  strip = 58 // height of a track
   readonly length: number
-  private tracks: api.Track[]
+  readonly tracks: api.Track[]
+  private signs: Sign[]
+  private blank: { row: number, from: number, to: number }[]
   private dead = false
   frames: number[] = [] // how long each frame's drawing took, ms
   complete = false // all that is in view has been drawn
@@ -36,6 +48,8 @@ export class View {
   constructor(readonly p: api.Pass, private canvas: HTMLCanvasElement, private box: HTMLElement, private say: (s: string) => void) {
     this.length = Math.max(1, p.length_m ?? 1)
     this.tracks = drawnTracks.map((id) => p.tracks.find((t) => t.measure === id)).filter((t): t is api.Track => !!t)
+    this.signs = signsOf(p)
+    this.blank = blankOf(p, this.length)
   }
 
   // tells is whether tiles say what went wrong: not without single places, unless
@@ -43,18 +57,24 @@ export class View {
   get tells() { return this.p.grade === 'A' && (this.p.places || levelOf(this.mpp) <= seedLevel) }
   get rows() { return Math.max(1, this.p.rows) }
   get lanes() { return this.rows * this.lane }
-  get plot() { return this.width - left - 8 }
-  x(m: number) { return left + (m - this.from) / this.mpp }
-  m(x: number) { return this.from + (x - left) * this.mpp }
+  get axisRoom() { return this.font + 13 }
+  get plot() { return this.width - this.left - 8 }
+  get to() { return this.from + this.plot * this.mpp }
+  x(m: number) { return this.left + (m - this.from) / this.mpp }
+  m(x: number) { return this.from + (x - this.left) * this.mpp }
+  rowAt(y: number) { const r = Math.floor((y - 12) / this.lane) + 1; return r >= 1 && r <= this.rows ? r : 0 }
 
   // fit takes the size of the box and keeps what is seen.
   fit(width: number) {
-    const to = this.from + this.plot * this.mpp
+    const to = this.to
     const cab = document.documentElement.dataset.dress === 'cab'
-    const room = Math.max(220, innerHeight - this.box.getBoundingClientRect().top - scrollY - axis - 70 - (cab ? 80 : 0))
+    this.font = cab ? 18 : 13
+    this.left = cab ? 84 : 62
+    this.strip = cab ? 76 : 58
+    const room = Math.max(220, innerHeight - this.box.getBoundingClientRect().top - scrollY - this.axisRoom - 70 - (cab ? 80 : 0))
     this.width = width
-    this.lane = Math.max(cab ? 16 : 12, Math.min(cab ? 30 : 26, Math.floor((room - Math.min(this.tracks.length, 3) * track) / this.rows)))
-    this.height = 12 + this.lanes + axis + this.tracks.length * track
+    this.lane = Math.max(cab ? 16 : 12, Math.min(cab ? 30 : 26, Math.floor((room - Math.min(this.tracks.length, 3) * this.strip) / this.rows)))
+    this.height = 12 + this.lanes + this.axisRoom + this.tracks.length * this.strip
     const dpr = Math.min(2, devicePixelRatio || 1)
     this.canvas.width = Math.ceil(width * dpr)
     this.canvas.height = Math.ceil(this.height * dpr)
@@ -87,11 +107,11 @@ export class View {
     this.set(from - d, Math.max(to, from + 3) + d)
   }
 
-  zoom(by: number, at = left + this.plot / 2) {
+  zoom(by: number, at = this.left + this.plot / 2) {
     const m = this.m(at)
     this.mpp *= by
     this.clamp()
-    this.from = m - (at - left) * this.mpp
+    this.from = m - (at - this.left) * this.mpp
     this.moved()
   }
 
@@ -128,72 +148,89 @@ export class View {
     return null
   }
 
+  private text(g: CanvasRenderingContext2D, strong = false) { g.font = `${strong ? 600 : 400} ${this.font}px ${face}` }
+
   draw() {
     const begun = performance.now()
     const g = this.canvas.getContext('2d')!
     const dpr = this.canvas.width / this.width
-    const { ink } = this
+    const { ink, left } = this
     g.setTransform(dpr, 0, 0, dpr, 0, 0)
     g.fillStyle = ink.paper
     g.fillRect(0, 0, this.width, this.height)
-    g.font = '13px "Atkinson Hyperlegible Next", system-ui, sans-serif'
+    this.text(g)
     g.textBaseline = 'middle'
     const top = 12
     // Lanes
     const a = Math.max(left, this.x(0)), b = Math.min(this.width - 8, this.x(this.length))
     if (this.row > 0 && this.row <= this.rows) { g.fillStyle = ink.wash; g.fillRect(left, top + (this.row - 1) * this.lane, this.plot, this.lane) }
+    this.tint(g, top)
     g.fillStyle = ink.line
     for (let r = 1; r <= this.rows; r++) g.fillRect(a, top + (r - 0.5) * this.lane - 0.5, b - a, 1)
-    const every = Math.ceil(15 / this.lane)
+    const every = Math.ceil((this.font + 2) / this.lane)
     g.textAlign = 'right'
     for (let r = 1; r <= this.rows; r++) {
-      if ((r - 1) % every && r !== this.row) continue
+      const near = this.row > 0 && Math.abs(r - this.row) < every
+      if (r !== this.row && ((r - 1) % every || near)) continue
       g.fillStyle = r === this.row ? ink.ink : ink.soft
-      g.font = `${r === this.row ? 600 : 400} 13px "Atkinson Hyperlegible Next", system-ui, sans-serif`
+      this.text(g, r === this.row)
       g.fillText('row ' + r, left - 10, top + (r - 0.5) * this.lane)
     }
-    g.font = '13px "Atkinson Hyperlegible Next", system-ui, sans-serif'
+    this.text(g)
     g.save()
     g.beginPath()
     g.rect(left, 0, this.plot + 8, this.height)
     g.clip()
+    this.blanks(g, top)
     if (this.p.grade === 'A') this.marks(g, top, dpr)
     else this.complete = true
-    if (!this.tells) this.rings(g, top)
+    if (!this.tells) this.drawSigns(g, top)
     this.brackets(g, top)
     this.axis(g, top + this.lanes)
-    this.tracks.forEach((t, i) => this.line(g, t, top + this.lanes + axis + i * track))
     g.restore()
-    this.names(g, top + this.lanes + axis)
-    if (this.pointerAt) { g.fillStyle = ink.accent; g.fillRect(this.pointerAt[0], top, 1, this.height - top) }
+    this.tracks.forEach((t, i) => this.line(g, t, top + this.lanes + this.axisRoom + i * this.strip))
+    if (this.cursor) {
+      const x = this.x(this.cursor.m)
+      if (x >= left && x <= this.width - 7) {
+        g.fillStyle = ink.accent
+        g.fillRect(x - 0.5, top, 1, this.height - top)
+        if (this.cursor.row) { const y = top + (this.cursor.row - 0.5) * this.lane; g.fillRect(x - 5, y - this.lane / 2, 10, 2); g.fillRect(x - 5, y + this.lane / 2 - 2, 10, 2) }
+      }
+    }
     const took = performance.now() - begun
     this.frames.push(took)
     if (this.frames.length > 2000) this.frames.shift()
   }
 
-  // marks moves the pictures of the tiles in view, and paints at most one new
-  // picture a frame, so that a frame stays short.
+  // marks moves the pictures of the tiles in view, and paints of new ones only so
+  // much in a frame that it stays short.
   private marks(g: CanvasRenderingContext2D, top: number, dpr: number) {
     const level = levelOf(this.mpp), size = tileMetres(level)
-    const first = Math.max(0, Math.floor(this.from / size)), last = Math.floor(Math.min(this.length, this.from + this.plot * this.mpp) / size)
-    let painted = false
+    const first = Math.max(0, Math.floor(this.from / size)), last = Math.floor(Math.min(this.length, this.to) / size)
+    let room = frameMarks
     this.complete = true
     for (let i = first; i <= last; i++) {
       const key = `${level}/${i}/${this.mpp.toPrecision(9)}`
+      const t = this.tile(level, i)
       let pic = this.pictures.get(key)
-      if (!pic) {
-        const t = this.tile(level, i)
-        if (t && !painted) {
-          pic = { img: picture(t, this.rows, this.lane, this.mpp, dpr, this.ink), from: t.meta.from_m, mpp: this.mpp }
-          this.pictures.set(key, pic)
-          this.forget()
-          painted = true
-        } else if (t) this.ask()
+      if (!pic && t) {
+        pic = { bands: bandsOf(t, this.rows), from: t.meta.from_m, mpp: this.mpp, long: t.meta.to_m - t.meta.from_m, complete: false }
+        this.pictures.set(key, pic)
       }
-      if (!pic) { this.complete = false; this.stand(g, level, i, top, dpr); continue }
-      g.drawImage(pic.img, this.x(pic.from) - pad, top, pic.img.width / dpr, pic.img.height / dpr)
+      if (pic && !pic.complete && t) {
+        for (const b of pic.bands) {
+          if (b.img || room <= 0) continue
+          paint(t, b, this.lane, this.mpp, dpr, this.ink)
+          room -= b.to - b.from + 500 // a canvas of its own costs too
+        }
+        pic.complete = pic.bands.every((b) => b.img)
+        this.forget()
+      }
+      if (!pic?.complete) this.complete = false
+      if (!pic || !pic.bands[0]!.img) { this.stand(g, level, i, top, dpr); continue }
+      for (const b of pic.bands) if (b.img) lay(g, b, this.x(pic.from), top, this.lane, this.mpp, dpr)
     }
-    if (painted) this.ask()
+    if (!this.complete && room < frameMarks) this.ask()
     // The next ones on both sides are fetched before they are wanted.
     if (first > 0) this.tile(level, first - 1)
     if ((last + 1) * size < this.length) this.tile(level, last + 1)
@@ -202,12 +239,13 @@ export class View {
   // forget lets the oldest pictures go beyond what a tablet can spare: 24 million
   // pixels are some 100 MB.
   private forget() {
+    const of = (p: Picture) => p.bands.reduce((n, b) => n + (b.img ? b.img.width * b.img.height : 0), 0)
     let pixels = 0
-    for (const p of this.pictures.values()) pixels += p.img.width * p.img.height
+    for (const p of this.pictures.values()) pixels += of(p)
     for (const [key, p] of this.pictures) {
       if (pixels <= 24e6 || this.pictures.size < 4) return
-      pixels -= p.img.width * p.img.height
-      p.img.width = p.img.height = 0
+      pixels -= of(p)
+      for (const b of p.bands) if (b.img) b.img.width = b.img.height = 0
       this.pictures.delete(key)
     }
   }
@@ -216,145 +254,221 @@ export class View {
   private stand(g: CanvasRenderingContext2D, level: number, i: number, top: number, dpr: number) {
     const size = tileMetres(level), from = i * size
     for (const pic of this.pictures.values()) {
-      const long = (pic.img.width / dpr - 2 * pad) * pic.mpp
-      if (pic.from >= from + size || pic.from + long <= from) continue
-      const k = pic.mpp / this.mpp
+      if (!pic.complete || pic.from >= from + size || pic.from + pic.long <= from) continue
       g.save()
       g.beginPath()
       g.rect(this.x(from), top, size / this.mpp, this.lanes)
       g.clip()
       g.globalAlpha = 0.5
-      g.drawImage(pic.img, this.x(pic.from) - pad * k, top, pic.img.width / dpr * k, pic.img.height / dpr)
+      for (const b of pic.bands) lay(g, b, this.x(pic.from), top, this.lane, pic.mpp, dpr, pic.mpp / this.mpp)
       g.restore()
       return
     }
   }
 
-  // rings stand for skips where only a row a second is known.
-  private rings(g: CanvasRenderingContext2D, top: number) {
-    const t = this.p.tracks.find((t) => t.measure === 'skips')
-    if (!t) return
-    g.strokeStyle = this.ink.ink
-    g.lineWidth = 1.6
-    t.values.forEach((row, r) => {
-      if (!t.by_row && r > 0) return
-      row.forEach((v, k) => {
-        if (v === null || v < 0.015) return
-        const x = this.x(t.s_m[k]!)
-        if (x < left - 10 || x > this.width) return
-        const radius = Math.min(this.lane * 0.46, 1.8 + 26 * v)
-        g.beginPath()
-        g.arc(x, top + (r + 0.5) * this.lane, radius, 0, 2 * Math.PI)
-        g.stroke()
-      })
-    })
+  // drawSigns stands for skips where single places are not told.
+  private drawSigns(g: CanvasRenderingContext2D, top: number) {
+    const plain: { x: number, y: number, n: number }[] = [], start: typeof plain = []
+    for (const s of this.signs) {
+      const x = this.x(s.m)
+      if (x < this.left - 10 || x > this.width) continue
+      if (s.row === 0) across(g, x, top + 2, top + this.lanes - 2, s.n, this.ink)
+      else (s.start ? start : plain).push({ x, y: top + (s.row - 0.5) * this.lane, n: s.n })
+    }
+    rings(g, start, this.lane, false, this.ink, true)
+    rings(g, plain, this.lane, false, this.ink)
   }
 
-  private brackets(g: CanvasRenderingContext2D, top: number) {
-    for (const f of this.p.findings) {
-      if (f.stage !== 'raised' && f.id !== this.focus) continue
-      const here = f.id === this.focus
-      g.strokeStyle = here ? this.ink.accent : this.ink.soft
-      g.lineWidth = here ? 2.5 : 1.4
-      const rows = f.rows.length && f.rows.length < this.rows ? f.rows : [0]
-      const x0 = Math.max(left + 1, this.x(f.from_m)), x1 = Math.min(this.width - 2, Math.max(this.x(f.to_m), this.x(f.from_m) + 3))
-      if (x1 < left || x0 > this.width) continue
-      for (const r of rows) {
-        const y = r === 0 ? 3 : top + (r - 1) * this.lane + 1.5
-        g.beginPath()
-        g.moveTo(x0, y + 5)
-        g.lineTo(x0, y)
-        g.lineTo(x1, y)
-        g.lineTo(x1, y + 5)
-        g.stroke()
-      }
+  private blanks(g: CanvasRenderingContext2D, top: number) {
+    for (const b of this.blank) {
+      const x0 = Math.max(this.left, this.x(b.from)), x1 = Math.min(this.width, this.x(b.to))
+      if (x1 - x0 < 1) continue
+      const y = top + (b.row - 0.5) * this.lane, h = this.lane * 0.3
+      hatch(g, x0, x1, y - h, y + h, this.ink)
+    }
+    g.textAlign = 'center'
+    for (const q of this.p.gaps) {
+      const x0 = Math.max(this.left, this.x(q.from_m)), x1 = Math.min(this.width, Math.max(this.x(q.to_m), this.x(q.from_m) + 3))
+      if (x1 <= x0) continue
+      hatch(g, x0, x1, top, top + this.lanes, this.ink)
+      const says = `no position, ${digits(q.seconds)} s`
+      if (g.measureText(says).width + 12 > x1 - x0) continue
+      const w = g.measureText(says).width + 10, mid = (x0 + x1) / 2, y = top + this.lanes / 2
+      g.fillStyle = this.ink.paper
+      g.fillRect(mid - w / 2, y - this.font * 0.7, w, this.font * 1.4)
+      g.fillStyle = this.ink.ink
+      g.fillText(says, mid, y)
     }
   }
 
-  private get length_axis(): api.Axis {
+  private lanesOf(f: api.Pass['findings'][number]) { return f.rows.length && f.rows.length < this.rows ? f.rows : [0] }
+
+  // tint lies under the rows of the finding that is looked at.
+  private tint(g: CanvasRenderingContext2D, top: number) {
+    const f = this.p.findings.find((f) => f.id === this.focus)
+    if (!f) return
+    const x0 = Math.max(this.left, this.x(f.from_m)), x1 = Math.min(this.width - 8, Math.max(this.x(f.to_m), this.x(f.from_m) + 3))
+    if (x1 <= x0) return
+    g.fillStyle = this.ink.band
+    for (const r of this.lanesOf(f)) g.fillRect(x0, r === 0 ? top : top + (r - 1) * this.lane, x1 - x0, r === 0 ? this.lanes : this.lane)
+  }
+
+  private brackets(g: CanvasRenderingContext2D, top: number) {
+    const of = (f: api.Pass['findings'][number]) => f.id === this.focus ? 'here' as const : f.listed ? 'listed' as const : 'other' as const
+    const order = ['other', 'listed', 'here']
+    for (const f of [...this.p.findings].sort((a, b) => order.indexOf(of(a)) - order.indexOf(of(b)))) {
+      const x0 = Math.max(this.left + 1, this.x(f.from_m)), x1 = Math.min(this.width - 2, Math.max(this.x(f.to_m), this.x(f.from_m) + 3))
+      if (x1 < this.left || x0 > this.width) continue
+      for (const r of this.lanesOf(f)) bracket(g, x0, x1, r === 0 ? 3 : top + (r - 1) * this.lane + 1.5, of(f), this.ink)
+    }
+  }
+
+  get lengthAxis(): api.Axis {
     return store.book?.units === 'metric' ? { si: 'm', unit: 'm', scale: 1, offset: 0 } : { si: 'm', unit: 'ft', scale: 0.3048, offset: 0 }
   }
 
   private axis(g: CanvasRenderingContext2D, y: number) {
-    const a = this.length_axis
+    const a = this.lengthAxis
     g.fillStyle = this.ink.soft
     g.textAlign = 'center'
-    for (const t of ticks(show(a, Math.max(0, this.from)), show(a, Math.min(this.length, this.from + this.plot * this.mpp)), Math.max(2, this.plot / 110))) {
+    for (const t of ticks(show(a, Math.max(0, this.from)), show(a, Math.min(this.length, this.to)), Math.max(2, this.plot / (this.font * 8.5)))) {
       const x = this.x(t * a.scale)
       g.fillRect(x, y, 1, 5)
-      const text = `${digits(t)} ${a.unit}`, half = g.measureText(text).width / 2
-      g.fillText(text, Math.max(left + half, Math.min(this.width - half - 2, x)), y + 14)
+      const text = `${Number.isInteger(t) ? digits(t) : Number(t.toFixed(2))} ${a.unit}`, half = g.measureText(text).width / 2
+      g.fillText(text, Math.max(this.left + half, Math.min(this.width - half - 2, x)), y + 6 + this.font * 0.6)
     }
   }
 
-  private values(t: api.Track): (number | null)[] { return (t.by_row && this.row > 0 ? t.values[this.row - 1] : undefined) ?? (t.by_row ? mean(t) : t.values[0]) ?? [] }
+  // value gives a track's value on the stretch of a place: of a row, or with 0 the
+  // mean of all.
+  value(t: api.Track, row: number, m: number): number | null {
+    const k = Math.floor(m / stretch)
+    return (t.by_row ? (row > 0 ? t.values[row - 1]?.[k] : mean(t)[k]) : t.values[0]?.[k]) ?? null
+  }
 
+  // line draws a track: its name, an axis with round numbers, the row or the mean
+  // of rows, and behind it from the lowest row to the highest.
   private line(g: CanvasRenderingContext2D, t: api.Track, y: number) {
-    const vs = this.values(t)
-    const lo = t.low > 0 && t.low < t.high * 0.5 ? 0 : t.low, hi = t.high > lo ? t.high : lo + 1
-    const Y = linear(lo, hi, y + track - 9, y + 22)
-    g.fillStyle = this.ink.line
-    g.fillRect(left, y + track - 4, this.plot, 1)
-    g.strokeStyle = this.ink.ink
+    const { ink, left } = this
+    const vs = t.by_row ? (this.row > 0 ? t.values[this.row - 1] ?? [] : mean(t)) : t.values[0] ?? []
+    const lo = t.low > 0 && t.low < t.high * 0.5 ? 0 : t.low
+    const marks = round(show(t.axis, lo), show(t.axis, Math.max(t.high, lo)), 3)
+    const from = marks[0]!, to = marks[marks.length - 1]!
+    const Y = linear(from, to, y + this.strip - 10, y + this.font + 11)
+    g.textAlign = 'right'
+    g.fillStyle = ink.line
+    for (const v of marks) g.fillRect(left, Y(v) - 0.5, this.plot, 1)
+    g.fillStyle = ink.soft
+    for (const v of [from, to]) g.fillText(digits(v), left - 8, Y(v))
+    g.textAlign = 'left'
+    const name = `${t.label}, ${t.axis.unit}`, whole = name + (t.by_row ? (this.row ? `, row ${this.row}` : ', mean of rows') : '')
+    g.fillText(g.measureText(whole).width < this.plot ? whole : name, left, y + this.font * 0.5 + 1)
+    g.save()
+    g.beginPath()
+    g.rect(left, y, this.plot, this.strip)
+    g.clip()
+    const at = (v: number) => Y(show(t.axis, v))
+    if (t.by_row && t.values.length > 1) {
+      const [low, high] = spread(t)
+      g.fillStyle = ink.band
+      for (let k = 0; k < low.length; k++) {
+        const a = low[k], b = high[k]
+        if (a === null || a === undefined || b === null || b === undefined) continue
+        const x0 = this.x(k * stretch), x1 = this.x(Math.min(this.length, (k + 1) * stretch))
+        g.fillRect(x0, at(b), x1 - x0 + 0.5, Math.max(1, at(a) - at(b)))
+      }
+    }
+    g.strokeStyle = ink.ink
+    g.fillStyle = ink.ink
     g.lineWidth = 1.5
     g.beginPath()
     let pen = false
-    for (let k = 0; k < vs.length; k++) {
-      const v = vs[k]
-      if (v === null || v === undefined) { pen = false; continue }
-      const x = this.x(t.s_m[k]!), yy = Y(v)
+    vs.forEach((v, k) => {
+      if (v === null) { pen = false; return }
+      const x = this.x(t.s_m[k]!), yy = at(v)
       if (!pen) g.moveTo(x, yy)
       else g.lineTo(x, yy)
+      if (!pen && (vs[k + 1] ?? null) === null) g.fillRect(x - 2, yy - 0.75, 4, 1.5) // alone
       pen = true
-    }
+    })
     g.stroke()
+    if (this.cursor) {
+      const v = this.value(t, this.row, this.cursor.m)
+      if (v !== null) { g.beginPath(); g.arc(this.x(this.cursor.m), at(v), 3.5, 0, 2 * Math.PI); g.fillStyle = ink.accent; g.fill() }
+    }
+    g.restore()
   }
 
-  private names(g: CanvasRenderingContext2D, y: number) {
-    g.textAlign = 'left'
-    this.tracks.forEach((t, i) => {
-      const yy = y + i * track + 10
-      const text = `${t.label}, ${t.axis.unit}${t.by_row ? (this.row ? `, row ${this.row}` : ', mean of rows') : ''}`
-      g.fillStyle = this.ink.soft
-      g.fillText(text, left, yy)
-    })
+  // mark is where keys zoom: at the line, where it is in view.
+  get mark(): number | undefined {
+    const x = this.cursor ? this.x(this.cursor.m) : -1
+    return x >= this.left && x <= this.width ? x : undefined
   }
 
   // at tells what lies under a point.
   at(x: number, y: number) {
-    const row = Math.floor((y - 12) / this.lane) + 1
     const m = this.m(x)
-    if (x < left || m < 0 || m > this.length) { this.pointerAt = null; this.ask(); return }
-    this.pointerAt = [x, y]
-    const within = row >= 1 && row <= this.rows
-    const parts: string[] = []
+    if (x < this.left || m < 0 || m > this.length) { this.leave(); return }
+    this.tell(m, this.rowAt(y))
+  }
+
+  // walk moves the line of the keys by so many pixels, and the view after it.
+  walk(px: number) {
+    let m = this.cursor?.m
+    if (m === undefined || m < this.from || m > this.to) m = this.m(this.left + this.plot / 2)
+    else m += px * this.mpp
+    m = Math.max(0, Math.min(this.length, m))
+    const edge = this.plot * this.mpp * 0.06
+    const by = m < this.from + edge ? m - this.from - edge : m > this.to - edge ? m - this.to + edge : 0
+    if (by) { this.from += by; this.moved() }
+    this.tell(m, this.row)
+  }
+
+  // tell says what is at a place: of a row, or with 0 of all.
+  tell(m: number, row: number) {
+    this.cursor = { m, row }
     const level = levelOf(this.mpp)
     const t = this.tiles.get(level + '/' + Math.floor(m / tileMetres(level)))
-    const hit = within && t && typeof t !== 'string' ? nearest(t, row, m, 9 * this.mpp) : null
-    parts.push(clock(this.timeAt(hit ? hit.s : m)))
-    parts.push(label(this.length_axis, hit ? hit.s : m))
-    if (within) parts.push('row ' + row)
+    const tile = t && typeof t !== 'string' ? t : null
+    const hit = row && tile ? nearest(tile, row, m, 9 * this.mpp) : null
+    const sign = this.tells ? undefined : this.signs.find((s) => (s.row === 0 || s.row === row) && Math.floor(s.m / stretch) === Math.floor(m / stretch))
+    const parts: string[] = [clock(this.timeAt(m, row, tile, hit)), label(this.lengthAxis, hit ? hit.s : m)]
+    if (row) parts.push('row ' + row)
     if (hit) parts.push(this.what(hit))
-    const k = Math.floor(m / 15)
+    else if (sign) parts.push(this.signSays(sign))
+    const gap = this.p.gaps.find((q) => m >= q.from_m && m <= q.to_m)
+    if (gap) parts.push(`no position for ${digits(gap.seconds)} s`)
     for (const tr of this.p.tracks) {
-      const v = (tr.by_row ? (within ? tr.values[row - 1] : undefined) : tr.values[0])?.[k]
-      if (typeof v === 'number' && (drawnTracks.includes(tr.measure) || this.p.grade !== 'A')) parts.push(`${tr.label} ${label(tr.axis, v)}`)
+      if (!drawnTracks.includes(tr.measure) && this.p.grade === 'A') continue
+      const v = this.value(tr, row, m)
+      if (v !== null) parts.push(`${tr.label} ${label(tr.axis, v)}${tr.by_row && !row ? ' (mean of rows)' : ''}`)
     }
     this.say(parts.join(' · '))
     this.ask()
   }
 
-  leave() { this.pointerAt = null; this.ask() }
+  leave() { this.cursor = null; this.ask() }
+
+  private signSays(s: Sign): string {
+    const percent = label(this.p.tracks.find((t) => t.measure === 'skips')!.axis, s.share)
+    return s.row === 0 ? `${percent} skipped in every row alike: a position or a count of the whole machine, not a row`
+      : s.start ? `${percent} skipped, start of the pass: in part from before the bar was down`
+      : `${percent} of the places without a seed, over about 50 ft`
+  }
 
   private what(h: { kind: number, n: number, gap: number }): string {
     const a: api.Axis = store.book?.units === 'metric' ? { si: 'm', unit: 'cm', scale: 0.01, offset: 0 } : { si: 'm', unit: 'in', scale: 0.0254, offset: 0 }
     const gap = h.gap > 0 ? `, ${label(a, h.gap / 1000)} from the seed before` : ''
-    if (h.kind === 3) return `no seed for ${label(this.length_axis, h.gap / 1000)} here`
+    if (h.kind === 3) return `no seed for ${label(this.lengthAxis, h.gap / 1000)} here`
     if (h.n > 1) return h.kind === 2 ? `${h.n} doubles` : `${h.n} places without a seed`
     return (h.kind === 1 ? 'a place without a seed' : h.kind === 2 ? 'two seeds in one place' : 'a seed') + (h.kind === 1 ? '' : gap)
   }
 
-  timeAt(m: number): number {
+  // timeAt gives the time at a place: that of the seed or mark there, else between
+  // the seeds around it, else by the way of the bar.
+  timeAt(m: number, row = 0, tile: Tile | null = null, hit: { t: number } | null = null): number {
+    const ms = hit ? hit.t : tile && row ? between(tile, row, m) : null
+    if (ms !== null && this.p.start) return Date.parse(this.p.start) + ms
     const t = this.p.track
     if (t.length === 0) return NaN
     let i = t.findIndex((q) => q.s_m >= m)
@@ -369,26 +483,39 @@ export class View {
     const level = levelOf(this.mpp), size = tileMetres(level)
     const out: { row: number, m: number, cells: string[] }[] = []
     if (!this.tells) {
-      const t = this.p.tracks.find((t) => t.measure === 'skips')
-      t?.values.forEach((row, r) => row.forEach((v, k) => {
-        const m = t.s_m[k]!
-        if (v === null || v < 0.015 || m < this.from || m > this.from + this.plot * this.mpp || (this.row > 0 && r + 1 !== this.row)) return
-        out.push({ row: r + 1, m, cells: [t.by_row ? String(r + 1) : 'all', clock(this.timeAt(m)), label(this.length_axis, m), `${label(t.axis, v)} of the places without a seed, over about 50 ft`] })
-      }))
+      for (const s of this.signs) {
+        if (s.m < this.from || s.m > this.to || (this.row > 0 && s.row !== this.row && s.row !== 0)) continue
+        out.push({ row: s.row, m: s.m, cells: [s.row ? String(s.row) : 'all', clock(this.timeAt(s.m)), label(this.lengthAxis, s.m), this.signSays(s)] })
+      }
       return out.slice(0, most).map((r) => r.cells)
     }
-    for (let i = Math.max(0, Math.floor(this.from / size)); i <= Math.floor((this.from + this.plot * this.mpp) / size); i++) {
+    const start = this.p.start ? Date.parse(this.p.start) : NaN
+    for (let i = Math.max(0, Math.floor(this.from / size)); i <= Math.floor(this.to / size); i++) {
       const t = this.tiles.get(level + '/' + i)
       if (!t || typeof t === 'string') continue
-      const { s, kind, row, n, gap } = t.of as { s: Int32Array, kind: Uint8Array, row: Uint8Array, n: Uint16Array, gap: Int32Array }
+      const { s, kind, row, n, gap, t: time } = t.of as { s: Int32Array, kind: Uint8Array, row: Uint8Array, n: Uint16Array, gap: Int32Array, t: Int32Array }
       for (let k = 0; k < s.length; k++) {
-        if (kind[k] === 0 || (this.row > 0 && row[k] !== this.row)) continue
         const m = s[k]! / 1000
-        out.push({ row: row[k]!, m, cells: [String(row[k]), clock(this.timeAt(m)), label(this.length_axis, m), this.what({ kind: kind[k]!, n: n[k]!, gap: gap[k]! })] })
+        if (kind[k] === 0 || (this.row > 0 && row[k] !== this.row) || m < this.from || m > this.to) continue
+        out.push({ row: row[k]!, m, cells: [String(row[k]), clock(start + time[k]!), label(this.lengthAxis, m), this.what({ kind: kind[k]!, n: n[k]!, gap: gap[k]! })] })
       }
     }
     out.sort((x, y) => x.row - y.row || x.m - y.m)
     return out.slice(0, most).map((r) => r.cells)
+  }
+
+  // along gives the tracks in view for the table, at most so many places: names
+  // with units, then time, place and values.
+  along(most: number): { head: string[], rows: string[][], every: number } {
+    const shown = this.p.tracks
+    const a = Math.max(0, Math.floor(this.from / stretch)), b = Math.min(Math.ceil(this.length / stretch), Math.ceil(this.to / stretch))
+    const every = Math.max(1, Math.ceil((b - a) / most))
+    const rows: string[][] = []
+    for (let k = a; k < b; k += every) {
+      const m = Math.min(this.length, (k + 0.5) * stretch)
+      rows.push([clock(this.timeAt(m)), label(this.lengthAxis, m), ...shown.map((t) => { const v = this.value(t, this.row, m); return v === null ? '' : digits(show(t.axis, v)) })])
+    }
+    return { head: ['time', 'place', ...shown.map((t) => `${t.label}, ${t.axis.unit}`)], rows, every: every * stretch }
   }
 
   choose(row: number) {
@@ -398,12 +525,65 @@ export class View {
   }
 }
 
+// signsOf gives the stretches on which a row skipped 1.5 % or more. What is the
+// same in every row of a stretch is one sign for all of them: it comes of a
+// position or of a count of the whole machine, not of the rows. Below seed times
+// the first stretch is a sign of its own kind: boxes average their shares over
+// some seconds, and those of the lowering hold ground before the bar was down.
+export function signsOf(p: api.Pass): Sign[] {
+  const t = p.tracks.find((t) => t.measure === 'skips')
+  if (!t) return []
+  const out: Sign[] = []
+  for (let k = 0; k < t.s_m.length; k++) {
+    const m = t.s_m[k]!
+    const all = t.values.map((row) => row[k] ?? null)
+    const told = all.filter((v): v is number => v !== null)
+    const alike = !t.by_row || told.length > 2 && told.length === all.length && Math.max(...told) - Math.min(...told) < 1e-6
+    const sign = (row: number, share: number) => { if (share >= 0.015) out.push({ row, m, share, n: share * 100, start: row > 0 && k === 0 && p.grade !== 'A' }) }
+    if (alike) { if (told.length) sign(0, told[0]!) } else all.forEach((v, r) => { if (v !== null) sign(r + 1, v) })
+  }
+  return out
+}
+
+// blankOf gives the ground of each row of which nothing is known: the row was
+// off, or nobody logged it.
+function blankOf(p: api.Pass, length: number): { row: number, from: number, to: number }[] {
+  const t = p.tracks.find((t) => t.measure === 'skips')
+  const out: { row: number, from: number, to: number }[] = []
+  if (!t) return out
+  for (let r = 0; r < p.rows; r++) {
+    const vs = t.by_row ? t.values[r] : t.values[0]
+    for (let k = 0; k < t.s_m.length; k++) {
+      if ((vs?.[k] ?? null) !== null) continue
+      const from = k * stretch, to = Math.min(length, from + stretch), last = out[out.length - 1]
+      if (last && last.row === r + 1 && last.to === from) last.to = to
+      else out.push({ row: r + 1, from, to })
+    }
+  }
+  return out
+}
+
+const means = new WeakMap<api.Track, (number | null)[]>()
+const spreads = new WeakMap<api.Track, [(number | null)[], (number | null)[]]>()
+
 function mean(t: api.Track): (number | null)[] {
-  return t.s_m.map((_, k) => {
+  let out = means.get(t)
+  if (!out) means.set(t, out = t.s_m.map((_, k) => {
     let n = 0, sum = 0
     for (const row of t.values) { const v = row[k]; if (typeof v === 'number') { n++; sum += v } }
     return n ? sum / n : null
-  })
+  }))
+  return out
+}
+
+// spread gives the lowest and the highest row on each stretch.
+function spread(t: api.Track): [(number | null)[], (number | null)[]] {
+  let out = spreads.get(t)
+  if (!out) {
+    const of = (f: (...xs: number[]) => number) => t.s_m.map((_, k) => { const vs = t.values.map((r) => r[k]).filter((v): v is number => typeof v === 'number'); return vs.length ? f(...vs) : null })
+    spreads.set(t, out = [of(Math.min), of(Math.max)])
+  }
+  return out
 }
 
 // clock writes a moment as the logbook's people read it, to the second.
@@ -472,7 +652,7 @@ export function Canvas({ p, q, say, view, focus, step, to }: Props) {
     const v = view.current
     const [x, y] = place(e)
     if (down.current.delete(e.pointerId) && moved.current < 6 && v) {
-      if (x < left) v.choose(Math.floor((y - 12) / v.lane) + 1)
+      if (x < v.left) v.choose(v.rowAt(y))
       else v.at(x, y)
     }
   }
@@ -492,17 +672,19 @@ export function Canvas({ p, q, say, view, focus, step, to }: Props) {
   const onKey = (e: KeyboardEvent) => {
     const v = view.current
     if (!v) return
+    const row = (by: number) => { v.choose(((v.row || (by > 0 ? 0 : v.rows + 1)) + by + v.rows - 1) % v.rows + 1); if (v.cursor) v.tell(v.cursor.m, v.row) }
     const keys: Record<string, () => void> = {
-      ArrowLeft: () => v.pan(v.plot * 0.2), ArrowRight: () => v.pan(-v.plot * 0.2),
-      ArrowUp: () => v.choose(v.row > 1 ? v.row - 1 : v.rows), ArrowDown: () => v.choose(v.row < v.rows ? v.row + 1 : 1),
-      '+': () => v.zoom(0.5), '=': () => v.zoom(0.5), '-': () => v.zoom(2), 0: () => v.whole(),
-      Home: () => { v.from = 0; v.moved() }, End: () => { v.from = v.length; v.moved() },
+      ArrowLeft: () => e.shiftKey ? v.pan(v.plot * 0.2) : v.walk(-8), ArrowRight: () => e.shiftKey ? v.pan(-v.plot * 0.2) : v.walk(8),
+      ArrowUp: () => row(-1), ArrowDown: () => row(1),
+      PageUp: () => v.pan(v.plot * 0.8), PageDown: () => v.pan(-v.plot * 0.8),
+      '+': () => v.zoom(0.5, v.mark), '=': () => v.zoom(0.5, v.mark), '-': () => v.zoom(2, v.mark), 0: () => v.whole(),
+      Home: () => { v.from = 0; v.moved() }, End: () => { v.from = v.length; v.moved() }, Escape: () => { v.choose(0); v.leave() },
       n: () => step(1), p: () => step(-1), '[': () => p.previous && to(p.previous), ']': () => p.next && to(p.next),
     }
     const k = keys[e.key]
     if (k && !e.ctrlKey && !e.metaKey && !e.altKey) { e.preventDefault(); e.stopPropagation(); k() }
   }
-  return <div ref={box} class="ribbon" tabIndex={0} role="application" aria-label={`${p.label}, ${p.rows} rows. Arrows move along and from row to row, plus and minus zoom, n and p go to the next and the previous finding. The same as a table below.`}
+  return <div ref={box} class="ribbon" tabIndex={0} role="application" aria-label={`${p.label}, ${p.rows} rows. Left and right move a line that tells what is there, up and down choose the row, with shift the view moves, plus and minus zoom, n and p go to the next and the previous finding. The same as a table below.`}
     onPointerDown={onDown} onPointerMove={onMove} onPointerUp={onUp} onPointerCancel={(e) => down.current.delete(e.pointerId)} onPointerLeave={() => view.current?.leave()} onKeyDown={onKey}>
     <canvas ref={canvas} />
   </div>

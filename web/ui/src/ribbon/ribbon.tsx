@@ -1,9 +1,11 @@
-import { useEffect, useRef, useState } from 'preact/hooks'
+import { useEffect, useMemo, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
-import { Choice, Title, Wait, Wide, Wrong } from '../parts'
+import { label } from '../draw/scale'
+import { Title, Wait, Wide, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
-import { useData, useStore } from '../state'
-import { Canvas, type View } from './canvas'
+import { dress, useData, useStore } from '../state'
+import { Canvas, signsOf, type View } from './canvas'
+import { itemsOf, Key } from './key'
 
 // Without a pass it opens the last one of the last day, or of the day asked for.
 export function Ribbon() {
@@ -26,9 +28,14 @@ export function Ribbon() {
   return <PassScreen pass={key} q={q} />
 }
 
+// PassScreen keeps the pass that is shown until the next one is there, so that
+// keys and buttons keep the focus from pass to pass.
 function PassScreen({ pass, q }: { pass: string, q: URLSearchParams }) {
   const d = useData<api.Pass>('/pass' + api.query({ pass }))
-  return <Wait of={d}>{(p) => <Show key={p.key} p={p} q={q} />}</Wait>
+  const last = useRef<api.Pass | null>(null)
+  if (d.data) last.current = d.data
+  const p = d.data ?? (d.error ? null : last.current)
+  return p ? <Show p={p} q={q} /> : <Wait of={d}>{() => null}</Wait>
 }
 
 function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
@@ -40,50 +47,82 @@ function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
   const view = useRef<View | null>(null)
   const focus = q.get('finding') ?? ''
   const found = p.findings.find((f) => f.id === focus)
-  const seeds = p.grade === 'A' && p.places
+  const places = p.grade === 'A' && p.places
+  const items = useMemo(() => itemsOf(p, signsOf(p), focus), [p, focus])
   const to = (key: string) => go('/ribbon' + api.query({ pass: key, row: q.get('row') ?? undefined }))
-  const byPlace = [...p.findings].sort((a, b) => a.from_m - b.from_m)
+  useEffect(() => say(found?.sentence ?? ''), [p.key])
   const step = (way: 1 | -1) => {
-    if (byPlace.length === 0) return
-    const i = byPlace.findIndex((f) => f.id === focus)
-    const f = byPlace[(i < 0 ? (way > 0 ? 0 : byPlace.length - 1) : (i + way + byPlace.length) % byPlace.length)]!
-    stay({ finding: f.id, row: f.rows.length === 1 ? f.rows[0] : undefined })
-    view.current?.showRange(f.from_m, f.to_m)
+    const next = stepTo(p.findings, focus, way)
+    if (next) {
+      stay({ finding: next.id, row: next.rows.length === 1 ? next.rows[0] : undefined })
+      view.current?.showRange(next.from_m, next.to_m)
+      say(next.sentence)
+      return
+    }
+    const o = way > 0 ? p.after : p.before
+    if (o.pass) go('/ribbon' + api.query({ pass: o.pass, finding: o.finding, row: o.row || undefined }))
+    else say(way > 0 ? 'That was the last finding of the day.' : 'That was the first finding of the day.')
   }
+  const leads = p.findings.some((f) => f.listed) || !!p.after.pass || !!p.before.pass
   const heading = p.heading_deg === null ? '' : ['northbound', 'northeast', 'eastbound', 'southeast', 'southbound', 'southwest', 'westbound', 'northwest'][Math.round(p.heading_deg / 45) % 8] + ', '
   return <>
     <Title page="Ribbon">{p.label}</Title>
-    <p class="cap">{heading}{seeds
-      ? 'a ring is a place without a seed, a larger one several; joined ticks fell together, an open box is ground without seed. Zoom in and every seed appears.'
-      : p.grade === 'A' ? 'the clocks do not allow single places to be told from afar: a ring says where a row skipped, by stretches of about 50 ft. Zoom in and every seed appears.'
-      : 'no seed times here: a ring says where a row skipped, the larger the more, by stretches of about 50 ft.'}</p>
+    <p class="cap">{heading}{places
+      ? 'only what went wrong. Zoom in and every seed appears.'
+      : p.grade === 'A' ? 'the clocks do not allow single places to be told from afar: rings by stretches of about 50 ft. Zoom in and every seed appears.'
+      : 'no seed times here: rings by stretches of about 50 ft.'}</p>
     <div class="passes">
-      {days.length > 1 && <Choice label="Day" value={p.planter + '/' + p.day} set={(v) => go('/ribbon' + api.query({ day: v }))} of={days.map((d) => ({ value: d.planter + '/' + d.day, text: d.label }))} />}
-      <Choice label="Pass" value={p.key} set={to} of={(list.data?.passes ?? [p]).map((x) => ({ value: x.key, text: x.label }))} />
-      <button disabled={!p.previous} onClick={() => to(p.previous)} aria-label="Previous pass" title="Previous pass [">‹ pass</button>
-      <button disabled={!p.next} onClick={() => to(p.next)} aria-label="Next pass" title="Next pass ]">pass ›</button>
-      <button onClick={() => view.current?.zoom(0.5)} aria-label="Closer" title="Closer +">Closer</button>
-      <button onClick={() => view.current?.zoom(2)} aria-label="Farther" title="Farther −">Farther</button>
-      <button onClick={() => view.current?.whole()} title="Whole pass 0">Whole pass</button>
-      {byPlace.length > 0 && <><button onClick={() => step(-1)} title="Finding before p" aria-label="Finding before">‹ finding</button><button onClick={() => step(1)} title="Next finding n" aria-label="Next finding">finding ›</button></>}
+      {days.length > 1 && <div><select aria-label="Day" value={p.planter + '/' + p.day} onChange={(e) => go('/ribbon' + api.query({ day: e.currentTarget.value }))}>{days.map((d) => <option key={d.planter + d.day} value={d.planter + '/' + d.day}>{d.label}</option>)}</select></div>}
+      <div class="long">
+        <button disabled={!p.previous} onClick={() => to(p.previous)} aria-label="Previous pass" title="Previous pass [">‹</button>
+        <select aria-label="Pass" value={p.key} onChange={(e) => to(e.currentTarget.value)}>{(list.data?.passes ?? [p]).map((x) => <option key={x.key} value={x.key}>{x.label}</option>)}</select>
+        <button disabled={!p.next} onClick={() => to(p.next)} aria-label="Next pass" title="Next pass ]">›</button>
+      </div>
+      <div>
+        <button onClick={() => view.current?.zoom(2)} aria-label="Farther" title="Farther −">−</button>
+        <button onClick={() => view.current?.whole()} aria-label="Whole pass" title="Whole pass 0">whole</button>
+        <button onClick={() => view.current?.zoom(0.5)} aria-label="Closer" title="Closer +">+</button>
+      </div>
+      {leads && <div>
+        <button onClick={() => step(-1)} aria-label="Finding before" title="Finding before p">‹</button>
+        <span>finding</span>
+        <button onClick={() => step(1)} aria-label="Next finding" title="Next finding n">›</button>
+      </div>}
     </div>
-    {found && <p class="near"><a href={'/finding/' + found.id}>{found.sentence}</a></p>}
+    {found && <p class="near"><a href={'/finding/' + found.id}>{found.sentence}</a>{!found.listed && <span class="soft"> Not on the worklist: suspected, passing, over or set aside.</span>}</p>}
     <Canvas p={p} q={q} say={say} view={view} focus={focus} step={step} to={to} />
-    <p class="tip" aria-live="polite">{said || 'Point at a seed or a ring for its time, place and values. Arrows move, + and − zoom, n and p go from finding to finding.'}</p>
+    <p class="tip" aria-live="polite">{said || 'Point at a seed or a ring for its time, place and values. Left and right move the line, up and down choose the row, + and − zoom, n and p go from finding to finding.'}</p>
+    <details class="marks" open={innerWidth > 760 && dress() === 'shop'}><summary>What the marks mean</summary><Key items={items} /></details>
     <details class="still" open={table} onToggle={(e) => setTable(e.currentTarget.open)}><summary>As a table</summary>{table && <Table p={p} view={view} />}</details>
   </>
 }
 
-// Table lists what went wrong in the part of the pass that is shown.
+// stepTo gives the next finding of the worklist along the pass, or the one
+// before; null where there is none further. Others are stepped over.
+export function stepTo(all: api.Pass['findings'], focus: string, way: 1 | -1): api.Pass['findings'][number] | null {
+  const byPlace = all.map((f, i) => ({ f, i })).sort((a, b) => a.f.from_m - b.f.from_m || a.i - b.i).map((x) => x.f)
+  const at = byPlace.findIndex((f) => f.id === focus)
+  for (let i = at < 0 ? (way > 0 ? 0 : byPlace.length - 1) : at + way; i >= 0 && i < byPlace.length; i += way) if (byPlace[i]!.listed) return byPlace[i]!
+  return null
+}
+
+// Table lists what went wrong in the part of the pass that is shown, and the
+// tracks along it.
 function Table({ p, view }: { p: api.Pass, view: { current: View | null } }) {
-  const [rows, set] = useState<string[][]>([])
-  const fill = () => set(view.current?.list(300) ?? [])
-  useEffect(fill, [p.key])
+  const take = () => ({ wrong: view.current?.list(300) ?? [], along: view.current?.along(60) ?? null, row: view.current?.row ?? 0, axis: view.current?.lengthAxis })
+  const [t, set] = useState(take)
+  useEffect(() => set(take()), [p.key])
   return <>
-    <div class="buttons"><button onClick={fill}>Of the part that is shown now</button></div>
-    <Wide label="What went wrong" near><table><thead><tr><th>row</th><th>time</th><th>place</th><th>what</th></tr></thead>
-      <tbody>{rows.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k}>{c}</td>)}</tr>)}</tbody></table></Wide>
-    {rows.length === 0 && <p class="near">{view.current && !view.current.complete ? 'It has not all come yet: ask again in a moment.' : 'Nothing that went wrong is known in it.'}</p>}
-    {rows.length >= 300 && <p class="near">These are the first 300; choose a row or go closer for the rest.</p>}
+    <div class="buttons"><button onClick={() => set(take())}>Of the part that is shown now</button></div>
+    <h2 class="near">What went wrong</h2>
+    <Wide label="What went wrong"><table><thead><tr><th>row</th><th>time</th><th>place</th><th>what</th></tr></thead>
+      <tbody>{t.wrong.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k}>{c}</td>)}</tr>)}</tbody></table></Wide>
+    {t.wrong.length === 0 && <p class="near">{view.current && !view.current.complete ? 'It has not all come yet: ask again in a moment.' : 'Nothing that went wrong is known in it.'}</p>}
+    {t.wrong.length >= 300 && <p class="near">These are the first 300; choose a row or go closer for the rest.</p>}
+    {t.along && t.along.rows.length > 0 && <>
+      <h2 class="gap">Along the pass, {t.row ? `row ${t.row}` : 'mean of rows'}, every {t.axis && label(t.axis, t.along.every)}</h2>
+      <Wide label="Along the pass"><table><thead><tr>{t.along.head.map((h, k) => <th key={h} class={k > 1 ? 'n' : undefined}>{h}</th>)}</tr></thead>
+        <tbody>{t.along.rows.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k} class={k > 1 ? 'n' : undefined}>{c}</td>)}</tr>)}</tbody></table></Wide>
+    </>}
   </>
 }
