@@ -716,6 +716,8 @@ export interface components {
             from_m: number;
             id: string;
             kind: string;
+            /** @description The worklist has it; else it is suspected, over, set aside or passing trouble */
+            listed: boolean;
             rows: number[];
             sentence: string;
             stage: string;
@@ -1276,6 +1278,16 @@ export interface components {
             /** @description As typed */
             words: string;
         };
+        OnPass: {
+            finding: string;
+            /** @description Its key; empty: there is none */
+            pass: string;
+            /**
+             * Format: int64
+             * @description Where it is one row's; 0: of several
+             */
+            row: number;
+        };
         OptionView: {
             key: string;
             text: string;
@@ -1321,6 +1333,10 @@ export interface components {
             number: number;
         };
         PassView: {
+            /** @description The listed finding to step on to from the last of this pass, on a later pass of the day */
+            after: components["schemas"]["OnPass"];
+            /** @description The listed finding to step back to from the first of this pass, on an earlier pass of the day */
+            before: components["schemas"]["OnPass"];
             day: string;
             /**
              * Format: date-time
@@ -1329,6 +1345,8 @@ export interface components {
             end: string | null;
             field: string;
             findings: components["schemas"]["Bracket"][];
+            /** @description Where no position was logged for some seconds */
+            gaps: components["schemas"]["PositionGap"][];
             /**
              * @description Of its seed measures; without A there are no single seeds
              * @enum {string}
@@ -1348,7 +1366,7 @@ export interface components {
             /** @description Single places of the disc were read, so that the ribbon's tiles tell what went wrong; else its skips stand in tracks only */
             places: boolean;
             planter: string;
-            /** @description Key of the pass before, empty: none */
+            /** @description Key of this planter's pass before, empty: none */
             previous: string;
             /** @description SI; null is unknown */
             row_spacing_m: number | null;
@@ -1378,6 +1396,14 @@ export interface components {
              * @description UTC; null is unknown
              */
             time: string | null;
+        };
+        PositionGap: {
+            /** Format: double */
+            from_m: number;
+            /** Format: double */
+            seconds: number;
+            /** Format: double */
+            to_m: number;
         };
         ProposalView: {
             /** @description What was answered, but about columns */
