@@ -19,7 +19,8 @@ import (
 type BookInfo struct {
 	Name     string           `json:"name"`
 	Version  string           `json:"version" doc:"Of the program"`
-	Revision int64            `json:"revision"`
+	Run      string           `json:"run" doc:"Tells this run of the program from another"`
+	Revision int64            `json:"revision" doc:"Of this run; grows with every change"`
 	Units    evenstand.Units  `json:"units" enum:"us,metric"`
 	Zone     string           `json:"zone"`
 	Currency string           `json:"currency"`
@@ -48,6 +49,7 @@ type DayInfo struct {
 }
 
 func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
+	revision := s.revision.Load() // what changes while this is put together comes after it
 	set, v := s.book.Settings(), s.voice()
 	days, err := s.allDays(ctx)
 	if err != nil {
@@ -66,7 +68,7 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 		return BookInfo{}, err
 	}
 	out := BookInfo{
-		Name: set.Name, Version: s.opt.Version, Revision: s.revision.Load(), Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
+		Name: set.Name, Version: s.opt.Version, Run: s.began, Revision: revision, Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
 		Priced: !math.IsNaN(set.Price), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []AskCard{}, Stale: stale, ReadOnly: looksOnly(ctx),
 	}
 	if out.Ask, err = s.askCards(ctx); err != nil {

@@ -128,7 +128,7 @@ func (s *Server) stream() {
 			stays(hc.Context())
 			tick := time.NewTicker(beat)
 			defer tick.Stop()
-			hello, _ := json.Marshal(Changed{Revision: s.revision.Load(), What: "logs"})
+			hello, _ := json.Marshal(Changed{s.began, s.revision.Load(), "logs"})
 			next := event{"hello", hello}
 			for {
 				_ = flush.SetWriteDeadline(time.Now().Add(2 * beat))

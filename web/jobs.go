@@ -26,7 +26,7 @@ type jobs struct {
 	mu   sync.Mutex
 	all  []*job
 	next int
-	run  sync.Mutex
+	turn chan struct{} // holds one while one runs
 	wait sync.WaitGroup
 
 	closed bool // nothing more is begun
@@ -68,7 +68,7 @@ type JobDone struct {
 	Days    int            `json:"days" doc:"Days that were made again"`
 }
 
-func (j *jobs) init(s *Server) { j.s = s }
+func (j *jobs) init(s *Server) { j.s, j.turn = s, make(chan struct{}, 1) }
 
 // looks finds what a reading left unexplained.
 type looks func(context.Context, *book.Report) []UnknownTable
@@ -101,10 +101,14 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 		if after != nil {
 			defer after()
 		}
-		j.run.Lock()
-		defer j.run.Unlock()
-		now := time.Now()
-		j.set(x, func() { x.State, x.begun, x.phase = "running", now, now })
+		select {
+		case j.turn <- struct{}{}:
+			defer func() { <-j.turn }()
+		case <-ctx.Done():
+		}
+		if !j.begin(ctx, x) {
+			return
+		}
 		var done *JobDone
 		_, err := j.try(func() (book.Report, error) {
 			rep, err := do(ctx, func(p book.Progress) { j.progress(x, p) })
@@ -135,6 +139,24 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 	})
 	j.mu.Unlock()
 	return out
+}
+
+// begin lets a job run whose turn it is, unless it was stopped before that.
+func (j *jobs) begin(ctx context.Context, x *job) bool {
+	now, stopped := time.Now(), ctx.Err() != nil
+	j.set(x, func() {
+		if stopped {
+			x.stopWaiting()
+			return
+		}
+		x.State, x.begun, x.phase = "running", now, now
+	})
+	return !stopped
+}
+
+// stopWaiting ends a job that has not begun.
+func (x *job) stopWaiting() {
+	x.State, x.Says = "stopped", "Stopped before it began. Nothing in the logbook was changed."
 }
 
 // try does a piece of work. A fault of the program in it ends that work and not
@@ -306,6 +328,9 @@ func (s *Server) stopJob(_ context.Context, in *jobIn) (Job, error) {
 	defer s.jobs.mu.Unlock()
 	for _, x := range s.jobs.all {
 		if x.ID == in.ID {
+			if x.State == "waiting" { // at once: nothing else is to join it
+				x.stopWaiting()
+			}
 			x.cancel()
 			return x.Job, nil
 		}

@@ -68,7 +68,7 @@ type Server struct {
 	settling sync.Mutex
 	soon     *time.Timer // to make days again that what was written changes
 	ground   kept[*season]
-	began    string // tells the tiles of this run from those of another
+	began    string // tells this run, and its tiles, from another
 }
 
 // New makes a server of an open book. Close it before the book.
@@ -147,12 +147,13 @@ func (s *Server) changed(what string) {
 	default:
 		s.told.Add(1)
 	}
-	s.events.send("changed", Changed{Revision: s.revision.Add(1), What: what})
+	s.events.send("changed", Changed{s.began, s.revision.Add(1), what})
 }
 
 // Changed says that something in the logbook is new.
 type Changed struct {
-	Revision int64  `json:"revision" doc:"Grows with every change"`
+	Run      string `json:"run" doc:"Tells this run of the program from another"`
+	Revision int64  `json:"revision" doc:"Of this run; grows with every change"`
 	What     string `json:"what" enum:"decisions,logs,journal,settings,recipes,card"`
 }
 

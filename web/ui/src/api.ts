@@ -114,7 +114,10 @@ export async function columns<M>(path: string, signal?: AbortSignal): Promise<Co
 // putFile brings one file, telling how many bytes have gone.
 export function putFile(upload: string, name: string, file: Blob, tell: (bytes: number) => void, signal: AbortSignal): Promise<void> {
   return new Promise((done, fail) => {
+    const stopped = () => new DOMException('stopped', 'AbortError')
+    if (signal.aborted) return fail(stopped())
     const x = new XMLHttpRequest()
+    const stop = () => x.abort()
     x.open('PUT', `${base}/uploads/${upload}/file${query({ path: name })}`)
     x.upload.onprogress = (e) => tell(e.loaded)
     x.onload = () => {
@@ -124,19 +127,41 @@ export function putFile(upload: string, name: string, file: Blob, tell: (bytes: 
       fail(new Problem(x.status, detail))
     }
     x.onerror = () => fail(new Problem(0, 'The file did not arrive. Is evenstand still running?'))
-    x.onabort = () => fail(new DOMException('stopped', 'AbortError'))
-    signal.addEventListener('abort', () => x.abort())
+    x.onabort = () => fail(stopped())
+    x.onloadend = () => signal.removeEventListener('abort', stop)
+    signal.addEventListener('abort', stop)
     x.send(file)
   })
 }
 
-// listen hears what changes; the browser connects again by itself.
-export function listen(changed: (revision: number) => void, job: (j: Job) => void, alive: (yes: boolean) => void): () => void {
-  const e = new EventSource(base + '/events')
-  const take = (m: MessageEvent) => { alive(true); changed((JSON.parse(m.data as string) as { revision: number }).revision) }
-  e.addEventListener('hello', take)
-  e.addEventListener('changed', take)
-  e.addEventListener('job', (m) => job(JSON.parse((m as MessageEvent).data as string) as Job))
-  e.onerror = () => alive(false)
-  return () => e.close()
+// Version is how far a run of the program has come: another run counts anew.
+export interface Version { run: string, revision: number }
+
+export interface Hears {
+  hello: (v: Version) => void // the stream begins, also after it was broken
+  changed: (v: Version) => void
+  job: (j: Job) => void
+  broken: () => void
+}
+
+// listen hears what changes; the browser connects again by itself, and where it
+// gives up, we do.
+export function listen(to: Hears, again = 5000): () => void {
+  let e: EventSource
+  let timer: ReturnType<typeof setTimeout> | undefined
+  const data = <T>(m: Event) => JSON.parse((m as MessageEvent<string>).data) as T
+  const open = () => {
+    e = new EventSource(base + '/events')
+    e.addEventListener('hello', (m) => to.hello(data<Version>(m)))
+    e.addEventListener('changed', (m) => to.changed(data<Version>(m)))
+    e.addEventListener('job', (m) => to.job(data<Job>(m)))
+    e.onerror = () => {
+      to.broken()
+      if (e.readyState !== 2) return // it tries again
+      e.close()
+      timer = setTimeout(open, again)
+    }
+  }
+  open()
+  return () => { clearTimeout(timer); e.close() }
 }

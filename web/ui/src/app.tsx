@@ -73,7 +73,7 @@ export function App() {
     <header class="head">
       <b><a href="/">Evenstand</a></b>
       <span class="where">{b ? (b.place || b.name) : ''}</span>
-      <span class="state">{store.alive ? b?.state : 'The program does not answer'}</span>
+      <span class="state">{!store.alive ? 'The program does not answer' : store.problem && b ? 'Not up to date; asking again' : b?.state}</span>
       <button class="menu quiet" aria-expanded={open} aria-controls="list" onClick={() => setOpen(!open)}>{open ? 'Close' : 'Screens'}</button>
     </header>
     <nav class={open ? 'list open' : 'list'} id="list" aria-label="Screens">

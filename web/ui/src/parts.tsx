@@ -14,11 +14,20 @@ export function Title({ children, page }: { children: ComponentChildren, page: s
 }
 
 // Wait shows what is asked for once it is there, and else that it is coming or
-// what is wrong and how to go on.
+// what is wrong and how to go on. What could not be asked for anew stays, and
+// says that it is of before.
 export function Wait<T>({ of, children }: { of: Data<T>, children: (data: T) => ComponentChildren }) {
-  if (of.data) return <>{children(of.data)}</>
+  if (of.data) return <>{of.error && <Old why={of.error} again={of.again} />}{children(of.data)}</>
   if (of.error) return <Wrong text={of.error} again={of.again} />
   return <p class="soft" role="status">One moment…</p>
+}
+
+// Old says that what stands below could not be brought up to date.
+export function Old({ why, again }: { why: string, again: () => void }) {
+  return <div class="notice old" role="status">
+    <p>What is shown here is of before. {why}</p>
+    <button onClick={again}>Try again</button>
+  </div>
 }
 
 export function Wrong({ text, again }: { text: string, again?: () => void }) {

@@ -4,49 +4,112 @@ import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from './api'
 
 type Listener = () => void
+type Timer = ReturnType<typeof setTimeout> | undefined
 
-class Store {
+const same = (a: api.Version | null, b: api.Version | null): boolean => a?.run === b?.run && a?.revision === b?.revision
+
+// How long what changed waits for more of it, and how long after a failure one
+// asks again.
+const settle = 1000, retry = 2000
+
+export class Store {
   book: api.Book | null = null
-  problem: string | null = null
-  revision = -1
+  problem: string | null = null // why the head of the logbook is old, or not there
+  turn = 0 // grows whenever what screens show may be old
   jobs: api.Job[] = []
   alive = true
   said: Said | null = null
   private listeners = new Set<Listener>()
-  private late = 0
+  private known: api.Version | null = null // of what is shown
+  private heard: api.Version | null = null // the last that was told
+  private late: Timer
+  private later: Timer
+  private asked = 0
+  private taken = 0
+  private jobsAsked = 0
+  private fresh = new Map<string, number>() // jobs that were told of, and while which question
+
+  get revision(): number { return this.known?.revision ?? -1 }
 
   subscribe(l: Listener): () => void { this.listeners.add(l); return () => this.listeners.delete(l) }
   tell() { for (const l of [...this.listeners]) l() }
 
-  // start asks for the head of the logbook and hears what changes. What changes
-  // is taken up once a second at most, so that nothing jumps while one reads.
-  start() {
-    api.listen(
-      (revision) => {
-        if (revision === this.revision) return
-        clearTimeout(this.late)
-        this.late = window.setTimeout(() => { this.revision = revision; void this.load() }, this.revision < 0 ? 0 : 1000)
+  // start asks for the head of the logbook and hears what changes.
+  start(): () => void {
+    const stop = api.listen({
+      hello: (v) => {
+        const back = !this.alive
+        this.alive = true
+        if (this.heard && this.heard.run !== v.run) { this.jobs = []; this.fresh.clear() } // the program was started again
+        if (back) this.turn++ // what failed meanwhile is asked again
+        this.hear(v)
+        if (back || this.problem) void this.load()
+        void this.loadJobs() // what was told meanwhile was not heard
+        this.tell()
       },
-      (job) => {
+      changed: (v) => this.hear(v),
+      job: (job) => {
+        this.fresh.set(job.id, this.jobsAsked)
         this.jobs = [...this.jobs.filter((j) => j.id !== job.id), job]
         this.tell()
       },
-      (yes) => { if (yes !== this.alive) { this.alive = yes; this.tell() } },
-    )
-    void api.get<{ jobs: api.Job[] }>('/jobs').then((j) => { this.jobs = j.jobs; this.tell() }, () => {})
+      broken: () => { if (this.alive) { this.alive = false; this.tell() } },
+    })
     void this.load()
+    return () => { stop(); clearTimeout(this.late); clearTimeout(this.later); this.late = this.later = undefined }
   }
 
+  // hear takes up what changes once a second at most, so that nothing jumps while
+  // one reads, and once a second even while more and more comes.
+  private hear(v: api.Version) {
+    this.heard = v
+    if (this.late !== undefined || !this.behind()) return
+    this.late = setTimeout(() => {
+      this.late = undefined
+      if (this.asked === this.taken && this.behind()) void this.load() // else its end sees what is left
+    }, settle)
+  }
+
+  // load asks for the head of the logbook. Of two answers that overtake each
+  // other the later question counts.
   async load() {
+    const mine = ++this.asked
+    clearTimeout(this.later)
     try {
-      this.book = await api.get<api.Book>('/book')
-      this.revision = this.book.revision
+      const b = await api.get<api.Book>('/book')
+      if (mine < this.taken) return
+      this.taken = mine
+      if (!same(b, this.known)) this.turn++
+      this.book = b
+      this.known = { run: b.run, revision: b.revision }
       this.problem = null
     } catch (e) {
+      if (mine < this.taken) return
+      this.taken = mine
       this.problem = (e as Error).message
-      if (!this.book) setTimeout(() => void this.load(), 2000) // nothing can be shown without it
+      clearTimeout(this.later)
+      if (!this.book || this.alive) this.later = setTimeout(() => void this.load(), retry) // else hello asks
     }
     this.tell()
+    if (this.heard && !this.problem) this.hear(this.heard) // what was told meanwhile
+  }
+
+  // behind tells whether what was told last is later than what is shown; of
+  // another run one cannot say, so it is.
+  private behind(): boolean {
+    const { heard, known } = this
+    return heard !== null && known !== null && (heard.run !== known.run || heard.revision > known.revision)
+  }
+
+  private async loadJobs() {
+    const mine = ++this.jobsAsked
+    try {
+      const { jobs } = await api.get<{ jobs: api.Job[] }>('/jobs')
+      if (mine !== this.jobsAsked) return
+      const newer = this.jobs.filter((j) => (this.fresh.get(j.id) ?? -1) >= mine)
+      this.jobs = [...jobs.filter((j) => !newer.some((n) => n.id === j.id)), ...newer]
+      this.tell()
+    } catch { /* the stream tells whether the program answers */ }
   }
 
   // say shows a sentence at the foot of the page for a while, with a way back.
@@ -71,28 +134,47 @@ export function useStore(): Store {
   return store
 }
 
+// Data is what was asked for. With data and an error the data are those of
+// before: asking again failed.
 export interface Data<T> { data: T | null, error: string | null, again: () => void }
 
-// useData asks for a path and again whenever the logbook changes; what was there
-// stays until the new is. An empty path asks nothing.
-export function useData<T>(path: string): Data<T> {
-  const { revision } = useStore()
-  const [n, setN] = useState(0)
-  const [got, setGot] = useState<{ path: string, data: T | null, error: string | null }>({ path: '', data: null, error: null })
-  const ctl = useRef<AbortController | null>(null)
-  useEffect(() => {
-    if (!path) return
+// Question is a path that is asked for again and again; what was there stays
+// until the new is, also when asking fails.
+export class Question<T> {
+  path = ''
+  data: T | null = null
+  error: string | null = null
+  constructor(private tell: () => void) {}
+
+  ask(path: string): () => void {
+    if (!path) return () => {}
     const c = new AbortController()
-    ctl.current?.abort()
-    ctl.current = c
     api.get<T>(path, c.signal).then(
-      (data) => setGot({ path, data, error: null }),
-      (e: Error) => { if (e.name !== 'AbortError') setGot({ path, data: null, error: e.message }) },
+      (data) => { if (!c.signal.aborted) this.take(path, data, null) },
+      (e: Error) => { if (!c.signal.aborted) this.take(path, this.path === path ? this.data : null, e.message) },
     )
     return () => c.abort()
-  }, [path, revision, n])
-  const fresh = got.path === path
-  return { data: fresh ? got.data : null, error: fresh ? got.error : null, again: () => setN(n + 1) }
+  }
+
+  private take(path: string, data: T | null, error: string | null) {
+    this.path = path
+    this.data = data
+    this.error = error
+    this.tell()
+  }
+}
+
+// useData asks for a path and again whenever the logbook changes. An empty path
+// asks nothing.
+export function useData<T>(path: string): Data<T> {
+  const { turn } = useStore()
+  const [n, setN] = useState(0)
+  const [, shown] = useState(0)
+  const q = useRef<Question<T> | null>(null)
+  q.current ??= new Question<T>(() => shown((k) => k + 1))
+  useEffect(() => q.current!.ask(path), [path, turn, n])
+  const fresh = q.current.path === path
+  return { data: fresh ? q.current.data : null, error: fresh ? q.current.error : null, again: () => setN((k) => k + 1) }
 }
 
 // kept is a value that this browser remembers.
