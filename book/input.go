@@ -490,12 +490,10 @@ func (b *Book) take(ctx context.Context, o *opened, formats []evenstand.Format, 
 			case ok:
 				r.Why = "no log that can be used goes with it"
 			default:
+				why, do := files.Strange(n)
 				r.Why = "in no format that this program reads"
 				if !said[n] {
-					rep.Unused = append(rep.Unused, evenstand.Unused{
-						File: n, Offset: -1, Count: 1, Of: "files", Why: "it is in no format that this program reads",
-						Do: "Export it from the box as task data, or write it in the plain layout.",
-					})
+					rep.Unused = append(rep.Unused, evenstand.Unused{File: n, Offset: -1, Count: 1, Of: "files", Why: why, Do: do})
 				}
 			}
 			continue

@@ -76,7 +76,7 @@ type looks func(context.Context, *book.Report) []UnknownTable
 // mostJobs is how many finished ones are remembered.
 const mostJobs = 20
 
-func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Progress)) (book.Report, error), look looks, after func()) Job {
+func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Progress)) (book.Report, error), look looks, after func(ended Job)) Job {
 	ctx, cancel := context.WithCancel(context.Background())
 	j.mu.Lock()
 	j.next++
@@ -91,22 +91,20 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 		j.mu.Unlock()
 		cancel()
 		if after != nil {
-			after()
+			after(out)
 		}
 		return out
 	}
 	out := x.Job
 	j.wait.Go(func() {
 		defer cancel()
-		if after != nil {
-			defer after()
-		}
 		select {
 		case j.turn <- struct{}{}:
 			defer func() { <-j.turn }()
 		case <-ctx.Done():
 		}
 		if !j.begin(ctx, x) {
+			j.end(x, after, (*Job).stopWaiting)
 			return
 		}
 		var done *JobDone
@@ -124,7 +122,7 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 			return rep, err
 		})
 		j.s.changed("logs") // also what was read before a stop is there
-		j.set(x, func() {
+		j.end(x, after, func(x *Job) {
 			x.Left, x.Says = 0, ""
 			switch {
 			case err == nil:
@@ -143,19 +141,28 @@ func (j *jobs) start(what string, do func(ctx context.Context, tell func(book.Pr
 
 // begin lets a job run whose turn it is, unless it was stopped before that.
 func (j *jobs) begin(ctx context.Context, x *job) bool {
-	now, stopped := time.Now(), ctx.Err() != nil
-	j.set(x, func() {
-		if stopped {
-			x.stopWaiting()
-			return
-		}
-		x.State, x.begun, x.phase = "running", now, now
-	})
-	return !stopped
+	if ctx.Err() != nil {
+		return false
+	}
+	now := time.Now()
+	j.set(x, func() { x.State, x.begun, x.phase = "running", now, now })
+	return true
+}
+
+// end ends a job; what comes after it is done before that is told.
+func (j *jobs) end(x *job, after func(Job), change func(*Job)) {
+	j.mu.Lock()
+	ended := x.Job
+	j.mu.Unlock()
+	change(&ended)
+	if after != nil {
+		after(ended)
+	}
+	j.set(x, func() { x.Job = ended })
 }
 
 // stopWaiting ends a job that has not begun.
-func (x *job) stopWaiting() {
+func (x *Job) stopWaiting() {
 	x.State, x.Says = "stopped", "Stopped before it began. Nothing in the logbook was changed."
 }
 
@@ -212,7 +219,7 @@ func (j *jobs) progress(x *job, p book.Progress) {
 }
 
 // read starts reading paths into the book; none finishes what is left to do.
-func (j *jobs) read(paths []string, look looks, after func()) Job {
+func (j *jobs) read(paths []string, look looks, after func(ended Job)) Job {
 	return j.start("read", func(ctx context.Context, tell func(book.Progress)) (book.Report, error) {
 		fs, err := j.s.opt.Formats()
 		if err != nil {
@@ -283,7 +290,7 @@ func (s *Server) jobDone(ctx context.Context, rep *book.Report, tables []Unknown
 	}
 	said := map[string]bool{}
 	for _, t := range tables { // listed by themselves, with what to do here
-		said[t.Path] = true
+		said[t.ref.Files[0]] = true
 	}
 	for _, u := range rep.Unused {
 		if u.Of != "files" || !said[u.File] {

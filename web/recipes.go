@@ -9,7 +9,6 @@ import (
 	"os"
 	"path"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -28,19 +27,31 @@ import (
 // brought with it is kept until it is read or given up.
 type UnknownTable struct {
 	Upload string   `json:"upload" doc:"What it was brought with"`
-	Path   string   `json:"path" doc:"Of the file within that"`
+	Path   string   `json:"path" doc:"Of the file within that; of several zips, with the zip's name in front"`
 	Inside string   `json:"inside" doc:"Of the table in a zip that lies in it; empty elsewhere"`
 	Sheet  string   `json:"sheet" doc:"Of a workbook; empty elsewhere"`
 	Name   string   `json:"name" doc:"The three for people"`
 	Why    string   `json:"why" doc:"Why none reads it"`
 	Lines  []string `json:"lines" doc:"Its first lines"`
 
-	ref table.Ref
+	input int // of those that the upload is read as
+	ref   table.Ref
 }
 
-// UnknownTables are those that wait to be explained.
+// UnknownTables are those that wait to be explained, and what waits to be read
+// again.
 type UnknownTables struct {
 	Tables []UnknownTable `json:"tables"`
+	Unread []UnreadUpload `json:"unread" doc:"What was brought and not read to the end"`
+}
+
+// UnreadUpload is what was brought and not read to the end: its reading was
+// stopped, or failed.
+type UnreadUpload struct {
+	Upload string   `json:"upload"`
+	Names  []string `json:"names" doc:"The first of what it holds"`
+	Files  int      `json:"files"`
+	Why    string   `json:"why"`
 }
 
 // Bounds of what is shown of a table, however wide and long it is.
@@ -67,14 +78,9 @@ func (s *Server) recipes() (recipe.Format, error) {
 	return recipe.Format{}, nil
 }
 
-// openBrought opens what an upload brought as the book does: a folder, a zip or
-// a file.
-func openBrought(dir string) (in fs.FS, done func() error, err error) {
-	all := brought(dir)
-	if len(all) > 1 { // zips alone: their tables are explained one zip at a time
-		return os.DirFS(filepath.Join(dir, whole)), func() error { return nil }, nil
-	}
-	p := all[0]
+// openBrought opens one of what an upload is read as, as the book does: a folder,
+// a zip or a file.
+func openBrought(p string) (in fs.FS, done func() error, err error) {
 	info, err := os.Stat(p)
 	switch {
 	case err != nil:
@@ -102,7 +108,28 @@ func (s *Server) unknown(ctx context.Context, id, dir string, rep *book.Report) 
 	for _, u := range rep.Unused {
 		left[u.File] = left[u.File] || u.Of == "files"
 	}
-	in, done, err := openBrought(dir)
+	f, err := s.recipes()
+	if err != nil {
+		return nil
+	}
+	var out []UnknownTable
+	inputs := brought(dir)
+	for i, p := range inputs {
+		for _, t := range unknownIn(ctx, f, p, left) {
+			t.Upload, t.input = id, i
+			if len(inputs) > 1 {
+				t.Path = filepath.Base(p) + "/" + t.Path
+				t.Name = filepath.Base(p) + ", " + t.Name
+			}
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// unknownIn lists them for one of what an upload is read as.
+func unknownIn(ctx context.Context, f recipe.Format, p string, left map[string]bool) []UnknownTable {
+	in, done, err := openBrought(p)
 	if err != nil {
 		return nil
 	}
@@ -110,10 +137,6 @@ func (s *Server) unknown(ctx context.Context, id, dir string, rep *book.Report) 
 	kept := table.Keep(in)
 	defer kept.Close()
 	refs, _, _, err := table.List(ctx, kept)
-	if err != nil {
-		return nil
-	}
-	f, err := s.recipes()
 	if err != nil {
 		return nil
 	}
@@ -126,7 +149,7 @@ func (s *Server) unknown(ctx context.Context, id, dir string, rep *book.Report) 
 		if !recipe.Unexplained(err) {
 			continue
 		}
-		t := UnknownTable{Upload: id, Path: ref.Files[0], Inside: ref.Inside, Sheet: ref.Sheet, Name: ref.String(), Why: sentence(err.Error()), Lines: []string{}, ref: ref}
+		t := UnknownTable{Path: ref.Files[0], Inside: ref.Inside, Sheet: ref.Sheet, Name: ref.String(), Why: sentence(err.Error()), Lines: []string{}, ref: ref}
 		if sample, err := recipe.Take(ctx, kept, ref, table.Dialect{}); err == nil {
 			var head []string
 			for _, c := range sample.Columns[:min(len(sample.Columns), 12)] {
@@ -172,16 +195,32 @@ func clip(text string) string {
 }
 
 func (s *Server) unknownTables(context.Context, *nothing) (UnknownTables, error) {
-	out := UnknownTables{Tables: []UnknownTable{}}
+	out := UnknownTables{Tables: []UnknownTable{}, Unread: []UnreadUpload{}}
 	u := &s.uploads
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	for _, id := range slices.Sorted(maps.Keys(u.byID)) {
-		if x := u.byID[id]; !x.taken {
+		x := u.byID[id]
+		switch {
+		case x.taken:
+		case x.unread != "":
+			out.Unread = append(out.Unread, UnreadUpload{id, broughtNames(x.dir), x.files, x.unread})
+		default:
 			out.Tables = append(out.Tables, x.tables...)
 		}
 	}
 	return out, nil
+}
+
+// broughtNames gives the first names of what an upload brought.
+func broughtNames(dir string) []string {
+	const few = 3
+	out := []string{}
+	entries, _ := os.ReadDir(filepath.Join(dir, whole)) // sorted; what cannot be listed has no names
+	for _, e := range entries[:min(few, len(entries))] {
+		out = append(out, e.Name())
+	}
+	return out
 }
 
 // TableName says which table of which upload is meant, and what was answered.
@@ -335,11 +374,11 @@ func (s *Server) table(ctx context.Context, t *TableName) (*asked, error) {
 	}
 	x.busy++
 	x.last = time.Now()
-	dir, ref := x.dir, x.tables[i].ref
+	dir, ref, input := x.dir, x.tables[i].ref, x.tables[i].input
 	u.mu.Unlock()
-	closers := []func(){func() {
+	closers := []func(){func() { // last, when nothing of it is open any more
 		u.mu.Lock()
-		x.busy--
+		x.release()
 		u.mu.Unlock()
 	}}
 	a := &asked{ref: ref, close: func() {
@@ -351,7 +390,11 @@ func (s *Server) table(ctx context.Context, t *TableName) (*asked, error) {
 		a.close()
 		return nil, err
 	}
-	in, done, err := openBrought(dir)
+	inputs := brought(dir)
+	if input >= len(inputs) {
+		return fail(notFound("that table is no longer there. Drop the file again"))
+	}
+	in, done, err := openBrought(inputs[input])
 	if err != nil {
 		return fail(err)
 	}
@@ -365,7 +408,7 @@ func (s *Server) table(ctx context.Context, t *TableName) (*asked, error) {
 	if t.Inside != "" {
 		named = path.Base(t.Inside)
 	}
-	a.about = recipe.About{Zone: s.book.Settings().Zone, Box: strings.TrimSpace(t.Box), File: named}
+	a.about = recipe.About{Zone: s.book.Settings().Zone, Box: strings.TrimSpace(t.Box), File: named, Tell: above}
 	if strings.ContainsFunc(a.about.Box, func(r rune) bool { return r < ' ' || r == 0x7f }) {
 		return fail(refuse("the name of the box has signs that cannot be seen. Type it again"))
 	}
@@ -404,7 +447,7 @@ func (a *asked) guess() (recipe.Proposal, error) {
 	p := recipe.Guess(a.sample, a.about, a.answers)
 	for _, q := range p.Questions {
 		if given, ok := a.answers[q.ID]; ok {
-			return p, refuse(fmt.Sprintf("%s is none of the answers to %q. Choose one of those that are listed", strconv.Quote(clip(given)), inPage(q.Text)))
+			return p, refuse(fmt.Sprintf("%s is none of the answers to %q. Choose one of those that are listed", strconv.Quote(clip(given)), q.Text))
 		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(a.answers)) {
@@ -430,27 +473,21 @@ func (a *asked) has(name string) bool {
 	})
 }
 
-// inPage says what the guess says of the command line as it is done here.
-func inPage(text string) string {
-	text = columnFlag.ReplaceAllString(text, "above it")
-	return strings.NewReplacer(" All of them are listed by evenstand help recipe.", "", " All of them are listed by evenstand help recipe", "").Replace(text)
-}
+// above words how one says on the page what a column is.
+func above(string, string) string { return "by the choice above it" }
 
-var columnFlag = regexp.MustCompile(`(?:with )?--column(?: "(?:[^"\\]|\\.)*")?`)
-
-// saidOf is how an error about one column begins.
-var saidOf = regexp.MustCompile(`^--column ("(?:[^"\\]|\\.)*"): `)
-
-// inPageError is inPage of an error: one about a column names it.
-func inPageError(err error) string {
-	text := err.Error()
-	if m := saidOf.FindStringSubmatch(text); m != nil {
-		if column, uerr := strconv.Unquote(m[1]); uerr == nil {
-			column, _, _ = strings.Cut(column, " = ")
-			text = strconv.Quote(column) + ": " + text[len(m[0]):]
-		}
+// cannotRead says what keeps a table from being read, in the page's words.
+func cannotRead(err error) string {
+	var answer *recipe.AnswerError
+	if !errors.As(err, &answer) {
+		return sentence(err.Error())
 	}
-	return sentence(inPage(text))
+	why := answer.Err.Error()
+	var unknown *recipe.UnknownQuantity
+	if errors.As(err, &unknown) {
+		why = unknown.Known() + ". Choose one of those that are listed above the column"
+	}
+	return sentence(strconv.Quote(answer.Column) + ": " + why)
 }
 
 func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, error) {
@@ -478,7 +515,7 @@ func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, erro
 		if q.ID == "box" {
 			continue // it has a field of its own, and a name is proposed
 		}
-		out.Questions = append(out.Questions, QuestionView{q.ID, inPage(q.Text), options(q.Options), q.Proposed})
+		out.Questions = append(out.Questions, QuestionView{q.ID, q.Text, options(q.Options), q.Proposed})
 	}
 	out.Answered = a.answered()
 	for _, l := range h.Lines {
@@ -489,7 +526,7 @@ func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, erro
 	}
 	switch {
 	case p.Err != nil:
-		out.Error = inPageError(p.Err)
+		out.Error = cannotRead(p.Err)
 	case out.Error == "" && len(out.Questions) == 0 && len(h.Lines) == 0:
 		out.Error = "No line of it can be read so. Change what a column is taken for."
 	}
@@ -533,7 +570,7 @@ func (a *asked) answered() []AnswerView {
 				says = o.Text
 			}
 		}
-		out = append(out, AnswerView{id, inPage(all[i].Text), says})
+		out = append(out, AnswerView{id, all[i].Text, says})
 	}
 	return out
 }
@@ -562,7 +599,7 @@ func (s *Server) columns(out *ProposalView, a *asked, p *recipe.Proposal, h *rec
 		}
 		known[o.Column] = true
 		c := ColumnView{
-			Column: o.Column, Count: len(o.At), State: o.State, Means: inPage(o.Means), Quantity: o.Quantity, Part: o.Part, Way: o.Way, ByRow: o.ByRow,
+			Column: o.Column, Count: len(o.At), State: o.State, Means: o.Means, Quantity: o.Quantity, Part: o.Part, Way: o.Way, ByRow: o.ByRow,
 			Units: some(o.Units), Ways: []OptionView{}, Values: s.values(&o, p, h),
 			Sure: map[recipe.State]string{recipe.Certain: "certain", recipe.Said: "you said so", recipe.Asked: "open: answer below", recipe.Unread: "not read"}[o.State],
 		}
@@ -580,7 +617,7 @@ func (s *Server) columns(out *ProposalView, a *asked, p *recipe.Proposal, h *rec
 	}
 	for _, l := range p.Left {
 		if !known[l.Column] {
-			out.Words = append(out.Words, WordView{clip(l.Column), inPage(l.Means), false})
+			out.Words = append(out.Words, WordView{clip(l.Column), l.Means, false})
 		}
 	}
 }
@@ -723,9 +760,9 @@ func (s *Server) keepOf(ctx context.Context, a *asked) (string, error) {
 	case err != nil:
 		return "", err
 	case p.Err != nil:
-		return "", refuse(inPageError(p.Err))
+		return "", refuse(cannotRead(p.Err))
 	case len(p.Questions) > 0:
-		return "", refuse("something is still open: " + inPage(p.Questions[0].Text))
+		return "", refuse("something is still open: " + p.Questions[0].Text)
 	}
 	if h, err := a.head(ctx, &p, s.voice().Units); err != nil || len(h.Lines) == 0 {
 		return "", refuse("nothing was kept: no line of it can be read so. Change what a column is taken for")
@@ -803,19 +840,27 @@ func (s *Server) readAgain(ctx context.Context) []Job {
 
 // anyRead tells whether a recipe reads one of an upload's tables by now.
 func (s *Server) anyRead(ctx context.Context, f recipe.Format, dir string, tables []UnknownTable) bool {
-	in, done, err := openBrought(dir)
+	for i, p := range brought(dir) {
+		of := slices.DeleteFunc(slices.Clone(tables), func(t UnknownTable) bool { return t.input != i })
+		if len(of) > 0 && readsAny(ctx, f, p, of) {
+			return true
+		}
+	}
+	return false
+}
+
+func readsAny(ctx context.Context, f recipe.Format, p string, tables []UnknownTable) bool {
+	in, done, err := openBrought(p)
 	if err != nil {
 		return false
 	}
 	defer done()
 	kept := table.Keep(in)
 	defer kept.Close()
-	for _, t := range tables {
-		if r, err := f.Match(ctx, kept, t.ref); err == nil && r != nil {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(tables, func(t UnknownTable) bool {
+		r, err := f.Match(ctx, kept, t.ref)
+		return err == nil && r != nil
+	})
 }
 
 // RecipeView is a recipe of the logbook.

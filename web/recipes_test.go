@@ -303,6 +303,17 @@ func TestAnswersRefused(t *testing.T) {
 	if p.Ready || !strings.HasPrefix(p.Error, `"Motor": `) || strings.Contains(p.Error, "--") {
 		t.Errorf("%q", p.Error)
 	}
+	p = web.ProposalView{}
+	s.send(t, http.MethodPost, "/api/v1/recipes/propose", ask(g, map[string]string{"column Motor": "suction"}), http.StatusOK, &p)
+	if want := `"Motor": the quantity "suction" is not known`; !strings.HasPrefix(p.Error, want) || !strings.HasSuffix(p.Error, "Choose one of those that are listed above the column.") {
+		t.Errorf("%q", p.Error)
+	}
+	p = web.ProposalView{}
+	s.send(t, http.MethodPost, "/api/v1/recipes/propose", ask(g, map[string]string{"column Motor": "latitude"}), http.StatusOK, &p)
+	if want := `"Motor": a place needs both. Say which column is the longitude too, by the choice above it.`; p.Error != want {
+		t.Errorf("%q, want %q", p.Error, want)
+	}
+	p = web.ProposalView{}
 	s.send(t, http.MethodPost, "/api/v1/recipes/propose", ask(h, nil), http.StatusOK, &p)
 	if p.Ready || len(p.Columns) != 6 || len([]rune(p.Columns[5].Name)) > 61 {
 		t.Errorf("%+v", p)

@@ -137,7 +137,11 @@ func (s *Server) Close() {
 	s.events.close()
 	s.jobs.cancel()
 	s.jobs.wait.Wait()
-	s.uploads.clear()
+	s.uploads.mu.Lock()
+	defer s.uploads.mu.Unlock()
+	if err := s.uploads.sweep(); err != nil {
+		s.log.Error("what was brought and not read could not be removed", "error", err)
+	}
 }
 
 // changed tells the pages that what they show may be old.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -22,11 +23,14 @@ import (
 
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/format/table"
 )
 
 // uploads are the files that a page is bringing: each goes to disk as it comes,
 // into a folder of the logbook of its own, from which it is read like a stick.
-// What was left there by a stop is swept at the next start.
+// What waits (for its tables to be explained, or to be read again after a stop or
+// a failure) is kept until it is read or given up, also while the program is not
+// running; the rest of what was left by a stop is swept at the next start.
 type uploads struct {
 	mu   sync.Mutex
 	most UploadLimits
@@ -44,20 +48,25 @@ type upload struct {
 	gone  bool // given up while files were still coming
 
 	tables []UnknownTable // that were not read; it waits for them to be explained
+	unread string         // why it was not read to the end; it waits to be read again
 }
+
+// waits tells whether an upload stays until it is read or given up.
+func (x *upload) waits() bool { return len(x.tables) > 0 || x.unread != "" }
 
 // UploadLimits are what the page may bring; zero is the usual.
 type UploadLimits struct {
 	Files int           // of one upload: 20,000
 	Bytes int64         // of one upload: 64 GiB; a season's sticks are some gigabytes
 	Open  int           // uploads at once: 8
+	Wait  int           // uploads that wait to be explained or read again: 32
 	Pause time.Duration // without another 64 KiB, before a file is given up: two minutes
 	Idle  time.Duration // before an upload that waits makes room for another: ten minutes
 }
 
 func (l UploadLimits) orUsual() UploadLimits {
 	return UploadLimits{
-		Files: cmp.Or(l.Files, 20_000), Bytes: cmp.Or(l.Bytes, 64<<30), Open: cmp.Or(l.Open, 8),
+		Files: cmp.Or(l.Files, 20_000), Bytes: cmp.Or(l.Bytes, 64<<30), Open: cmp.Or(l.Open, 8), Wait: cmp.Or(l.Wait, 32),
 		Pause: cmp.Or(l.Pause, 2*time.Minute), Idle: cmp.Or(l.Idle, 10*time.Minute),
 	}
 }
@@ -73,30 +82,121 @@ const (
 	whole    = "brought"
 )
 
+// waitsName is the file beside what was brought that says for what it waits.
+const waitsName = "waits.json"
+
+// waitsJSON is its content.
+type waitsJSON struct {
+	Files  int            `json:"files"`
+	Unread string         `json:"unread,omitempty"`
+	Tables []waitingTable `json:"tables,omitempty"`
+}
+
+type waitingTable struct {
+	UnknownTable
+	Input int       `json:"input"`
+	Ref   table.Ref `json:"ref"`
+}
+
+// keep writes down for what an upload waits, or that it does not.
+func (x *upload) keep() error {
+	name := filepath.Join(x.dir, waitsName)
+	if !x.waits() {
+		if err := os.Remove(name); !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+		return nil
+	}
+	w := waitsJSON{Files: x.files, Unread: x.unread}
+	for _, t := range x.tables {
+		w.Tables = append(w.Tables, waitingTable{t, t.input, t.ref})
+	}
+	data, err := json.Marshal(w)
+	if err != nil {
+		return err
+	}
+	if err := os.WriteFile(name+".new", data, 0o600); err != nil {
+		return err
+	}
+	return os.Rename(name+".new", name)
+}
+
+// restore finds an upload that waited when the program ended.
+func restore(dir, id string) *upload {
+	data, err := os.ReadFile(filepath.Join(dir, waitsName))
+	var w waitsJSON
+	if err != nil || json.Unmarshal(data, &w) != nil {
+		return nil
+	}
+	x := &upload{dir: dir, files: w.Files, unread: w.Unread, last: time.Now()}
+	inputs := brought(dir)
+	for _, t := range w.Tables {
+		if t.Input < 0 || t.Input >= len(inputs) || len(t.Ref.Files) == 0 {
+			continue
+		}
+		t.Upload, t.input, t.ref = id, t.Input, t.Ref
+		x.tables = append(x.tables, t.UnknownTable)
+	}
+	if info, err := os.Stat(filepath.Join(dir, whole)); err != nil || !info.IsDir() || !x.waits() {
+		return nil
+	}
+	return x
+}
+
 func (u *uploads) open(b *book.Book, most UploadLimits) error {
 	u.most = most.orUsual()
 	u.dir = filepath.Join(b.Dir(), incoming)
 	u.byID = map[string]*upload{}
-	return os.RemoveAll(u.dir)
+	entries, err := os.ReadDir(u.dir)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	for _, e := range entries {
+		if x := restore(filepath.Join(u.dir, e.Name()), e.Name()); x != nil {
+			u.byID[e.Name()] = x
+		}
+	}
+	return u.sweep()
 }
 
-func (u *uploads) clear() { _ = os.RemoveAll(u.dir) }
+// sweep removes what does not wait.
+func (u *uploads) sweep() error {
+	entries, err := os.ReadDir(u.dir)
+	for _, e := range entries {
+		if x := u.byID[e.Name()]; x == nil || !x.waits() {
+			err = errors.Join(err, os.RemoveAll(filepath.Join(u.dir, e.Name())))
+		}
+	}
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	_ = os.Remove(u.dir) // when it is empty
+	return err
+}
 
-// begin opens an upload. When there are too many, the one that has waited
-// longest makes room: its page was closed.
+// begin opens an upload. When there are too many, the one that has dawdled
+// longest makes room: its page was closed. What waits to be explained or read
+// again makes none.
 func (u *uploads) begin() (string, error) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
-	if len(u.byID) >= u.most.Open {
-		oldest := ""
-		for id, x := range u.byID {
-			if !x.taken && x.busy == 0 && time.Since(x.last) > u.most.Idle && (oldest == "" || x.last.Before(u.byID[oldest].last)) {
-				oldest = id
-			}
+	coming, oldest := 0, ""
+	for id, x := range u.byID {
+		if x.waits() {
+			continue
 		}
-		if oldest == "" {
-			return "", huma.Error429TooManyRequests("Too much is being brought in at once. Wait until it has been read.")
+		coming++
+		if !x.taken && x.busy == 0 && time.Since(x.last) > u.most.Idle && (oldest == "" || x.last.Before(u.byID[oldest].last)) {
+			oldest = id
 		}
+	}
+	switch {
+	case len(u.byID)-coming >= u.most.Wait:
+		return "", huma.Error429TooManyRequests("Too much waits that was brought and not read. Explain some of it, or leave it, under Bring logs.")
+	case coming < u.most.Open:
+	case oldest == "":
+		return "", huma.Error429TooManyRequests("Too much is being brought in at once. Wait until it has been read.")
+	default:
 		u.drop(oldest)
 	}
 	var b [12]byte
@@ -110,7 +210,18 @@ func (u *uploads) begin() (string, error) {
 	return id, nil
 }
 
-// drop gives an upload up. Files that still come are thrown away as they end.
+// release ends what was busy with an upload, and removes one that was given up
+// meanwhile. u.mu is held.
+func (x *upload) release() {
+	x.busy--
+	x.last = time.Now()
+	if x.gone && x.busy == 0 {
+		_ = os.RemoveAll(x.dir)
+	}
+}
+
+// drop gives an upload up. Files that still come are thrown away as they end, and
+// what is being looked at once that ends.
 func (u *uploads) drop(id string) {
 	x := u.byID[id]
 	if x == nil || x.taken {
@@ -167,7 +278,7 @@ func (s *Server) put(w http.ResponseWriter, r *http.Request) {
 	u.mu.Lock()
 	x := u.byID[r.PathValue("id")]
 	switch {
-	case x == nil || x.taken || len(x.tables) > 0:
+	case x == nil || x.taken || x.waits():
 		u.mu.Unlock()
 		problem(w, http.StatusNotFound, "That upload is over. Drop the files again.")
 		return
@@ -181,18 +292,14 @@ func (s *Server) put(w http.ResponseWriter, r *http.Request) {
 	u.mu.Unlock()
 	n, err := s.save(w, r, x, local)
 	u.mu.Lock()
-	x.busy--
-	x.last = time.Now()
 	if err != nil {
 		x.files--
 		x.bytes -= n
 	}
 	if x.gone {
 		err = errGone
-		if x.busy == 0 {
-			_ = os.RemoveAll(x.dir)
-		}
 	}
+	x.release()
 	u.mu.Unlock()
 	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(answerTime)) // the body may have taken long
 	switch {
@@ -324,25 +431,37 @@ func (s *Server) readUpload(_ context.Context, in *uploadIn) (Job, error) {
 		return Job{}, refuse("no file was brought")
 	}
 	x.taken = true
-	dir := x.dir
+	dir, again := x.dir, x.waits()
 	u.mu.Unlock()
-	wait := false // for its tables to be explained
+	var left []UnknownTable
 	look := func(ctx context.Context, rep *book.Report) []UnknownTable {
-		left := s.unknown(ctx, in.ID, dir, rep)
-		u.mu.Lock()
-		defer u.mu.Unlock()
-		wait = len(left) > 0
-		x.tables, x.taken, x.last = left, !wait, time.Now()
+		left = s.unknown(ctx, in.ID, dir, rep)
 		return left
 	}
-	return s.jobs.read(brought(dir), look, func() {
-		if wait {
-			return
-		}
+	return s.jobs.read(brought(dir), look, func(ended Job) {
 		u.mu.Lock()
-		delete(u.byID, in.ID)
+		x.taken, x.last = false, time.Now()
+		switch {
+		case ended.State == "done":
+			x.tables, x.unread = left, ""
+		case ended.State == "stopped":
+			x.unread = "Its reading was stopped."
+		case again:
+			x.unread = ended.Error
+		} // what cannot be read at the first go is as it is on the stick
+		err := x.keep()
+		waits := x.waits()
+		if !waits {
+			delete(u.byID, in.ID)
+		}
 		u.mu.Unlock()
-		_ = os.RemoveAll(dir)
+		if !waits {
+			err = os.RemoveAll(dir)
+		}
+		if err != nil {
+			s.log.Error("what was brought could not be kept or removed", "error", err)
+		}
+		s.changed("recipes")
 	}), nil
 }
 
@@ -374,7 +493,14 @@ func (s *Server) dropUpload(_ context.Context, in *uploadIn) (struct{}, error) {
 	u := &s.uploads
 	u.mu.Lock()
 	defer u.mu.Unlock()
-	waited := u.byID[in.ID] != nil && len(u.byID[in.ID].tables) > 0
+	x := u.byID[in.ID]
+	switch {
+	case x == nil:
+		return struct{}{}, nil
+	case x.taken:
+		return struct{}{}, huma.Error409Conflict("It is being read. Stop the reading first.")
+	}
+	waited := x.waits()
 	u.drop(in.ID)
 	if waited {
 		s.changed("recipes")

@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"hash/crc32"
 	"io"
@@ -545,5 +546,186 @@ func TestHostileUploads(t *testing.T) {
 				t.Errorf("a good one after it: %s %s", j.State, j.Error)
 			}
 		})
+	}
+}
+
+// What waits makes no room for others, and there is a bound to it.
+func TestWaitingUploadsStay(t *testing.T) {
+	b := emptyBook(t)
+	s := serve(t, b, withRecipes(t, b), func(o *web.Options) {
+		o.Uploads = web.UploadLimits{Open: 1, Wait: 2, Idle: time.Nanosecond}
+	})
+	first := s.readFiles(t, map[string]string{"a.csv": german}).Tables[0]
+	s.begin(t)
+	s.begin(t) // makes the other go
+	if got := s.waiting(t); len(got.Tables) != 1 || got.Tables[0].Upload != first.Upload {
+		t.Errorf("what waits was pushed out: %+v", got)
+	}
+	s.readFiles(t, map[string]string{"b.csv": strings.ReplaceAll(german, "Motor", "Pumpe")})
+	if says := s.send(t, http.MethodPost, "/api/v1/uploads", nil, http.StatusTooManyRequests, nil); !strings.Contains(says, "leave it") {
+		t.Error(says)
+	}
+	s.send(t, http.MethodDelete, "/api/v1/uploads/"+first.Upload, nil, http.StatusOK, nil)
+	s.begin(t)
+}
+
+func (s *served) waiting(t *testing.T) web.UnknownTables {
+	t.Helper()
+	var w web.UnknownTables
+	s.send(t, http.MethodGet, "/api/v1/tables", nil, http.StatusOK, &w)
+	return w
+}
+
+// What waits is there again after the program was stopped and started, and the
+// rest of what came is not.
+func TestWaitingOverRestart(t *testing.T) {
+	b := emptyBook(t)
+	s := serve(t, b, withRecipes(t, b))
+	was := s.readFiles(t, map[string]string{"stick/Monitor.csv": german}).Tables[0]
+	half := s.begin(t)
+	if c := s.bring(half, "half.csv", []byte("x")); c != http.StatusNoContent {
+		t.Fatal(c)
+	}
+	s.Close()
+	if l := left(t, b); slices.ContainsFunc(l, func(n string) bool { return strings.HasSuffix(n, "half.csv") }) {
+		t.Errorf("left: %q", l)
+	}
+	if err := os.MkdirAll(filepath.Join(b.Dir(), "incoming", "crashed", "brought"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	s = serve(t, b, withRecipes(t, b))
+	if l := left(t, b); len(l) != 2 { // the table, and for what it waits
+		t.Errorf("left: %q", l)
+	}
+	got := s.waiting(t).Tables
+	if len(got) != 1 || got[0].Upload != was.Upload || got[0].Name != was.Name || !slices.Equal(got[0].Lines, was.Lines) {
+		t.Fatalf("%+v, want %+v", got, was)
+	}
+	var p web.ProposalView
+	s.send(t, http.MethodPost, "/api/v1/recipes/propose", ask(got[0], nil), http.StatusOK, &p)
+	if len(p.Columns) != 6 {
+		t.Errorf("%+v", p)
+	}
+	s.send(t, http.MethodDelete, "/api/v1/uploads/"+was.Upload, nil, http.StatusOK, nil)
+	if l := left(t, b); len(l) != 0 {
+		t.Errorf("left: %q", l)
+	}
+}
+
+// Several zips dropped at once: the tables of each can be explained, and what one
+// recipe reads is read, the other waits on.
+func TestTablesOfSeveralZips(t *testing.T) {
+	b := emptyBook(t)
+	s := serve(t, b, withRecipes(t, b))
+	done := s.readFiles(t, map[string]string{
+		"mon.zip": string(zipOf(t, entry{name: "log.csv", data: []byte(german)})),
+		"a.zip":   string(zipOf(t, entry{name: "log.csv", data: []byte("zeit;Pumpe\n1;2\n2;3\n")})),
+	})
+	if len(done.Tables) != 2 || done.Tables[0].Path != "a.zip/log.csv" || done.Tables[1].Path != "mon.zip/log.csv" || done.Tables[1].Name != "mon.zip, log.csv" {
+		t.Fatalf("%+v", done)
+	}
+	for i, column := range []string{"Pumpe", "Motor"} {
+		var p web.ProposalView
+		s.send(t, http.MethodPost, "/api/v1/recipes/propose", ask(done.Tables[i], nil), http.StatusOK, &p)
+		if n := len(p.Columns); n == 0 || p.Columns[n-1].Name != column {
+			t.Errorf("table %d: %+v", i, p.Columns)
+		}
+	}
+	name := ask(done.Tables[1], map[string]string{"zone": "UTC", "rows": "left", "column Schardruck [kg]": "gauge_wheel_load, machine, kg", "column Motor": "none"})
+	name.Box = "monitor"
+	var k web.Kept
+	s.send(t, http.MethodPost, "/api/v1/recipes", name, http.StatusOK, &k)
+	if len(k.Jobs) != 1 {
+		t.Fatalf("%+v", k)
+	}
+	again := s.await(t, k.Jobs[0].ID)
+	if len(again.Tables) != 1 || again.Tables[0].Path != "a.zip/log.csv" || len(again.Sources) == 0 {
+		t.Errorf("%+v", again)
+	}
+}
+
+// A reading again that is stopped or fails keeps what was brought and offers it
+// again, and so does a first one that is stopped.
+func TestUnreadStays(t *testing.T) {
+	b := emptyBook(t)
+	hold, bad := make(chan struct{}), false
+	s := serve(t, b, withRecipes(t, b), func(o *web.Options) {
+		formats := o.Formats
+		o.Formats = func() ([]evenstand.Format, error) {
+			<-hold
+			if bad {
+				return nil, errors.New("the disk is full")
+			}
+			return formats()
+		}
+	})
+	up := s.begin(t)
+	if c := s.bring(up, "Monitor.csv", []byte(german)); c != http.StatusNoContent {
+		t.Fatal(c)
+	}
+	read := func() string {
+		t.Helper()
+		var j web.Job
+		s.send(t, http.MethodPost, "/api/v1/uploads/"+up+"/read", nil, http.StatusOK, &j)
+		return j.ID
+	}
+	id := read()
+	until(t, "it runs", func() bool { return s.jobStates(t)[id] == "running" })
+	s.send(t, http.MethodDelete, "/api/v1/uploads/"+up, nil, http.StatusConflict, nil)
+	s.send(t, http.MethodDelete, "/api/v1/jobs/"+id, nil, http.StatusOK, nil)
+	close(hold)
+	until(t, "the stopped one is offered again", func() bool { return len(s.waiting(t).Unread) == 1 })
+	if w := s.waiting(t).Unread[0]; w.Upload != up || w.Files != 1 || !slices.Equal(w.Names, []string{"Monitor.csv"}) || w.Why != "Its reading was stopped." {
+		t.Errorf("%+v", w)
+	}
+	if got := s.await(t, read()); len(got.Tables) != 1 {
+		t.Fatalf("%+v", got)
+	}
+	until(t, "it waits to be explained", func() bool { w := s.waiting(t); return len(w.Unread) == 0 && len(w.Tables) == 1 })
+	bad = true
+	id = read()
+	until(t, "it fails", func() bool { return s.jobStates(t)[id] == "failed" })
+	until(t, "the failed one is offered again", func() bool { w := s.waiting(t); return len(w.Unread) == 1 && w.Unread[0].Why == "The disk is full." })
+	bad = false
+	if got := s.await(t, read()); len(got.Tables) != 1 {
+		t.Fatalf("%+v", got)
+	}
+}
+
+// An upload that is given up while one of its tables is looked at leaves nothing.
+func TestGivenUpWhileAsked(t *testing.T) {
+	b := emptyBook(t)
+	in, on := make(chan struct{}), make(chan struct{})
+	slow := false
+	s := serve(t, b, withRecipes(t, b), func(o *web.Options) {
+		formats := o.Formats
+		o.Formats = func() ([]evenstand.Format, error) {
+			if slow { // a recipe is being kept
+				in <- struct{}{}
+				<-on
+			}
+			return formats()
+		}
+	})
+	tab := s.readFiles(t, map[string]string{"Monitor.csv": german}).Tables[0]
+	slow = true
+	name := ask(tab, map[string]string{"zone": "UTC", "rows": "left", "column Schardruck [kg]": "gauge_wheel_load, machine, kg"})
+	name.Box = "monitor"
+	body, err := json.Marshal(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		s.ask(http.MethodPost, "/api/v1/recipes", body)
+	}()
+	<-in
+	s.send(t, http.MethodDelete, "/api/v1/uploads/"+tab.Upload, nil, http.StatusOK, nil)
+	slow = false
+	close(on)
+	<-ended
+	if l := left(t, b); len(l) != 0 {
+		t.Errorf("left: %q", l)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io/fs"
 	"slices"
+	"strings"
 	"testing"
 	"testing/fstest"
 
@@ -51,5 +52,21 @@ func TestWalk(t *testing.T) {
 	stop()
 	if _, err := files.Walk(ctx, in, take); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
+	}
+}
+
+// What no box logs is told from what may be a log: a person is not sent to export
+// a photo as task data.
+func TestStrange(t *testing.T) {
+	for _, tt := range []struct{ name, why, do string }{
+		{"stick/IMG_0042.JPG", "it is a picture", "journal"},
+		{"setup.pdf", "made to be looked at", "as a table"},
+		{"walk.mov", "it is a film", "journal"},
+		{"box/log.dat", "in no format that this program reads", "Export it from the box"},
+		{"jpg", "in no format that this program reads", "Export it from the box"},
+	} {
+		if why, do := files.Strange(tt.name); !strings.Contains(why, tt.why) || !strings.Contains(do, tt.do) {
+			t.Errorf("%s: %q, %q", tt.name, why, do)
+		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	_ "embed"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"math"
 	"path"
@@ -58,6 +59,53 @@ type About struct {
 	Rows int    // of the planter, 0 unknown
 	Box  string // what the box is called; empty: it is asked
 	File string // the table's file, whose name proposes one
+	// Tell words how one says, where the proposal is shown, that a column is
+	// something, to follow "say so"; both can be empty. Nil: as an option of the
+	// command line.
+	Tell func(column, as string) string
+}
+
+// tell words how one says that a column is something.
+func (a *About) tell(column, as string) string {
+	switch {
+	case a.Tell != nil:
+		return a.Tell(column, as)
+	case column+as == "":
+		return "with --column"
+	case column == "":
+		column = "NAME"
+	}
+	return fmt.Sprintf("with --column %q", column+" = "+as)
+}
+
+// AnswerError is an answer about a column that cannot be.
+type AnswerError struct {
+	Column, Answer string
+	Err            error // why
+}
+
+func (e *AnswerError) Error() string {
+	return fmt.Sprintf("--column %q: %v", e.Column+" = "+e.Answer, e.Err)
+}
+func (e *AnswerError) Unwrap() error { return e.Err }
+
+// UnknownQuantity is a name that stands for no quantity.
+type UnknownQuantity struct {
+	Name string
+	Near []string // what may have been meant
+}
+
+// Known says the name, and what may have been meant.
+func (e *UnknownQuantity) Known() string {
+	out := fmt.Sprintf("the quantity %q is not known", e.Name)
+	if len(e.Near) > 0 {
+		out += ". It may be one of " + strings.Join(e.Near, ", ")
+	}
+	return out
+}
+
+func (e *UnknownQuantity) Error() string {
+	return e.Known() + ". All of them are listed by evenstand help recipe"
 }
 
 // Option is one answer to a question.
@@ -674,7 +722,7 @@ func Guess(s Sample, about About, answers map[string]string) Proposal {
 	g.seeds(gs)
 	g.rowsFrom(gs)
 	if len(g.p.Recipe.Values) == 0 && g.p.Recipe.Place.Latitude == "" && g.p.Recipe.Seeds.Row == "" && len(g.p.Questions) == 0 {
-		g.p.Err = fmt.Errorf("no column beside the time is known to mean anything that this program uses; say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\", of a place with \"NAME = latitude\" and \"NAME = longitude\"")
+		g.p.Err = fmt.Errorf("no column beside the time is known to mean anything that this program uses. Say what one is %s; of a place, say which columns are latitude and longitude", g.about.tell("", "QUANTITY, ELEMENT, UNIT"))
 	}
 	return g.p
 }
@@ -796,7 +844,7 @@ func (g *guesser) time(gs []*group) {
 		g.p.Err = fmt.Errorf("the column %q has dates without a time of day, and no other column tells it", dates[0].pattern)
 		return
 	default:
-		g.p.Err = fmt.Errorf("no column is known to be the time. Say which it is with --column \"NAME = time\", or rename it to time")
+		g.p.Err = fmt.Errorf("no column is known to be the time. Say which it is %s, or rename it to time", g.about.tell("", "time"))
 		return
 	}
 	t.Column = x.pattern
@@ -813,7 +861,7 @@ func (g *guesser) time(gs []*group) {
 			t.Zone = "UTC"
 		} else {
 			q := Question{
-				ID: "zone", Text: fmt.Sprintf("Times such as %s do not say their zone. Which one is it?", show(x.values[0])),
+				ID: "zone", Text: "Times such as " + timeOf(x, y) + " do not say their zone. Which one is it?",
 				Options: []Option{{"UTC", "UTC"}},
 			}
 			if g.about.Zone != "" && g.about.Zone != "UTC" {
@@ -841,6 +889,28 @@ func (g *guesser) time(gs []*group) {
 			}
 		}
 	}
+}
+
+// timeOf writes the first time of a sample as it stands in the file; date and
+// time of day may stand in two columns.
+func timeOf(x, y *group) string {
+	out := timeText(x.values[0])
+	if y != nil {
+		if i := slices.Index(y.lines, x.lines[0]); i >= 0 {
+			out += " " + timeText(y.values[i])
+		}
+	}
+	return out
+}
+
+func timeText(c *table.Cell) string {
+	switch c.Type {
+	case table.Number:
+		return strconv.FormatFloat(c.Num, 'f', -1, 64)
+	case table.Words:
+		return strings.Trim(show(c), `"`)
+	}
+	return Cell(c)
 }
 
 // allClocks tells whether all values are times of day written as six digits.
@@ -930,7 +1000,7 @@ func (g *guesser) written(x, y *group) (zoned bool) {
 	}
 	switch {
 	case len(fit) == 0:
-		g.p.Err = fmt.Errorf("times such as %s in %q cannot be read. Say how they are written with --column, or export them as 2026-05-02 14:12:08", show(v), x.pattern)
+		g.p.Err = fmt.Errorf("times such as %s in %q cannot be read. If another column is the time, say so %s; else export them as 2026-05-02 14:12:08", show(v), x.pattern, g.about.tell("", "time"))
 		return false
 	case len(fit) == 1:
 		t.Written = fit[0]
@@ -1379,13 +1449,14 @@ func (g *guesser) places(gs []*group) {
 			switch w, said := why[x], g.answers[columnPrefix+x.pattern]; {
 			case g.taken[x] || !g.means(x, "latitude", "longitude", "altitude", "heading", "hdop", "satellites"):
 			case said != "" && w != "":
-				g.p.Err = fmt.Errorf("--column %q: %s", x.pattern+" = "+said, w)
+				g.p.Err = &AnswerError{x.pattern, said, errors.New(w)}
 			case said == "latitude" || said == "longitude":
-				g.p.Err = fmt.Errorf("--column %q: a place needs both. Name the column of the other one too: --column \"NAME = %s\"", x.pattern+" = "+said, map[string]string{"latitude": "longitude", "longitude": "latitude"}[said])
+				other := map[string]string{"latitude": "longitude", "longitude": "latitude"}[said]
+				g.p.Err = &AnswerError{x.pattern, said, fmt.Errorf("a place needs both. Say which column is the %s too, %s", other, g.about.tell("", other))}
 			case w != "":
 				g.leave(x, w)
 			case g.means(x, "latitude") && lo == nil || g.means(x, "longitude") && la == nil:
-				g.leave(x, "a place needs latitude and longitude, and the other one is not known. Say which it is with --column")
+				g.leave(x, "a place needs latitude and longitude, and the other one is not known. Say which it is "+g.about.tell("", ""))
 			}
 		}
 	}()
@@ -1454,7 +1525,7 @@ func (g *guesser) unfit(x *group, what string, lo, hi float64) string {
 			if what == "latitude" || what == "longitude" {
 				holds = "decimal degrees"
 			}
-			return fmt.Sprintf("its name says more than %s. If it holds %s, say --column %q", what, holds, x.pattern+" = "+what)
+			return fmt.Sprintf("its name says more than %s. If it holds %s, say so %s", what, holds, g.about.tell(x.pattern, what))
 		}
 		if u := fold(x.named.unit); (what == "latitude" || what == "longitude" || what == "heading") && u != "" {
 			known, times, ok := parseUnit(u)
@@ -1474,7 +1545,7 @@ func (g *guesser) unfit(x *group, what string, lo, hi float64) string {
 	case slices.Min(vs) >= lo && slices.Max(vs) <= hi:
 		return ""
 	case what == "latitude" && slices.Min(vs) >= -180 && slices.Max(vs) <= 180:
-		return fmt.Sprintf("no latitude is %s. If it is the longitude, say --column %q, and which one is the latitude", show(x.values[0]), x.pattern+" = longitude")
+		return fmt.Sprintf("no latitude is %s. If it is the longitude, say so %s, and which one is the latitude", show(x.values[0]), g.about.tell(x.pattern, "longitude"))
 	case place:
 		return "its values, such as " + show(x.values[0]) + ", are no decimal degrees. Export them as 41.600001 and -93.500001"
 	}
@@ -1516,7 +1587,7 @@ func (g *guesser) column(x *group) {
 			return
 		}
 		if slices.Contains(layoutWords, a) {
-			g.p.Err = fmt.Errorf("--column %q: its values, such as %s, cannot be that", x.pattern+" = "+a, g.some(x))
+			g.p.Err = &AnswerError{x.pattern, a, fmt.Errorf("its values, such as %s, cannot be that", g.some(x))}
 			return
 		}
 		v, err := g.said(x, a)
@@ -1524,7 +1595,7 @@ func (g *guesser) column(x *group) {
 			g.add(x, v)
 			return
 		}
-		g.p.Err = fmt.Errorf("--column %q: %w", x.pattern+" = "+a, err)
+		g.p.Err = &AnswerError{x.pattern, a, err}
 		return
 	}
 	means, sure := meaning(x.named.words)
@@ -1590,7 +1661,7 @@ func (g *guesser) column(x *group) {
 		return
 	}
 	if len(x.values) == 0 {
-		g.leave(x, "it is empty in the first rows; say what it is with --column if it is wanted")
+		g.leave(x, "it is empty in the first rows; say what it is "+g.about.tell("", "")+" if it is wanted")
 		return
 	}
 	var options []Value
@@ -1784,16 +1855,13 @@ func (g *guesser) said(x *group, answer string) (Value, error) {
 			}
 		}
 		if !ok {
-			hint := ""
+			unknown := &UnknownQuantity{Name: parts[0]}
 			for _, m := range means {
 				if _, is := evenstand.ParseQuantity(m); is {
-					hint += ", " + m
+					unknown.Near = append(unknown.Near, m)
 				}
 			}
-			if hint != "" {
-				hint = " It may be one of" + strings.TrimPrefix(hint, ",") + "."
-			}
-			return v, fmt.Errorf("the quantity %q is not known.%s All of them are listed by evenstand help recipe", parts[0], hint)
+			return v, unknown
 		}
 	}
 	v.Quantity = q
@@ -2252,7 +2320,7 @@ func (g *guesser) seeds(gs []*group) {
 		return
 	}
 	if _, said := g.answers[q.ID]; said {
-		g.p.Err = fmt.Errorf("no column beside time and row is known. Say what one is with --column \"NAME = QUANTITY, ELEMENT, UNIT\"")
+		g.p.Err = fmt.Errorf("no column beside time and row is known. Say what one is %s", g.about.tell("", "QUANTITY, ELEMENT, UNIT"))
 	}
 }
 

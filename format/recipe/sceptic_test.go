@@ -84,6 +84,10 @@ var sceptical = []struct {
 2026-05-02T14:12:08Z,41.6,-93.5
 2026-05-02T14:12:09Z,41.6,-93.5
 `, map[string]string{"column GPS_N": "latitude"}, `!--column "NAME = longitude"`, ""},
+	{"a force of which nothing more is said", `time,Force
+2026-05-02T14:12:08Z,120
+2026-05-02T14:12:09Z,121
+`, nil, "Force? applied_force, machine, N | applied_force, machine, lbf | applied_force, machine, kgf | gauge_wheel_load, machine, N | gauge_wheel_load, machine, lbf | gauge_wheel_load, machine, kgf", ""},
 	{"a factor", `time,row,Population x1000
 2026-05-02T14:12:08Z,1,32.0
 2026-05-02T14:12:09Z,1,32.1
@@ -294,6 +298,21 @@ func TestFitsUnitsInCells(t *testing.T) {
 	for file, want := range map[string]Recipe{us: a, metric: b} {
 		if got, err := match(Format{Recipes: []Recipe{a, b}}, file); err != nil || got.Sum() != want.Sum() {
 			t.Errorf("%v, %v", got, err)
+		}
+	}
+}
+
+// The question for the zone shows a time as it stands in the file, with both its
+// columns where it stands in two.
+func TestZoneQuestionShowsTime(t *testing.T) {
+	for _, tt := range []struct{ file, want string }{
+		{"time,Speed (mph)\n2026-05-02 14:12:08,5.1\n2026-05-02 14:12:09,5.2\n", "Times such as 2026-05-02 14:12:08 do not"},
+		{"Datum;Uhrzeit;Speed (mph)\n02.05.2026;14:12:08;5.1\n02.05.2026;14:12:09;5.2\n", "Times such as 02.05.2026 14:12:08 do not"},
+	} {
+		p := propose(t, tt.file, nil)
+		i := slices.IndexFunc(p.Questions, func(q Question) bool { return q.ID == "zone" })
+		if i < 0 || !strings.HasPrefix(p.Questions[i].Text, tt.want) {
+			t.Errorf("%q: want %q, %+v, %v", tt.file, tt.want, p.Questions, p.Err)
 		}
 	}
 }

@@ -8,9 +8,9 @@ type Timer = ReturnType<typeof setTimeout> | undefined
 
 const same = (a: api.Version | null, b: api.Version | null): boolean => a?.run === b?.run && a?.revision === b?.revision
 
-// How long what changed waits for more of it, and how long after a failure one
-// asks again.
-const settle = 1000, retry = 2000
+// In milliseconds: how long what changed waits for more of it, how long after a
+// failure one asks again, and how long an answer is waited for before that.
+const settle = 1000, retry = 2000, patience = 10_000
 
 export class Store {
   book: api.Book | null = null
@@ -26,6 +26,7 @@ export class Store {
   private later: Timer
   private asked = 0
   private taken = 0
+  private since = 0 // when the last was asked
   private jobsAsked = 0
   private fresh = new Map<string, number>() // jobs that were told of, and while which question
 
@@ -66,7 +67,8 @@ export class Store {
     if (this.late !== undefined || !this.behind()) return
     this.late = setTimeout(() => {
       this.late = undefined
-      if (this.asked === this.taken && this.behind()) void this.load() // else its end sees what is left
+      if (!this.behind()) return
+      if (this.asked === this.taken || Date.now() - this.since > patience) void this.load() // else its end sees what is left
     }, settle)
   }
 
@@ -74,6 +76,7 @@ export class Store {
   // other the later question counts.
   async load() {
     const mine = ++this.asked
+    this.since = Date.now()
     clearTimeout(this.later)
     try {
       const b = await api.get<api.Book>('/book')

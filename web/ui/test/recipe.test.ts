@@ -1,5 +1,7 @@
 import { expect, test } from 'vitest'
+import { told } from '../src/recipe/recipe'
 import { runs } from '../src/recipe/table'
+import { names } from '../src/recipe/waiting'
 
 const column = (offer: number) => ({ name: 'c', unit: '', offer })
 const offers = (...counts: number[]) => counts.map((count) => ({ count })) as Parameters<typeof runs>[0]['offers']
@@ -28,4 +30,12 @@ test('every column is shown or counted, once', () => {
     const got = runs({ columns: of, offers: offers(...counts) })
     expect(got.reduce((k, r) => k + r.at.length + r.skipped, 0)).toBe(n)
   }
+})
+
+test('of many names the first are told', () => {
+  expect(told(['Force'])).toBe('Force')
+  expect(told(['a', 'b', 'c', 'd'])).toBe('a, b, c, d')
+  expect(told(['a', 'b', 'c', 'd', 'e'])).toBe('a, b, c and 2 more')
+  expect(names({ names: ['stick'], files: 31 })).toBe('stick (31 files in all)')
+  expect(names({ names: ['a.csv', 'b.csv'], files: 2 })).toBe('a.csv, b.csv')
 })

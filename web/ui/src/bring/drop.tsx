@@ -53,7 +53,7 @@ export function Drop({ started }: { started?: (job: string) => void }) {
       started?.(job.id)
       if (!started) store.say('Reading. The worklist appears by itself.')
     } catch (e) {
-      if (id) void api.send('DELETE', '/uploads/' + id).catch(() => {})
+      if (id) void api.send('DELETE', '/uploads/' + id).catch(() => {}) // what does not come whole is brought again
       if ((e as Error).name !== 'AbortError') setError((e as Error).message)
     }
     setGoing(null)

@@ -91,10 +91,13 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
   // How it is understood is said while one types.
   useEffect(() => {
     if (!ready) { setSeen(null); setError(''); return }
+    let over = false // what is typed next is asked about then
     const t = setTimeout(() => {
-      api.send<api.Note>('POST', '/journal', { ...body(), try: true }).then((n) => { setSeen(n); setError('') }, (e: Error) => { setSeen(null); setError(e.message) })
+      api.send<api.Note>('POST', '/journal', { ...body(), try: true }).then(
+        (n) => { if (!over) { setSeen(n); setError('') } },
+        (e: Error) => { if (!over) { setSeen(null); setError(e.message) } })
     }, 250)
-    return () => clearTimeout(t)
+    return () => { over = true; clearTimeout(t) }
   }, [value, row, rows, at])
   const write = async () => {
     try {

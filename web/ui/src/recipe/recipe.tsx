@@ -84,7 +84,7 @@ export function RecipePage({ q }: { q: URLSearchParams }) {
       {certain.length > 0 && <details><summary>Certain: {columns(certain)}</summary>
         <ul class="near">{certain.map((o) => <li key={o.column}><b>{o.column}</b>{o.count > 1 && ` (${o.count} columns)`}: {o.means}</li>)}
           {view.words.filter((w) => w.read).map((w) => <li key={w.word}><b>{w.word}</b>: {w.means}</li>)}</ul></details>}
-      {left.length + view.words.filter((w) => !w.read).length > 0 && <details><summary>Not read: {columns(left)}</summary>
+      {left.length + view.words.filter((w) => !w.read).length > 0 && <details open={left.length <= 6}><summary>Not read: {told(left.map((o) => o.column)) || 'some names'}</summary>
         <ul class="near">{left.map((o) => <li key={o.column}><b>{o.column}</b>{o.count > 1 && ` (${o.count} columns)`}: {o.means}</li>)}
           {view.words.filter((w) => !w.read).map((w) => <li key={w.word}><b>{w.word}</b>: {w.means}</li>)}</ul></details>}
     </section>
@@ -110,6 +110,9 @@ export function RecipePage({ q }: { q: URLSearchParams }) {
     </section>
   </>
 }
+
+// told names the first of many.
+export const told = (l: string[], few = 4): string => l.length <= few ? l.join(', ') : `${l.slice(0, few - 1).join(', ')} and ${l.length - few + 1} more`
 
 const columns = (l: api.ColumnView[]) => { const n = l.reduce((k, o) => k + o.count, 0); return n === 1 ? '1 column' : `${n} columns` }
 
