@@ -692,13 +692,18 @@ export interface components {
             priced: boolean;
             /** @description This browser may only look */
             read_only: boolean;
-            /** Format: int64 */
+            /**
+             * Format: int64
+             * @description Of this run; grows with every change
+             */
             revision: number;
             /**
              * Format: int64
              * @description Of the planter on the last day, 0 unknown
              */
             rows: number;
+            /** @description Tells this run of the program from another */
+            run: string;
             /** @description Something was changed that the next reading takes up */
             stale: boolean;
             /** @description Last log time, boxes and their clocks, in words */
@@ -1753,7 +1758,7 @@ export interface components {
             lines: string[];
             /** @description The three for people */
             name: string;
-            /** @description Of the file within that */
+            /** @description Of the file within that; of several zips, with the zip's name in front */
             path: string;
             /** @description Of a workbook; empty elsewhere */
             sheet: string;
@@ -1764,6 +1769,16 @@ export interface components {
         };
         UnknownTables: {
             tables: components["schemas"]["UnknownTable"][];
+            /** @description What was brought and not read to the end */
+            unread: components["schemas"]["UnreadUpload"][];
+        };
+        UnreadUpload: {
+            /** Format: int64 */
+            files: number;
+            /** @description The first of what it holds */
+            names: string[];
+            upload: string;
+            why: string;
         };
         UploadBegun: {
             id: string;
