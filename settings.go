@@ -38,7 +38,38 @@ type Settings struct {
 	Labour   float64 // currency per hour of the operator
 	Machine  float64 // currency per hour of tractor and planter standing
 	Season   float64 // m2 still to plant this season, beyond the present field
+	Limits   []Limit // what the people want not to be left, in the order of Limited
 }
+
+// Limit is what somebody does not want a quantity to fall below, or to go
+// beyond: seed-zone moisture of at least 18 %, at most 6.5 mph.
+type Limit struct {
+	Of    Quantity
+	Least float64 // SI; NaN: none
+	Most  float64 // SI; NaN: none
+}
+
+// Limited are the quantities that limits can be given for, in their order.
+var Limited = []Quantity{WheelOffShare, GaugeWheelLoad, AppliedForce, SeedZoneMoisture, SeedZoneTemperature, SlotTrash, GroundSpeed, Vacuum}
+
+// Limit gives the limit of a quantity, both ends NaN when there is none.
+func (s *Settings) Limit(q Quantity) Limit {
+	for _, l := range s.Limits {
+		if l.Of == q {
+			return l
+		}
+	}
+	return Limit{q, math.NaN(), math.NaN()}
+}
+
+// Set tells whether either end is given.
+func (l Limit) Set() bool { return !math.IsNaN(l.Least) || !math.IsNaN(l.Most) }
+
+// Below tells whether a value lies under the limit; an unknown one does not.
+func (l Limit) Below(x float64) bool { return x < l.Least }
+
+// Above tells whether a value lies over the limit; an unknown one does not.
+func (l Limit) Above(x float64) bool { return x > l.Most }
 
 // NewSettings are settings in which nothing but the currency is set.
 func NewSettings() Settings {

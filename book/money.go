@@ -209,6 +209,56 @@ type SettingsText struct {
 	Labour   string `json:"labour_per_hour"`  // "25"
 	Machine  string `json:"machine_per_hour"` // "150"
 	Left     string `json:"left_to_plant"`    // "250ac"
+	// Limits has a line for every quantity that can have one.
+	Limits []LimitText `json:"limits"`
+}
+
+// Bare are the units that a number without one stands in, in the settings of a
+// book: as people of its units and crop say it.
+type Bare struct {
+	Grain string `json:"grain"`         // "/bu"
+	Yield string `json:"yield_goal"`    // "bu/ac"
+	Seed  string `json:"seed"`          // "/80000"
+	Left  string `json:"left_to_plant"` // "ac"
+}
+
+// BareOf gives them. A unit of seed is 80,000 kernels of corn or 140,000
+// soybeans (common practice, no source).
+func BareOf(units evenstand.Units, crop string) Bare {
+	b := Bare{"/t", "t/ha", "/80000", "ha"}
+	if units != evenstand.Metric {
+		b = Bare{"/cwt", "lb/ac", "/80000", "ac"}
+		if _, err := grainMass("bu", crop); err == nil {
+			b.Grain, b.Yield = "/bu", "bu/ac"
+		}
+	}
+	if crop == "soybeans" {
+		b.Seed = "/140000"
+	}
+	return b
+}
+
+// Missing says what losses cannot be priced without.
+func Missing(s *evenstand.Settings) []string {
+	var out []string
+	if math.IsNaN(s.Price) {
+		out = append(out, "what grain brings: until then losses are in bushels or tonnes")
+	}
+	if math.IsNaN(s.Yield) {
+		out = append(out, "the yield goal: until then it cannot be said what is lost")
+	}
+	if math.IsNaN(s.Seed) {
+		out = append(out, "what seed costs: until then seed that doubles and overlaps waste is not counted")
+	}
+	return out
+}
+
+// with adds the unit to a text that is a number alone.
+func with(text, unit string) string {
+	if _, rest, err := amount(text); err == nil && rest == "" {
+		return strings.TrimSpace(text) + unit
+	}
+	return text
 }
 
 // TextOf writes settings as people do.
@@ -236,11 +286,13 @@ func TextOf(s evenstand.Settings) SettingsText {
 			*p.to = p.write(&s)
 		}
 	}
+	t.Limits = limitTexts(&s)
 	return t
 }
 
-// Settings reads what TextOf wrote, or a person changed. Errors say which
-// setting it is and how to write it.
+// Settings reads what TextOf wrote, or a person changed; a number without a
+// unit is in that of BareOf. Errors say which setting it is and how to write
+// it.
 func (t SettingsText) Settings() (evenstand.Settings, error) {
 	s := evenstand.NewSettings()
 	s.Name, s.Zone, s.Units = strings.TrimSpace(t.Name), strings.TrimSpace(t.Zone), evenstand.Units(t.Units)
@@ -256,27 +308,35 @@ func (t SettingsText) Settings() (evenstand.Settings, error) {
 		}
 		v, rest, err := amount(text)
 		if err == nil && rest != "" {
-			err = fmt.Errorf("%q: want money an hour, such as 25", text)
+			err = fmt.Errorf("want money alone")
+		}
+		if err != nil {
+			err = fmt.Errorf("an hour's cost %q: want a number such as 25; %w", text, err)
 		}
 		return v, err
 	}
+	bare := BareOf(s.Units, s.Crop)
 	for _, p := range []struct {
-		name, text string
-		read       func(string) (float64, error)
-		to         *float64
+		text string
+		read func(string) (float64, error)
+		to   *float64
 	}{
-		{"grain", t.Grain, func(x string) (float64, error) { return ParsePrice(x, s.Crop) }, &s.Price},
-		{"yield goal", t.Yield, func(x string) (float64, error) { return ParseYield(x, s.Crop) }, &s.Yield},
-		{"seed", t.Seed, ParseSeedPrice, &s.Seed},
-		{"operator's hour", t.Labour, hour, &s.Labour},
-		{"machine's hour", t.Machine, hour, &s.Machine},
-		{"left to plant", t.Left, parseArea, &s.Season},
+		{with(t.Grain, bare.Grain), func(x string) (float64, error) { return ParsePrice(x, s.Crop) }, &s.Price},
+		{with(t.Yield, bare.Yield), func(x string) (float64, error) { return ParseYield(x, s.Crop) }, &s.Yield},
+		{with(t.Seed, bare.Seed), ParseSeedPrice, &s.Seed},
+		{t.Labour, hour, &s.Labour},
+		{t.Machine, hour, &s.Machine},
+		{with(t.Left, bare.Left), parseArea, &s.Season},
 	} {
 		v, err := p.read(strings.TrimSpace(p.text))
 		if err != nil {
-			return s, fmt.Errorf("%s: %w", p.name, err)
+			return s, err
 		}
 		*p.to = v
+	}
+	var err error
+	if s.Limits, err = readLimits(t.Limits, s.Units); err != nil {
+		return s, err
 	}
 	if _, err := parseSettings(formatSettings(s)); err != nil {
 		return s, err

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenstand"
 	"evenstand/book"
 )
 
@@ -79,5 +80,91 @@ func TestSettingsTexts(t *testing.T) {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %s in\n%s", want, text)
 		}
+	}
+}
+
+// A number alone is in the unit that people of the book say it in.
+func TestBareNumbers(t *testing.T) {
+	for _, tt := range []struct {
+		units, crop              string
+		grain, goal, seed, left  string
+		price, yield, each, area float64
+	}{
+		{"us", "corn", "4.50", "190", "300", "250", 4.50 / (56 * evenstand.Pound), 190 * 56 * evenstand.Pound / evenstand.Acre, 300.0 / 80000, 250 * evenstand.Acre},
+		{"us", "soybeans", "11", "55", "70", "", 11 / (60 * evenstand.Pound), 55 * 60 * evenstand.Pound / evenstand.Acre, 70.0 / 140000, math.NaN()},
+		{"us", "canola", "20", "1800", "", "", 20 / (100 * evenstand.Pound), 1800 * evenstand.Pound / evenstand.Acre, math.NaN(), math.NaN()},
+		{"metric", "corn", "180", "11", "250/50000", "100", 0.18, 1.1, 0.005, 1e6},
+		{"metric", "corn", "4.50/bu", "190bu/ac", "", "250ac", 4.50 / (56 * evenstand.Pound), 190 * 56 * evenstand.Pound / evenstand.Acre, math.NaN(), 250 * evenstand.Acre},
+	} {
+		s, err := book.SettingsText{Name: "x", Zone: "UTC", Units: tt.units, Crop: tt.crop, Grain: tt.grain, Yield: tt.goal, Seed: tt.seed, Left: tt.left}.Settings()
+		if err != nil {
+			t.Errorf("%+v: %v", tt, err)
+			continue
+		}
+		for i, p := range [][2]float64{{s.Price, tt.price}, {s.Yield, tt.yield}, {s.Seed, tt.each}, {s.Season, tt.area}} {
+			if !(math.Abs(p[0]-p[1]) <= 1e-12*p[1]) && !(math.IsNaN(p[0]) && math.IsNaN(p[1])) {
+				t.Errorf("%+v: figure %d is %v, want %v", tt, i, p[0], p[1])
+			}
+		}
+	}
+}
+
+// What was typed wrongly is said once, with what to write.
+func TestSettingsErrors(t *testing.T) {
+	good := book.SettingsText{Name: "x", Zone: "UTC", Units: "us"}
+	for want, change := range map[string]func(*book.SettingsText){
+		`price "cheap": want a number and a unit, such as 4.50/bu or 180/t; it does not begin with a number`: func(t *book.SettingsText) { t.Grain = "cheap" },
+		`an hour's cost "25/h": want a number such as 25; want money alone`:                                  func(t *book.SettingsText) { t.Labour = "25/h" },
+		`the limit for ground speed, "6.5psi": the unit does not fit; write it in mph or km/h`:               func(t *book.SettingsText) { t.Limits = []book.LimitText{{Of: "ground_speed", Most: "6.5psi"}} },
+		`the limit for ground speed, "650": no box would log so much; 0 to 45 mph can be`:                    func(t *book.SettingsText) { t.Limits = []book.LimitText{{Of: "ground_speed", Most: "650"}} },
+		`the limits for seed-zone moisture: at least 30 and at most 20 % leaves nothing; change one of them`: func(t *book.SettingsText) {
+			t.Limits = []book.LimitText{{Of: "seed_zone_moisture", Least: "30", Most: "20"}}
+		},
+		`limits: ground_speed is given twice; keep one of them`: func(t *book.SettingsText) {
+			t.Limits = []book.LimitText{{Of: "ground_speed", Most: "6"}, {Of: "ground_speed", Least: "3"}}
+		},
+		`limits: there is none for "heading"; there are wheel_off_share, gauge_wheel_load, applied_force, seed_zone`: func(t *book.SettingsText) { t.Limits = []book.LimitText{{Of: "heading", Most: "6"}} },
+	} {
+		s := good
+		change(&s)
+		if _, err := s.Settings(); err == nil || !strings.HasPrefix(err.Error(), want) {
+			t.Errorf("got  %v\nwant %s", err, want)
+		}
+	}
+}
+
+// Limits are kept as people write them, also when the units change.
+func TestLimits(t *testing.T) {
+	head := "book = 1\nname = \"x\"\nzone = \"UTC\"\nunits = \"us\"\n[limits]\n"
+	s, err := book.ParseSettings([]byte(head + "ground_speed = \"at most 6.5mph\"\nseed_zone_moisture = \"at least 18%\"\ngauge_wheel_load = \"30lbf to 250\"\nseed_zone_temperature = \"at least 50\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	near := func(what string, got, want float64) {
+		if math.Abs(got-want) > 1e-9*want {
+			t.Errorf("%s: %v, want %v", what, got, want)
+		}
+	}
+	near("speed", s.Limit(evenstand.GroundSpeed).Most, 6.5*evenstand.Mile/3600)
+	near("moisture", s.Limit(evenstand.SeedZoneMoisture).Least, 0.18)
+	near("load", s.Limit(evenstand.GaugeWheelLoad).Least, 30*evenstand.PoundForce)
+	near("load", s.Limit(evenstand.GaugeWheelLoad).Most, 250*evenstand.PoundForce)
+	near("temperature", s.Limit(evenstand.SeedZoneTemperature).Least, 10)
+	if s.Limit(evenstand.Vacuum).Set() || s.Limit(evenstand.GroundSpeed).Below(0) {
+		t.Error("an end that nobody gave holds")
+	}
+	again, err := book.ParseSettings(book.FormatSettings(s))
+	if err != nil || string(book.FormatSettings(again)) != string(book.FormatSettings(s)) {
+		t.Errorf("%+v, %v", again.Limits, err)
+	}
+	text := book.TextOf(s)
+	text.Units = "metric"
+	m, err := text.Settings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	near("speed in metric", m.Limit(evenstand.GroundSpeed).Most, 6.5*evenstand.Mile/3600)
+	if _, err := book.ParseSettings([]byte(head + "ground_speed = \"6.5mph\"\n")); err == nil || !strings.Contains(err.Error(), `write "at least 5mph"`) {
+		t.Errorf("%v", err)
 	}
 }

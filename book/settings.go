@@ -19,12 +19,13 @@ import (
 const settingsVersion = 1
 
 type settingsFile struct {
-	Book   int        `toml:"book"`
-	Name   string     `toml:"name"`
-	Zone   string     `toml:"zone"`
-	Units  string     `toml:"units"`
-	Prices pricesFile `toml:"prices"`
-	Season seasonFile `toml:"season"`
+	Book   int               `toml:"book"`
+	Name   string            `toml:"name"`
+	Zone   string            `toml:"zone"`
+	Units  string            `toml:"units"`
+	Prices pricesFile        `toml:"prices"`
+	Season seasonFile        `toml:"season"`
+	Limits map[string]string `toml:"limits"`
 }
 
 type pricesFile struct {
@@ -138,7 +139,9 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 		}
 		*p.to = v
 	}
-	return s, nil
+	var err error
+	s.Limits, err = parseLimits(f.Limits, s.Units)
+	return s, err
 }
 
 // tomlError says where book.toml cannot be read, and what to do.
@@ -206,6 +209,17 @@ func formatSettings(s evenstand.Settings) []byte {
 	number("machine_per_hour", s.Machine, "what an hour of tractor and planter standing costs")
 	b.WriteString("\n[season]\n")
 	text("left_to_plant", s.Season, areaText, area, "ground still to plant this season beyond the present field")
+	b.WriteString("\n[limits]\n")
+	for _, l := range s.Limits {
+		fmt.Fprintf(&b, "%s = %s\n", l.Of, tomlText(limitText(l, s.Units)))
+	}
+	if len(s.Limits) == 0 {
+		speed := evenstand.Limit{Of: evenstand.GroundSpeed, Least: math.NaN(), Most: limitUnit(evenstand.GroundSpeed, s.Units).ToSI(6)}
+		if s.Units == evenstand.Metric {
+			speed.Most = limitUnit(evenstand.GroundSpeed, s.Units).ToSI(10)
+		}
+		fmt.Fprintf(&b, "# %s = %s # none yet; also \"at least\" and \"… to …\"\n", speed.Of, tomlText(limitText(speed, s.Units)))
+	}
 	return b.Bytes()
 }
 

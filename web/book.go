@@ -24,7 +24,7 @@ type BookInfo struct {
 	Units    evenstand.Units  `json:"units" enum:"us,metric"`
 	Zone     string           `json:"zone"`
 	Currency string           `json:"currency"`
-	Priced   bool             `json:"priced" doc:"A price of the grain is given"`
+	Priced   bool             `json:"priced" doc:"Losses can be said in money: a price of the grain and a yield goal are given"`
 	AsOf     evenstand.Micros `json:"as_of"`
 	Place    string           `json:"place" doc:"Field of the last pass and what is left of it, in words"`
 	State    string           `json:"state" doc:"Last log time, boxes and their clocks, in words"`
@@ -69,7 +69,7 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	}
 	out := BookInfo{
 		Name: set.Name, Version: s.opt.Version, Run: s.began, Revision: revision, Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
-		Priced: !math.IsNaN(set.Price), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []AskCard{}, Stale: stale, ReadOnly: looksOnly(ctx),
+		Priced: !math.IsNaN(set.Price) && !math.IsNaN(set.Yield), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []AskCard{}, Stale: stale, ReadOnly: looksOnly(ctx),
 	}
 	if out.Ask, err = s.askCards(ctx); err != nil {
 		return out, err

@@ -75,7 +75,9 @@ func (s *Server) sourceList(ctx context.Context, _ *nothing) (SourceList, error)
 // SettingsView are the settings as people write them, and what was assumed.
 type SettingsView struct {
 	book.SettingsText
-	Zones []string `json:"zones" doc:"Common time zones to choose from"`
+	Bare    book.Bare `json:"bare" doc:"What a number without a unit is taken in"`
+	Missing []string  `json:"missing" doc:"What losses cannot be priced without"`
+	Zones   []string  `json:"zones" doc:"Common time zones to choose from"`
 }
 
 // zones are offered where a zone is chosen; any other name of the IANA base may
@@ -87,7 +89,8 @@ var zones = []string{
 }
 
 func (s *Server) settings(context.Context, *nothing) (SettingsView, error) {
-	return SettingsView{book.TextOf(s.book.Settings()), zones}, nil
+	set := s.book.Settings()
+	return SettingsView{book.TextOf(set), book.BareOf(set.Units, set.Crop), some(book.Missing(&set)), zones}, nil
 }
 
 type settingsIn struct {
@@ -103,6 +106,8 @@ type settingsIn struct {
 		Labour   *string `json:"labour_per_hour,omitempty" maxLength:"40"`
 		Machine  *string `json:"machine_per_hour,omitempty" maxLength:"40"`
 		Left     *string `json:"left_to_plant,omitempty" maxLength:"40"`
+
+		Limits *[]book.LimitText `json:"limits,omitempty" maxItems:"20" doc:"All of them: one that is left out is given up"`
 	}
 }
 
@@ -127,6 +132,9 @@ func (s *Server) setSettings(ctx context.Context, in *settingsIn) (SettingsView,
 		if p.from != nil {
 			*p.to = *p.from
 		}
+	}
+	if in.Body.Limits != nil {
+		t.Limits = *in.Body.Limits
 	}
 	set, err := t.Settings()
 	if err != nil {

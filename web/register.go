@@ -29,6 +29,7 @@ func (s *Server) register() {
 	get(s, "/sources", "sources", "Every box: its grade, its clock, what it can tell, what to switch on", s.sourceList)
 	get(s, "/settings", "settings", "Units, zone and prices as people write them", s.settings)
 	operation(s, http.MethodPatch, "/settings", "setSettings", "Change some of them", s.setSettings)
+	get(s, "/limits", "limits", "How the last day kept the limits that were set", s.limitList)
 	get(s, "/cards", "cards", "The planters, to be drawn to scale", s.cardList)
 	operation(s, http.MethodPatch, "/cards", "setCard", "Say what the logs leave open about a planter", s.setCard)
 	get(s, "/imports", "imports", "What was brought in, newest first", s.importList)

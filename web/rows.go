@@ -24,6 +24,7 @@ type MeasureInfo struct {
 	Of    string `json:"of" doc:"What it is a share or a mean of"`
 	Axis  Axis   `json:"axis"`
 	Worse int    `json:"worse" doc:"1 more is worse, -1 less is worse, 0 neither"`
+	Limit Limit  `json:"limit" doc:"What the logbook's people do not want it to leave"`
 }
 
 // MeasureList is all of them.
@@ -32,7 +33,7 @@ type MeasureList struct {
 }
 
 func (s *Server) measureInfo(m *group.Measure) MeasureInfo {
-	return MeasureInfo{m.ID, m.Label, m.Of, axis(s.voice(), m.Unit), m.Worse}
+	return MeasureInfo{m.ID, m.Label, m.Of, axis(s.voice(), m.Unit), m.Worse, s.limit(m)}
 }
 
 func (s *Server) measureList(context.Context, *nothing) (MeasureList, error) {
@@ -77,17 +78,19 @@ type RowFigure struct {
 
 // RowsView compares the rows by one measure.
 type RowsView struct {
-	Measure  MeasureInfo     `json:"measure"`
-	Title    string          `json:"title" doc:"What stands out, as a sentence"`
-	Rows     []RowFigure     `json:"rows" doc:"In planter order"`
-	Band     evenstand.Range `json:"band" doc:"The peers' middle 90 %"`
-	Measures []MeasureInfo   `json:"measures" doc:"Those that the data tell"`
-	Fields   []string        `json:"fields"`
-	Days     []string        `json:"days"`
-	Sides    []string        `json:"sides"`
-	Sections []int           `json:"sections"`
-	Parts    []string        `json:"parts"`
-	Origin   string          `json:"origin" doc:"What the figures rest on, as a sentence"`
+	Measure  MeasureInfo      `json:"measure"`
+	Title    string           `json:"title" doc:"What stands out, as a sentence"`
+	Rows     []RowFigure      `json:"rows" doc:"In planter order"`
+	Band     evenstand.Range  `json:"band" doc:"The peers' middle 90 %"`
+	Target   evenstand.Number `json:"target" doc:"What was asked for on the same ground, of seeds planted"`
+	Planter  string           `json:"planter" doc:"Whose rows they are"`
+	Measures []MeasureInfo    `json:"measures" doc:"Those that the data tell"`
+	Fields   []string         `json:"fields"`
+	Days     []string         `json:"days"`
+	Sides    []string         `json:"sides"`
+	Sections []int            `json:"sections"`
+	Parts    []string         `json:"parts"`
+	Origin   string           `json:"origin" doc:"What the figures rest on, as a sentence"`
 }
 
 // picked are the stretches that a filter lets through, day by day.
@@ -234,9 +237,11 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 	told := make([]bool, len(all))
 	var sums []group.Sum
 	var card evenstand.Card
+	var asked wanted
 	seen, err := s.picked(ctx, &in.Filter, func(day int32, c *evenstand.Card, ss []evenstand.Stretch) {
 		card = *c
 		for i := range ss {
+			asked.add(&ss[i], c.RowSpacing)
 			for int(ss[i].Row) > len(sums) {
 				sums = append(sums, group.Sum{})
 			}
@@ -262,7 +267,7 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 	}
 	band, apart := group.Peers(figures)
 	out := RowsView{
-		Measure: s.measureInfo(&m), Rows: []RowFigure{}, Band: evenstand.Range{Low: evenstand.Number(band.Low), Mid: evenstand.Number(band.Mid), High: evenstand.Number(band.High)},
+		Target: asked.rate(&m), Planter: in.Planter, Measure: s.measureInfo(&m), Rows: []RowFigure{}, Band: evenstand.Range{Low: evenstand.Number(band.Low), Mid: evenstand.Number(band.Mid), High: evenstand.Number(band.High)},
 		Measures: []MeasureInfo{}, Sides: []string{}, Sections: []int{}, Parts: []string{}, Days: []string{}, Fields: []string{},
 	}
 	v := s.voice()
@@ -296,7 +301,7 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 			out.Measures = append(out.Measures, s.measureInfo(&all[k]))
 		}
 	}
-	out.Title = title(&m, figures, apart)
+	out.Title = title(&m, figures, band.Mid, apart)
 	out.Origin = origin(v, &m, seen)
 	for _, g := range card.Groups {
 		if g.Kind == "vacuum" && !slices.Contains(out.Sides, g.Name) {
@@ -355,38 +360,74 @@ func shown(v advise.Voice, unit string, x float64) string {
 	return v.Value(x, unit)
 }
 
-// title says which rows stand apart: "Skips by row: row 7 stands apart, rows 3
-// and 9 may."
-func title(m *group.Measure, fs []group.Figure, apart []group.Apart) string {
-	var out, may evenstand.Rows
+// wanted sums up the seeds that were asked for.
+type wanted struct{ seeds, area float64 }
+
+func (w *wanted) add(s *evenstand.Stretch, spacing float64) {
+	if gap, way := float64(s.Target), float64(s.Way); gap > 0 && way > 0 && spacing > 0 {
+		w.seeds += way / gap
+		w.area += way * spacing
+	}
+}
+
+// rate gives seeds per m2, unknown for any measure but those.
+func (w *wanted) rate(m *group.Measure) evenstand.Number {
+	if m.ID != "population" || w.area == 0 {
+		return evenstand.Unknown
+	}
+	return evenstand.Number(w.seeds / w.area)
+}
+
+// title says which rows stand apart from the middle of the others, and which
+// way: "Skips by row: row 7 more than the others, row 3 perhaps fewer."
+func title(m *group.Measure, fs []group.Figure, mid float64, apart []group.Apart) string {
+	var high, low, mayHigh, mayLow evenstand.Rows
 	any := false
-	for i := range fs {
-		any = any || !math.IsNaN(fs[i].Value)
+	for i, f := range fs {
+		any = any || !math.IsNaN(f.Value)
+		to := [...]*evenstand.Rows{&low, &high}
 		switch apart[i] {
-		case group.Out:
-			out = append(out, i+1)
 		case group.Perhaps:
-			may = append(may, i+1)
+			to = [...]*evenstand.Rows{&mayLow, &mayHigh}
+		case group.With:
+			continue
 		}
+		k := 0
+		if f.Value > mid {
+			k = 1
+		}
+		*to[k] = append(*to[k], i+1)
 	}
+	more, less := "higher", "lower"
+	switch m.ID {
+	case "skips", "doubles", "population":
+		more, less = "more", "fewer"
+	case "wheel-off", "trash", "liquid", "granular", "spacing":
+		more, less = "more", "less"
+	}
+	var parts []string
+	say := func(rows evenstand.Rows, perhaps, word string) {
+		if len(rows) == 0 {
+			return
+		}
+		s := strings.ToLower(advise.Rows(rows)) + perhaps + " " + word
+		if len(parts) == 0 {
+			s += " than the others"
+		}
+		parts = append(parts, s)
+	}
+	say(high, "", more)
+	say(low, "", less)
+	say(mayHigh, " perhaps", more)
+	say(mayLow, " perhaps", less)
 	head := advise.Capital(m.Label) + " by row: "
-	verb := func(rows evenstand.Rows, one, many string) string {
-		if len(rows) == 1 {
-			return strings.ToLower(advise.Rows(rows)) + " " + one
-		}
-		return strings.ToLower(advise.Rows(rows)) + " " + many
-	}
 	switch {
 	case !any:
 		return head + "nothing was logged of it."
-	case len(out) > 0 && len(may) > 0:
-		return head + verb(out, "stands", "stand") + " apart, " + strings.ToLower(advise.Rows(may)) + " may."
-	case len(out) > 0:
-		return head + verb(out, "stands", "stand") + " apart."
-	case len(may) > 0:
-		return head + strings.ToLower(advise.Rows(may)) + " may stand apart."
+	case len(parts) == 0:
+		return head + "no row stands apart."
 	}
-	return head + "no row stands apart."
+	return head + strings.Join(parts, ", ") + "."
 }
 
 func origin(v advise.Voice, m *group.Measure, days []string) string {

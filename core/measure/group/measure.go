@@ -15,6 +15,8 @@ type Measure struct {
 	Unit  string // SI, as advise.Voice.Value reads it
 	Worse int    // 1: more is worse, -1: less is worse, 0: neither by itself
 	Few   float64
+	// Quantity is what logs say it as, Raw for what is counted from seeds.
+	Quantity evenstand.Quantity
 
 	// part gives the two sums of a stretch, its count and, for measures of
 	// spread, its sum of squares; false when the stretch does not tell.
@@ -73,14 +75,14 @@ var measures = []Measure{
 			return Part{N: area, S: float64(s.Seeds)}, true
 		},
 	},
-	means("wheel-off", "gauge wheels off the ground", "share of the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.OffShare }),
-	means("load", "gauge-wheel load", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Load }),
-	means("force", "applied force", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Force }),
-	means("moisture", "seed-zone moisture", "mean over the way", "fraction", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Moisture }),
-	means("temperature", "seed-zone temperature", "mean over the way", "degC", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Temperature }),
-	means("trash", "trash in the slot", "mean over the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.Trash }),
-	means("speed", "speed", "mean over the way", "m/s", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Speed }),
-	means("vacuum", "vacuum", "mean over the way", "Pa", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Vacuum }),
+	means(evenstand.WheelOffShare, "wheel-off", "gauge wheels off the ground", "share of the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.OffShare }),
+	means(evenstand.GaugeWheelLoad, "load", "gauge-wheel load", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Load }),
+	means(evenstand.AppliedForce, "force", "applied force", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Force }),
+	means(evenstand.SeedZoneMoisture, "moisture", "seed-zone moisture", "mean over the way", "fraction", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Moisture }),
+	means(evenstand.SeedZoneTemperature, "temperature", "seed-zone temperature", "mean over the way", "degC", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Temperature }),
+	means(evenstand.SlotTrash, "trash", "trash in the slot", "mean over the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.Trash }),
+	means(evenstand.GroundSpeed, "speed", "speed", "mean over the way", "m/s", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Speed }),
+	means(evenstand.Vacuum, "vacuum", "vacuum", "mean over the way", "Pa", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Vacuum }),
 	{
 		ID: "liquid", Label: "liquid", Of: "on the ground planted", Unit: "m3/m2", kind: mean,
 		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) { return applied(s.Liquid, s.Way, spacing) },
@@ -104,9 +106,9 @@ func ByID(id string) (Measure, bool) {
 	return Measure{}, false
 }
 
-func means(id, label, of, unit string, worse int, take func(*evenstand.Stretch) evenstand.Moments) Measure {
+func means(q evenstand.Quantity, id, label, of, unit string, worse int, take func(*evenstand.Stretch) evenstand.Moments) Measure {
 	return Measure{
-		ID: id, Label: label, Of: of, Unit: unit, Worse: worse, kind: mean,
+		ID: id, Label: label, Of: of, Unit: unit, Worse: worse, Quantity: q, kind: mean,
 		part: func(s *evenstand.Stretch, _ float64) (Part, bool) {
 			m, way := take(s), float64(s.Way)
 			if !(m.N > 0) || !(way > 0) {

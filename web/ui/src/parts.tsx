@@ -60,10 +60,18 @@ export function Choice(p: { label: string, value: string, of: { value: string, t
   </label>
 }
 
-// Text is a labelled field.
-export function Text(p: { label: string, hint?: string, value: string, set: (v: string) => void, mode?: 'numeric' | 'decimal' | 'text', placeholder?: string, list?: string }) {
+// Pick is a choice in a form.
+export function Pick(p: { label: string, value: string, of: { value: string, text: string }[], set: (v: string) => void }) {
   return <label class="field"><span>{p.label}</span>
-    <input value={p.value} inputMode={p.mode} placeholder={p.placeholder} list={p.list} autocomplete="off" onInput={(e) => p.set(e.currentTarget.value)} />
+    <select value={p.value} onChange={(e) => p.set(e.currentTarget.value)}>{p.of.map((o) => <option key={o.value} value={o.value}>{o.text}</option>)}</select>
+  </label>
+}
+
+// Text is a labelled field, with what the number is in beside it.
+export function Text(p: { label: string, hint?: string, value: string, set: (v: string) => void, mode?: 'numeric' | 'decimal' | 'text', placeholder?: string, list?: string, beside?: string }) {
+  const input = <input value={p.value} inputMode={p.mode} placeholder={p.placeholder} list={p.list} autocomplete="off" onInput={(e) => p.set(e.currentTarget.value)} />
+  return <label class="field"><span>{p.label}</span>
+    {p.beside ? <span class="beside">{input}<span>{p.beside}</span></span> : input}
     {p.hint && <small>{p.hint}</small>}
   </label>
 }

@@ -2,7 +2,7 @@
 // since when it lasts.
 import { useRef } from 'preact/hooks'
 import type * as api from '../api'
-import { digits, extent, linear, show, ticks } from './scale'
+import { digits, ends, extent, linear, show, ticks } from './scale'
 import { useWidth } from './size'
 import { Wide } from '../parts'
 
@@ -18,8 +18,9 @@ export function CourseView({ c, rows }: { c: Course, rows: string }) {
   const right = 14, h = 200, top = 14, foot = 26
   const v = (x: number | null) => x === null ? null : show(a, x)
   const near = [...c.rows, ...c.peers]
+  const lines = ends(c.measure.limit)
   // The axis holds all dots; intervals of a few seeds may reach beyond it.
-  const [lo, hi] = extent(near.map((b) => v(b.value)).concat(c.rows.filter((b) => b.high !== null && b.value !== null && v(b.high)! < 3 * v(b.value)!).flatMap((b) => [v(b.low), v(b.high)])))
+  const [lo, hi] = extent(near.map((b) => v(b.value)).concat(c.rows.filter((b) => b.high !== null && b.value !== null && v(b.high)! < 3 * v(b.value)!).flatMap((b) => [v(b.low), v(b.high)])).concat(lines.map(v)))
   const times = near.map((b) => ms(b.time!))
   const cab = document.documentElement.dataset.dress === 'cab'
   const left = 14 + Math.max(...ticks(lo, hi, 4).map((t) => digits(t).length + 1)) * (cab ? 10.5 : 7.6)
@@ -40,6 +41,7 @@ export function CourseView({ c, rows }: { c: Course, rows: string }) {
         {area && <path d={area} fill="var(--band)" />}
         {ticks(lo, hi, 4).map((t) => <text key={t} x={left - 8} y={y(t) + 4} text-anchor="end">{digits(t) + unit}</text>)}
         <line x1={left} x2={w - right} y1={h - foot} y2={h - foot} stroke="var(--line)" />
+        {lines.map((l) => <line key={l} x1={left} x2={w - right} y1={y(v(l)!)} y2={y(v(l)!)} stroke="var(--edge)" stroke-width={1.5} stroke-dasharray="7 4" />)}
         {c.ticks.filter((_, i) => i % Math.ceil(c.ticks.length * 76 / (w - left)) === 0).map((t) => { const px = x(ms(t.time!)); return px > left + 24 && px < w - right - 24 && <text key={t.time} x={px} y={h - 8} text-anchor="middle">{t.clock}</text> })}
         {c.rows.map((b) => b.value !== null && <g key={b.time}>
           <title>{`${b.clock}: ${b.says}`}</title>
@@ -49,7 +51,7 @@ export function CourseView({ c, rows }: { c: Course, rows: string }) {
         {since !== null && since > left && since < w - right && <line x1={since} x2={since} y1={top} y2={h - foot} stroke="var(--ink)" stroke-dasharray="4 3" />}
       </svg>
     </div>
-    <figcaption class="cap">Dots: {rows}, with 90% intervals. {area && 'Grey band: the other rows. '}Shaded: while it lasts. {!unit && `In ${a.unit}.`}</figcaption>
+    <figcaption class="cap">Dots: {rows}, with 90% intervals. {area && 'Grey band: the other rows. '}Shaded: while it lasts.{c.measure.limit.says && ` Dashed: your limit, ${c.measure.limit.says}.`} {!unit && `In ${a.unit}.`}</figcaption>
     <details class="still"><summary>As a table</summary>
       <Wide label={title}><table><thead><tr><th>time</th><th>{rows}</th>{c.peers.length > 0 && <th>the others</th>}</tr></thead>
         <tbody>{c.rows.map((b) => <tr key={b.time}><td class="nowrap">{b.clock}</td><td>{b.says}</td>{c.peers.length > 0 && <td>{c.peers.find((p) => p.time === b.time)?.says}</td>}</tr>)}</tbody></table></Wide>

@@ -6,7 +6,7 @@ import { useWidth } from './size'
 
 export interface Dot { key: string, name: string, value: number | null, low?: number | null, high?: number | null, mark?: boolean, faint?: boolean, says: string, note?: string }
 
-export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | null, label: string, lane?: number }) {
+export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | null, label: string, lane?: number, limits?: number[], target?: number | null }) {
   const ref = useRef<HTMLDivElement>(null)
   const w = useWidth(ref)
   const cab = document.documentElement.dataset.dress === 'cab'
@@ -15,7 +15,7 @@ export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | nul
   const notes = w > 520 && p.dots.some((d) => d.note)
   const right = notes ? 150 : 16
   const v = (x: number | null | undefined) => typeof x === 'number' ? show(p.axis, x) : null
-  const [lo, hi] = extent(p.dots.flatMap((d) => [v(d.value), v(d.low), v(d.high)]).concat(p.band ? [show(p.axis, p.band[0]), show(p.axis, p.band[1])] : []))
+  const [lo, hi] = extent(p.dots.flatMap((d) => [v(d.value), v(d.low), v(d.high)]).concat([...(p.band ?? []), ...(p.limits ?? []), ...(typeof p.target === 'number' ? [p.target] : [])].map((b) => show(p.axis, b))))
   const x = linear(lo, hi, left, w - right)
   const clamp = (n: number) => Math.max(left, Math.min(w - right, n))
   const h = p.dots.length * lane + 8
@@ -28,6 +28,8 @@ export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | nul
         <text x={x(t)} y={h + 20} text-anchor="middle">{digits(t) + unit}</text>
       </g>)}
       {!unit && <text x={w} y={h + 20} text-anchor="end">{p.axis.unit}</text>}
+      {typeof p.target === 'number' && <line x1={x(show(p.axis, p.target))} x2={x(show(p.axis, p.target))} y1={0} y2={h} stroke="var(--edge)" />}
+      {(p.limits ?? []).map((l) => <line key={l} x1={x(show(p.axis, l))} x2={x(show(p.axis, l))} y1={0} y2={h} stroke="var(--edge)" stroke-width={1.5} stroke-dasharray="7 4" />)}
       {p.dots.map((d, i) => {
         const y = 4 + (i + 0.5) * lane
         const a = v(d.low), b = v(d.high), m = v(d.value)

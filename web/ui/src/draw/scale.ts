@@ -1,5 +1,5 @@
 // Numbers and axes; pure.
-import type { Axis } from '../api'
+import type { Axis, Limit } from '../api'
 
 // show turns a value in SI into the unit shown.
 export const show = (a: Axis, si: number): number => (si - a.offset) / a.scale
@@ -62,3 +62,6 @@ export function extent(xs: (number | null | undefined)[], zero = true): [number,
 }
 
 export const linear = (lo: number, hi: number, a: number, b: number) => (x: number): number => a + (b - a) * (x - lo) / (hi - lo)
+
+// ends gives the ends of a limit that are given, in SI.
+export const ends = (l: Limit): number[] => [l.least, l.most].filter((x) => x !== null)

@@ -2,12 +2,13 @@ import { useState } from 'preact/hooks'
 import * as api from '../api'
 import { Box } from '../bring/bring'
 import { Text, Title, Wait, Wide } from '../parts'
-import { looking, store, useData, useStore } from '../state'
+import { useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
+import { Prices } from './prices'
 import { Recipes } from './recipes'
 
-const tabs = [['', 'Boxes'], ['planter', 'Planter'], ['prices', 'Prices and units'], ['recipes', 'Recipes'], ['relations', 'Relations']] as const
+const tabs = [['', 'Boxes'], ['planter', 'Planter'], ['prices', 'Prices, limits, units'], ['recipes', 'Recipes'], ['relations', 'Relations']] as const
 
 export function Logbook({ tab }: { tab: string }) {
   const s = useStore()
@@ -47,50 +48,6 @@ function Imports() {
 function Planters() {
   const d = useData<{ cards: api.Card[] }>('/cards')
   return <Wait of={d}>{(d) => d.cards.length === 0 ? <p>No planter is known yet. It is learnt from the first log.</p> : <>{d.cards.map((c) => <Planter key={c.planter} c={c} />)}</>}</Wait>
-}
-
-function Prices() {
-  const d = useData<api.Settings>('/settings')
-  return <Wait of={d}>{(d) => <Form key={JSON.stringify(d)} d={d} />}</Wait>
-}
-
-function Form({ d }: { d: api.Settings }) {
-  const [s, set] = useState(d)
-  const [error, setError] = useState('')
-  const put = (k: keyof api.SettingsChange) => (v: string) => set({ ...s, [k]: v })
-  const metric = s.units === 'metric'
-  const pick = (x: api.Settings): api.SettingsChange => ({ name: x.name, zone: x.zone, units: x.units as 'us' | 'metric', currency: x.currency, crop: x.crop, grain: x.grain, yield_goal: x.yield_goal, seed: x.seed, labour_per_hour: x.labour_per_hour, machine_per_hour: x.machine_per_hour, left_to_plant: x.left_to_plant })
-  const save = async (e: Event) => {
-    e.preventDefault()
-    try {
-      await api.send('PATCH', '/settings', pick(s))
-      setError('')
-      store.say('Kept; everything is priced anew.', async () => { await api.send('PATCH', '/settings', pick(d)) })
-    } catch (e) { setError((e as Error).message) }
-  }
-  return <form onSubmit={(e) => void save(e)}>
-    <h2>Prices</h2>
-    <p class="soft">Assumed: you set them. Without a price losses are in bushels, without a yield goal they cannot be said.</p>
-    <div class="form near">
-      <Text label="What grain brings" value={s.grain} set={put('grain')} placeholder={metric ? '180/t' : '4.50/bu'} hint="money over bu, t, kg, lb or cwt" />
-      <Text label="Yield goal" value={s.yield_goal} set={put('yield_goal')} placeholder={metric ? '11t/ha' : '190bu/ac'} />
-      <Text label="What seed costs" value={s.seed} set={put('seed')} placeholder="300/80000" hint="money over seeds" />
-      <Text label="An hour of the operator" value={s.labour_per_hour} set={put('labour_per_hour')} mode="decimal" />
-      <Text label="An hour of tractor and planter standing" value={s.machine_per_hour} set={put('machine_per_hour')} mode="decimal" />
-      <Text label="Still to plant beyond the present field" value={s.left_to_plant} set={put('left_to_plant')} placeholder={metric ? '100ha' : '250ac'} />
-      <Text label="Crop" value={s.crop} set={put('crop')} hint="a bushel is of this crop" />
-      <Text label="Currency" value={s.currency} set={put('currency')} />
-    </div>
-    <h2 class="gap">Units, zone, name</h2>
-    <div class="form near">
-      <label class="field"><span>Units</span><select value={s.units} onChange={(e) => put('units')(e.currentTarget.value)}><option value="us">US customary, 12 h clock</option><option value="metric">metric, 24 h clock</option></select></label>
-      <Text label="Time zone" value={s.zone} set={put('zone')} list="zones" hint="its days are those of the logbook" />
-      <Text label="Name of the logbook" value={s.name} set={put('name')} />
-      <datalist id="zones">{s.zones.map((z) => <option key={z} value={z} />)}</datalist>
-    </div>
-    {error && <p class="gap" role="alert">{error}</p>}
-    {!looking() && <div class="buttons gap"><button class="first" type="submit">Keep</button><button type="button" onClick={() => set(d)}>As it was</button></div>}
-  </form>
 }
 
 function RelationsView() {

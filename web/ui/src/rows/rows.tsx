@@ -1,7 +1,7 @@
 import type * as api from '../api'
 import { query } from '../api'
 import { Dots } from '../draw/dots'
-import { label } from '../draw/scale'
+import { ends, label } from '../draw/scale'
 import { Choice, Title, Wait, Wide } from '../parts'
 import { stay, usePlace } from '../route'
 import { useData, useStore } from '../state'
@@ -25,12 +25,14 @@ function View({ v, q, path }: { v: api.Rows, q: URLSearchParams, path: string })
   const set = (k: string) => (x: string) => stay({ [k]: x })
   const any = (text: string) => ({ value: '', text })
   const days = store.book?.days ?? []
+  const planters = store.book?.planters ?? []
   const dayName = (d: string) => days.find((x) => x.day === d)?.label ?? d
   return <>
     <Title page="Rows">{v.title}</Title>
-    <p class="cap">Left to right as you look ahead. Line: 90% interval. Grey: what the other rows do.</p>
+    <p class="cap">Left to right as you look ahead. Line: 90% interval. Grey: what the other rows do.{v.target !== null && ` Thin line: what was asked for, ${label(v.measure.axis, v.target)}.`}{v.measure.limit.says && ` Dashed: your limit, ${v.measure.limit.says}.`}</p>
     <div class="pick gap">
-      <Choice label="Measure" value={v.measure.id} set={set('measure')} of={(v.measures.length ? v.measures : [v.measure]).map((m) => ({ value: m.id, text: m.label }))} />
+      <Choice label="Measure" value={v.measure.id} set={set('measure')} of={(v.measures.some((m) => m.id === v.measure.id) ? v.measures : [v.measure, ...v.measures]).map((m) => ({ value: m.id, text: m.label }))} />
+      {planters.length > 1 && <Choice label="Planter" value={q.get('planter') ?? v.planter} set={set('planter')} of={planters.map((f) => ({ value: f, text: f }))} />}
       {v.fields.length > 1 && <Choice label="Field" value={q.get('field') ?? ''} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: f }))]} />}
       {v.days.length > 1 && <Choice label="From" value={q.get('from') ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
       {v.days.length > 1 && <Choice label="To" value={q.get('to') ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
@@ -44,7 +46,7 @@ function View({ v, q, path }: { v: api.Rows, q: URLSearchParams, path: string })
       </div>
     </div>
     <div class="gap" style={{ maxWidth: '860px' }}>
-      {table ? <Table v={v} rows={rows} /> : <Dots axis={v.measure.axis} label={v.title}
+      {table ? <Table v={v} rows={rows} /> : <Dots axis={v.measure.axis} label={v.title} limits={ends(v.measure.limit)} target={v.target}
         band={v.band.low !== null && v.band.high !== null ? [v.band.low, v.band.high] : null}
         dots={rows.map((r) => ({ key: String(r.row), name: 'row ' + r.row, value: r.value, low: r.low, high: r.high, mark: r.apart === 'out', faint: r.few, says: r.says, note: note(r) }))} />}
     </div>
@@ -52,7 +54,7 @@ function View({ v, q, path }: { v: api.Rows, q: URLSearchParams, path: string })
   </>
 }
 
-const note = (r: api.RowFigure) => [r.wheel_track && 'wheel track', r.side, ...r.parts].filter(Boolean).slice(0, 2).join(', ')
+const note = (r: api.RowFigure) => [...r.parts, r.wheel_track && 'wheel track', r.side].filter(Boolean).slice(0, 2).join(', ')
 
 function Table({ v, rows }: { v: api.Rows, rows: api.RowFigure[] }) {
   const a = v.measure.axis
