@@ -75,6 +75,11 @@ func (s *settler) reading(x evenstand.Reading) error {
 	if x.Quantity == evenstand.Vacuum {
 		s.vacuum(x)
 	}
+	k := int32(math.Max(0, s.pose.S-p.S0) / evenstand.StretchLength)
+	switch x.Quantity {
+	case evenstand.LiquidFlow, evenstand.LiquidRate, evenstand.GranularRate:
+		s.product(x, k)
+	}
 	switch {
 	case x.Quantity == evenstand.LiquidFlow && x.Element.Scope == evenstand.ScopeRow:
 		if n := int(x.Element.N); n >= 1 && n <= len(s.rows) {
@@ -89,7 +94,6 @@ func (s *settler) reading(x evenstand.Reading) error {
 	if x.Quantity == evenstand.GroundSpeed && x.Element.Scope == evenstand.ScopeMachine && s.pose.V > 1 && math.Abs(s.pose.V-x.Value) < 0.3*s.pose.V {
 		s.engine.SpeedRatio(x.Value / s.pose.V)
 	}
-	k := int32(math.Max(0, s.pose.S-p.S0) / evenstand.StretchLength)
 	for _, n := range s.rowsOf(x.Element) {
 		st := s.rows[n-1].stretch(k)
 		switch x.Quantity {

@@ -28,6 +28,7 @@ type rowState struct {
 
 	seeds    []evenstand.PlacedSeed // of the open pass; the live pass keeps the last ones only
 	str      []evenstand.Stretch
+	products products
 	seedBase int32 // seeds and stretches of the pass before those
 	strBase  int32
 

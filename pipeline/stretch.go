@@ -80,6 +80,7 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 		seeds = append(seeds, r.seeds)
 		total += float64(len(r.seeds))
 		n := len(marks) - 1
+		liquid, granular := holding{of: r.products.liquid, age: heldFor}, holding{of: r.products.granular, age: heldFor}
 		for k := range n {
 			st := *r.stretch(int32(k))
 			a, b := marks[k], marks[k+1]
@@ -97,6 +98,9 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 			if sown {
 				s.silentGround(r, &st)
 			}
+			seconds := (b.T - a.T).Seconds()
+			st.Liquid = liquid.amount(k, &st, s.card.RowSpacing, seconds)
+			st.Granular = granular.amount(k, &st, s.card.RowSpacing, seconds)
 			stretches = append(stretches, st)
 			if sown && !math.IsNaN(s.card.RowSpacing) {
 				planted += math.Max(0, float64(st.Way)-float64(st.Off)) * s.card.RowSpacing

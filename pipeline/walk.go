@@ -514,6 +514,7 @@ func (s *settler) begin(p *evenstand.Pass) {
 		r.inSeg, r.hasSeeds, r.hasCount, r.counted = false, false, false, 0
 		r.seeds, r.seedBase = r.seeds[:0], 0
 		r.str, r.strBase = r.str[:0], 0
+		r.products.reset()
 		if r.stream >= 0 {
 			r.setClock(s.clocks[r.stream]) // the live pass learns them
 		}

@@ -170,6 +170,8 @@ type Links struct {
 	Pass    string        `json:"pass" doc:"Key of the pass where it shows best, empty: none"`
 	Row     int           `json:"row" doc:"0: all rows"`
 	Measure string        `json:"measure" doc:"By which rows and ground show it; empty: none"`
+	Courses []string      `json:"courses" doc:"Measures whose course through the day shows it"`
+	Strip   bool          `json:"strip" doc:"It is ground without seed that can be drawn"`
 	Planter string        `json:"planter"`
 	Day     evenstand.Day `json:"day"`
 }

@@ -2,10 +2,13 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"evenstand"
+	"evenstand/core/advise"
 	"evenstand/core/measure/group"
 )
 
@@ -49,6 +52,11 @@ type Course struct {
 	Title   string           `json:"title"`
 	Rows    []CourseBin      `json:"rows" doc:"Those that the finding is about"`
 	Peers   []CourseBin      `json:"peers" doc:"The others; empty when it is about all"`
+	Of      string           `json:"of" doc:"Who the rows are: row 7, the left side"`
+	Others  string           `json:"others" doc:"Who the others are: the other rows, the right side"`
+	Beside  bool             `json:"beside" doc:"The others are one thing to be compared with, such as the other side, rather than many"`
+	Target  []TargetBin      `json:"target" doc:"What was asked for, of seeds planted"`
+	Over    bool             `json:"over" doc:"It does not last any more"`
 	Since   evenstand.Micros `json:"since"`
 	Until   evenstand.Micros `json:"until"`
 	Ticks   []Tick           `json:"ticks"`
@@ -64,6 +72,12 @@ type CourseBin struct {
 	Says  string           `json:"says"`
 }
 
+// TargetBin is what was asked for over the minutes of a bin.
+type TargetBin struct {
+	T     evenstand.Micros `json:"time"`
+	Value evenstand.Number `json:"value"`
+}
+
 // Tick is a time on an axis.
 type Tick struct {
 	T     evenstand.Micros `json:"time"`
@@ -73,14 +87,67 @@ type Tick struct {
 // mostBins is how many points the course of a day has at most.
 const mostBins = 60
 
+type courseIn struct {
+	ID      string `path:"id" doc:"Or its begin, at least three characters"`
+	Measure string `query:"measure" doc:"One of the finding's courses; empty: the first"`
+}
+
+// coursesOf are the measures whose course shows a finding: the main one, and
+// what speaks for its cause.
+func coursesOf(kind string) []string {
+	switch kind {
+	case evenstand.KindLowVacuum:
+		return []string{"vacuum", "skips"}
+	case evenstand.KindContactLoss:
+		return []string{"wheel-off", "load", "force"}
+	case evenstand.KindOverload:
+		return []string{"load", "force"}
+	case evenstand.KindSpeedSpacing:
+		return []string{"spacing", "speed"}
+	}
+	if m := measureOf[kind]; m != "" {
+		return []string{m}
+	}
+	return nil
+}
+
+// parties names the rows of a finding and those that it compares them with.
+func parties(f *evenstand.Finding, card *evenstand.Card) (of, others string, beside bool) {
+	of, others = "all rows", ""
+	if len(f.Rows) == 0 || len(f.Rows) == card.Rows {
+		return of, others, false
+	}
+	of, others = strings.ToLower(advise.Rows(f.Rows)), "the other rows"
+	left := []string{}
+	for _, g := range card.Groups {
+		switch {
+		case g.Kind != "vacuum":
+		case slices.Equal(g.Rows, f.Rows):
+			of = "the " + g.Name + " side"
+		default:
+			left = append(left, g.Name)
+		}
+	}
+	if of == strings.ToLower(advise.Rows(f.Rows)) || len(left) != 1 {
+		return of, others, false
+	}
+	return of, "the " + left[0] + " side", true
+}
+
 // course gives the measure of a finding's rows and of the others, bin by bin.
-func (s *Server) course(ctx context.Context, in *findingIn) (Course, error) {
+func (s *Server) course(ctx context.Context, in *courseIn) (Course, error) {
 	f, err := s.finding(ctx, in.ID)
 	if err != nil {
 		return Course{}, err
 	}
-	m, ok := group.ByID(measureOf[f.Kind])
-	out := Course{Rows: []CourseBin{}, Peers: []CourseBin{}, Ticks: []Tick{}, Since: f.Since, Until: evenstand.NoTime}
+	if in.Measure == "" {
+		in.Measure = measureOf[f.Kind]
+	}
+	m, ok := group.ByID(in.Measure)
+	out := Course{Rows: []CourseBin{}, Peers: []CourseBin{}, Ticks: []Tick{}, Target: []TargetBin{}, Since: f.Since, Until: evenstand.NoTime, Over: f.Until != nil}
+	if !ok && in.Measure != "" {
+		return out, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
+	}
 	if !ok {
 		return out, nil
 	}
@@ -111,7 +178,8 @@ func (s *Server) course(ctx context.Context, in *findingIn) (Course, error) {
 	step := binStep(last - first)
 	zero := first - first%step
 	n := int((last-zero)/step) + 1
-	mine, peers := make([]group.Sum, n), make([]group.Sum, n)
+	out.Of, out.Others, out.Beside = parties(&f, &card)
+	mine, peers, asked := make([]group.Sum, n), make([]group.Sum, n), make([]wanted, n)
 	others := false
 	err = s.book.Stretches(ctx, f.Planter, f.Day, func(ss []evenstand.Stretch) error {
 		for i := range ss {
@@ -120,6 +188,7 @@ func (s *Server) course(ctx context.Context, in *findingIn) (Course, error) {
 			case k < 0 || k >= n: // of no pass
 			case len(f.Rows) == 0 || slices.Contains(f.Rows, int(ss[i].Row)):
 				mine[k].Add(&m, &ss[i], 0, card.RowSpacing)
+				asked[k].add(&ss[i], card.RowSpacing)
 			default:
 				peers[k].Add(&m, &ss[i], 0, card.RowSpacing)
 				others = true
@@ -146,6 +215,11 @@ func (s *Server) course(ctx context.Context, in *findingIn) (Course, error) {
 	out.Rows = bins(mine)
 	if others {
 		out.Peers = bins(peers)
+	}
+	for k := range asked {
+		if x := asked[k].rate(&m); !math.IsNaN(float64(x)) {
+			out.Target = append(out.Target, TargetBin{zero + evenstand.Micros(k)*step + step/2, x})
+		}
 	}
 	out.Title = out.Measure.Label + " through the day"
 	every := 3600 * evenstand.Second

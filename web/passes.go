@@ -375,7 +375,7 @@ func (w *way) bracket(f *evenstand.Finding, p *evenstand.Pass) (Bracket, bool) {
 // links says where a finding can be seen: on the pass of its that it covers
 // longest, and by which measure.
 func (s *Server) links(ctx context.Context, f *evenstand.Finding) (Links, error) {
-	l := Links{Planter: f.Planter, Day: f.Day, Measure: measureOf[f.Kind]}
+	l := Links{Planter: f.Planter, Day: f.Day, Measure: measureOf[f.Kind], Courses: some(coursesOf(f.Kind)), Strip: slices.Contains(stripKinds, f.Kind) && len(f.Rows) > 0}
 	if len(f.Rows) == 1 {
 		l.Row = f.Rows[0]
 	}

@@ -12,6 +12,7 @@ func (s *Server) register() {
 	get(s, "/worklist", "worklist", "What to do, grouped by when, ordered by money still to save", s.worklistView)
 	get(s, "/findings/{id}", "finding", "One finding with all that is said of it", s.findingView)
 	get(s, "/findings/{id}/course", "course", "Its measure through the day: its rows and the others", s.course)
+	get(s, "/findings/{id}/strip", "strip", "The ground without seed of a finding, beside the neighbouring rows", s.strip)
 	operation(s, http.MethodPost, "/findings/{id}/decisions", "decide", "Record what was done about a finding, or take it back", s.decide)
 	get(s, "/passes", "passes", "The passes of a day or of all days", s.passList)
 	get(s, "/pass", "pass", "One pass: its way, its quantities by stretches, the findings on it", s.passView)

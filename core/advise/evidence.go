@@ -70,6 +70,8 @@ func (v Voice) Evidence(e evenstand.Evidence) string {
 		write = func(x float64) string { return Offset(x, 2) }
 	case strings.HasPrefix(e.Name, rhythmName):
 		write, on = oddsOf, "places"
+	case strings.HasPrefix(e.Name, "odds "):
+		write = oddsOf
 	case strings.HasPrefix(e.Name, silenceOf):
 		write = Span
 	case unit == "fraction" && interval && high-low < 0.03 && high >= 0.1:

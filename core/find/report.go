@@ -246,7 +246,7 @@ func (e *Engine) cellChart(c *caseFile) *evenstand.Chart {
 		return nil
 	}
 	ch := &evenstand.Chart{
-		Title: fmt.Sprintf("turns missed by each cell of the disc, counted from the bad one, over %.0f turns", d.turns[0]),
+		Title: "turns missed by each cell of the disc, counted from the bad one",
 		X:     "cell", Y: "share of turns missed", Unit: "fraction", Mark: []int{0},
 	}
 	for i := range d.turns {

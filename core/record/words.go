@@ -31,6 +31,7 @@ type Words struct {
 	Where     string   `json:"where"`      // field and grade
 	Passes    string   `json:"passes"`     // "passes 3 to 7"
 	Due       string   `json:"due"`        // "at the next stop"; empty when there is no hurry
+	Step      string   `json:"step"`       // the first thing that the advice asks for
 	Work      string   `json:"work"`       // who works how long: "10 minutes, operator"
 	Decisions []string `json:"decisions"`  // what people said of it
 	Evidence  []Line   `json:"evidence"`   // figures with their intervals
@@ -44,7 +45,7 @@ type Words struct {
 func SayFinding(f *evenstand.Finding, o Options) Words {
 	w := Words{
 		Money: moneyLine(f, o.Voice), Where: strings.Join(nonempty(field(f), grade(f)), ", "), Passes: advise.Passes(f),
-		Work: who(f), Decisions: []string{}, Evidence: []Line{}, Causes: []Line{},
+		Work: who(f), Step: advise.FirstStep(f.Advice.Do), Decisions: []string{}, Evidence: []Line{}, Causes: []Line{},
 	}
 	w.Sum, w.SumOf = sum(f, o.Voice)
 	if todo(f) {

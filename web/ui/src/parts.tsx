@@ -38,12 +38,33 @@ export function Wrong({ text, again }: { text: string, again?: () => void }) {
 }
 
 // Cautions are the usual words before anyone touches the machine.
-export function Cautions({ list }: { list: string[] }) {
+export function Cautions({ list, head }: { list: string[], head?: string }) {
   if (list.length === 0) return null
-  return <div class="caution" role="note" aria-label="Be careful">
-    {list.length === 1 ? list[0] : <ul>{list.map((c) => <li key={c}>{c}</li>)}</ul>}
+  return <div class="caution" role="note" aria-label={head ?? 'Be careful'}>
+    {head && <strong>{head}</strong>}
+    {list.length === 1 ? <p>{list[0]}</p> : <ul>{list.map((c) => <li key={c}>{c}</li>)}</ul>}
   </div>
 }
+
+// AsTable holds the data of a drawing, folded, to read or to take along.
+export function AsTable({ label, name, children }: { label: string, name: string, children: ComponentChildren }) {
+  const ref = useRef<HTMLTableElement>(null)
+  const take = () => {
+    const cells = [...ref.current!.rows].map((r) => [...r.cells].map((c) => c.textContent ?? ''))
+    const a = document.createElement('a')
+    a.href = URL.createObjectURL(new Blob([csv(cells)], { type: 'text/csv' }))
+    a.download = name + '.csv'
+    a.click()
+    setTimeout(() => URL.revokeObjectURL(a.href), 1000)
+  }
+  return <details class="still"><summary>As a table</summary>
+    <Wide label={label}><table ref={ref}>{children}</table></Wide>
+    <div class="buttons near"><button onClick={take}>CSV</button></div>
+  </details>
+}
+
+// csv writes cells as RFC 4180 asks.
+export const csv = (rows: string[][]): string => rows.map((r) => r.map((c) => /[",\n]/.test(c) ? '"' + c.replaceAll('"', '""') + '"' : c).join(',')).join('\r\n') + '\r\n'
 
 export function Pairs({ rows, label }: { rows: { what: string, says: string }[], label: string }) {
   return <table class="pair" aria-label={label}><tbody>

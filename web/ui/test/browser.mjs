@@ -191,9 +191,9 @@ test('a finding is done and that is taken back', async () => {
 })
 
 // keep presses the button and waits for the program's answer.
-async function keep(p) {
+async function keep(p, name) {
   const answered = p.waitForResponse((r) => r.request().method() === 'PATCH')
-  await p.getByRole('button', { name: 'Keep' }).click()
+  await p.getByRole('button', { name, exact: true }).click()
   check((await answered).ok(), 'the settings are kept')
 }
 
@@ -203,18 +203,25 @@ test('a new price, and both unit systems', async () => {
   await p.locator('.item').first().waitFor()
   const before = (await p.locator('.item .money').allTextContents()).join()
   await p.goto(main.address + '/logbook/prices')
-  await p.getByLabel('What grain brings').fill('9.00/bu')
-  await keep(p)
+  await p.getByLabel('What grain brings').fill('9.00')
+  await keep(p, 'Keep the prices')
   await p.goto(main.address)
   await p.locator('.item').first().waitFor()
   check((await p.locator('.item .money').allTextContents()).join() !== before, 'twice the price changes what is still to save')
   await p.goto(main.address + '/logbook/prices')
   await p.getByLabel('What grain brings').fill('nonsense')
-  await p.getByRole('button', { name: 'Keep' }).click()
+  await p.getByRole('button', { name: 'Keep the prices' }).click()
   await p.getByRole('alert').waitFor()
   await p.getByLabel('What grain brings').fill('4.50/bu')
+  await keep(p, 'Keep the prices')
+  await p.waitForFunction(() => document.querySelector('.beside input')?.value === '4.50') // the bushel stands beside the box
+  await p.getByLabel('ground speed at most, mph').fill('3')
+  await keep(p, 'Keep the limits')
+  await p.getByRole('link', { name: /beyond it on .* of the way/ }).click()
+  await p.getByText('Dashed: your limit, at most 3 mph').waitFor()
+  await p.goto(main.address + '/logbook/prices')
   await p.getByLabel('Units').selectOption('metric')
-  await keep(p)
+  await keep(p, 'Keep')
   await p.goto(main.address)
   await p.locator('.state', { hasText: /^\d\d:\d\d/ }).waitFor()
   await looked(p, 'worklist, metric')

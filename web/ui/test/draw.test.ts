@@ -5,6 +5,10 @@ import { digits, extent, label, round, show, ticks, toSI } from '../src/draw/sca
 import type * as api from '../src/api'
 import { signsOf } from '../src/ribbon/canvas'
 import { stepTo } from '../src/ribbon/ribbon'
+import { gaps } from '../src/draw/strip'
+import { alone, spoken } from '../src/logbook/prices'
+import { csv } from '../src/parts'
+import type { Settings } from '../src/api'
 
 const percent = { si: 'fraction', unit: '%', scale: 0.01, offset: 0 }
 const fahrenheit = { si: 'degC', unit: '°F', scale: 1 / 1.8, offset: -32 / 1.8 }
@@ -176,5 +180,30 @@ describe('columns', () => {
     expect([...c.of['k']!]).toEqual([9])
     expect(() => decode(new ArrayBuffer(3))).toThrow()
     expect(() => decode(new ArrayBuffer(64))).toThrow()
+  })
+})
+
+describe('strips and tables', () => {
+  it('gives what lies between runs', () => {
+    expect(gaps([0, 6, 16, 20], 0, 20)).toEqual([[6, 16]])
+    expect(gaps([], 2, 9)).toEqual([[2, 9]])
+    expect(gaps([3, 5], 0, 8)).toEqual([[0, 3], [5, 8]])
+  })
+  // RFC 4180, section 2, rules 5 to 7.
+  it('writes CSV', () => expect(csv([['a', 'b,c'], ['say "x"', 'two\nlines']])).toBe('a,"b,c"\r\n"say ""x""","two\nlines"\r\n'))
+})
+
+describe('prices', () => {
+  const d = { currency: 'USD', grain: '4.50/bu', yield_goal: '11t/ha', seed: '300/80000', left_to_plant: '', bare: { grain: '/bu', yield_goal: 'bu/ac', seed: '/80000', left_to_plant: 'ac' } } as Settings
+  it('leaves away the unit that stands beside the box', () => {
+    expect(alone('grain', d)).toBe('4.50')
+    expect(alone('yield_goal', d)).toBe('11t/ha')
+    expect(alone('seed', d)).toBe('300')
+    expect(alone('left_to_plant', d)).toBe('')
+  })
+  it('says what a number is in', () => {
+    expect(spoken('grain', d)).toBe('USD a bushel')
+    expect(spoken('seed', d)).toBe('USD for 80,000 seeds')
+    expect(spoken('left_to_plant', d)).toBe('ac')
   })
 })

@@ -20,13 +20,14 @@ export function Stems(p: { stems: Stem[], axis: Axis, band?: [number, number] | 
   const unit = p.axis.unit === '%' ? '%' : ''
   const marked = p.stems.filter((s) => s.mark && s.value !== null)
   const every = Math.ceil((b - a + 1) / Math.max(2, Math.floor(w / 90)))
+  const unitWidth = p.x.length * 7.6 + 18 // the axis' name stands at its end
   return <div ref={ref}>
     <svg width={w} height={h} role="img" aria-label={p.label}>
       {p.band && <rect x={left} width={w - left - right} y={y(Math.min(hi, show(p.axis, p.band[1])))} height={Math.max(2, y(Math.max(0, show(p.axis, p.band[0]))) - y(Math.min(hi, show(p.axis, p.band[1]))))} fill="var(--band)" />}
       {ticks(0, hi, 3).map((t) => <text key={t} x={left - 6} y={y(t) + 4} text-anchor="end">{digits(t) + unit}</text>)}
       <line x1={left} x2={w - right} y1={y(0)} y2={y(0)} stroke="var(--line)" />
       {p.stems.map((s, i) => s.value !== null && <line key={i} x1={x(s.at)} x2={x(s.at)} y1={y(0)} y2={y(vs[i]!)} stroke={s.mark ? 'var(--accent)' : 'var(--ink)'} stroke-width={s.mark ? 4 : 2}><title>{`${s.name}: ${s.says}`}</title></line>)}
-      {p.stems.filter((s) => (s.at - a) % every === 0).map((s) => <text key={s.at} x={x(s.at)} y={h - 8} text-anchor="middle">{digits(s.at)}</text>)}
+      {p.stems.filter((s) => (s.at - a) % every === 0 && x(s.at) < w - right - unitWidth).map((s) => <text key={s.at} x={x(s.at)} y={h - 8} text-anchor="middle">{digits(s.at)}</text>)}
       <text x={w - right} y={h - 8} text-anchor="end">{p.x}</text>
       {marked.slice(0, 1).map((s) => {
         const px = x(s.at), end = px > w / 2

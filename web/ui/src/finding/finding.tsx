@@ -1,7 +1,8 @@
-import { useState } from 'preact/hooks'
+import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { ChartView } from '../draw/chart'
 import { CourseView } from '../draw/course'
+import { StripView } from '../draw/strip'
 import { Cautions, Pairs, Text, Title, Wait } from '../parts'
 import { go } from '../route'
 import { looking, store, useData } from '../state'
@@ -13,33 +14,24 @@ export function Finding({ id }: { id: string }) {
 
 function View({ f }: { f: api.Spoken }) {
   const w = f.words
-  const course = useData<api.Course>(f.links.measure ? `/findings/${f.id}/course` : '')
+  const proof = f.links.courses[0] !== f.links.measure && f.links.courses[0] // of the cause, before what it did
   const tags = [w.passes, w.where, w.due && 'due ' + w.due].filter(Boolean).join(' · ')
   return <>
     <Title page="Finding">{f.sentence}</Title>
     <p class="tags">{tags}</p>
     {w.decisions.map((d) => <p class="tags" key={d}>{d}</p>)}
     {f.check_back && <p class="tags">Check-back: {f.check_back.verdict}.</p>}
-    <div class="two">
-      <div>
-        {f.chart && f.drawn && <section><ChartView c={f.chart} d={f.drawn} /></section>}
-        {course.data && course.data.rows.length > 1 && <section class={f.chart ? 'still' : undefined}><CourseView c={course.data} rows={rowsOf(f)} /></section>}
+    <div class="finding">
+      <div class="act">
         {f.advice.do && <section>
           <h2>What to do</h2>
           <p class="do-it near">{f.advice.do}</p>
           {w.work && <p class="soft">{w.work}</p>}
-          <Cautions list={f.advice.cautions} />
         </section>}
-        <section class="still">
-          <h2>Evidence</h2>
-          <div class="near"><Pairs label="Evidence" rows={w.evidence} /></div>
-        </section>
-        {f.cannot_say.length > 0 && <section>
-          <h2>What the data cannot tell</h2>
-          <ul class="near">{f.cannot_say.map((s) => <li key={s}>{s}</li>)}</ul>
-        </section>}
+        {!looking() && <section><Decide f={f} /></section>}
+        <Cautions list={f.advice.cautions} head="Take care" />
       </div>
-      <div>
+      <div class="worth">
         {w.causes.length > 0 && <section><h2>Causes</h2><Pairs label="Causes with their odds" rows={w.causes} /></section>}
         <section><h2>Money</h2>
           {w.money_rows.length > 0 ? <Pairs label="Money" rows={w.money_rows} /> : <p class="near soft">Nothing to price.</p>}
@@ -50,14 +42,36 @@ function View({ f }: { f: api.Spoken }) {
             <p class="small near"><a href="/logbook/prices">Prices and yield goal</a></p>
           </details>}
         </section>
-        {!looking() && <section><Decide f={f} /></section>}
-        <section><Seen f={f} /></section>
       </div>
+      <div class="drawn">
+        {f.links.strip && <Ground f={f} />}
+        {proof && <Through f={f} measure={proof} />}
+        {f.chart && f.drawn && <section><ChartView c={f.chart} d={f.drawn} /></section>}
+        {f.links.courses.filter((m) => m !== proof).map((m, i) => <Through key={m} f={f} measure={m} still={i > 0 || f.chart !== undefined} />)}
+        <section class="still">
+          <h2>Evidence</h2>
+          <div class="near"><Pairs label="Evidence" rows={w.evidence} /></div>
+        </section>
+        {f.cannot_say.length > 0 && <section>
+          <h2>What the data cannot tell</h2>
+          <ul class="near">{f.cannot_say.map((s) => <li key={s}>{s}</li>)}</ul>
+        </section>}
+      </div>
+      <section class="seen"><Seen f={f} /></section>
     </div>
   </>
 }
 
-const rowsOf = (f: api.Spoken) => f.rows.length === 1 ? `row ${f.rows[0]}` : f.rows.length === 0 ? 'the planter' : 'its rows'
+function Ground({ f }: { f: api.Spoken }) {
+  const d = useData<api.Strip>(`/findings/${f.id}/strip`)
+  return d.data && d.data.rows.length > 0 ? <section><StripView s={d.data} /></section> : null
+}
+
+// Through is a measure's course through the day.
+function Through({ f, measure, still }: { f: api.Spoken, measure: string, still?: boolean }) {
+  const d = useData<api.Course>(`/findings/${f.id}/course` + api.query({ measure }))
+  return d.data && d.data.rows.length > 1 ? <section class={still ? 'still' : undefined}><CourseView c={d.data} /></section> : null
+}
 
 // Decide records what was done about it; each can be taken back.
 function Decide({ f }: { f: api.Spoken }) {
@@ -65,6 +79,8 @@ function Decide({ f }: { f: api.Spoken }) {
   const [cause, setCause] = useState('')
   const [note, setNote] = useState('')
   const [error, setError] = useState('')
+  const form = useRef<HTMLFormElement>(null)
+  useEffect(() => { if (other) form.current?.scrollIntoView({ block: 'nearest' }) }, [other])
   const record = async (status: 'acted' | 'set-aside' | 'open', cause = '', note = '') => {
     try {
       setError('')
@@ -84,7 +100,7 @@ function Decide({ f }: { f: api.Spoken }) {
       <button onClick={() => void record('set-aside')}>Not now</button>
       <button aria-expanded={other} onClick={() => setOther(!other)}>It was something else</button>
     </div>
-    {other && <form class="near" onSubmit={(e) => { e.preventDefault(); void record('acted', cause, note) }}>
+    {other && <form ref={form} class="near" onSubmit={(e) => { e.preventDefault(); void record('acted', cause, note) }}>
       {f.causes.length > 1 && <div class="buttons near">{f.causes.slice(1).map((c) => <button type="button" key={c.cause} aria-pressed={cause === c.cause} onClick={() => setCause(c.cause)}>{c.cause}</button>)}</div>}
       <div class="near"><Text label="What was it?" value={cause} set={setCause} /></div>
       <div class="near"><Text label="A note, if you like" value={note} set={setNote} /></div>

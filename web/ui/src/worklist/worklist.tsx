@@ -62,7 +62,7 @@ function Item({ f, fresh }: { f: api.Spoken, fresh: boolean }) {
     <div>
       <div class="s"><a href={'/finding/' + f.id}>{f.sentence}</a>{fresh && <span class="new">new</span>}</div>
       {f.words.decisions.map((d) => <div class="do" key={d}>{d}</div>)}
-      {!over && f.advice.do && <div class="do">{f.advice.do}</div>}
+      {!over && f.words.step && <div class="do">{f.words.step}</div>}
     </div>
     <div class="money">{f.words.sum}<small>{f.words.sum_of}</small></div>
   </article>
