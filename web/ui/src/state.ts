@@ -1,6 +1,6 @@
 // What the whole page shares: the logbook's head, the work that runs, theme and
 // dress. Screens ask for the rest themselves with useData.
-import { useEffect, useRef, useState } from 'preact/hooks'
+import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks'
 import * as api from './api'
 
 type Listener = () => void
@@ -133,7 +133,7 @@ export const store = new Store()
 
 export function useStore(): Store {
   const [, again] = useState(0)
-  useEffect(() => store.subscribe(() => again((n) => n + 1)), [])
+  useLayoutEffect(() => store.subscribe(() => again((n) => n + 1)), []) // before anything can be told: an effect after the paint may come too late
   return store
 }
 

@@ -68,7 +68,7 @@ async function looked(p, name) {
 
 const settled = async (p) => { await p.waitForSelector('h1'); await p.waitForLoadState('networkidle').catch(() => {}); await p.waitForTimeout(120) }
 const tests = []
-const test = (name, f) => tests.push([name, f])
+const test = (name, f) => { if (!process.env.ONLY || name.includes(process.env.ONLY)) tests.push([name, f]) } // ONLY=journal runs what has it in its name
 
 run('simulate', scenario, join(dir, 'sim'))
 const boxes = join(dir, 'sim', 'boxes')
