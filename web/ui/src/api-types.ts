@@ -107,6 +107,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/findings/{id}/strip": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The ground without seed of a finding, beside the neighbouring rows */
+        get: operations["strip"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/ground": {
         parameters: {
             query?: never;
@@ -256,6 +273,23 @@ export interface paths {
         post?: never;
         /** Take a note back */
         delete: operations["takeBack"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/limits": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How the last day kept the limits that were set */
+        get: operations["limits"];
+        put?: never;
+        post?: never;
+        delete?: never;
         options?: never;
         head?: never;
         patch?: never;
@@ -673,6 +707,12 @@ export interface components {
             /** @description As shown */
             unit: string;
         };
+        Bare: {
+            grain: string;
+            left_to_plant: string;
+            seed: string;
+            yield_goal: string;
+        };
         BookInfo: {
             /**
              * Format: date-time
@@ -688,7 +728,7 @@ export interface components {
             /** @description Field of the last pass and what is left of it, in words */
             place: string;
             planters: string[];
-            /** @description A price of the grain is given */
+            /** @description Losses can be said in money: a price of the grain and a yield goal are given */
             priced: boolean;
             /** @description This browser may only look */
             read_only: boolean;
@@ -850,7 +890,15 @@ export interface components {
             ways: components["schemas"]["OptionView"][];
         };
         Course: {
+            /** @description The others are one thing to be compared with, such as the other side, rather than many */
+            beside: boolean;
             measure: components["schemas"]["MeasureInfo"];
+            /** @description Who the rows are: row 7, the left side */
+            of: string;
+            /** @description Who the others are: the other rows, the right side */
+            others: string;
+            /** @description It does not last any more */
+            over: boolean;
             /** @description The others; empty when it is about all */
             peers: components["schemas"]["CourseBin"][];
             /** @description Those that the finding is about */
@@ -860,6 +908,8 @@ export interface components {
              * @description UTC; null is unknown
              */
             since: string | null;
+            /** @description What was asked for, of seeds planted */
+            target: components["schemas"]["TargetBin"][];
             ticks: components["schemas"]["Tick"][];
             title: string;
             /**
@@ -1192,11 +1242,48 @@ export interface components {
             from: number | null;
             says: string;
         };
+        Limit: {
+            /** @description SI; null is unknown */
+            least: number | null;
+            /** @description SI; null is unknown */
+            most: number | null;
+            /** @description At least 18 %; empty without a limit */
+            says: string;
+        };
+        LimitDay: {
+            /** @description Share of the way, over all rows that tell it, by means over stretches of 15 m */
+            beyond: number | null;
+            day: string;
+            /** @description The day's logs tell it */
+            known: boolean;
+            measure: components["schemas"]["MeasureInfo"];
+            planter: string;
+            says: string;
+        };
+        LimitList: {
+            /** @description The day, in words */
+            label: string;
+            /** @description Those that are set */
+            limits: components["schemas"]["LimitDay"][];
+        };
+        LimitText: {
+            label: string;
+            /** @description Empty: none */
+            least: string;
+            /** @description Empty: none */
+            most: string;
+            /** @description The quantity's name in plain files */
+            of: string;
+            /** @description What the numbers are in */
+            unit: string;
+        };
         Line: {
             says: string;
             what: string;
         };
         Links: {
+            /** @description Measures whose course through the day shows it */
+            courses: string[];
             day: string;
             /** @description By which rows and ground show it; empty: none */
             measure: string;
@@ -1208,11 +1295,15 @@ export interface components {
              * @description 0: all rows
              */
             row: number;
+            /** @description It is ground without seed that can be drawn */
+            strip: boolean;
         };
         MeasureInfo: {
             axis: components["schemas"]["Axis"];
             id: string;
             label: string;
+            /** @description What the logbook's people do not want it to leave */
+            limit: components["schemas"]["Limit"];
             /** @description What it is a share or a mean of */
             of: string;
             /**
@@ -1543,10 +1634,14 @@ export interface components {
             /** @description What the figures rest on, as a sentence */
             origin: string;
             parts: string[];
+            /** @description Whose rows they are */
+            planter: string;
             /** @description In planter order */
             rows: components["schemas"]["RowFigure"][];
             sections: number[];
             sides: string[];
+            /** @description What was asked for on the same ground, of seeds planted */
+            target: number | null;
             /** @description What stands out, as a sentence */
             title: string;
         };
@@ -1562,6 +1657,8 @@ export interface components {
             grain?: string;
             labour_per_hour?: string;
             left_to_plant?: string;
+            /** @description All of them: one that is left out is given up */
+            limits?: components["schemas"]["LimitText"][];
             machine_per_hour?: string;
             name?: string;
             seed?: string;
@@ -1571,12 +1668,17 @@ export interface components {
             zone?: string;
         };
         SettingsView: {
+            /** @description What a number without a unit is taken in */
+            bare: components["schemas"]["Bare"];
             crop: string;
             currency: string;
             grain: string;
             labour_per_hour: string;
             left_to_plant: string;
+            limits: components["schemas"]["LimitText"][];
             machine_per_hour: string;
+            /** @description What losses cannot be priced without */
+            missing: string[];
             name: string;
             seed: string;
             units: string;
@@ -1683,6 +1785,34 @@ export interface components {
             when: string;
             words: components["schemas"]["Words"];
         };
+        Strip: {
+            /** @description Of places */
+            axis: components["schemas"]["Axis"];
+            /** @description From seeds; else from stretches of 15 m */
+            exact: boolean;
+            /**
+             * Format: double
+             * @description Part of the pass that is shown
+             */
+            from_m: number;
+            /** @description The pass in words */
+            label: string;
+            /** @description Key; empty: there is none to show */
+            pass: string;
+            rows: components["schemas"]["StripRow"][];
+            /** Format: double */
+            to_m: number;
+        };
+        StripRow: {
+            /** @description Its longest part without seed, in words; empty: none over 3 m */
+            hole: string;
+            /** @description The finding is about it */
+            mark: boolean;
+            /** Format: int64 */
+            row: number;
+            /** @description Ground with seed: from, to, from, to, … */
+            runs_m: number[];
+        };
         TableColumn: {
             name: string;
             /**
@@ -1714,6 +1844,15 @@ export interface components {
             number: number;
             product: string;
             says: string;
+        };
+        TargetBin: {
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+            /** @description SI; null is unknown */
+            value: number | null;
         };
         Tick: {
             clock: string;
@@ -1805,6 +1944,7 @@ export interface components {
             money_rows: components["schemas"]["Line"][];
             money_says: string[];
             passes: string;
+            step: string;
             sum: string;
             sum_of: string;
             where: string;
@@ -1998,7 +2138,10 @@ export interface operations {
     };
     course: {
         parameters: {
-            query?: never;
+            query?: {
+                /** @description One of the finding's courses; empty: the first */
+                measure?: string;
+            };
             header?: never;
             path: {
                 /** @description Or its begin, at least three characters */
@@ -2050,6 +2193,38 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Spoken"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    strip: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description Or its begin, at least three characters */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Strip"];
                 };
             };
             /** @description Error */
@@ -2393,6 +2568,35 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["NoteView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    limits: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["LimitList"];
                 };
             };
             /** @description Error */
