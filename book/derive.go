@@ -259,7 +259,7 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	defer b.mu.Unlock()
 	h := sha256.New()
 	_, card := b.cardOn(p.planter, day)
-	fmt.Fprintf(h, "tables %s\nsettling 2\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
+	fmt.Fprintf(h, "tables %s\nsettling 3\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
 	next := nextDay(day)
 	for _, s := range p.sources {
 		d, n := s.day(day), s.day(next)
@@ -612,6 +612,10 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	if err != nil {
 		return nil, nil, err
 	}
+	watching := make([]*targets, len(streams))
+	for i := range streams {
+		watching[i] = watched(&streams[i])
+	}
 	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from}, w)
 	if err != nil {
 		w.abort()
@@ -630,7 +634,12 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	if _, end, _ := dayBounds(day, b.Zone()); res.Until <= end {
 		res.Until = evenstand.NoTime
 	}
-	small, err := b.smallFiles(p, day, res, left, seen, w)
+	begin, end, _ := dayBounds(day, b.Zone())
+	boxes, err := boxJournal(streams, watching, res.Clocks, begin, end)
+	if err != nil {
+		return nil, nil, err
+	}
+	small, err := b.smallFiles(p, day, res, left, seen, boxes, w)
 	if err != nil {
 		return nil, nil, &dayError{err}
 	}
@@ -741,7 +750,7 @@ func (b *Book) commitDay(e dayEntry, dir string) error {
 }
 
 // smallFiles makes the JSON files of a day.
-func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, left []sourceSaid, seen Counts, w *dayWriter) ([]File, error) {
+func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result, left []sourceSaid, seen Counts, boxes boxJournalJSON, w *dayWriter) ([]File, error) {
 	clocks := clocksJSON{Schema: 1, Clocks: []clockJSON{}}
 	for _, c := range res.Clocks {
 		j := clockJSON{c.Source, c.Offset, c.Error, c.From, c.At, c.Drift, c.DriftError, []ClockSet{}, c.Against, []Gap{}}
@@ -770,7 +779,7 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 	for _, f := range []struct {
 		name string
 		v    any
-	}{{clocksName, clocks}, {findingsName, findings}, {summaryName, sum}} {
+	}{{clocksName, clocks}, {findingsName, findings}, {summaryName, sum}, {boxJournalName, boxes}} {
 		text, err := toJSON(f.v)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", f.name, err)

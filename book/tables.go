@@ -19,6 +19,8 @@ const (
 	findingsName  = "findings.json"
 	clocksName    = "clocks.json"
 	summaryName   = "summary.json"
+
+	boxJournalName = "journal.json" // what the boxes logged beside their measurements
 )
 
 // seedRow is a row of seeds.parquet: one row group a pass, sorted by row and

@@ -1,11 +1,16 @@
 package web
 
 import (
+	"cmp"
 	"context"
+	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"evenstand"
+	"evenstand/book"
+	"evenstand/core/advise"
 	"evenstand/core/record"
 )
 
@@ -25,41 +30,167 @@ type NoteView struct {
 	Time      evenstand.Micros `json:"time"`
 	Clock     string           `json:"clock"`
 	Day       string           `json:"day"`
+	Date      evenstand.Day    `json:"date"`
 	Words     string           `json:"words" doc:"As typed"`
 	Lines     []NoteLine       `json:"lines"`
 	Supposed  []string         `json:"supposed" doc:"What it did not say and was supposed"`
 	TakenBack bool             `json:"taken_back"`
 }
 
-// Journal is what people wrote, newest first.
+// BoxLineView is what a box logged beside its measurements.
+type BoxLineView struct {
+	Source  string           `json:"source"`
+	Planter string           `json:"planter"`
+	Time    evenstand.Micros `json:"time"`
+	Clock   string           `json:"clock"`
+	What    string           `json:"what" doc:"setting, refill, fix, remark, …; target: one was changed on the box"`
+	Says    string           `json:"says"`
+}
+
+// JournalDay is a day of the journal.
+type JournalDay struct {
+	Day   evenstand.Day `json:"day"`
+	Label string        `json:"label"`
+	Mine  int           `json:"mine" doc:"Notes of people that hold"`
+	Boxes int           `json:"boxes" doc:"Lines of boxes"`
+}
+
+// Journal is one day: what people wrote and what the boxes logged, newest first.
 type Journal struct {
-	Notes []NoteView `json:"notes"`
+	Day   evenstand.Day `json:"day" doc:"Empty: there is nothing at all"`
+	Label string        `json:"label"`
+	Notes []NoteView    `json:"notes"`
+	Boxes []BoxLineView `json:"boxes"`
+	More  int64         `json:"more" doc:"Lines of boxes beyond those"`
+	Days  []JournalDay  `json:"days" doc:"All of them, newest first"`
+}
+
+type journalIn struct {
+	Day evenstand.Day `query:"day" maxLength:"10" doc:"Empty: the newest"`
 }
 
 func (s *Server) noteLine(e *evenstand.Entry) NoteLine {
 	return NoteLine{e.What, e.Rows.String(), evenstand.Number(e.Value), e.Unit, record.SayEntry(e)}
 }
 
-func (s *Server) journal(ctx context.Context, _ *nothing) (Journal, error) {
-	lines, err := s.book.Journal(ctx)
+// boxLines gives what the boxes logged, by day.
+func (s *Server) boxLines(ctx context.Context) (map[evenstand.Day]boxDay, error) {
+	return s.boxes.of(s.told.Load(), func() (map[evenstand.Day]boxDay, error) {
+		ctx := context.WithoutCancel(ctx)
+		days, err := s.book.Days(ctx)
+		if err != nil {
+			return nil, err
+		}
+		out := map[evenstand.Day]boxDay{}
+		for _, d := range days {
+			if _, have := out[d.Day]; have {
+				continue // of another planter; it was asked for all
+			}
+			lines, more, err := s.book.BoxJournal(ctx, d.Day)
+			if err != nil {
+				return nil, err
+			}
+			out[d.Day] = boxDay{lines, more}
+		}
+		return out, nil
+	})
+}
+
+type boxDay struct {
+	lines []book.BoxLine
+	more  int64
+}
+
+func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
+	notes, err := s.notes(ctx)
 	if err != nil {
 		return Journal{}, err
 	}
-	out := Journal{Notes: []NoteView{}}
+	boxes, err := s.boxLines(ctx)
+	if err != nil {
+		return Journal{}, err
+	}
+	by := map[evenstand.Day]*JournalDay{}
+	day := func(d evenstand.Day) *JournalDay {
+		if by[d] == nil {
+			by[d] = &JournalDay{Day: d, Label: s.dayLabel(d)}
+		}
+		return by[d]
+	}
+	for d, b := range boxes {
+		day(d).Boxes = len(b.lines)
+	}
+	for i := range notes {
+		if d := day(notes[i].Date); !notes[i].TakenBack {
+			d.Mine++
+		}
+	}
+	out := Journal{Day: in.Day, Notes: []NoteView{}, Boxes: []BoxLineView{}, Days: []JournalDay{}}
+	for _, d := range slices.Backward(slices.Sorted(maps.Keys(by))) {
+		out.Days = append(out.Days, *by[d])
+	}
+	switch {
+	case out.Day == "" && len(out.Days) == 0:
+		return out, nil
+	case out.Day == "":
+		out.Day = out.Days[0].Day
+	}
+	if _, err := out.Day.Start(s.book.Zone()); err != nil {
+		return out, refuse("the day is written as 2026-05-02")
+	}
+	out.Label = s.dayLabel(out.Day)
+	for i := range notes {
+		if notes[i].Date == out.Day {
+			out.Notes = append(out.Notes, notes[i])
+		}
+	}
+	v := s.voice()
+	b := boxes[out.Day]
+	out.More = b.more
+	for _, l := range slices.Backward(b.lines) {
+		out.Boxes = append(out.Boxes, BoxLineView{l.Source, l.Planter, l.T, v.Clock(l.T), l.What, sayBoxLine(&l, v)})
+	}
+	return out, nil
+}
+
+// sayBoxLine puts what a box logged into words.
+func sayBoxLine(l *book.BoxLine, v advise.Voice) string {
+	rows, err := evenstand.ParseRows(l.Rows)
+	if err != nil {
+		rows = nil // said of the whole planter; the book writes no others
+	}
+	if q, ok := evenstand.ParseQuantity(l.Quantity); ok && l.What == "target" {
+		says := record.SayTarget(q, float64(l.Was), float64(l.Value), rows, l.Times, v)
+		if l.Note != "" { // a section or a tank
+			says = strings.TrimSuffix(says, ", the whole planter") + ", " + l.Note
+		}
+		return says
+	}
+	return record.SayEntry(&evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note})
+}
+
+// notes gives what people wrote, newest first.
+func (s *Server) notes(ctx context.Context) ([]NoteView, error) {
+	lines, err := s.book.Journal(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []NoteView
 	v := s.voice()
 	for i := range lines {
 		l := &lines[i]
-		if n := len(out.Notes); n > 0 && out.Notes[n-1].ID == l.ID {
-			out.Notes[n-1].Lines = append(out.Notes[n-1].Lines, s.noteLine(&l.Entry))
+		if n := len(out); n > 0 && out[n-1].ID == l.ID {
+			out[n-1].Lines = append(out[n-1].Lines, s.noteLine(&l.Entry))
 			continue
 		}
-		out.Notes = append(out.Notes, NoteView{
-			ID: l.ID, Planter: l.Planter, Time: l.Entry.T, Clock: v.Clock(l.Entry.T), Day: v.Date(l.Entry.T), Words: l.Words,
+		t := l.Entry.T
+		out = append(out, NoteView{
+			ID: l.ID, Planter: l.Planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: l.Words,
 			Lines: []NoteLine{s.noteLine(&l.Entry)}, Supposed: []string{}, TakenBack: l.TakenBack,
 		})
 	}
-	slices.Reverse(out.Notes)
-	slices.SortStableFunc(out.Notes, func(a, b NoteView) int { return int(min(1, max(-1, b.Time-a.Time))) })
+	slices.Reverse(out)
+	slices.SortStableFunc(out, func(a, b NoteView) int { return cmp.Compare(b.Time, a.Time) })
 	return out, nil
 }
 
@@ -86,7 +217,7 @@ func (s *Server) writeNote(ctx context.Context, in *noteIn) (NoteView, error) {
 	}
 	v := s.voice()
 	t := n.Entries[0].T
-	out := NoteView{Planter: planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Words: in.Body.Text, Lines: []NoteLine{}, Supposed: some(n.Supposed)}
+	out := NoteView{Planter: planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: in.Body.Text, Lines: []NoteLine{}, Supposed: some(n.Supposed)}
 	for i := range n.Entries {
 		out.Lines = append(out.Lines, s.noteLine(&n.Entries[i]))
 	}
@@ -111,7 +242,7 @@ func (s *Server) takeBack(ctx context.Context, in *noteID) (NoteView, error) {
 		return NoteView{}, err
 	}
 	v, l := s.voice(), &lines[0]
-	out := NoteView{ID: l.ID, Planter: l.Planter, Time: l.Entry.T, Clock: v.Clock(l.Entry.T), Day: v.Date(l.Entry.T), Words: l.Words, Lines: []NoteLine{}, Supposed: []string{}, TakenBack: true}
+	out := NoteView{ID: l.ID, Planter: l.Planter, Time: l.Entry.T, Clock: v.Clock(l.Entry.T), Day: v.Date(l.Entry.T), Date: evenstand.DayOf(l.Entry.T, s.book.Zone()), Words: l.Words, Lines: []NoteLine{}, Supposed: []string{}, TakenBack: true}
 	for i := range lines {
 		out.Lines = append(out.Lines, s.noteLine(&lines[i].Entry))
 	}

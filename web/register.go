@@ -20,7 +20,7 @@ func (s *Server) register() {
 	get(s, "/measures", "measures", "What rows and ground can be looked at by", s.measureList)
 	get(s, "/rows", "rows", "The rows compared by one measure", s.rowsView)
 	bytesOf(s, "/rows.csv", "rowsTable", "The same as a table", "text/csv", s.rowsCSV)
-	get(s, "/journal", "journal", "What people wrote by hand", s.journal)
+	get(s, "/journal", "journal", "A day: what people wrote by hand, and what the boxes logged beside their measurements", s.journal)
 	operation(s, http.MethodPost, "/journal", "writeNote", "Write a note down, or only say how it is understood", s.writeNote)
 	operation(s, http.MethodDelete, "/journal/{id}", "takeBack", "Take a note back", s.takeBack)
 	get(s, "/ground", "ground", "The ground by one measure: legend, boundaries, passes, findings, fields", s.groundView)

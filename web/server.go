@@ -61,6 +61,7 @@ type Server struct {
 	worklist kept[evenstand.Worklist]
 	days     kept[[]book.DaySummary]
 	sources  kept[[]book.SourceReport]
+	boxes    kept[map[evenstand.Day]boxDay]
 	passes   kept[passIndex]
 	seeds    passCache
 	compared compared

@@ -34,6 +34,9 @@ func SayEntry(e *evenstand.Entry) string {
 		if math.IsNaN(e.Value) {
 			val = ""
 		}
+		if val == "" && strings.Contains(strings.ToLower(note), "filled") { // in a box's own words
+			return advise.Capital(note) + where
+		}
 		return strings.Join(nonempty("Filled", val, note), " ") + where
 	case e.What == "dig" && !math.IsNaN(e.Value):
 		s := "Dug: seed " + val + " deep" + where

@@ -2,6 +2,7 @@
 import { useEffect, useState } from 'preact/hooks'
 import * as api from '../api'
 import { Title, Wait } from '../parts'
+import { stay, usePlace } from '../route'
 import { looking, store, useData, useStore } from '../state'
 import { Pad } from './pad'
 
@@ -32,38 +33,86 @@ const kinds: Kind[] = [
 ]
 
 export function Journal() {
-  const d = useData<{ notes: api.Note[] }>('/journal')
+  const { q } = usePlace()
+  const day = q.get('day') ?? ''
+  const d = useData<api.Journal>('/journal' + api.query({ day }))
   const [kind, setKind] = useState<Kind | null>(null)
   return <>
     <Title page="Journal">What changed?</Title>
     {looking() ? null : kind ? <Write kind={kind} close={() => setKind(null)} />
       : <div class="grid gap">{kinds.map((k) => <button key={k.name} onClick={() => setKind(k)}>{k.name}</button>)}</div>}
-    <section class="gap"><Wait of={d}>{(d) => <Line notes={d.notes} />}</Wait></section>
+    <section class="gap" aria-label="What changed, newest first"><Wait of={d}>{(d) => <Line d={d} whose={whoseOf(q.get('whose'))} />}</Wait></section>
   </>
 }
 
-// Line lists what was written, newest first, by day.
-function Line({ notes }: { notes: api.Note[] }) {
+// Whose entries are shown: all, those that people wrote, those of the boxes.
+export type Whose = 'all' | 'mine' | 'boxes'
+const whoseOf = (t: string | null): Whose => t === 'mine' || t === 'boxes' ? t : 'all'
+
+export type Entry = { time: number, key: string, note?: api.Note, box?: api.BoxLine }
+
+// entries puts a day's notes and what the boxes logged into one line, newest
+// first; what was taken back only when it is asked for.
+export function entries(d: Pick<api.Journal, 'notes' | 'boxes'>, whose: Whose, old: boolean): Entry[] {
+  const at = (t: string | null) => t ? Date.parse(t) : 0
+  const out: Entry[] = []
+  if (whose !== 'boxes') for (const n of d.notes) if (old || !n.taken_back) out.push({ time: at(n.time), key: 'n' + n.id, note: n })
+  if (whose !== 'mine') d.boxes.forEach((b, i) => out.push({ time: at(b.time), key: `b${i} ${b.source}`, box: b }))
+  return out.sort((a, b) => b.time - a.time)
+}
+
+// Line shows one day, with the way to the others.
+function Line({ d, whose }: { d: api.Journal, whose: Whose }) {
   const [old, setOld] = useState(false)
-  if (notes.length === 0) return <p class="soft">Nothing is written yet. What you note here is put beside the logs: since when, on which rows, and later whether it helped.</p>
-  const shown = notes.filter((n) => !n.taken_back || old).slice(0, old ? 500 : 30)
-  const days: { day: string, notes: api.Note[] }[] = []
-  for (const n of shown) {
-    if (days.at(-1)?.day !== n.day) days.push({ day: n.day, notes: [] })
-    days.at(-1)!.notes.push(n)
-  }
+  const planters = store.book?.planters.length ?? 0
+  if (!d.day) return <Empty />
+  const i = d.days.findIndex((x) => x.day === d.day)
+  const later = d.days[i - 1], before = i < 0 ? d.days.find((x) => x.day < d.day) : d.days[i + 1]
+  const shown = entries(d, whose, old)
+  const back = d.notes.filter((n) => n.taken_back).length
+  const count = (k: Whose) => (k === 'boxes' ? 0 : d.notes.length - back) + (k === 'mine' ? 0 : d.boxes.length)
+  const pick = (day: string | undefined) => { if (day) stay({ day: day === d.days[0]?.day ? undefined : day }) }
+  const kinds: [Whose, string][] = [['all', 'All'], ['mine', looking() ? 'By hand' : 'Mine'], ['boxes', 'Boxes']]
   return <>
-    {days.map((d) => <section key={d.day}>
-      <div class="group"><h2>{d.day}</h2></div>
-      {d.notes.map((n) => <div class="note" key={n.id}>
-        <span class="nowrap">{n.clock}</span>
-        <div>{n.lines.map((l, i) => <div key={i} class={n.taken_back ? 'gone' : undefined}>{l.says}</div>)}
-          {n.taken_back && <small class="soft">taken back</small>}</div>
-        {!n.taken_back && !looking() && <button class="quiet" aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
-      </div>)}
-    </section>)}
-    <p class="near still"><button class="quiet" onClick={() => setOld(!old)}>{old ? 'Fewer' : 'Older ones and those taken back'}</button></p>
+    <div class="days">
+      <button aria-label={before ? `Day before: ${before.label}` : 'No day before'} disabled={!before} onClick={() => pick(before?.day)}>‹ Before</button>
+      <label><span class="hush">Day</span><select value={d.day} onChange={(e) => pick(e.currentTarget.value)}>
+        {i < 0 && <option value={d.day}>{d.label}</option>}
+        {d.days.map((x) => <option key={x.day} value={x.day}>{x.label}{x.mine + x.boxes > 0 ? ` (${x.mine + x.boxes})` : ''}</option>)}
+      </select></label>
+      <button aria-label={later ? `Day after: ${later.label}` : 'No day after'} disabled={!later} onClick={() => pick(later?.day)}>After ›</button>
+      <div class="buttons" role="group" aria-label="Whose">
+        {kinds.map(([k, name]) => <button key={k} aria-pressed={whose === k} onClick={() => stay({ whose: k === 'all' ? undefined : k })}>{name} <span class="soft">{count(k)}</span></button>)}
+      </div>
+    </div>
+    <h2 class="hush">{d.label}</h2>
+    {shown.length === 0 && <p class="near soft">{whose === 'boxes' ? 'No box logged anything but measurements that day.' : whose === 'mine' ? 'Nobody wrote anything down that day.' : 'Nothing was written down that day, and no box logged anything but measurements.'}</p>}
+    <ul class="line">{shown.map((x) => x.note ? <Mine key={x.key} n={x.note} /> : <li class="note" key={x.key}>
+      <span class="nowrap">{x.box!.clock}</span>
+      <div>{x.box!.says}<small class="soft from">logged: {x.box!.source}{planters > 1 && `, ${x.box!.planter}`}</small></div>
+    </li>)}</ul>
+    {d.more > 0 && whose !== 'mine' && <p class="near soft">The boxes logged {d.more} lines more, which are not shown.</p>}
+    {back > 0 && whose !== 'boxes' && <p class="near still"><button class="quiet" aria-pressed={old} onClick={() => setOld(!old)}>{old ? 'Without those taken back' : `Also those taken back (${back})`}</button></p>}
   </>
+}
+
+function Mine({ n }: { n: api.Note }) {
+  return <li class="note mine">
+    <span class="nowrap">{n.clock}</span>
+    <div>{n.lines.map((l, i) => <div key={i} class={n.taken_back ? 'gone' : undefined}>{l.says}</div>)}
+      <small class="soft from">{n.taken_back ? 'by hand, taken back' : 'by hand'}</small></div>
+    {!n.taken_back && !looking() && <button class="quiet" aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
+  </li>
+}
+
+// Empty says what comes here, before anything has.
+function Empty() {
+  return <div class="notice">
+    <h2>Nothing yet</h2>
+    <p class="near">Here stands what changed, by the clock: what you press or type above, and what the boxes log beside their measurements, such as refills, remarks and targets that were set.</p>
+    <p class="near">A note is put beside the logs: since when, on which rows, and later whether it helped.</p>
+    {!looking() && <p class="near still"><a href="/bring">Bring the logs of a day</a></p>}
+  </div>
 }
 
 async function back(id: number): Promise<void> {
@@ -72,6 +121,13 @@ async function back(id: number): Promise<void> {
     store.say('Taken back.')
     void store.load()
   } catch (e) { store.say((e as Error).message) }
+}
+
+// newest tells how the day of a note is named in the address: not at all where it
+// is the newest.
+async function newest(day: string): Promise<{ day?: string }> {
+  const j = await api.get<api.Journal>('/journal')
+  return j.days[0]?.day === day ? {} : { day }
 }
 
 const whens: [string, string][] = [['', 'now'], ['5 min ago', '5 min ago'], ['15 min ago', '15 min ago'], ['30 min ago', '30 min ago'], ['1 hour ago', 'an hour ago']]
@@ -103,6 +159,7 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
     try {
       const n = await api.send<api.Note>('POST', '/journal', body())
       close()
+      if (location.pathname === '/journal') stay({ day: undefined, ...await newest(n.date).catch(() => ({})) })
       store.say(`${n.clock}: ${n.lines.map((l) => l.says).join('; ')}`, async () => { await api.send('DELETE', '/journal/' + n.id) })
       void store.load()
     } catch (e) { setError((e as Error).message) }

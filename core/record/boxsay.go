@@ -1,0 +1,41 @@
+package record
+
+import (
+	"math"
+	"strconv"
+
+	"evenstand"
+	"evenstand/core/advise"
+)
+
+// SayTarget says that a target was changed on a box, from and to values in the
+// quantity's SI unit, or, when times is not 0, that it changed so often that it
+// follows a map.
+func SayTarget(q evenstand.Quantity, was, to float64, rows evenstand.Rows, times int, v advise.Voice) string {
+	name := advise.Capital(q.Info().Label)
+	if times > 0 {
+		return name + " changed " + advise.Plural(int64(times), "time", "times") + ": it follows a map, " + rowsSay(rows)
+	}
+	return name + " set to " + targetSay(q, to, v) + " (was " + targetSay(q, was, v) + "), " + rowsSay(rows)
+}
+
+func targetSay(q evenstand.Quantity, x float64, v advise.Voice) string {
+	in := q.Info()
+	switch in.SI {
+	case "1/m2", "N":
+		return v.Value(x, in.SI)
+	}
+	name := in.US
+	if v.Units == evenstand.Metric {
+		name = in.Metric
+	}
+	u, err := evenstand.ParseUnit(name)
+	if err != nil {
+		return v.Value(x, in.SI)
+	}
+	three, err := strconv.ParseFloat(strconv.FormatFloat(u.FromSI(x), 'g', 3, 64), 64)
+	if err != nil || math.IsNaN(three) {
+		return advise.Unknown
+	}
+	return amountOf(three, name)
+}
