@@ -155,6 +155,8 @@ func clockLine(s *SourceReport) string {
 	}
 	line := "Clock: " + advise.Offset(off, 2)
 	switch {
+	case s.ClockFrom != pipeline.ClockEstimated && math.IsNaN(e) && s.ClockAgainst == 0:
+		return "Clock: taken as " + advise.Offset(off, 2) + ", as was said of it; not checked."
 	case s.ClockFrom == pipeline.ClockEstimated:
 		line += " by the receiver, to within " + seconds(e)
 		if d, de := float64(s.Drift), float64(s.DriftError); math.Abs(d) > de {
@@ -169,7 +171,7 @@ func clockLine(s *SourceReport) string {
 		}
 		return line + "."
 	case math.IsNaN(e):
-		line += ", as was said of it; how well is not known"
+		line += ", as was said of it"
 	default:
 		line += ", as was said of it, to within " + seconds(e)
 	}

@@ -44,6 +44,14 @@ type ClockView struct {
 // SourceList is every box.
 type SourceList struct {
 	Sources []SourceView `json:"sources"`
+	Grades  []GradeView  `json:"grades" doc:"What each grade stands for"`
+}
+
+// GradeView is what a data grade stands for.
+type GradeView struct {
+	Grade  evenstand.Grade `json:"grade"`
+	Means  string          `json:"means"`
+	Allows string          `json:"allows" doc:"What it allows to tell, as the end of a sentence"`
 }
 
 func (s *Server) sourceList(ctx context.Context, _ *nothing) (SourceList, error) {
@@ -51,7 +59,10 @@ func (s *Server) sourceList(ctx context.Context, _ *nothing) (SourceList, error)
 	if err != nil {
 		return SourceList{}, err
 	}
-	out := SourceList{Sources: []SourceView{}}
+	out := SourceList{Sources: []SourceView{}, Grades: []GradeView{}}
+	for _, g := range []evenstand.Grade{evenstand.GradeA, evenstand.GradeB, evenstand.GradeC, evenstand.GradeD} {
+		out.Grades = append(out.Grades, GradeView{g, advise.GradeWords(g), advise.GradeAllows(g)})
+	}
 	v := s.voice()
 	for i := range src {
 		r := &src[i]

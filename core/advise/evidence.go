@@ -104,6 +104,21 @@ func oddsOf(x float64) string {
 	return "under 1 to 1"
 }
 
+// GradeAllows says what findings a data grade allows, as the end of a sentence.
+func GradeAllows(g evenstand.Grade) string {
+	switch g {
+	case evenstand.GradeA:
+		return "tells all that can go wrong with the dropping of seeds: single cells of a disc, starving rows, worn drives, bouncing tubes, uneven spacing"
+	case evenstand.GradeB:
+		return "tells which row skips, doubles or stops, and since when; not which part of its meter it is"
+	case evenstand.GradeC:
+		return "tells rates, pressures and forces of a side, a section or the whole planter; not which row"
+	case evenstand.GradeD:
+		return "tells where everything was and what was noted; what the rows did comes from the other boxes"
+	}
+	return ""
+}
+
 // GradeWords says what a data grade stands for.
 func GradeWords(g evenstand.Grade) string {
 	switch g {

@@ -38,7 +38,7 @@ export function Box({ s, more }: { s: api.Source, more?: boolean }) {
     <p>{s.gave}.</p>
     {s.can.length > 0 && <p class="near">Tells {s.can.join('; ')}.</p>}
     {s.cannot.length > 0 && <p>Cannot tell {s.cannot.join('; ')}.</p>}
-    {s.better.map((b) => <p class="near" key={b}><b>{b}</b></p>)}
+    {s.better.length > 0 && <p class="near"><b>To switch on tomorrow:</b> {s.better.join(' ')}</p>}
     {s.notes.map((n) => <p class="near soft" key={n}>{n}</p>)}
     {more && <>
       {s.says.map((n) => <p class="near" key={n}>{n}</p>)}

@@ -1,7 +1,8 @@
 import { useState } from 'preact/hooks'
 import * as api from '../api'
 import { Box } from '../bring/bring'
-import { Text, Title, Wait, Wide } from '../parts'
+import { BoxLine } from '../bring/boxline'
+import { Pairs, Text, Title, Wait, Wide } from '../parts'
 import { useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
@@ -29,7 +30,11 @@ function Boxes() {
   const d = useData<api.Sources>('/sources')
   return <Wait of={d}>{(d) => d.sources.length === 0
     ? <p>No logs have been read yet. <a href="/bring">Bring some</a>.</p>
-    : <><p class="soft">Every box whose log was read, with its own clock. Grade A is seed times, B a row a second, C section or machine, D position and notes.</p>
+    : <><p class="soft">Every box whose log was read, and the one thing to switch on at it. Each has its own clock.</p>
+      {d.sources.map((s) => <BoxLine key={s.format + s.name} s={s} />)}
+      <details class="near"><summary>What the grades allow</summary>
+        <Pairs label="What each grade allows" rows={d.grades.map((g) => ({ what: `${g.grade}, ${g.means}`, says: g.allows }))} /></details>
+      <h2 class="gap">Each box in full</h2>
       {d.sources.map((s) => <Box key={s.format + s.name} s={s} more />)}
       <Imports /></>}</Wait>
 }
