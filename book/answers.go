@@ -61,9 +61,10 @@ func (b *Book) load(e *dayEntry, name string, v any) error {
 	return nil
 }
 
-// Stale tells whether Read has something left to do: after an interrupted
-// read, or when a card or field was changed since.
-func (b *Book) Stale(ctx context.Context) (bool, error) {
+// Stale tells whether Read with these readers has something left to do: after an
+// interrupted read, or when a card, a field or what a reader reads by (a recipe)
+// was changed since.
+func (b *Book) Stale(ctx context.Context, formats []evenstand.Format) (bool, error) {
 	man, st, err := b.snapshot()
 	if err != nil {
 		return false, err
@@ -73,7 +74,7 @@ func (b *Book) Stale(ctx context.Context) (bool, error) {
 		return false, ledgerError(b.path(ledgerName), err)
 	}
 	for _, in := range live {
-		if !slices.Contains(st.Inputs, in.id) || b.rowsChanged(st, in.id) {
+		if !slices.Contains(st.Inputs, in.id) || b.rowsChanged(st, in.id) || relearnt(st, in.id, formats) {
 			return true, nil
 		}
 	}

@@ -146,7 +146,7 @@ func TestDecisionsLast(t *testing.T) {
 	if err := b.SetCard(ctx, book.File{Name: "four.toml", Data: []byte(strings.Replace(card, "rows = 4", "rows = 2", 1))}, ""); err != nil {
 		t.Fatal(err)
 	}
-	if stale, err := b.Stale(ctx); err != nil || !stale {
+	if stale, err := b.Stale(ctx, formats); err != nil || !stale {
 		t.Errorf("stale %v, %v after a changed card", stale, err)
 	}
 	rep := read(t, b)
@@ -157,7 +157,7 @@ func TestDecisionsLast(t *testing.T) {
 	if err != nil || len(fs) != 1 || fs[0].Status != evenstand.Ended || len(fs[0].Say) == 0 {
 		t.Errorf("findings %+v, %v", fs, err)
 	}
-	if stale, err := b.Stale(ctx); err != nil || stale {
+	if stale, err := b.Stale(ctx, formats); err != nil || stale {
 		t.Errorf("stale %v, %v after reading", stale, err)
 	}
 	sound(t, b)
@@ -845,7 +845,7 @@ func TestLearntFromTheLogs(t *testing.T) {
 		t.Fatal(err)
 	}
 	b := open(t, dir)
-	if stale, err := b.Stale(ctx); err != nil || stale {
+	if stale, err := b.Stale(ctx, formats); err != nil || stale {
 		t.Errorf("a new book is stale: %v, %v", stale, err)
 	}
 	read(t, b, folder(t, map[string][]byte{"box.log": append([]byte("c 6 the old one\n"), seasonLog(1, 1)...)}))

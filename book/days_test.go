@@ -205,7 +205,7 @@ func TestABadDayLeavesTheOthers(t *testing.T) {
 			}
 			said(rep, "its logs are kept")
 			sound(t, b)
-			if stale, err := b.Stale(ctx); err != nil || !stale {
+			if stale, err := b.Stale(ctx, formats); err != nil || !stale {
 				t.Errorf("stale %v, %v", stale, err)
 			}
 			rep = read(t, b)

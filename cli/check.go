@@ -18,7 +18,7 @@ func checkCommand() command {
 			if err != nil {
 				return err
 			}
-			stale, err := b.Stale(ctx)
+			stale, err := stale(ctx, b)
 			if err != nil {
 				return err
 			}

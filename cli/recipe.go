@@ -43,6 +43,16 @@ func formats(b *book.Book) ([]evenstand.Format, error) {
 	}, nil
 }
 
+// stale tells whether reading has something left to do. A broken recipe is said
+// where one reads.
+func stale(ctx context.Context, b *book.Book) (bool, error) {
+	fs, err := formats(b)
+	if err != nil {
+		fs = nil
+	}
+	return b.Stale(ctx, fs)
+}
+
 // recipes reads those of a logbook.
 func recipes(b *book.Book) ([]recipe.Recipe, error) {
 	var out []recipe.Recipe

@@ -84,7 +84,7 @@ Examples:
 // lost tells whether a book that has nothing to show holds logs all the same, of
 // which what was derived is gone or was never finished, and says what to do then.
 func (c *call) lost(ctx context.Context, b *book.Book) (bool, error) {
-	stale, err := b.Stale(ctx)
+	stale, err := stale(ctx, b)
 	if stale {
 		c.hint(c.Stdout, "The logbook holds logs, but what was made of them is not there. Make it again:", "evenstand rebuild "+c.args[0])
 	}

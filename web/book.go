@@ -12,6 +12,7 @@ import (
 	"evenstand/core/advise"
 	"evenstand/core/ground"
 	"evenstand/core/record"
+	"evenstand/pipeline"
 )
 
 // BookInfo is what the head of every screen says, and what there is to choose
@@ -63,7 +64,7 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	if err != nil {
 		return BookInfo{}, err
 	}
-	stale, err := s.book.Stale(ctx)
+	stale, err := s.stale(ctx)
 	if err != nil {
 		return BookInfo{}, err
 	}
@@ -103,6 +104,16 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	return out, nil
 }
 
+// stale tells whether the next reading has something to take up. Readers that
+// cannot be had, since a recipe is broken, are said where one reads.
+func (s *Server) stale(ctx context.Context) (bool, error) {
+	formats, err := s.opt.Formats()
+	if err != nil {
+		formats = nil
+	}
+	return s.book.Stale(ctx, formats)
+}
+
 // dayLabel writes a day as the logbook's people do.
 func (s *Server) dayLabel(d evenstand.Day) string {
 	t, err := d.Start(s.book.Zone())
@@ -133,10 +144,14 @@ func state(src []book.SourceReport, asOf evenstand.Micros, v advise.Voice) strin
 	if len(src) == 0 {
 		return v.Clock(asOf)
 	}
-	unknown := 0
+	unknown, unchecked := 0, 0
 	for i := range src {
-		if math.IsNaN(float64(src[i].ClockOffset)) && src[i].First != evenstand.NoTime {
+		switch r := &src[i]; {
+		case r.First == evenstand.NoTime:
+		case math.IsNaN(float64(r.ClockOffset)):
 			unknown++
+		case math.IsNaN(float64(r.ClockError)) && r.ClockFrom == pipeline.ClockDeclared:
+			unchecked++
 		}
 	}
 	clocks := "clocks agree"
@@ -145,6 +160,8 @@ func state(src []book.SourceReport, asOf evenstand.Micros, v advise.Voice) strin
 		clocks = "one clock not known"
 	case unknown > 1:
 		clocks = fmt.Sprintf("%d clocks not known", unknown)
+	case unchecked > 0:
+		clocks = "clocks not checked"
 	}
 	return v.Clock(asOf) + " · " + advise.Plural(int64(len(src)), "box", "boxes") + ", " + clocks
 }

@@ -264,7 +264,7 @@ func (s *Server) settleSoon() {
 		s.soon.Stop()
 	}
 	s.soon = time.AfterFunc(quiet, func() {
-		if stale, err := s.book.Stale(context.Background()); err == nil && stale {
+		if stale, err := s.stale(context.Background()); err == nil && stale {
 			s.jobs.read(nil, nil, nil)
 		}
 	})

@@ -353,3 +353,34 @@ func TestAnswersRefused(t *testing.T) {
 		t.Errorf("%+v", waiting)
 	}
 }
+
+// A recipe that was changed or forgotten leaves something for the next reading to
+// take up, which the logbook says.
+func TestStaleAfterARecipeChanged(t *testing.T) {
+	b := emptyBook(t)
+	s := serve(t, b, withRecipes(t, b))
+	stale := func() bool {
+		t.Helper()
+		var i web.BookInfo
+		s.send(t, http.MethodGet, "/api/v1/book", nil, http.StatusOK, &i)
+		return i.Stale
+	}
+	name := ask(s.readFiles(t, map[string]string{"Monitor.csv": german}).Tables[0], map[string]string{"zone": "UTC", "rows": "left", "column Schardruck [kg]": "gauge_wheel_load, machine, kg"})
+	name.Box = "monitor"
+	var k web.Kept
+	s.send(t, http.MethodPost, "/api/v1/recipes", name, http.StatusOK, &k)
+	s.await(t, k.Jobs[0].ID)
+	if stale() {
+		t.Error("something is left after reading")
+	}
+	s.send(t, http.MethodDelete, "/api/v1/recipes/monitor", nil, http.StatusOK, nil)
+	if !stale() {
+		t.Error("nothing is left after a recipe was forgotten")
+	}
+	var j web.Job
+	s.send(t, http.MethodPost, "/api/v1/settle", nil, http.StatusOK, &j)
+	s.await(t, j.ID)
+	if stale() {
+		t.Error("something is left after reading again")
+	}
+}

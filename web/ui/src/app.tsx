@@ -11,7 +11,7 @@ import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
-import { dress, setDress, useStore } from './state'
+import { dress, setDress, unheard, useStore } from './state'
 import * as api from './api'
 import { Worklist } from './worklist/worklist'
 
@@ -22,7 +22,7 @@ interface Entry { name: string, to: string }
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
   { head: 'Try', of: [{ name: 'Journal', to: '/journal' }] },
-  { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'This screen', to: '/more' }] },
+  { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/journal' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
 
@@ -57,7 +57,7 @@ export function App() {
   useEffect(() => {
     const keys = (e: KeyboardEvent) => {
       const el = e.target as HTMLElement
-      if (e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(el.tagName)) return
+      if (unheard(e) || e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(el.tagName)) return
       const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', l: '/logbook', b: '/bring' }
       const t = to[e.key]
       if (t) { e.preventDefault(); go(t) }

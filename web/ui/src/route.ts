@@ -18,6 +18,16 @@ export function usePlace(): Place {
   return place
 }
 
+// onLeave hears when the path changes: another screen, or the same of something
+// else.
+export function onLeave(l: () => void): () => void {
+  let path = location.pathname
+  const moved = () => { if (location.pathname !== path) { path = location.pathname; l() } }
+  listeners.add(moved)
+  addEventListener('popstate', moved)
+  return () => { listeners.delete(moved); removeEventListener('popstate', moved) }
+}
+
 let steps = 0
 
 // moved tells whether one has come here from another view of the page.

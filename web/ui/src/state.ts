@@ -122,6 +122,14 @@ export class Store {
     this.tell()
     setTimeout(() => { if (this.said === said) { this.said = null; this.tell() } }, 12_000)
   }
+
+  // left takes what is said away with the screen that it belongs to; a way back
+  // stays its time.
+  left() {
+    if (!this.said || this.said.undo) return
+    this.said = null
+    this.tell()
+  }
 }
 
 // looking tells whether this screen may only look: it was paired by a link for
@@ -201,6 +209,16 @@ export function theme(): Theme {
 export function setTheme(t: Theme) { keep('theme', t); wear() ; store.tell() }
 export function dress(): Dress { return kept('dress', 'shop') === 'cab' ? 'cab' : 'shop' }
 export function setDress(d: Dress) { keep('dress', d); wear(); store.tell() }
+
+// letterKeys tells whether single characters do something when they are typed
+// outside a field. Who talks to the computer, or strikes keys without meaning to,
+// switches them off (WCAG 2.2, 2.1.4).
+export function letterKeys(): boolean { return kept('letters', 'on') !== 'off' }
+export function setLetterKeys(on: boolean) { keep('letters', on ? 'on' : 'off'); store.tell() }
+
+// unheard tells whether a key is a single character and those are off. Every
+// handler that takes such keys asks.
+export function unheard(e: Pick<KeyboardEvent, 'key'>): boolean { return e.key.length === 1 && e.key !== ' ' && !letterKeys() }
 
 // wear puts theme and dress on the page.
 export function wear() {

@@ -246,6 +246,23 @@ test('the journal: written with the keys for gloves, and taken back', async () =
   await p.context().close()
 })
 
+test('letter keys are switched off', async () => {
+  const p = await page(main.address)
+  await p.goto(main.address + '/more')
+  await p.getByRole('group', { name: 'Letter keys' }).getByRole('button', { name: 'Off' }).click()
+  await p.keyboard.press('j')
+  await p.goto(main.address)
+  await p.locator('.item').first().waitFor()
+  await p.keyboard.press('r')
+  await p.waitForTimeout(300)
+  check(new URL(p.url()).pathname === '/', 'no letter leads to another screen')
+  await p.goto(main.address + '/more')
+  await p.getByRole('group', { name: 'Letter keys' }).getByRole('button', { name: 'On' }).click()
+  await p.keyboard.press('j')
+  await p.getByRole('heading', { name: 'What changed?' }).waitFor()
+  await p.context().close()
+})
+
 test('by keyboard alone', async () => {
   const p = await page(main.address)
   await p.goto(main.address)

@@ -1,6 +1,7 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest'
 import * as api from '../src/api'
-import { Question, Store } from '../src/state'
+import { go, onLeave } from '../src/route'
+import { Question, setLetterKeys, Store, unheard } from '../src/state'
 
 // A stream that the test speaks on.
 class Stream extends EventTarget {
@@ -218,4 +219,38 @@ test('a file is not sent once bringing was stopped, and leaves nothing behind', 
   expect(Request.all[1]!.aborted).toBe(true)
   await expect(api.putFile('u', 'c', new Blob(['x']), () => {}, c.signal)).rejects.toMatchObject({ name: 'AbortError' })
   expect(Request.all.length).toBe(2)
+})
+
+test('what is said leaves with its screen, but for a way back', () => {
+  const at = { pathname: '/journal', search: '' }
+  vi.stubGlobal('location', at)
+  vi.stubGlobal('addEventListener', () => {})
+  vi.stubGlobal('removeEventListener', () => {})
+  vi.stubGlobal('history', { pushState: (_: unknown, __: string, to: string) => { [at.pathname, at.search] = [to.split('?')[0]!, to.includes('?') ? '?' + to.split('?')[1] : ''] } })
+  const store = new Store()
+  const stop = onLeave(() => store.left())
+  store.say('Kept.')
+  go('/journal?day=2026-05-02')
+  expect(store.said?.text).toBe('Kept.') // the same screen
+  go('/')
+  expect(store.said).toBeNull()
+  store.say('Said on the screen that one came to.')
+  expect(store.said).not.toBeNull()
+  store.say('Done.', async () => {})
+  go('/rows')
+  expect(store.said?.text).toBe('Done.')
+  vi.advanceTimersByTime(12_000)
+  expect(store.said).toBeNull()
+  stop()
+})
+
+test('single characters do nothing once letter keys are off', () => {
+  const kept = new Map<string, string>()
+  vi.stubGlobal('localStorage', { getItem: (k: string) => kept.get(k) ?? null, setItem: (k: string, v: string) => kept.set(k, v) })
+  expect(unheard({ key: 'n' })).toBe(false)
+  setLetterKeys(false)
+  for (const key of ['n', 'p', '[', ']', '+', '-', '0', 'c']) expect(unheard({ key })).toBe(true)
+  for (const key of ['ArrowLeft', 'Enter', 'Escape', 'Tab', 'PageUp', ' ']) expect(unheard({ key })).toBe(false)
+  setLetterKeys(true)
+  expect(unheard({ key: 'n' })).toBe(false)
 })

@@ -3,7 +3,6 @@ import type { Axis, Limit } from '../api'
 
 // show turns a value in SI into the unit shown.
 export const show = (a: Axis, si: number): number => (si - a.offset) / a.scale
-export const toSI = (a: Axis, x: number): number => x * a.scale + a.offset
 
 // digits writes a number as people read it: two digits below 100, whole above,
 // thousands parted by commas; the same rule as the program's texts.

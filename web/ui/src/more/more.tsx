@@ -1,34 +1,37 @@
-// This screen: its dress and theme; in the cab also the way to everything else.
+// How the page looks in this browser: cab or shop, light or dark, letter keys; in
+// the cab also the way to everything else.
 import { Title } from '../parts'
-import { dress, setDress, setTheme, theme, useStore, type Theme } from '../state'
+import { dress, letterKeys, setDress, setLetterKeys, setTheme, theme, useStore, type Theme } from '../state'
 import * as api from '../api'
 
-const themes: { id: Theme, name: string, says: string }[] = [
-  { id: 'light', name: 'Light', says: 'paper' }, { id: 'dark', name: 'Dark', says: 'night' }, { id: 'black', name: 'Black', says: 'the darkest night' },
-]
+const themes: { id: Theme, name: string }[] = [{ id: 'light', name: 'Light' }, { id: 'dark', name: 'Dark' }, { id: 'black', name: 'Black' }]
 
 export function More() {
   const store = useStore()
-  const cab = dress() === 'cab'
+  const cab = dress() === 'cab', letters = letterKeys()
   const units = store.book?.units
   const change = async (u: 'us' | 'metric') => {
-    await api.send('PATCH', '/settings', { units: u })
-    void store.load()
+    try {
+      await api.send('PATCH', '/settings', { units: u })
+      void store.load()
+    } catch (e) { store.say((e as Error).message) }
   }
   return <>
-    <Title page="This screen">This screen</Title>
+    <Title page="How it looks here">How it looks here</Title>
+    <p class="soft">Kept in this browser alone, but for the units.</p>
     {cab && <section class="gap"><h2>Other screens</h2>
       <div class="buttons near">
         <a class="btn" href="/ribbon">Ribbon</a><a class="btn" href="/ground">Ground</a><a class="btn" href="/logbook">Logbook</a><a class="btn" href="/bring">Bring logs</a>
       </div></section>}
-    <section class="gap"><h2>Dress</h2>
+    <section class="gap"><h2>Cab or shop</h2>
       <p class="soft">Cab: few things, large, for a moving machine and gloves. Shop: everything, at rest.</p>
       <div class="buttons near">
         <button aria-pressed={cab} onClick={() => setDress('cab')}>Cab</button>
         <button aria-pressed={!cab} onClick={() => setDress('shop')}>Shop</button>
       </div>
     </section>
-    <section class="gap"><h2>Light</h2>
+    <section class="gap"><h2>Light or dark</h2>
+      <p class="soft">Light is for the day, dark for the night, black for the darkest night in the cab.</p>
       <div class="buttons near">{themes.map((t) => <button key={t.id} aria-pressed={theme() === t.id} onClick={() => setTheme(t.id)}>{t.name}</button>)}</div>
     </section>
     {!store.book?.read_only && <section class="gap"><h2>Units</h2>
@@ -38,10 +41,15 @@ export function More() {
         <button aria-pressed={units === 'metric'} onClick={() => void change('metric')}>Metric</button>
       </div>
     </section>}
-    <section class="gap still"><h2>Keys</h2>
-      <table class="near" aria-label="Keys"><tbody>
-        {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}
-      </tbody></table>
+    <section class="gap"><h2>Letter keys</h2>
+      <p class="soft">One letter opens a screen, and on the ribbon letters and signs move and zoom. Switch them off if you speak to the computer, or hit keys without meaning to. Arrows, Tab, Enter and Escape always work.</p>
+      <div class="buttons near" role="group" aria-label="Letter keys">
+        <button aria-pressed={letters} onClick={() => setLetterKeys(true)}>On</button>
+        <button aria-pressed={!letters} onClick={() => setLetterKeys(false)}>Off</button>
+      </div>
+      {letters && <table class="near still" aria-label="Keys"><tbody>
+        {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop'], ['n p', 'on the ribbon: next and previous finding'], ['[ ]', 'previous and next pass'], ['+ - 0', 'nearer, farther, the whole pass']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}
+      </tbody></table>}
     </section>
     <p class="gap soft small">Evenstand {store.book?.version}. Advice only; it never commands a machine, and nothing leaves this computer. <a href="/licences.txt" target="_blank">Licences of what the page is made with</a></p>
   </>

@@ -5,7 +5,7 @@ import * as api from '../api'
 import { across, bandsOf, between, bracket, hatch, inkOf, lay, levelOf, levelScale, nearest, paint, rings, seedLevel, tileMetres, type Band, type Ink, type Tile, type TileHead } from '../draw/ribbon'
 import { digits, label, linear, round, show, ticks } from '../draw/scale'
 import { stay } from '../route'
-import { store } from '../state'
+import { store, unheard } from '../state'
 
 const face = '"Atkinson Hyperlegible Next", system-ui, sans-serif'
 const drawnTracks = ['load', 'wheel-off', 'force', 'moisture', 'temperature', 'trash', 'speed', 'vacuum', 'liquid', 'granular']
@@ -671,7 +671,7 @@ export function Canvas({ p, q, say, view, focus, step, to }: Props) {
   }, [])
   const onKey = (e: KeyboardEvent) => {
     const v = view.current
-    if (!v) return
+    if (!v || unheard(e)) return
     const row = (by: number) => { v.choose(((v.row || (by > 0 ? 0 : v.rows + 1)) + by + v.rows - 1) % v.rows + 1); if (v.cursor) v.tell(v.cursor.m, v.row) }
     const keys: Record<string, () => void> = {
       ArrowLeft: () => e.shiftKey ? v.pan(v.plot * 0.2) : v.walk(-8), ArrowRight: () => e.shiftKey ? v.pan(-v.plot * 0.2) : v.walk(8),
