@@ -62,7 +62,7 @@ async function ask(path: string, init?: RequestInit): Promise<Response> {
     r = await fetch(base + path, init)
   } catch (e) {
     if ((e as Error).name === 'AbortError') throw e
-    throw new Problem(0, 'The program does not answer. Is evenstand still running? Start it again and reload.')
+    throw new Problem(0, 'The program does not answer. Is evenstand still running? Start it again; this page goes on by itself.')
   }
   return answer(r)
 }

@@ -25,7 +25,7 @@ export function Wait<T>({ of, children }: { of: Data<T>, children: (data: T) => 
 // Old says that what stands below could not be brought up to date.
 export function Old({ why, again }: { why: string, again: () => void }) {
   return <div class="notice old" role="status">
-    <p>What is shown here is of before. {why}</p>
+    <p>What is shown here is from before. {why}</p>
     <button onClick={again}>Try again</button>
   </div>
 }

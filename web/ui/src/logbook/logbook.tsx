@@ -2,7 +2,7 @@ import { useState } from 'preact/hooks'
 import * as api from '../api'
 import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
-import { Pairs, Text, Title, Wait, Wide } from '../parts'
+import { Text, Title, Wait, Wide } from '../parts'
 import { useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
@@ -33,7 +33,7 @@ function Boxes() {
     : <><p class="soft">Every box whose log was read, and the one thing to switch on at it. Each has its own clock.</p>
       {d.sources.map((s) => <BoxLine key={s.format + s.name} s={s} />)}
       <details class="near"><summary>What the grades allow</summary>
-        <Pairs label="What each grade allows" rows={d.grades.map((g) => ({ what: `${g.grade}, ${g.means}`, says: g.allows }))} /></details>
+        <ul class="near">{d.grades.map((g) => <li key={g.grade}><b>{g.grade}, {g.means}</b>: {g.allows}.</li>)}</ul></details>
       <h2 class="gap">Each box in full</h2>
       {d.sources.map((s) => <Box key={s.format + s.name} s={s} more />)}
       <Imports /></>}</Wait>
