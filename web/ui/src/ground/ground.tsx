@@ -21,7 +21,7 @@ export function Ground() {
   const last = useRef<api.Ground | null>(null)
   if (d.data) last.current = d.data
   if (store.book && store.book.days.length === 0) return <Nothing title="No ground yet.">Bring the logs of a day, and the fields are drawn here, stretch by stretch.</Nothing>
-  if (d.error) return <><Title page="Ground">Ground</Title><div class="near"><Wrong text={d.error} again={d.again} /></div></>
+  if (d.error && !d.data) return <><Title page="Ground">Ground</Title><div class="near"><Wrong text={d.error} again={d.again} /></div></>
   const v = d.data ?? last.current
   if (!v) return <Wait of={d}>{() => null}</Wait>
   if (v.days.length > 0 && v.bounds.length === 0 && !chosen.field && !chosen.from && !chosen.to && !chosen.planter) {
