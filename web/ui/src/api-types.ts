@@ -250,7 +250,7 @@ export interface paths {
             path?: never;
             cookie?: never;
         };
-        /** What people wrote by hand */
+        /** A day: what people wrote by hand, and what the boxes logged beside their measurements */
         get: operations["journal"];
         put?: never;
         /** Write a note down, or only say how it is understood */
@@ -756,6 +756,19 @@ export interface components {
             version: string;
             zone: string;
         };
+        BoxLineView: {
+            clock: string;
+            planter: string;
+            says: string;
+            source: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+            /** @description setting, refill, fix, remark, …; target: one was changed on the box */
+            what: string;
+        };
         Bracket: {
             /** Format: double */
             from_m: number;
@@ -1062,6 +1075,16 @@ export interface components {
             /** @enum {string} */
             type: "MultiPolygon" | "LineString" | "MultiLineString";
         };
+        GradeView: {
+            /** @description What it allows to tell, as the end of a sentence */
+            allows: string;
+            /**
+             * @description A seed times, B a row a second, C section or machine, D position and notes
+             * @enum {string}
+             */
+            grade: "" | "A" | "B" | "C" | "D";
+            means: string;
+        };
         GroundAt: {
             found: boolean;
             /**
@@ -1216,7 +1239,32 @@ export interface components {
             jobs: components["schemas"]["Job"][];
         };
         Journal: {
+            boxes: components["schemas"]["BoxLineView"][];
+            /** @description Empty: there is nothing at all */
+            day: string;
+            /** @description All of them, newest first */
+            days: components["schemas"]["JournalDay"][];
+            label: string;
+            /**
+             * Format: int64
+             * @description Lines of boxes beyond those
+             */
+            more: number;
             notes: components["schemas"]["NoteView"][];
+        };
+        JournalDay: {
+            /**
+             * Format: int64
+             * @description Lines of boxes
+             */
+            boxes: number;
+            day: string;
+            label: string;
+            /**
+             * Format: int64
+             * @description Notes of people that hold
+             */
+            mine: number;
         };
         Kept: {
             /** @description What is read by it now */
@@ -1355,6 +1403,7 @@ export interface components {
         };
         NoteView: {
             clock: string;
+            date: string;
             day: string;
             /**
              * Format: int64
@@ -1688,6 +1737,8 @@ export interface components {
             zones: string[];
         };
         SourceList: {
+            /** @description What each grade stands for */
+            grades: components["schemas"]["GradeView"][];
             sources: components["schemas"]["SourceView"][];
         };
         SourceView: {
@@ -2490,7 +2541,10 @@ export interface operations {
     };
     journal: {
         parameters: {
-            query?: never;
+            query?: {
+                /** @description Empty: the newest */
+                day?: string;
+            };
             header?: never;
             path?: never;
             cookie?: never;
