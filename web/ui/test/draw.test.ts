@@ -129,13 +129,17 @@ describe('from finding to finding', () => {
 })
 
 describe('stretches that skip', () => {
-  const pass = (values: (number | null)[][], by_row = true, grade = 'B') => ({ grade, places: false, tracks: [{ measure: 'skips', by_row, values, s_m: values[0]!.map((_, k) => 15 * k + 7.5) }] }) as unknown as api.Pass
+  const pass = (values: (number | null)[][], by_row = true, grade = 'B') => ({ grade, places: false, gaps: [], tracks: [{ measure: 'skips', by_row, values, s_m: values[0]!.map((_, k) => 15 * k + 7.5) }] }) as unknown as api.Pass
   it('the same in every row is one sign for all rows, else each has its own', () => {
     expect(signsOf(pass([[0, 0.04], [0, 0.04], [0, 0.04]])).map((s) => s.row)).toEqual([0])
     expect(signsOf(pass([[0, 0.04], [0, 0.05], [0, 0.04]])).map((s) => s.row)).toEqual([1, 2, 3])
     expect(signsOf(pass([[0, 0.04], [0, 0.04], [0, null]])).map((s) => s.row)).toEqual([1, 2])
     expect(signsOf(pass([[0, 0.04]], false)).map((s) => s.row)).toEqual([0])
     expect(signsOf(pass([[0, 0.014], [0, 0.001], [0, 0]]))).toEqual([])
+  })
+  it('ground without a position is no sign of any row', () => {
+    const p = { ...pass([[0, 1, 0.8, 0.05], [0, 1, 0.82, 0.05], [0, 1, 0.8, 0.04]], true, 'A'), gaps: [{ from_m: 14.5, to_m: 42, seconds: 12 }] }
+    expect(signsOf(p).map((s) => [s.row, s.m])).toEqual([[1, 52.5], [2, 52.5], [3, 52.5]])
   })
   it('the first one below seed times is told apart', () => {
     expect(signsOf(pass([[0.2, 0.2], [0.1, 0.1], [0, 0]])).map((s) => s.start)).toEqual([true, true, false, false])

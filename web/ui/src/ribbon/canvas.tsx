@@ -185,6 +185,7 @@ export class View {
     if (this.p.grade === 'A') this.marks(g, top, dpr)
     else this.complete = true
     if (!this.tells) this.drawSigns(g, top)
+    this.lost(g, top)
     this.brackets(g, top)
     this.axis(g, top + this.lanes)
     g.restore()
@@ -286,16 +287,22 @@ export class View {
       const y = top + (b.row - 0.5) * this.lane, h = this.lane * 0.3
       hatch(g, x0, x1, y - h, y + h, this.ink)
     }
+  }
+
+  // lost lies over the lanes where nobody logged where the machine was: what the
+  // rows did there has no place.
+  private lost(g: CanvasRenderingContext2D, top: number) {
     g.textAlign = 'center'
     for (const q of this.p.gaps) {
       const x0 = Math.max(this.left, this.x(q.from_m)), x1 = Math.min(this.width, Math.max(this.x(q.to_m), this.x(q.from_m) + 3))
       if (x1 <= x0) continue
-      hatch(g, x0, x1, top, top + this.lanes, this.ink)
-      const says = `no position, ${digits(q.seconds)} s`
-      if (g.measureText(says).width + 12 > x1 - x0) continue
-      const w = g.measureText(says).width + 10, mid = (x0 + x1) / 2, y = top + this.lanes / 2
       g.fillStyle = this.ink.paper
-      g.fillRect(mid - w / 2, y - this.font * 0.7, w, this.font * 1.4)
+      g.fillRect(x0, top, x1 - x0, this.lanes)
+      hatch(g, x0, x1, top, top + this.lanes, this.ink)
+      const says = lostSays(q), w = g.measureText(says).width + 12
+      const mid = Math.max(this.left + w / 2, Math.min(this.width - w / 2, (x0 + x1) / 2)), y = top + this.lanes / 2
+      g.fillStyle = this.ink.paper
+      g.fillRect(mid - w / 2, y - this.font * 0.75, w, this.font * 1.5)
       g.fillStyle = this.ink.ink
       g.fillText(says, mid, y)
     }
@@ -430,16 +437,16 @@ export class View {
     const level = levelOf(this.mpp)
     const t = this.tiles.get(level + '/' + Math.floor(m / tileMetres(level)))
     const tile = t && typeof t !== 'string' ? t : null
-    const hit = row && tile ? nearest(tile, row, m, 9 * this.mpp) : null
+    const gap = this.p.gaps.find((q) => m >= q.from_m && m <= q.to_m)
+    const hit = row && tile && !gap ? nearest(tile, row, m, 9 * this.mpp) : null
     const sign = this.tells ? undefined : this.signs.find((s) => (s.row === 0 || s.row === row) && Math.floor(s.m / stretch) === Math.floor(m / stretch))
     const parts: string[] = [clock(this.timeAt(m, row, tile, hit)), label(this.lengthAxis, hit ? hit.s : m)]
     if (row) parts.push('row ' + row)
     if (hit) parts.push(this.what(hit))
     else if (sign) parts.push(this.signSays(sign))
-    const gap = this.p.gaps.find((q) => m >= q.from_m && m <= q.to_m)
-    if (gap) parts.push(`no position for ${digits(gap.seconds)} s`)
+    if (gap) parts.push(lostSays(gap))
     for (const tr of this.p.tracks) {
-      if (!drawnTracks.includes(tr.measure) && this.p.grade === 'A') continue
+      if (!drawnTracks.includes(tr.measure) && (this.p.grade === 'A' || gap)) continue
       const v = this.value(tr, row, m)
       if (v !== null) parts.push(`${tr.label} ${label(tr.axis, v)}${tr.by_row && !row ? ' (mean of rows)' : ''}`)
     }
@@ -482,6 +489,7 @@ export class View {
   list(most: number): string[][] {
     const level = levelOf(this.mpp), size = tileMetres(level)
     const out: { row: number, m: number, cells: string[] }[] = []
+    for (const q of this.p.gaps) if (q.to_m > this.from && q.from_m < this.to) out.push({ row: 0, m: q.from_m, cells: ['all', clock(this.timeAt(q.from_m)), label(this.lengthAxis, q.from_m), `${lostSays(q)}, ${label(this.lengthAxis, q.to_m - q.from_m)}`] })
     if (!this.tells) {
       for (const s of this.signs) {
         if (s.m < this.from || s.m > this.to || (this.row > 0 && s.row !== this.row && s.row !== 0)) continue
@@ -496,7 +504,7 @@ export class View {
       const { s, kind, row, n, gap, t: time } = t.of as { s: Int32Array, kind: Uint8Array, row: Uint8Array, n: Uint16Array, gap: Int32Array, t: Int32Array }
       for (let k = 0; k < s.length; k++) {
         const m = s[k]! / 1000
-        if (kind[k] === 0 || (this.row > 0 && row[k] !== this.row) || m < this.from || m > this.to) continue
+        if (kind[k] === 0 || (this.row > 0 && row[k] !== this.row) || m < this.from || m > this.to || kind[k] === 3 && this.p.gaps.some((q) => m - gap[k]! / 2000 > q.from_m && m - gap[k]! / 2000 < q.to_m)) continue
         out.push({ row: row[k]!, m, cells: [String(row[k]), clock(start + time[k]!), label(this.lengthAxis, m), this.what({ kind: kind[k]!, n: n[k]!, gap: gap[k]! })] })
       }
     }
@@ -525,6 +533,8 @@ export class View {
   }
 }
 
+const lostSays = (q: { seconds: number }) => `no position for ${digits(q.seconds)} s`
+
 // signsOf gives the stretches on which a row skipped 1.5 % or more. What is the
 // same in every row of a stretch is one sign for all of them: it comes of a
 // position or of a count of the whole machine, not of the rows. Below seed times
@@ -536,6 +546,7 @@ export function signsOf(p: api.Pass): Sign[] {
   const out: Sign[] = []
   for (let k = 0; k < t.s_m.length; k++) {
     const m = t.s_m[k]!
+    if (p.gaps.some((q) => q.from_m < (k + 1) * stretch - 1 && q.to_m > k * stretch + 1)) continue // drawn as what it is
     const all = t.values.map((row) => row[k] ?? null)
     const told = all.filter((v): v is number => v !== null)
     const alike = !t.by_row || told.length > 2 && told.length === all.length && Math.max(...told) - Math.min(...told) < 1e-6

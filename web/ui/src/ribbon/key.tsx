@@ -26,7 +26,7 @@ const shares: Item[] = [
 ]
 const start: Item = { says: 'start of the pass: a box that averages still counts ground from before the bar was down', draw: (g, w, h, ink) => rings(g, [{ x: w / 2, y: h / 2, n: 20 }], lane, false, ink, true) }
 const all: Item = { says: 'the same in every row: a position, or a count of the whole machine', draw: (g, w, h, ink) => across(g, w / 2, 1.5, h - 1.5, 1, ink) }
-const gap: Item = { says: 'no position was logged', draw: (g, w, h, ink) => hatch(g, w * 0.25, w * 0.75, 0, h, ink) }
+const gap: Item = { says: 'no position was logged: what the rows did there has no place', draw: (g, w, h, ink) => hatch(g, w * 0.25, w * 0.75, 0, h, ink) }
 const found: Item[] = [
   { says: 'a finding of the worklist', draw: (g, w, h, ink) => bracket(g, 4, w - 4, h / 2 - 2, 'listed', ink) },
   { says: 'the one looked at', draw: (g, w, h, ink) => { g.fillStyle = ink.band; g.fillRect(4, h / 2 - 5, w - 8, 12); bracket(g, 4, w - 4, h / 2 - 5, 'here', ink) } },
