@@ -48,13 +48,14 @@ export function rings(g: G, at: { x: number, y: number, n: number }[], lane: num
   if (dashed) g.setLineDash([2, 2])
   for (let k = 0; k < steps.length; k++) {
     const r = near ? Math.min(4.8, lane * 0.3) : steps[k]!.r * scaleOf(lane)
-    g.beginPath()
-    let any = false
-    for (const a of at) if ((near ? 0 : stepOf(a.n)) === k) { any = true; g.moveTo(a.x + r, a.y); g.arc(a.x, a.y, r, 0, 2 * Math.PI) }
-    if (!any) continue
-    g.fill()
     g.lineWidth = near ? 1.7 : dashed ? 1.2 : steps[k]!.w * scaleOf(lane)
-    g.stroke()
+    const some = at.filter((a) => (near ? 0 : stepOf(a.n)) === k)
+    for (let i = 0; i < some.length; i += 64) { // long paths take longer than their parts
+      g.beginPath()
+      for (const a of some.slice(i, i + 64)) { g.moveTo(a.x + r, a.y); g.arc(a.x, a.y, r, 0, 2 * Math.PI) }
+      g.fill()
+      g.stroke()
+    }
   }
   g.setLineDash([])
 }
@@ -139,7 +140,7 @@ export function hatch(g: G, x0: number, x1: number, y0: number, y1: number, ink:
 // over are pixels of a band above its first lane and below its last.
 const over = 3
 // bandMarks is about how many marks are painted at once: more would make a frame long.
-const bandMarks = 8000
+const bandMarks = 4000
 
 export interface Band { row: number, rows: number, from: number, to: number, img: HTMLCanvasElement | null }
 
@@ -155,6 +156,10 @@ export function bandsOf(t: Tile, rows: number): Band[] {
     if (band.rows > 0 && i - band.from > bandMarks) { out.push(band); band = { row: r, rows: 0, from, to: from, img: null } }
     band.rows++
     band.to = i
+    while (band.to - band.from > bandMarks) { // more in one row: its bands lie upon each other
+      out.push({ ...band, to: band.from + bandMarks })
+      band = { row: r, rows: 1, from: band.from + bandMarks, to: i, img: null }
+    }
   }
   out.push(band)
   return out
@@ -172,8 +177,17 @@ export function paint(t: Tile, b: Band, lane: number, mpp: number, dpr: number, 
   const from = t.meta.from_m, near = t.meta.seeds
   const open: { x: number, y: number, n: number }[] = []
   g.fillStyle = ink.ink
+  // What lies within half a pixel of its like in the row is not seen beside it.
+  const last = new Float64Array(steps.length * 4)
+  let lane0 = 0
   for (let i = b.from; i < b.to; i++) {
     const x = (s[i]! / 1000 - from) / mpp + pad, y = (row[i]! - b.row + 0.5) * lane + over
+    if (row[i] !== lane0) { lane0 = row[i]!; last.fill(-9) }
+    if (kind[i] !== 3) {
+      const like = kind[i]! * steps.length + stepOf(n[i]!)
+      if (Math.abs(x - last[like]!) < 0.5) continue
+      last[like] = x
+    }
     switch (kind[i]) {
       case 0: tick(g, x, y, lane); break
       case 1: open.push({ x, y, n: n[i]! }); break
@@ -183,6 +197,21 @@ export function paint(t: Tile, b: Band, lane: number, mpp: number, dpr: number, 
   }
   rings(g, open, lane, near, ink)
   b.img = c
+}
+
+// merge makes one picture of painted bands, so that a frame moves one.
+export function merge(bands: Band[], lane: number, dpr: number): Band {
+  const rows = bands.reduce((n, b) => Math.max(n, b.row + b.rows - 1), 1)
+  const all: Band = { row: 1, rows, from: 0, to: bands[bands.length - 1]!.to, img: document.createElement('canvas') }
+  const c = all.img!
+  c.width = bands[0]!.img!.width
+  c.height = Math.ceil((rows * lane + 2 * over) * dpr)
+  const g = c.getContext('2d')!
+  for (const b of bands) {
+    g.drawImage(b.img!, 0, Math.round((b.row - 1) * lane * dpr))
+    b.img!.width = b.img!.height = 0
+  }
+  return all
 }
 
 // lay draws a painted band where its tile begins at x and the first lane at top,

@@ -2,7 +2,7 @@
 // pointer, wheel, fingers and keys. Preact draws the frame; this draws itself.
 import { useEffect, useRef } from 'preact/hooks'
 import * as api from '../api'
-import { across, bandsOf, between, bracket, hatch, inkOf, lay, levelOf, levelScale, nearest, paint, rings, seedLevel, tileMetres, type Band, type Ink, type Tile, type TileHead } from '../draw/ribbon'
+import { across, bandsOf, between, bracket, hatch, inkOf, lay, levelOf, levelScale, merge, nearest, paint, rings, seedLevel, tileMetres, type Band, type Ink, type Tile, type TileHead } from '../draw/ribbon'
 import { digits, label, linear, round, show, ticks } from '../draw/scale'
 import { stay } from '../route'
 import { store, unheard } from '../state'
@@ -11,8 +11,8 @@ const face = '"Atkinson Hyperlegible Next", system-ui, sans-serif'
 const drawnTracks = ['load', 'wheel-off', 'force', 'moisture', 'temperature', 'trash', 'speed', 'vacuum', 'liquid', 'granular']
 const stretch = 15 // m
 
-// Of a picture at most so many marks are painted in one frame.
-const frameMarks = 12_000
+// In one frame new pictures are painted for so long, ms.
+const frameTime = 4
 
 interface Picture { bands: Band[], from: number, mpp: number, long: number, complete: boolean }
 
@@ -208,7 +208,8 @@ export class View {
   private marks(g: CanvasRenderingContext2D, top: number, dpr: number) {
     const level = levelOf(this.mpp), size = tileMetres(level)
     const first = Math.max(0, Math.floor(this.from / size)), last = Math.floor(Math.min(this.length, this.to) / size)
-    let room = frameMarks
+    const begun = performance.now()
+    let painted = false
     this.complete = true
     for (let i = first; i <= last; i++) {
       const key = `${level}/${i}/${this.mpp.toPrecision(9)}`
@@ -220,18 +221,19 @@ export class View {
       }
       if (pic && !pic.complete && t) {
         for (const b of pic.bands) {
-          if (b.img || room <= 0) continue
+          if (b.img || painted && performance.now() - begun > frameTime) continue
           paint(t, b, this.lane, this.mpp, dpr, this.ink)
-          room -= b.to - b.from + 500 // a canvas of its own costs too
+          painted = true
         }
         pic.complete = pic.bands.every((b) => b.img)
+        if (pic.complete && pic.bands.length > 1) pic.bands = [merge(pic.bands, this.lane, dpr)]
         this.forget()
       }
       if (!pic?.complete) this.complete = false
       if (!pic || !pic.bands[0]!.img) { this.stand(g, level, i, top, dpr); continue }
       for (const b of pic.bands) if (b.img) lay(g, b, this.x(pic.from), top, this.lane, this.mpp, dpr)
     }
-    if (!this.complete && room < frameMarks) this.ask()
+    if (painted) this.ask()
     // The next ones on both sides are fetched before they are wanted.
     if (first > 0) this.tile(level, first - 1)
     if ((last + 1) * size < this.length) this.tile(level, last + 1)
