@@ -9,7 +9,6 @@ require (
 	github.com/klauspost/compress v1.20.4
 	github.com/ncruces/go-sqlite3 v0.37.0
 	github.com/parquet-go/parquet-go v0.32.0
-	github.com/paulmach/orb v0.14.0
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/pierrec/lz4/v4 v4.1.21
 	github.com/rogpeppe/go-internal v1.16.0
@@ -21,15 +20,12 @@ require (
 )
 
 require (
-	github.com/gogo/protobuf v1.3.2 // indirect
 	github.com/google/uuid v1.6.0 // indirect
 	github.com/ncruces/go-sqlite3-wasm/v6 v6.5.35401 // indirect
 	github.com/ncruces/julianday v1.0.0 // indirect
 	github.com/parquet-go/bitpack v1.0.0 // indirect
 	github.com/parquet-go/jsonlite v1.0.0 // indirect
-	github.com/paulmach/protoscan v0.2.1 // indirect
 	github.com/twpayne/go-geom v1.6.1 // indirect
-	go.mongodb.org/mongo-driver/v2 v2.5.0 // indirect
 	golang.org/x/tools v0.52.0 // indirect
 	google.golang.org/protobuf v1.36.11 // indirect
 )

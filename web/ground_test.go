@@ -12,11 +12,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/encoding/mvt"
-	"github.com/paulmach/orb/maptile"
-	"github.com/paulmach/orb/planar"
-
 	"evenstand"
 	"evenstand/book"
 	"evenstand/book/booktest"
@@ -24,6 +19,7 @@ import (
 	"evenstand/core/measure/group"
 	"evenstand/pipeline"
 	"evenstand/web"
+	"evenstand/web/mvt/mvttest"
 )
 
 const groundSpacing = 0.762
@@ -130,28 +126,42 @@ type cell struct {
 	area     float64
 }
 
-func cellsOf(t *testing.T, s *served, frame ground.Frame, measure string, tile maptile.Tile) []cell {
+// tile is one of the square of web maps: 2^z x 2^z of them.
+type tile struct{ x, y, z int }
+
+// tileAt gives the tile of a place.
+// Source: OpenStreetMap wiki, Slippy map tilenames.
+func tileAt(lat, lon float64, z int) tile {
+	n := math.Ldexp(1, z)
+	r := lat * math.Pi / 180
+	return tile{int((lon + 180) / 360 * n), int((1 - math.Log(math.Tan(r)+1/math.Cos(r))/math.Pi) / 2 * n), z}
+}
+
+// place gives what lies at a place of the tile, counted in its sides.
+func (t tile) place(x, y float64) (lat, lon float64) {
+	n := math.Ldexp(1, t.z)
+	return math.Atan(math.Sinh((1-2*(float64(t.y)+y)/n)*math.Pi)) * 180 / math.Pi, (float64(t.x)+x)/n*360 - 180
+}
+
+func cellsOf(t *testing.T, s *served, frame ground.Frame, measure string, tile tile) []cell {
 	t.Helper()
-	data := s.get(t, fmt.Sprintf("/api/v1/ground/tiles/%s/%d/%d/%d", measure, tile.Z, tile.X, tile.Y), http.StatusOK)
+	data := s.get(t, fmt.Sprintf("/api/v1/ground/tiles/%s/%d/%d/%d", measure, tile.z, tile.x, tile.y), http.StatusOK)
 	if len(data) == 0 {
 		return nil
 	}
-	layers, err := mvt.Unmarshal(data)
-	if err != nil || len(layers) != 1 || layers[0].Name != "cells" {
+	layers, err := mvttest.Read(data)
+	if err != nil || len(layers) != 1 || layers[0].Name != "cells" || layers[0].Extent != 4096 {
 		t.Fatalf("tile %v: %d layers, %v", tile, len(layers), err)
 	}
 	var out []cell
-	for _, f := range layers.ToFeatureCollections()["cells"].Features {
-		c := cell{value: f.Properties.MustFloat64("value"), n: f.Properties.MustFloat64("n"), few: f.Properties.MustBool("few")}
-		var flat orb.Ring
-		for _, p := range f.Geometry.(orb.Polygon)[0] {
-			n := math.Ldexp(4096, int(tile.Z))
-			x, y := (p[0]+float64(tile.X)*4096)/n, (p[1]+float64(tile.Y)*4096)/n
-			e, north := frame.ToLocal(math.Atan(math.Sinh((1-2*y)*math.Pi))*180/math.Pi, x*360-180)
+	for _, f := range layers[0].Features {
+		c := cell{value: f.Properties["value"].(float64), n: f.Properties["n"].(float64), few: f.Properties["few"].(bool)}
+		for _, p := range f.Ring {
+			lat, lon := tile.place(float64(p[0])/4096, float64(p[1])/4096)
+			e, north := frame.ToLocal(lat, lon)
 			c.ring = append(c.ring, ground.Point{e, north})
-			flat = append(flat, orb.Point{e, north})
 		}
-		c.area = math.Abs(planar.Area(flat))
+		c.area = ground.Polygon{c.ring}.Area()
 		out = append(out, c)
 	}
 	return out
@@ -159,10 +169,9 @@ func cellsOf(t *testing.T, s *served, frame ground.Frame, measure string, tile m
 
 // tileMiddle is a place in Iowa in the middle of a tile of level 18, so that a
 // pass of 40 m about it lies in that one.
-func tileMiddle() (ground.Frame, maptile.Tile) {
-	tile := maptile.At(orb.Point{-93.61, 42.03}, 18)
-	c := tile.Bound().Center()
-	return ground.NewFrame(c[1], c[0]), tile
+func tileMiddle() (ground.Frame, tile) {
+	tile := tileAt(42.03, -93.61, 18)
+	return ground.NewFrame(tile.place(0.5, 0.5)), tile
 }
 
 func northward(long, fromE, fromN float64) driven {
@@ -228,17 +237,17 @@ func TestGroundLevels(t *testing.T) {
 	c := frame
 	lat, lon := c.ToGlobal(0, 0)
 	want := (95 + turn*math.Pi/2) * 16 * groundSpacing
-	for z := maptile.Zoom(11); z <= 18; z++ {
-		mid := maptile.At(orb.Point{lon, lat}, z)
-		span := uint32(1)
+	for z := 11; z <= 18; z++ {
+		mid := tileAt(lat, lon, z)
+		span := 1
 		if z == 18 {
 			span = 2
 		}
 		area, sum, n := 0.0, 0.0, 0.0
 		seen := map[string]bool{}
-		for x := mid.X - span; x <= mid.X+span; x++ {
-			for y := mid.Y - span; y <= mid.Y+span; y++ {
-				for _, c := range cellsOf(t, s, frame, "skips", maptile.New(x, y, z)) {
+		for x := mid.x - span; x <= mid.x+span; x++ {
+			for y := mid.y - span; y <= mid.y+span; y++ {
+				for _, c := range cellsOf(t, s, frame, "skips", tile{x, y, z}) {
 					key := fmt.Sprintf("%.0f %.0f %g", c.ring[0][0]*3, c.ring[0][1]*3, c.value) // a cell on a border is in both tiles
 					if z >= 15 && seen[key] {
 						continue
@@ -371,7 +380,7 @@ func TestStretchSumsAreThoseOfStretches(t *testing.T) {
 func TestGroundTileTag(t *testing.T) {
 	frame, tile := tileMiddle()
 	s := serve(t, groundBook(t, frame, 1, 4, func(int) []driven { return []driven{northward(40, 0, -20)} }))
-	path := fmt.Sprintf("/api/v1/ground/tiles/skips/18/%d/%d", tile.X, tile.Y)
+	path := fmt.Sprintf("/api/v1/ground/tiles/skips/18/%d/%d", tile.x, tile.y)
 	first := s.ask(http.MethodGet, path, nil)
 	tag := first.Header().Get("ETag")
 	if first.Code != http.StatusOK || tag == "" || first.Body.Len() == 0 {
@@ -441,12 +450,12 @@ func BenchmarkGroundSeason(b *testing.B) {
 		}
 	})
 	lat, lon := frame.ToGlobal(1600, 1700)
-	for z := maptile.Zoom(10); z <= 18; z++ {
-		tile := maptile.At(orb.Point{lon, lat}, z)
+	for z := 10; z <= 18; z++ {
+		tile := tileAt(lat, lon, z)
 		b.Run(fmt.Sprintf("tile-%d", z), func(b *testing.B) {
 			n, cpu := 0, used(b)
 			for b.Loop() {
-				n = ask(b, s.Handler(), fmt.Sprintf("/api/v1/ground/tiles/load/%d/%d/%d?from=2026-05-01&to=2026-05-30", z, tile.X, tile.Y))
+				n = ask(b, s.Handler(), fmt.Sprintf("/api/v1/ground/tiles/load/%d/%d/%d?from=2026-05-01&to=2026-05-30", z, tile.x, tile.y))
 			}
 			b.ReportMetric(float64(n), "bytes")
 			b.ReportMetric(float64((used(b)-cpu).Microseconds())/1000/float64(b.N), "cpu-ms/op")

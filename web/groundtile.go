@@ -5,15 +5,9 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/encoding/mvt"
-	"github.com/paulmach/orb/geojson"
-
 	"evenstand/core/measure/group"
+	"evenstand/web/mvt"
 )
-
-// tileMIME is a Mapbox Vector Tile, version 2.1 of its specification.
-const tileMIME = "application/vnd.mapbox-vector-tile"
 
 const (
 	tileExtent = 4096
@@ -91,14 +85,11 @@ func (s *Server) groundTile(ctx context.Context, in *tileIn) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := tiler{z: in.Z, x: float64(in.X), y: float64(in.Y), m: &m, at: k, scale: &g.scales[k]}
+	t := tiler{z: in.Z, x: float64(in.X), y: float64(in.Y), m: &m, at: k, scale: &g.scales[k], out: mvt.NewLayer("cells", tileExtent, "value", "n", "few")}
 	n := math.Ldexp(1, in.Z)
 	t.box = box{t.x / n, t.y / n, (t.x + 1) / n, (t.y + 1) / n}
 	g.each(&in.GroundFilter, t.pass)
-	if len(t.out) == 0 {
-		return nil, nil
-	}
-	return mvt.Marshal(mvt.Layers{{Name: "cells", Version: 2, Extent: tileExtent, Features: t.out}})
+	return t.out.Tile(), nil
 }
 
 // tiler collects the cells of one tile.
@@ -109,7 +100,8 @@ type tiler struct {
 	m     *group.Measure
 	at    int // of the measure
 	scale *legendScale
-	out   []*geojson.Feature
+	out   *mvt.Layer
+	ring  []mvt.Point
 }
 
 func (t *tiler) pass(d *groundDay, p *groundPass) {
@@ -135,48 +127,31 @@ func (t *tiler) pass(d *groundDay, p *groundPass) {
 			if !ok {
 				continue
 			}
-			ring := t.ring(p.nodes[from:to+1], d.y[rows.from]-d.wide/2, d.y[rows.to]+d.wide/2)
-			if ring == nil {
-				continue
+			if t.outline(p.nodes[from:to+1], d.y[rows.from]-d.wide/2, d.y[rows.to]+d.wide/2) {
+				t.out.Polygon(t.ring, t.out.Double(digits4(v)), t.out.Double(digits4(sum.N)), t.out.Bool(t.scale.few(t.m, sum, told, all)))
 			}
-			t.out = append(t.out, &geojson.Feature{
-				Geometry:   orb.Polygon{ring},
-				Properties: geojson.Properties{"value": digits4(v), "n": digits4(sum.N), "few": t.scale.few(t.m, sum, told, all)},
-			})
 		}
 	}
 }
 
-// ring gives the outline of a cell in the tile's own units, clockwise as the
-// specification wants outer rings; nil when it lies beside the tile.
-func (t *tiler) ring(nodes []node, left, right float64) orb.Ring {
-	n := len(nodes)
-	ring := make(orb.Ring, 2*n+1)
+// outline takes the outline of a cell in the tile's own units into ring; false
+// when it lies beside the tile.
+func (t *tiler) outline(nodes []node, left, right float64) bool {
 	scale := math.Ldexp(tileExtent, t.z)
-	var lo, hi [2]float64
-	put := func(i int, x, y float64) {
-		p := orb.Point{math.Round(x*scale - t.x*tileExtent), math.Round(y*scale - t.y*tileExtent)}
-		ring[i] = p
-		for k := range p {
-			if i == 0 {
-				lo[k], hi[k] = p[k], p[k]
-			}
-			lo[k], hi[k] = min(lo[k], p[k]), max(hi[k], p[k])
-		}
+	lo, hi := mvt.Point{X: math.MaxInt32, Y: math.MaxInt32}, mvt.Point{X: math.MinInt32, Y: math.MinInt32}
+	t.ring = t.ring[:0]
+	put := func(x, y float64) {
+		p := mvt.Point{X: int32(math.Round(x*scale - t.x*tileExtent)), Y: int32(math.Round(y*scale - t.y*tileExtent))}
+		t.ring = append(t.ring, p)
+		lo.X, lo.Y, hi.X, hi.Y = min(lo.X, p.X), min(lo.Y, p.Y), max(hi.X, p.X), max(hi.Y, p.Y)
 	}
 	for i := range nodes {
-		x, y := nodes[i].side(left)
-		put(i, x, y)
+		put(nodes[i].side(left))
 	}
 	for i := range nodes {
-		x, y := nodes[n-1-i].side(right)
-		put(n+i, x, y)
+		put(nodes[len(nodes)-1-i].side(right))
 	}
-	ring[2*n] = ring[0]
-	if hi[0] < 0 || hi[1] < 0 || lo[0] > tileExtent || lo[1] > tileExtent {
-		return nil
-	}
-	return ring
+	return hi.X >= 0 && hi.Y >= 0 && lo.X <= tileExtent && lo.Y <= tileExtent
 }
 
 // digits4 keeps four digits: more than a colour shows, and equal values are

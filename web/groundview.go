@@ -11,11 +11,9 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/simplify"
-
 	"evenstand"
 	"evenstand/core/advise"
+	"evenstand/core/ground"
 	"evenstand/core/measure/group"
 	"evenstand/core/record"
 )
@@ -239,11 +237,11 @@ const lineError = 0.5
 // line gives the way from one place to another (both in stretches) y m right of
 // the bar's centre, longitude and latitude, with no more points than it needs.
 func (p *groundPass) line(from, to, y float64) [][2]float64 {
-	var ls orb.LineString
+	var ls []ground.Point
 	add := func(k float64) {
 		n := p.place(k)
 		x, yy := n.side(y)
-		ls = append(ls, orb.Point{x, yy})
+		ls = append(ls, ground.Point{x, yy})
 	}
 	add(from)
 	for k := int(from) + 1; float64(k) < to; k++ {
@@ -251,7 +249,7 @@ func (p *groundPass) line(from, to, y float64) [][2]float64 {
 	}
 	add(to)
 	first := &p.nodes[0]
-	ls = simplify.DouglasPeucker(lineError * math.Hypot(first.rx, first.ry)).LineString(ls)
+	ls = ground.Thin(ls, lineError*math.Hypot(first.rx, first.ry))
 	out := make([][2]float64, len(ls))
 	for i, q := range ls {
 		lat, lon := fromMercator(q[0], q[1])

@@ -4,6 +4,8 @@ import (
 	"net/http"
 
 	"github.com/danielgtaylor/huma/v2"
+
+	"evenstand/web/mvt"
 )
 
 // register lists all that can be asked for.
@@ -26,7 +28,7 @@ func (s *Server) register() {
 	get(s, "/ground", "ground", "The ground by one measure: legend, boundaries, passes, findings, fields", s.groundView)
 	bytesOf(s, "/ground.csv", "groundTable", "Its fields as a table", "text/csv", s.groundCSV)
 	get(s, "/ground/at", "groundAt", "What is at a place", s.groundAt)
-	versioned(s, "/ground/tiles/{measure}/{z}/{x}/{y}", "groundTile", "A vector tile of its cells", tileMIME, s.tileTag, s.groundTile)
+	versioned(s, "/ground/tiles/{measure}/{z}/{x}/{y}", "groundTile", "A vector tile of its cells", mvt.MIME, s.tileTag, s.groundTile)
 	get(s, "/sources", "sources", "Every box: its grade, its clock, what it can tell, what to switch on", s.sourceList)
 	get(s, "/settings", "settings", "Units, zone and prices as people write them", s.settings)
 	operation(s, http.MethodPatch, "/settings", "setSettings", "Change some of them", s.setSettings)
