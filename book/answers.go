@@ -534,14 +534,35 @@ func (b *Book) Stretches(ctx context.Context, planter string, day evenstand.Day,
 
 // StretchSums is Stretches without what no measure needs, in half the time: of
 // the moments but those of the spacings there is no M2, and there is no Length,
-// T, Classes, Target, Metered, LoadP5, Off or PosError.
+// T, Classes, Target, Metered, LoadP5, Off or PosError. It gives a pass at a time.
 func (b *Book) StretchSums(ctx context.Context, planter string, day evenstand.Day, yield func([]evenstand.Stretch) error) error {
 	f, err := b.dayFile(planter, day, stretchesName)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	return eachRow(ctx, b, f, sumRow{Liquid: nan32, Granular: nan32}, (*sumRow).stretch, yield)
+	var rows []sumRow
+	var out []evenstand.Stretch
+	for g := range f.Groups() {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if rows, err = column.Rows(f, g, rows[:0], sumRow{Liquid: nan32, Granular: nan32}); err != nil {
+			return b.spoilt(err)
+		}
+		for from := 0; from < len(rows); { // a pass at a time, which stays near the processor
+			out = out[:0]
+			to := from
+			for ; to < len(rows) && rows[to].Pass == rows[from].Pass; to++ {
+				out = append(out, rows[to].stretch())
+			}
+			if err := yield(out); err != nil {
+				return err
+			}
+			from = to
+		}
+	}
+	return ctx.Err()
 }
 
 // PassStretches gives the stretches of one pass, sorted by row and place.
@@ -603,6 +624,17 @@ func (b *Book) Track(ctx context.Context, planter string, day evenstand.Day, yie
 	}
 	defer f.Close()
 	return eachRow(ctx, b, f, noTrack, (*trackRow).point, yield)
+}
+
+// Places is Track without what a map needs not, in half the time: Pass is -1,
+// and speed and error are not known.
+func (b *Book) Places(ctx context.Context, planter string, day evenstand.Day, yield func([]evenstand.TrackPoint) error) error {
+	f, err := b.dayFile(planter, day, trackName)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return eachRow(ctx, b, f, placeRow{Lat: math.NaN(), Lon: math.NaN(), Heading: nan32}, (*placeRow).point, yield)
 }
 
 // Readings gives a machine-day's readings in batches; the slice is only lent.

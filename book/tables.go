@@ -97,6 +97,20 @@ func (r *trackRow) point() evenstand.TrackPoint {
 	return evenstand.TrackPoint{T: evenstand.Micros(r.T), Pass: r.Pass, Lat: r.Lat, Lon: r.Lon, S: float64(r.S) / 1000, Heading: float64(r.Heading), Speed: float64(r.Speed), SD: float64(r.SD)}
 }
 
+// placeRow is what a map needs of a trackRow.
+type placeRow struct {
+	T       int64   `parquet:"t_us,delta"`
+	Lat     float64 `parquet:"lat_deg,split"`
+	Lon     float64 `parquet:"lon_deg,split"`
+	S       int64   `parquet:"s_mm,delta"`
+	Heading float32 `parquet:"heading_deg,split"`
+}
+
+func (r *placeRow) point() evenstand.TrackPoint {
+	nan := math.NaN()
+	return evenstand.TrackPoint{T: evenstand.Micros(r.T), Pass: -1, Lat: r.Lat, Lon: r.Lon, S: float64(r.S) / 1000, Heading: float64(r.Heading), Speed: nan, SD: nan}
+}
+
 // readingRow is a row of readings.parquet, in time order.
 type readingRow struct {
 	T        int64   `parquet:"t_us,delta"`

@@ -302,7 +302,7 @@ func (g *groundDay) ways(ctx context.Context, b *book.Book) error {
 		}
 		return p.S0 + float64(k)*evenstand.StretchLength
 	}
-	err := b.Track(ctx, g.planter, g.day, func(ps []evenstand.TrackPoint) error {
+	err := b.Places(ctx, g.planter, g.day, func(ps []evenstand.TrackPoint) error {
 		for i := range ps {
 			if math.IsNaN(ps[i].Lat) || math.IsNaN(ps[i].Lon) {
 				continue

@@ -375,6 +375,28 @@ func TestStretchSumsAreThoseOfStretches(t *testing.T) {
 	}
 }
 
+// What the ground reads of the track are its places.
+func TestPlacesAreThoseOfTheTrack(t *testing.T) {
+	frame, _ := tileMiddle()
+	b := groundBook(t, frame, 1, 16, func(int) []driven { return []driven{northward(40, 0, -20)} })
+	read := func(f func(context.Context, string, evenstand.Day, func([]evenstand.TrackPoint) error) error) (out []evenstand.TrackPoint) {
+		if err := f(t.Context(), "made up", "2026-05-01", func(ps []evenstand.TrackPoint) error { out = append(out, ps...); return nil }); err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	track, places := read(b.Track), read(b.Places)
+	if len(track) == 0 || len(track) != len(places) {
+		t.Fatalf("%d and %d points", len(track), len(places))
+	}
+	for i, want := range track {
+		got := places[i]
+		if got.T != want.T || got.Lat != want.Lat || got.Lon != want.Lon || got.S != want.S || got.Heading != want.Heading {
+			t.Fatalf("point %d: %+v, want %+v", i, got, want)
+		}
+	}
+}
+
 // A browser that has a tile is told that it still holds, until the logs say
 // something else.
 func TestGroundTileTag(t *testing.T) {
