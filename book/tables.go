@@ -262,6 +262,7 @@ type sumRow struct {
 	VacuumSum      float64 `parquet:"vacuum_sum_Pa,split"`
 	Liquid         float32 `parquet:"liquid_m3,split"`
 	Granular       float32 `parquet:"granular_kg,split"`
+	Off            float32 `parquet:"switched_off_m,split"`
 }
 
 func (r *sumRow) stretch() evenstand.Stretch {
@@ -277,6 +278,6 @@ func (r *sumRow) stretch() evenstand.Stretch {
 		OffShare:    m{N: r.OffShareN, Sum: r.OffShareSum},
 		Speed:       m{N: r.SpeedN, Sum: r.SpeedSum},
 		Vacuum:      m{N: r.VacuumN, Sum: r.VacuumSum},
-		Liquid:      r.Liquid, Granular: r.Granular,
+		Liquid:      r.Liquid, Granular: r.Granular, Off: r.Off,
 	}
 }

@@ -33,6 +33,7 @@ type groundDay struct {
 	groups  []span // rows that are drawn as one from halfway
 	passes  []groundPass
 	columns []partColumn // by measure; empty: nothing of it is known
+	cut     []bool       // by cell: the row planted only a part of it
 }
 
 // span is from the first to the last, both included.
@@ -44,7 +45,7 @@ type groundPass struct {
 	nodes    []node  // at 15 k m, the last one at the pass's end; nil: nobody knows where
 	cells    int     // first cell
 	box      box     // of the bar's centre
-	half     float64 // m from the middle to beyond the outermost row
+	half     float64 // m from the middle to the outer side of the outermost row
 	rows     int
 	stretchN int // stretches of a row
 }
@@ -208,6 +209,12 @@ func (g *groundDay) stretches(ctx context.Context, b *book.Book) error {
 		g.rows = p.rows // a card may know fewer rows than were logged
 		p.cells = cells
 		cells += p.rows * p.stretchN
+		g.cut = append(g.cut, make([]bool, cells-len(g.cut))...)
+		for i := range ss {
+			if ss[i].Row >= 1 && ss[i].K >= 0 {
+				g.cut[p.cells+(int(ss[i].Row)-1)*p.stretchN+int(ss[i].K)] = cut(&ss[i])
+			}
+		}
 		for m := range all {
 			c := &g.columns[m]
 			if told[m] {
@@ -243,6 +250,13 @@ func (g *groundDay) stretches(ctx context.Context, b *book.Book) error {
 		}
 		return nil
 	})
+}
+
+// cut tells whether a row planted less than nine tenths of a stretch: a pass ended
+// on it, or the row was switched off on a part, so that its figure says little of
+// the ground that the cell covers.
+func cut(s *evenstand.Stretch) bool {
+	return float64(s.Way-max(0, s.Off)) < 0.9*evenstand.StretchLength
 }
 
 // grow makes room for n cells, and for as many as are expected at once.
@@ -320,13 +334,17 @@ func (g *groundDay) ways(ctx context.Context, b *book.Book) error {
 	for have && at < len(order) && k > 0 { // the track ends with the pass
 		put(&before, &before, target())
 	}
+	half := 0.0
+	for _, y := range g.y {
+		half = max(half, math.Abs(y)+g.wide/2)
+	}
 	for _, p := range order {
 		if len(p.nodes) != p.stretchN+1 {
 			p.nodes = nil
 			continue
 		}
 		p.box = noBox()
-		p.half = float64(g.rows)/2*g.wide + 0.5*g.wide
+		p.half = half
 		for i := range p.nodes {
 			n := &p.nodes[i]
 			p.box.add(n.x, n.y, p.half*math.Hypot(n.rx, n.ry))
@@ -412,19 +430,22 @@ func (g *season) each(f *GroundFilter, do func(*groundDay, *groundPass)) {
 }
 
 // sum adds up the cells of some rows (both included) over some stretches of a
-// pass; told is how many of all cells tell.
-func (p *groundPass) sum(c *partColumn, rows span, from, to int) (sum group.Part, told, all int) {
+// pass; told is how many of all cells tell, and cut how many were planted in part.
+func (d *groundDay) sum(p *groundPass, c *partColumn, rows span, from, to int) (sum group.Part, told, cut, all int) {
 	for row := rows.from; row <= min(rows.to, p.rows-1); row++ {
 		i := p.cells + row*p.stretchN
 		for k := i + from; k < i+to; k++ {
 			all++
+			if d.cut[k] {
+				cut++
+			}
 			if c.n[k] > 0 {
 				told++
 				sum.Add(c.part(k))
 			}
 		}
 	}
-	return sum, told, all
+	return sum, told, cut, all
 }
 
 // measureAt gives a measure and its place among all.

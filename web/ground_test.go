@@ -97,10 +97,16 @@ func madeUp(frame ground.Frame, rows int, ways func(day int) []driven) book.Deri
 
 func groundBook(t testing.TB, frame ground.Frame, days, rows int, ways func(day int) []driven) *book.Book {
 	t.Helper()
+	return groundBookOf(t, frame, days, rows, "", ways)
+}
+
+// groundBookOf is one with more on the planter's card.
+func groundBookOf(t testing.TB, frame ground.Frame, days, rows int, more string, ways func(day int) []driven) *book.Book {
+	t.Helper()
 	dir, in := filepath.Join(t.TempDir(), "spring"), t.TempDir()
 	set := evenstand.NewSettings()
 	set.Name, set.Zone = "spring", "America/Chicago"
-	card := fmt.Sprintf("card = 1\nname = \"made up\"\nrows = %d\nrow_spacing_m = %g\n", rows, groundSpacing)
+	card := fmt.Sprintf("card = 1\nname = \"made up\"\nrows = %d\nrow_spacing_m = %g\n%s", rows, groundSpacing, more)
 	if err := book.Create(dir, set, []book.File{{Name: "card.toml", Data: []byte(card)}}, nil); err != nil {
 		t.Fatal(err)
 	}
@@ -216,6 +222,71 @@ func TestGroundCellsLieWhereTheRowsLie(t *testing.T) {
 	}
 	if want := 40 * 16 * groundSpacing; math.Abs(area-want) > 0.005*want {
 		t.Errorf("the cells are %.2f m2, way times spacing is %.2f", area, want)
+	}
+}
+
+// The box of a pass reaches to the outer sides of its rows wherever they are
+// mounted: a planter of four rows that all hang right of the middle is drawn in
+// the tiles there, and the box ends with its outermost row.
+func TestGroundRowsAside(t *testing.T) {
+	frame, mid := tileMiddle()
+	y := []float64{40.0, 40.762, 41.524, 60.0}
+	s := serve(t, groundBookOf(t, frame, 1, 4, fmt.Sprintf("[geometry]\nrow_y_m = [%g, %g, %g, %g]\n", y[0], y[1], y[2], y[3]), func(int) []driven { return []driven{northward(30, 0, -20)} }))
+	rows := map[int]bool{}
+	for _, x := range []int{mid.x, mid.x + 1} {
+		for _, c := range cellsOf(t, s, frame, "skips", tile{x, mid.y, mid.z}) {
+			west, east := c.ring[0][0], c.ring[0][0]
+			for _, p := range c.ring {
+				west, east = min(west, p[0]), max(east, p[0])
+			}
+			at := -1
+			for i, want := range y {
+				if math.Abs((west+east)/2-want) < 0.06 {
+					at = i
+				}
+			}
+			if at < 0 {
+				t.Errorf("a cell from %.2f to %.2f m is no row's", west, east)
+			}
+			rows[at] = true
+		}
+	}
+	if len(rows) != 4 {
+		t.Errorf("rows drawn: %v, want all four", rows)
+	}
+	var v web.GroundView
+	if err := json.Unmarshal(s.get(t, "/api/v1/ground", http.StatusOK), &v); err != nil {
+		t.Fatal(err)
+	}
+	east, _ := frame.ToLocal(42.03, v.Bounds[2])
+	if want := 60 + groundSpacing/2; math.Abs(east-want) > 0.05 {
+		t.Errorf("the box ends %.2f m right of the middle, want %.2f", east, want)
+	}
+}
+
+// A stretch that a pass ended on before it was whole, or on part of which the row
+// was off, is hatched; whole ones with much to say are not.
+func TestGroundHatchesParts(t *testing.T) {
+	frame, tile := tileMiddle()
+	s := serve(t, groundBook(t, frame, 1, 4, func(int) []driven { return []driven{northward(40, 0, -20)} }))
+	whole, part := 0, 0
+	for _, c := range cellsOf(t, s, frame, "load", tile) {
+		south := c.ring[0][1]
+		for _, p := range c.ring {
+			south = min(south, p[1])
+		}
+		last := south > 9 // 15 m each from 20 m south of the middle: the third is 10 m long
+		if last {
+			part++
+		} else {
+			whole++
+		}
+		if c.few != last {
+			t.Errorf("the stretch from %.1f m: hatched %v, want %v", south, c.few, last)
+		}
+	}
+	if whole != 8 || part != 4 {
+		t.Errorf("%d whole and %d in part, want 8 and 4", whole, part)
 	}
 }
 

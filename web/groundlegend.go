@@ -25,7 +25,7 @@ func (g *season) scale(k int, m *group.Measure) legendScale {
 		for i := range d.passes {
 			p := &d.passes[i]
 			for from := 0; from+2 < p.stretchN; from += 4 { // ends of passes are not like the rest
-				sum, told, all := p.sum(c, span{0, d.rows - 1}, from, min(from+4, p.stretchN-1))
+				sum, told, _, all := d.sum(p, c, span{0, d.rows - 1}, from, min(from+4, p.stretchN-1))
 				if v, ok := m.Value(sum); ok && 2*told >= all {
 					vs = append(vs, v)
 				}
@@ -85,7 +85,7 @@ type Legend struct {
 	Of      string        `json:"of" doc:"What the measure is a share or a mean of"`
 	Signed  bool          `json:"signed" doc:"Zero is in the middle"`
 	Classes []LegendClass `json:"classes" doc:"From low to high, without holes; the first and the last are open"`
-	Few     string        `json:"few" doc:"What hatching says"`
+	Few     string        `json:"few" doc:"What hatching says, behind its sample"`
 }
 
 // LegendClass is one of them.
@@ -100,7 +100,7 @@ const mostClasses = 8
 func (s *Server) legend(m *group.Measure, l legendScale) Legend {
 	v := s.voice()
 	a := axis(v, m.Unit)
-	out := Legend{Unit: a.Unit, Of: m.Of, Classes: []LegendClass{}, Few: "Hatched: too few to say"}
+	out := Legend{Unit: a.Unit, Of: m.Of, Classes: []LegendClass{}, Few: "too few to say, or planted in part: a pass ends, a row is off"}
 	if math.IsNaN(l.low) {
 		return out
 	}

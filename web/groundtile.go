@@ -72,7 +72,8 @@ func (s *Server) tileTag(in *tileIn) (tag, have string) {
 }
 
 // groundTile gives the cells in a tile, layer "cells": polygons along the path
-// of the rows with value (SI), n (what it rests on) and few (too few to say).
+// of the rows with value (SI), n (what it rests on) and few (too few to say,
+// or planted in part only).
 func (s *Server) groundTile(ctx context.Context, in *tileIn) ([]byte, error) {
 	m, k, ok := measureAt(in.Measure)
 	if !ok {
@@ -122,13 +123,13 @@ func (t *tiler) pass(d *groundDay, p *groundPass) {
 			continue
 		}
 		for _, rows := range spans {
-			sum, told, all := p.sum(c, rows, from, to)
+			sum, told, cut, all := d.sum(p, c, rows, from, to)
 			v, ok := t.m.Value(sum)
 			if !ok {
 				continue
 			}
 			if t.outline(p.nodes[from:to+1], d.y[rows.from]-d.wide/2, d.y[rows.to]+d.wide/2) {
-				t.out.Polygon(t.ring, t.out.Double(digits4(v)), t.out.Double(digits4(sum.N)), t.out.Bool(t.scale.few(t.m, sum, told, all)))
+				t.out.Polygon(t.ring, t.out.Double(digits4(v)), t.out.Double(digits4(sum.N)), t.out.Bool(2*cut > all || t.scale.few(t.m, sum, told, all)))
 			}
 		}
 	}

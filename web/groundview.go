@@ -34,7 +34,6 @@ type GroundView struct {
 	Tiles      string            `json:"tiles" doc:"Changes when the tiles do"`
 	MaxZoom    int               `json:"max_zoom" doc:"Nearest level of the tiles"`
 	Bounds     []float64         `json:"bounds" doc:"West, south, east, north; empty: nothing to show"`
-	Home       []float64         `json:"home" doc:"The same of the field worked last, with which to begin"`
 	Boundaries FeatureCollection `json:"boundaries"`
 	Passes     FeatureCollection `json:"passes"`
 	Findings   []GroundFinding   `json:"findings"`
@@ -99,7 +98,7 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 	}
 	all := group.Measures()
 	out := GroundView{
-		Tiles: fmt.Sprintf("%s-%d", s.began, s.told.Load()), MaxZoom: maxTile, Bounds: []float64{}, Home: []float64{}, Measures: []MeasureInfo{}, Findings: found,
+		Tiles: fmt.Sprintf("%s-%d", s.began, s.told.Load()), MaxZoom: maxTile, Bounds: []float64{}, Measures: []MeasureInfo{}, Findings: found,
 		Boundaries: FeatureCollection{"FeatureCollection", []Feature{}}, Passes: FeatureCollection{"FeatureCollection", []Feature{}},
 		Fields: []string{}, Days: []string{}, Notes: []string{},
 	}
@@ -183,7 +182,6 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 		}
 	}
 	boxes := map[string]*box{} // by field
-	var last *evenstand.Pass
 	g.each(&in.GroundFilter, func(_ *groundDay, p *groundPass) {
 		b := boxes[p.pass.Field]
 		if b == nil {
@@ -192,9 +190,6 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 			boxes[p.pass.Field] = b
 		}
 		b.join(p.box)
-		if last == nil || p.pass.Start > last.Start {
-			last = p.pass
-		}
 		out.Passes.Features = append(out.Passes.Features, Feature{
 			"Feature",
 			map[string]string{"key": p.pass.Key, "number": strconv.Itoa(p.pass.Number)},
@@ -216,12 +211,12 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 		}
 		out.Boundaries.Features = append(out.Boundaries.Features, Feature{"Feature", map[string]string{"field": f.Name}, Geometry{"MultiPolygon", f.Polygons}})
 	}
-	if last != nil {
+	if len(boxes) > 0 {
 		all := noBox()
 		for _, b := range boxes {
 			all.join(*b)
 		}
-		out.Bounds, out.Home = all.degrees(), boxes[last.Field].degrees()
+		out.Bounds = all.degrees()
 	}
 	if unknown > 0 {
 		out.Notes = append(out.Notes, advise.Plural(int64(unknown), "pass is", "passes are")+" not drawn: no positions were logged for "+map[bool]string{true: "it", false: "them"}[unknown == 1]+".")

@@ -1,5 +1,5 @@
-import { describe, expect, test } from 'vitest'
-import { bar, colours, hatch, lightness, step } from '../src/ground/colour'
+import { describe, expect, it, test } from 'vitest'
+import { aside, bar, colours, hatch, lightness, outline, step } from '../src/ground/colour'
 
 const themes = ['light', 'dark', 'black'] as const
 
@@ -56,4 +56,29 @@ test('hatching repeats without a seam', () => {
   const at = (x: number, y: number) => h.data[((y % 8) * 8 + x % 8) * 4 + 3]!
   for (let y = 0; y < 8; y++) for (let x = 0; x < 8; x++) expect(at(x + 1, y + 7)).toBe(at(x, y))
   expect([...h.data].filter((_, i) => i % 4 === 3 && h.data[i]! > 0).length).toBeGreaterThan(8)
+})
+
+describe('marks side by side', () => {
+  it('never upon each other and within the map', () => {
+    const taken: [number, number][] = []
+    for (let i = 0; i < 8; i++) {
+      const dx = aside(370, 50, taken, 36, 390)
+      expect(taken.every(([x]) => Math.abs(x - 370 - dx) >= 36)).toBe(true)
+      if (i > 0) { expect(370 + dx + 18).toBeLessThanOrEqual(390); expect(370 + dx - 18).toBeGreaterThanOrEqual(0) }
+      taken.push([370 + dx, 50])
+    }
+  })
+  it('alone they stay', () => expect(aside(10, 10, [[10, 200]], 36, 390)).toBe(0))
+})
+
+describe('outline', () => {
+  const field = (ring: [number, number][]) => ({ geometry: { coordinates: [[ring]] } })
+  it('holds the bounds and keeps shapes: a square of ground stays one', () => {
+    const k = Math.cos(42.005 * Math.PI / 180) // a degree of longitude against one of latitude there
+    const o = outline({ bounds: [-93, 42, -93 + 0.01 / k, 42.01], boundaries: { features: [field([[-93, 42], [-93 + 0.01 / k, 42], [-93 + 0.01 / k, 42.01]])] }, passes: { features: [] } })!
+    const [, , w, h] = o.box.split(' ').map(Number)
+    expect(w! / h!).toBeCloseTo(1, 2)
+    expect(o.fields).toBe(`M0.0 ${h!.toFixed(1)}L${w!.toFixed(1)} ${h!.toFixed(1)}L${w!.toFixed(1)} 0.0Z`)
+  })
+  it('nothing has none', () => expect(outline({ bounds: [], boundaries: { features: [] }, passes: { features: [] } })).toBeNull())
 })

@@ -53,6 +53,34 @@ export function bar(metresPerPixel: number, pixels: number, units: 'us' | 'metri
   return { metres: f * p * unit, says: `${Number((f * p).toPrecision(3)).toLocaleString('en-US')} ${name}` }
 }
 
+// aside tells how far a mark at x, y moves sideways so that it lies upon no other:
+// to the right, and at the map's edge to the left.
+export function aside(x: number, y: number, taken: [number, number][], wide: number, width: number): number {
+  const free = (dx: number) => !taken.some(([a, b]) => Math.abs(a - x - dx) < wide && Math.abs(b - y) < wide)
+  for (let k = 0; k < 20; k++) for (const dx of [k * wide, -k * wide]) {
+    if (free(dx) && (k === 0 || x > width || x < 0 || x + dx + wide / 2 <= width && x + dx - wide / 2 >= 0)) return dx
+  }
+  return 0
+}
+
+// outline gives what lies on the ground as paths in the map's own projection, to
+// be shown before the map is there.
+// Source: spherical Mercator, EPSG guidance note 7-2, section 3.2.2.
+export function outline(v: { bounds: number[], boundaries: { features: { geometry: { coordinates?: unknown } }[] }, passes: { features: { geometry: { coordinates?: unknown } }[] } }): { box: string, fields: string, passes: string } | null {
+  if (v.bounds.length !== 4) return null
+  const project = ([lon, lat]: [number, number]): [number, number] => [lon / 360, -Math.asinh(Math.tan(lat * Math.PI / 180)) / (2 * Math.PI)]
+  const [x0, y1] = project([v.bounds[0]!, v.bounds[1]!]), [x1, y0] = project([v.bounds[2]!, v.bounds[3]!])
+  const size = Math.max(x1 - x0, y1 - y0) || 1
+  const at = (p: [number, number]) => project(p).map((x, k) => ((x - (k ? y0 : x0)) / size * 1000).toFixed(1)).join(' ')
+  const line = (ps: [number, number][]) => ps.length > 1 ? 'M' + ps.map(at).join('L') : ''
+  const w = (x1 - x0) / size * 1000, h = (y1 - y0) / size * 1000
+  return {
+    box: `0 0 ${w.toFixed(1)} ${h.toFixed(1)}`,
+    fields: v.boundaries.features.flatMap((f) => (f.geometry.coordinates as [number, number][][][]).flat()).map((r) => line(r) + 'Z').join(''),
+    passes: v.passes.features.map((f) => line(f.geometry.coordinates as [number, number][])).join(''),
+  }
+}
+
 // step writes the colours as an expression of the map: froms are where the
 // classes after the first begin.
 export function step(cols: string[], froms: number[]): unknown[] | string {

@@ -4,7 +4,7 @@ import { LngLatBounds, Map as GLMap, Marker, addProtocol, setWorkerUrl, type Dat
 import worker from 'maplibre-gl/dist/maplibre-gl-worker.mjs'
 import { FileSource, PMTiles, Protocol } from 'pmtiles'
 import type { Ground as View } from '../api'
-import { hatch, step } from './colour'
+import { aside, hatch, step } from './colour'
 
 setWorkerUrl(new URL(worker, import.meta.url).href)
 const files = new Protocol()
@@ -16,6 +16,7 @@ export interface Tells {
   moved(c: Camera, metresPerPixel: number): void
   picked(lat: number, lon: number): void
   chose(finding: string): void
+  drawn(): void // all that is in view is there, for the first time
   failed(text: string): void
 }
 
@@ -106,7 +107,8 @@ export class Engine {
     ;(m.getSource('passes') as GeoJSONSource).setData(view.passes as never)
     this.lines()
     this.choose(chosen)
-    if (fit || first && this.map.getZoom() <= 3) this.fit(view.findings.some((f) => f.id === chosen) ? chosen : '', view.home)
+    if (fit || first && this.map.getZoom() <= 3) this.fit(view.findings.some((f) => f.id === chosen) ? chosen : '', view.bounds)
+    if (first) m.once('idle', () => { if (!this.closed) this.tells.drawn() })
   }
 
   // lines shows passes near to in the colour of paper between their cells, and
@@ -142,16 +144,17 @@ export class Engine {
     for (const m of this.marks) m.remove()
     this.marks = []
     const all = this.view?.findings ?? []
-    for (const f of all) {
+    all.forEach((f, i) => {
       const b = document.createElement('button')
       b.className = 'pin'
+      b.append(Object.assign(document.createElement('span'), { textContent: String(i + 1) })) // as the list numbers it
       b.type = 'button'
       b.title = f.sentence
-      b.setAttribute('aria-label', f.sentence)
+      b.setAttribute('aria-label', `${i + 1}: ${f.sentence}`)
       b.setAttribute('aria-pressed', String(f.id === id))
       b.addEventListener('click', (e) => { e.stopPropagation(); this.tells.chose(f.id) })
       this.marks.push(new Marker({ element: b }).setLngLat([f.lon, f.lat]).addTo(this.map))
-    }
+    })
     this.spread()
     const f = all.find((x) => x.id === id)
     void this.ready.then(() => { if (!this.closed) void (this.map.getSource('ways') as GeoJSONSource).setData((f ? { type: 'Feature', properties: {}, geometry: f.way } : nothing) as never) })
@@ -161,10 +164,10 @@ export class Engine {
   private spread() {
     const wide = document.documentElement.dataset.dress === 'cab' ? 64 : 36
     const taken: [number, number][] = []
+    const box = this.map.getContainer()
     for (const m of this.marks) {
       const p = this.map.project(m.getLngLat())
-      let dx = 0
-      while (taken.some(([x, y]) => Math.abs(x - p.x - dx) < wide && Math.abs(y - p.y) < wide) && dx < 20 * wide) dx += wide
+      const dx = aside(p.x, p.y, taken, wide, box.clientWidth)
       taken.push([p.x + dx, p.y])
       m.setOffset([dx, 0])
     }

@@ -6,7 +6,7 @@ import { label } from '../draw/scale'
 import { Choice, Title, Wait, Wide, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
 import { theme, useData, useStore } from '../state'
-import { bar, colours } from './colour'
+import { bar, colours, outline } from './colour'
 import type { Camera, Engine, Look } from './engine'
 
 const choices = ['planter', 'field', 'from', 'to'] as const
@@ -23,7 +23,7 @@ export function Ground() {
   if (store.book && store.book.days.length === 0) return <Nothing title="No ground yet.">Bring the logs of a day, and the fields are drawn here, stretch by stretch.</Nothing>
   if (d.error && !d.data) return <><Title page="Ground">Ground</Title><div class="near"><Wrong text={d.error} again={d.again} /></div></>
   const v = d.data ?? last.current
-  if (!v) return <Wait of={d}>{() => null}</Wait>
+  if (!v) return <><Title page="Ground">Ground</Title><div class="ground gap"><div class="field"><div class="map" /><Coming view={null} /></div></div></>
   if (v.days.length > 0 && v.bounds.length === 0 && !chosen.field && !chosen.from && !chosen.to && !chosen.planter) {
     return <Nothing title="Nobody logged where it was.">{v.notes.join(' ')} Bring the log of a receiver, and the ground is drawn.</Nothing>
   }
@@ -92,8 +92,12 @@ function Shown({ v, q, asked, chosen, fresh }: { v: api.Ground, q: URLSearchPara
           {found && <p class="near">{found.sentence} <span class="nowrap"><a href={'/finding/' + found.id}>To the finding</a> · <a href="" onClick={(e) => { e.preventDefault(); stay({ finding: undefined }) }}>Not this one</a></span></p>}
         </div>
       </div>
-      <aside aria-label="Legend">
+      <aside aria-label="Legend and findings">
         <Legend v={v} shades={shades} />
+        {v.findings.length > 0 && <section class="gap still">
+          <h2>{v.findings.length === 1 ? 'One finding lies here' : `${v.findings.length} findings lie here`}</h2>
+          <ol class="lies">{v.findings.map((f, i) => <li key={f.id}><button class="quiet" aria-pressed={f.id === finding} title={f.sentence} onClick={() => stay({ finding: f.id, spot: undefined })}><b>{i + 1}</b><span>{f.sentence}</span></button></li>)}</ol>
+        </section>}
         <div class="buttons gap">
           <button class="still" aria-pressed={table} onClick={() => stay({ table: table ? '' : '1' })}>As a table</button>
           <a class="btn still" href={'/api/v1/ground.csv' + query({ ...asked, measure: v.measure.id })} download="ground.csv">CSV</a>
@@ -102,8 +106,6 @@ function Shown({ v, q, asked, chosen, fresh }: { v: api.Ground, q: URLSearchPara
       </aside>
     </div>
     {table && <Table v={v} />}
-    {v.findings.length > 0 && <details class="near still"><summary>{v.findings.length === 1 ? 'One finding lies here' : `${v.findings.length} findings lie here`}</summary>
-      <ul class="plain">{v.findings.map((f) => <li key={f.id}><button class="quiet" aria-pressed={f.id === finding} onClick={() => stay({ finding: f.id, spot: undefined })}>{f.sentence}</button></li>)}</ul></details>}
   </>
 }
 
@@ -114,6 +116,7 @@ function Field(p: {
 }) {
   const box = useRef<HTMLDivElement>(null)
   const [state, setState] = useState<'coming' | 'there' | 'none'>('coming')
+  const [drawn, setDrawn] = useState(false)
   const now = theme()
   const look = (): Look => {
     const css = getComputedStyle(document.documentElement)
@@ -133,6 +136,7 @@ function Field(p: {
         },
         picked: (lat, lon) => stay({ spot: `${lat.toFixed(7)},${lon.toFixed(7)}`, finding: undefined }),
         chose: (finding) => stay({ finding, spot: undefined }),
+        drawn: () => { if (!gone) setDrawn(true) },
         failed: p.trouble,
       })
       setState('there')
@@ -162,7 +166,21 @@ function Field(p: {
   useEffect(() => { if (state === 'there') p.engine.current?.choose(p.finding) }, [p.finding])
   const at = p.spot ? `${p.spot.lat},${p.spot.lon}` : ''
   useEffect(() => { if (state === 'there') p.engine.current?.pin(p.spot) }, [at, state])
-  return <div class="field"><div ref={box} class="map" />{state === 'coming' && <p class="soft" role="status">One moment…</p>}</div>
+  return <div class="field" data-drawn={drawn ? '' : undefined}><div ref={box} class="map" />{!drawn && state !== 'none' && <Coming view={p.v} />}</div>
+}
+
+// Coming stands where the map will be until it is drawn: the fields' outlines and
+// the passes as far as they are known, where they will lie, and what is awaited.
+function Coming({ view }: { view: api.Ground | null }) {
+  const shape = view ? outline(view) : null
+  const passes = view?.passes.features.length ?? 0, fields = (view?.by_field.length ?? 1) - 1
+  return <div class="coming" role="status">
+    {shape && <svg viewBox={shape.box} preserveAspectRatio="xMidYMid meet" aria-hidden="true">
+      <path class="way" d={shape.passes} vector-effect="non-scaling-stroke" />
+      <path class="edge" d={shape.fields} vector-effect="non-scaling-stroke" />
+    </svg>}
+    <div><p>{view ? `Drawing ${passes === 1 ? 'one pass' : `${passes.toLocaleString('en-US')} passes`} on ${fields === 1 ? 'one field' : `${fields} fields`}` : 'Putting the ground of the season together'}</p><progress aria-label="The ground is being drawn" /></div>
+  </div>
 }
 
 function Bar({ mpp }: { mpp: number }) {
@@ -179,7 +197,7 @@ function Legend({ v, shades }: { v: api.Ground, shades: string[] }) {
     <p class="small">{l.unit !== '%' && <b>{l.unit}</b>}{l.unit !== '%' && ', '}{l.of}</p>
     {classes.length > 0 && <ul class="legend">
       {classes.map((c) => <li key={c.says}><i style={{ background: c.colour }} />{c.says}</li>)}
-      <li><i class="few" />too few to say</li>
+      <li><i class="few" />{l.few}</li>
     </ul>}
   </>
 }
