@@ -1129,8 +1129,6 @@ export interface components {
             days: string[];
             fields: string[];
             findings: components["schemas"]["GroundFinding"][];
-            /** @description The same of the field worked last, with which to begin */
-            home: number[];
             legend: components["schemas"]["Legend"];
             /**
              * Format: int64
@@ -1276,7 +1274,7 @@ export interface components {
         Legend: {
             /** @description From low to high, without holes; the first and the last are open */
             classes: components["schemas"]["LegendClass"][];
-            /** @description What hatching says */
+            /** @description What hatching says, behind its sample */
             few: string;
             /** @description What the measure is a share or a mean of */
             of: string;
