@@ -135,6 +135,9 @@ func (s *Server) place(last book.DaySummary, planted map[string]float64) string 
 			return name + " · " + s.voice().Area(math.Max(0, ground.FieldArea(f)-planted[name])) + " left"
 		}
 	}
+	if name == evenstand.Unassigned {
+		return "field not named"
+	}
 	return name
 }
 

@@ -15,6 +15,7 @@ type cardIn struct {
 		Planter        string   `json:"planter" minLength:"1" maxLength:"200"`
 		Rows           *int     `json:"rows,omitempty" minimum:"1" maximum:"200"`
 		Spacing        *float64 `json:"row_spacing_m,omitempty" minimum:"0.1" maximum:"3"`
+		First          *string  `json:"row_1,omitempty" enum:"left,right" doc:"Where row 1 runs as one looks ahead; needs the spacing"`
 		Hitch          *string  `json:"hitch,omitempty" enum:"trailed,mounted"`
 		AntennaToHitch *float64 `json:"antenna_to_hitch_m,omitempty" minimum:"-20" maximum:"20"`
 		HitchToRowLine *float64 `json:"hitch_to_row_line_m,omitempty" minimum:"-20" maximum:"40"`
@@ -32,6 +33,13 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 	last, err := s.lastDay(ctx, b.Planter)
 	if err != nil {
 		return CardList{}, err
+	}
+	if b.First != nil && *b.First == "right" && b.Spacing == nil {
+		if c, err := s.book.Card(b.Planter, last); err != nil {
+			return CardList{}, err
+		} else if math.IsNaN(c.RowSpacing) {
+			return CardList{}, refuse("say how far the rows stand apart too: without it the places of the rows are not known")
+		}
 	}
 	err = s.book.ChangeCard(ctx, b.Planter, last, func(c *evenstand.Card) {
 		if b.Rows != nil {
@@ -57,6 +65,12 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 		if b.Spacing != nil {
 			c.Geometry.RowY = nil
 		}
+		if b.First != nil {
+			c.Geometry.RowY = nil
+			if *b.First == "right" {
+				c.Geometry.RowY = fromRight(c.Rows, c.RowSpacing)
+			}
+		}
 		if b.Cells != nil {
 			if len(c.Meters) == 0 {
 				c.Meters = []evenstand.Meter{{Rows: allRows(c.Rows)}}
@@ -72,6 +86,24 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 	s.changed("card")
 	s.settleSoon()
 	return s.cardList(ctx, nil)
+}
+
+// fromRight gives the places of evenly spaced rows that count from the right, in
+// m right of the bar's centre.
+func fromRight(rows int, spacing float64) []float64 {
+	ys := make([]float64, rows)
+	for i := range ys {
+		ys[i] = (float64(rows-1)/2 - float64(i)) * spacing
+	}
+	return ys
+}
+
+// first tells on which side row 1 runs, as far as the card says.
+func first(c *evenstand.Card) string {
+	if c.Rows > 1 && c.Y(1) > c.Y(c.Rows) {
+		return "right"
+	}
+	return "left"
 }
 
 func allRows(n int) evenstand.Rows {

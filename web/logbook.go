@@ -181,6 +181,9 @@ type CardView struct {
 	HitchToRowLine evenstand.Number `json:"hitch_to_row_line_m"`
 	AntennaRight   evenstand.Number `json:"antenna_right_m"`
 	SeedFall       evenstand.Number `json:"seed_fall_s"`
+	First          string           `json:"row_1" enum:"left,right" doc:"Where row 1 runs as one looks ahead"`
+	Count          int              `json:"count" doc:"Rows; 0 unknown"`
+	Cells          int              `json:"cells" doc:"On the disc, where all rows have as many; else 0"`
 	Tanks          []TankView       `json:"tanks"`
 	Parts          []PartView       `json:"parts"`
 	Unknown        []string         `json:"unknown" doc:"What nobody has said, and what needs it"`
@@ -234,7 +237,7 @@ func (s *Server) cardView(planter string, c *evenstand.Card) CardView {
 	v, g := s.voice(), c.Geometry
 	out := CardView{
 		Planter: planter, Rows: []CardRow{}, Spacing: evenstand.Number(c.RowSpacing), Hitch: string(g.Hitch), AntennaToHitch: evenstand.Number(g.AntennaToHitch),
-		HitchToRowLine: evenstand.Number(g.HitchToRowLine), AntennaRight: evenstand.Number(g.AntennaRight), SeedFall: evenstand.Number(g.SeedFall),
+		HitchToRowLine: evenstand.Number(g.HitchToRowLine), AntennaRight: evenstand.Number(g.AntennaRight), SeedFall: evenstand.Number(g.SeedFall), First: first(c), Count: c.Rows, Cells: cells(c),
 		Tanks: []TankView{}, Parts: []PartView{}, Unknown: []string{},
 	}
 	for row := 1; row <= c.Rows; row++ {
@@ -301,9 +304,22 @@ func (s *Server) cardView(planter string, c *evenstand.Card) CardView {
 		if g.Hitch != evenstand.HitchUnknown {
 			out.Says += ", " + string(g.Hitch)
 		}
-		out.Says += ", row 1 on the left."
+		out.Says += ", row 1 on the " + first(c) + "."
 	}
 	return out
+}
+
+// cells gives the cells of the discs where all rows have as many, else 0.
+func cells(c *evenstand.Card) int {
+	n := 0
+	for row := 1; row <= c.Rows; row++ {
+		if x := c.Cells(row); row == 1 {
+			n = x
+		} else if x != n {
+			return 0
+		}
+	}
+	return n
 }
 
 // RelationView is a published relation with its lines.

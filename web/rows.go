@@ -84,6 +84,7 @@ type RowsView struct {
 	Band     evenstand.Range  `json:"band" doc:"The peers' middle 90 %"`
 	Target   evenstand.Number `json:"target" doc:"What was asked for on the same ground, of seeds planted"`
 	Planter  string           `json:"planter" doc:"Whose rows they are"`
+	First    string           `json:"row_1" enum:"left,right" doc:"Where row 1 runs as one looks ahead"`
 	Measures []MeasureInfo    `json:"measures" doc:"Those that the data tell"`
 	Fields   []string         `json:"fields"`
 	Days     []string         `json:"days"`
@@ -267,7 +268,7 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 	}
 	band, apart := group.Peers(figures)
 	out := RowsView{
-		Target: asked.rate(&m), Planter: in.Planter, Measure: s.measureInfo(&m), Rows: []RowFigure{}, Band: evenstand.Range{Low: evenstand.Number(band.Low), Mid: evenstand.Number(band.Mid), High: evenstand.Number(band.High)},
+		Target: asked.rate(&m), Planter: in.Planter, First: first(&card), Measure: s.measureInfo(&m), Rows: []RowFigure{}, Band: evenstand.Range{Low: evenstand.Number(band.Low), Mid: evenstand.Number(band.Mid), High: evenstand.Number(band.High)},
 		Measures: []MeasureInfo{}, Sides: []string{}, Sections: []int{}, Parts: []string{}, Days: []string{}, Fields: []string{},
 	}
 	v := s.voice()

@@ -1,6 +1,7 @@
 package plain
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -137,9 +138,9 @@ func readGeometry(t *table, rows int) evenstand.Geometry {
 	switch {
 	case y == nil:
 	case len(y) != rows:
-		t.fail(key, "Give one place for each row, from the left.", "%s has %d places for %d rows", key, len(y), rows)
-	case !slices.IsSorted(y):
-		t.fail(key, "Rows count from the left; places right of the centre are positive.", "the places of %s do not rise", key)
+		t.fail(key, "Give one place for each row, in the order of their numbers.", "%s has %d places for %d rows", key, len(y), rows)
+	case !slices.IsSorted(y) && !slices.IsSortedFunc(y, func(a, b float64) int { return cmp.Compare(b, a) }):
+		t.fail(key, "Rows count from one side to the other, as a rule from the left; places right of the centre are positive.", "the places of %s neither rise nor fall", key)
 	default:
 		g.RowY = y
 	}

@@ -153,6 +153,7 @@ func TestCardErrors(t *testing.T) {
 		{"date", "card = 1\n[[attachment]]\nkind = \"a\"\nsince = \"20.4.2026\"\n", 4, "2026-04-20"},
 		{"group", "card = 1\n[[group]]\nkind = \"air\"\n", 3, "vacuum, section"},
 		{"row places", "card = 1\nrows = 3\n[geometry]\nrow_y_m = [1, 2]\n", 4, "2 places for 3 rows"},
+		{"row places to and fro", "card = 1\nrows = 3\n[geometry]\nrow_y_m = [1, -1, 0]\n", 4, "neither rise nor fall"},
 		{"tank twice", "card = 1\n[[tank]]\nnumber = 1\n[[tank]]\nnumber = 1\n", 5, "twice"},
 		{"two meters", "card = 1\n[[meter]]\nrows = \"1-4\"\ncrop = \"corn\"\n[[meter]]\nrows = \"4\"\ncrop = \"corn\"\n", 6, "row 4 has two"},
 	} {

@@ -72,6 +72,9 @@ export function Pairs({ rows, label }: { rows: { what: string, says: string }[],
   </tbody></table>
 }
 
+// fieldName says what is planted outside of every boundary that is known.
+export const fieldName = (f: string): string => f === 'unassigned' ? 'field not named' : f
+
 // Choice is a labelled select.
 export function Choice(p: { label: string, value: string, of: { value: string, text: string }[], set: (v: string) => void }) {
   return <label>{p.label}

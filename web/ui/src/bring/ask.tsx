@@ -2,6 +2,7 @@
 // mend.
 import { useState } from 'preact/hooks'
 import * as api from '../api'
+import { Side } from '../logbook/planter'
 import { Text } from '../parts'
 import { store } from '../state'
 
@@ -13,12 +14,13 @@ export function Ask({ a }: { a: Asked }) {
   const [mend, setMend] = useState(false)
   const [rows, setRows] = useState(String(a.rows))
   const [wide, setWide] = useState(String(Math.round((a.row_spacing_m ?? 0.762) / unit * 10) / 10))
+  const [first, setFirst] = useState<'left' | 'right'>('left')
   const [error, setError] = useState('')
   const save = async () => {
     const n = Number(rows), w = Number(wide.replace(',', '.')) * unit
     if (!(n >= 1) || !(w > 0)) { setError('Write the number of rows, and how far they stand apart.'); return }
     try {
-      await api.send('PATCH', '/cards', { planter: a.planter, rows: n, row_spacing_m: w })
+      await api.send('PATCH', '/cards', { planter: a.planter, rows: n, row_spacing_m: w, row_1: first })
       store.say('Kept on the planter card. The days are made again.')
       void store.load()
     } catch (e) { setError((e as Error).message) }
@@ -27,9 +29,9 @@ export function Ask({ a }: { a: Asked }) {
     <p><b>{a.says}</b></p>
     {mend && <div class="form near">
       <Text label="Rows" value={rows} set={setRows} mode="numeric" />
-      <Text label={metric ? 'Apart, cm' : 'Apart, in'} value={wide} set={setWide} mode="decimal" />
+      <Text label="Apart" value={wide} set={setWide} mode="decimal" beside={metric ? 'cm' : 'in'} />
+      <Side value={first} set={setFirst} />
     </div>}
-    {mend && <p class="small near">If row 1 is on the right, write rows_from = "right" into the source.toml beside the log, or say so in its recipe.</p>}
     {error && <p role="alert" class="near">{error}</p>}
     <div class="buttons near">
       <button class="first" onClick={() => void save()}>{mend ? 'Keep' : 'Yes'}</button>

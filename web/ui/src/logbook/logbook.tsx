@@ -15,7 +15,7 @@ export function Logbook({ tab }: { tab: string }) {
   const s = useStore()
   return <>
     <Title page="Logbook">{s.book ? 'Logbook: ' + s.book.name : 'Logbook'}</Title>
-    {s.book?.stale && <div class="notice near"><p>Something was changed since the last reading.</p>
+    {s.book?.stale && !s.jobs.some((j) => j.state === 'running' || j.state === 'waiting') && <div class="notice near"><p>Something was changed since the last reading.</p>
       <div class="buttons near"><button class="first" onClick={() => void api.send('POST', '/settle')}>Take it up now</button></div></div>}
     <nav class="tabs" aria-label="Parts of the logbook">{tabs.map(([id, name]) => <a key={id} href={'/logbook' + (id && '/' + id)} aria-current={tab === id ? 'page' : undefined}>{name}</a>)}</nav>
     {tab === '' && <Boxes />}

@@ -1,9 +1,10 @@
 // The planter drawn to scale from above, driving up the page, with what is
 // known of each row.
-import { useRef } from 'preact/hooks'
-import type * as api from '../api'
+import { useRef, useState } from 'preact/hooks'
+import * as api from '../api'
 import { useWidth } from '../draw/size'
-import { Wide } from '../parts'
+import { Pick, Text, Wide } from '../parts'
+import { looking, store } from '../state'
 
 export function Planter({ c }: { c: api.Card }) {
   return <section class="gap">
@@ -16,7 +17,61 @@ export function Planter({ c }: { c: api.Card }) {
     {c.parts.length > 0 && <><h3 class="gap">Mounted</h3><Wide label="Mounted parts" near><table><thead><tr><th>part</th><th>rows</th><th>since</th></tr></thead><tbody>
       {c.parts.map((p) => <tr key={p.label + p.rows}><td>{p.label}</td><td>{p.rows}</td><td>{p.since || 'always'}</td></tr>)}</tbody></table></Wide></>}
     {c.unknown.length > 0 && <><h3 class="gap">Not known</h3><ul class="near">{c.unknown.map((u) => <li key={u}>{u}</li>)}</ul></>}
+    {!looking() && <Change c={c} />}
   </section>
+}
+
+// Side says where row 1 runs.
+export const Side = ({ value, set }: { value: string, set: (v: 'left' | 'right') => void }) =>
+  <Pick label="Row 1, as you look ahead" value={value} set={(v) => set(v as 'left' | 'right')} of={[{ value: 'left', text: 'on the left' }, { value: 'right', text: 'on the right' }]} />
+
+const lengths = [
+  ['antenna_to_hitch_m', 'Receiver to hitch', 'backwards from the receiver to the hitch pin'],
+  ['hitch_to_row_line_m', 'Hitch to seed line', 'from the pin to where the seed falls; trailed only'],
+  ['antenna_right_m', 'Receiver right of the middle', 'left of it: below 0'],
+] as const
+
+// Change says what the logs and nobody have said yet.
+function Change({ c }: { c: api.Card }) {
+  const metric = store.book?.units === 'metric'
+  const [inch, foot] = metric ? [0.01, 1] : [0.0254, 0.3048]
+  const write = (m: number | null, unit: number) => m === null ? '' : String(Math.round(m / unit * 100) / 100)
+  const was: Record<string, string> = { rows: c.count ? String(c.count) : '', row_spacing_m: write(c.row_spacing_m, inch), cells: c.cells ? String(c.cells) : '', row_1: c.row_1, hitch: c.hitch, ...Object.fromEntries(lengths.map(([k]) => [k, write(c[k], foot)])) }
+  const [now, set] = useState<Record<string, string>>({})
+  const [error, setError] = useState('')
+  const put = (k: string) => (v: string) => set({ ...now, [k]: v })
+  const value = (k: string) => now[k] ?? was[k]!
+  const save = async (e: Event) => {
+    e.preventDefault()
+    const body: Record<string, unknown> = { planter: c.planter }
+    for (const [k, v] of Object.entries(now)) {
+      if (v.trim() === was[k]) continue
+      if (k === 'row_1' || k === 'hitch') { body[k] = v; continue }
+      const x = Number(v.trim().replace(',', '.'))
+      if (!v.trim() || !Number.isFinite(x)) { setError('Write numbers, such as 12.5; what is known cannot be made unknown here.'); return }
+      body[k] = k === 'rows' || k === 'cells' ? Math.round(x) : x * (k === 'row_spacing_m' ? inch : foot)
+    }
+    try {
+      await api.send('PATCH', '/cards', body)
+      setError('')
+      set({})
+      store.say('Kept on the planter card. The days are made again.')
+    } catch (e) { setError((e as Error).message) }
+  }
+  return <details><summary>Change the card</summary>
+    <form onSubmit={(e) => void save(e)}>
+      <div class="form near">
+        <Text label="Rows" value={value('rows')} set={put('rows')} mode="numeric" />
+        <Text label="Apart" value={value('row_spacing_m')} set={put('row_spacing_m')} mode="decimal" beside={metric ? 'cm' : 'in'} />
+        <Side value={value('row_1')} set={put('row_1')} />
+        <Pick label="Hitch" value={value('hitch')} set={put('hitch')} of={[...(was.hitch ? [] : [{ value: '', text: 'not known' }]), { value: 'trailed', text: 'trailed' }, { value: 'mounted', text: 'mounted' }]} />
+        {lengths.map(([k, label, hint]) => <Text key={k} label={label} value={value(k)} set={put(k)} mode="decimal" beside={metric ? 'm' : 'ft'} hint={hint} />)}
+        <Text label="Cells of a disc" value={value('cells')} set={put('cells')} mode="numeric" hint={c.cells ? undefined : 'where all rows have the same'} />
+      </div>
+      {error && <p class="near" role="alert">{error}</p>}
+      <div class="buttons near"><button class="first" type="submit" disabled={Object.keys(now).length === 0}>Keep the card</button></div>
+    </form>
+  </details>
 }
 
 function FromAbove({ c }: { c: api.Card }) {

@@ -2,7 +2,7 @@ import type * as api from '../api'
 import { query } from '../api'
 import { Dots } from '../draw/dots'
 import { ends, label } from '../draw/scale'
-import { Choice, Title, Wait, Wide } from '../parts'
+import { Choice, fieldName, Title, Wait, Wide } from '../parts'
 import { stay, usePlace } from '../route'
 import { useData, useStore } from '../state'
 
@@ -29,11 +29,11 @@ function View({ v, q, path }: { v: api.Rows, q: URLSearchParams, path: string })
   const dayName = (d: string) => days.find((x) => x.day === d)?.label ?? d
   return <>
     <Title page="Rows">{v.title}</Title>
-    <p class="cap">Left to right as you look ahead. Line: 90% interval. Grey: what the other rows do.{v.target !== null && ` Thin line: what was asked for, ${label(v.measure.axis, v.target)}.`}{v.measure.limit.says && ` Dashed: your limit, ${v.measure.limit.says}.`}</p>
+    <p class="cap">{v.row_1 === 'right' ? 'Right to left' : 'Left to right'} as you look ahead. Line: 90% interval. Grey: what the other rows do.{v.target !== null && ` Thin line: what was asked for, ${label(v.measure.axis, v.target)}.`}{v.measure.limit.says && ` Dashed: your limit, ${v.measure.limit.says}.`}</p>
     <div class="pick gap">
       <Choice label="Measure" value={v.measure.id} set={set('measure')} of={(v.measures.some((m) => m.id === v.measure.id) ? v.measures : [v.measure, ...v.measures]).map((m) => ({ value: m.id, text: m.label }))} />
       {planters.length > 1 && <Choice label="Planter" value={q.get('planter') ?? v.planter} set={set('planter')} of={planters.map((f) => ({ value: f, text: f }))} />}
-      {v.fields.length > 1 && <Choice label="Field" value={q.get('field') ?? ''} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: f }))]} />}
+      {v.fields.length > 1 && <Choice label="Field" value={q.get('field') ?? ''} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: fieldName(f) }))]} />}
       {v.days.length > 1 && <Choice label="From" value={q.get('from') ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
       {v.days.length > 1 && <Choice label="To" value={q.get('to') ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
       {v.sides.length > 0 && <Choice label="Side" value={q.get('side') ?? ''} set={set('side')} of={[any('both sides'), ...v.sides.map((f) => ({ value: f, text: f }))]} />}

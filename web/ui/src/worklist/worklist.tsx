@@ -25,7 +25,16 @@ function Empty() {
     <p class="near soft">Drop what the boxes in the cab wrote: a stick, a folder, a zip, single files. The worklist is what comes of it. Nothing leaves this computer.</p>
     <Waiting />
     <div class="gap"><Drop /></div>
+    <Reads />
   </>
+}
+
+// Reads says how the logs will be read, where that can be changed before they
+// are brought.
+function Reads() {
+  const book = useStore().book
+  if (!book) return null
+  return <p class="gap soft">Times are shown in {book.zone.replaceAll('_', ' ')}, measures in {book.units === 'us' ? 'US customary' : 'metric'} units. {!book.read_only && <a href="/logbook/prices">Change</a>}</p>
 }
 
 function List({ w, all }: { w: api.Worklist, all: boolean }) {
