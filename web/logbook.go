@@ -325,6 +325,8 @@ func cells(c *evenstand.Card) int {
 // RelationView is a published relation with its lines.
 type RelationView struct {
 	ID    string             `json:"id"`
+	Title string             `json:"title"`
+	Says  string             `json:"says" doc:"The relation in plain words, with its figures"`
 	Lines []RelationLineView `json:"lines"`
 }
 
@@ -356,7 +358,8 @@ func (s *Server) relationList(context.Context, *nothing) (RelationList, error) {
 	for _, l := range relation.All() {
 		n := len(out.Relations)
 		if n == 0 || out.Relations[n-1].ID != l.ID {
-			out.Relations = append(out.Relations, RelationView{ID: l.ID})
+			say, _ := relation.Say(l.ID)
+			out.Relations = append(out.Relations, RelationView{ID: l.ID, Title: say.Title, Says: say.Text})
 			n++
 		}
 		r := &out.Relations[n-1]

@@ -1,4 +1,4 @@
-import { useState } from 'preact/hooks'
+import { useEffect, useState } from 'preact/hooks'
 import * as api from '../api'
 import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
@@ -58,19 +58,23 @@ function Planters() {
 function RelationsView() {
   const d = useData<api.Relations>('/relations')
   const [find, setFind] = useState('')
+  const asked = decodeURIComponent(location.hash.slice(1))
+  useEffect(() => { if (d.data && asked) document.getElementById(asked)?.scrollIntoView() }, [d.data !== null])
   return <Wait of={d}>{(d) => {
     const f = find.toLowerCase()
-    const shown = d.relations.map((r) => ({ ...r, lines: r.lines.filter((l) => !f || (r.id + l.name + l.source + l.form).toLowerCase().includes(f)) })).filter((r) => r.lines.length)
+    const shown = d.relations.map((r) => ({ ...r, lines: r.lines.filter((l) => !f || (r.id + r.title + r.says + l.name + l.source + l.form).toLowerCase().includes(f)) })).filter((r) => r.lines.length)
     return <>
-      <p class="soft">What links what went wrong to yield, with the publication of each figure.</p>
+      <p class="soft">What links what went wrong to yield and time, as it was published. Where a finding costs money, it names the relation that it rests on.</p>
       <div class="near"><Text label="Look for" value={find} set={setFind} /></div>
-      {shown.map((r) => <section class="gap" key={r.id} id={r.id}><h2>{r.id}</h2>
-        <Wide label={r.id}><table class="small">
-          <thead><tr><th>figure</th><th class="n">low</th><th class="n">likely</th><th class="n">high</th><th>unit</th><th>holds for</th><th>source</th></tr></thead>
-          <tbody>{r.lines.map((l, i) => <tr key={i}>
-            <td>{l.name}</td>{[l.low, l.likely, l.high].map((x, k) => <td class="n" key={k}>{x === null ? '' : digits(x)}</td>)}<td>{l.unit}</td><td>{l.domain}</td><td>{l.source}<br /><span class="soft">{l.status}</span></td>
-          </tr>)}</tbody>
-        </table></Wide></section>)}
+      {shown.map((r) => <section class="gap" key={r.id} id={r.id}><h2>{r.title}</h2>
+        <p>{r.says}</p>
+        <details open={r.id === asked || f !== ''}><summary>Figures and sources of {r.id}</summary>
+          <Wide label={r.title}><table class="small">
+            <thead><tr><th>figure</th><th class="n">low</th><th class="n">likely</th><th class="n">high</th><th>unit</th><th>holds for</th><th>source</th></tr></thead>
+            <tbody>{r.lines.map((l, i) => <tr key={i}>
+              <td>{l.name}</td>{[l.low, l.likely, l.high].map((x, k) => <td class="n" key={k}>{x === null ? '' : digits(x)}</td>)}<td>{l.unit}</td><td>{l.domain}</td><td>{l.source}<br /><span class="soft">{l.status}</span></td>
+            </tr>)}</tbody>
+          </table></Wide></details></section>)}
       {shown.length === 0 && <p class="gap">Nothing fits.</p>}
     </>
   }}</Wait>
