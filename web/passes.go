@@ -171,6 +171,7 @@ type TrackView struct {
 	ByRow   bool      `json:"by_row" doc:"Rows differ; else one line holds for all"`
 	Low     float64   `json:"low" doc:"Of all rows, SI"`
 	High    float64   `json:"high"`
+	Limit   Limit     `json:"limit" doc:"What the logbook's people do not want it to leave"`
 	S       []float64 `json:"s_m" doc:"Middle of each stretch"`
 	// Values by row, one list a row with a value a stretch, null where there is
 	// none; of a quantity that is the same for all rows one list only.

@@ -53,7 +53,7 @@ func (s *Server) stretchTracks(ctx context.Context, out *PassView, p *evenstand.
 		if !any {
 			continue
 		}
-		t := TrackView{Measure: id, Label: m.Label, Axis: axis(s.voice(), m.Unit), ByRow: !same(values), Low: lo, High: hi, S: mids, Values: values}
+		t := TrackView{Measure: id, Label: m.Label, Axis: axis(s.voice(), m.Unit), ByRow: !same(values), Low: lo, High: hi, Limit: s.limit(&m), S: mids, Values: values}
 		if !t.ByRow {
 			t.Values = values[:1]
 		}

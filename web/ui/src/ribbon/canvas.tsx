@@ -3,7 +3,7 @@
 import { useEffect, useRef } from 'preact/hooks'
 import * as api from '../api'
 import { across, bandsOf, between, bracket, hatch, inkOf, lay, levelOf, levelScale, merge, nearest, paint, rings, seedLevel, tileMetres, type Band, type Ink, type Tile, type TileHead } from '../draw/ribbon'
-import { digits, label, linear, round, show, ticks } from '../draw/scale'
+import { digits, ends, label, linear, round, show, ticks } from '../draw/scale'
 import { stay } from '../route'
 import { store, unheard } from '../state'
 
@@ -360,8 +360,10 @@ export class View {
   private line(g: CanvasRenderingContext2D, t: api.Track, y: number) {
     const { ink, left } = this
     const vs = t.by_row ? (this.row > 0 ? t.values[this.row - 1] ?? [] : mean(t)) : t.values[0] ?? []
-    const lo = t.low > 0 && t.low < t.high * 0.5 ? 0 : t.low
-    const marks = round(show(t.axis, lo), show(t.axis, Math.max(t.high, lo)), 3)
+    const limits = ends(t.limit)
+    const low = Math.min(t.low, ...limits), high = Math.max(t.high, ...limits)
+    const lo = low > 0 && low < high * 0.5 ? 0 : low
+    const marks = round(show(t.axis, lo), show(t.axis, Math.max(high, lo)), 3)
     const from = marks[0]!, to = marks[marks.length - 1]!
     const Y = linear(from, to, y + this.strip - 10, y + this.font + 11)
     g.textAlign = 'right'
@@ -370,8 +372,9 @@ export class View {
     g.fillStyle = ink.soft
     for (const v of [from, to]) g.fillText(digits(v), left - 8, Y(v))
     g.textAlign = 'left'
-    const name = `${t.label}, ${t.axis.unit}`, whole = name + (t.by_row ? (this.row ? `, row ${this.row}` : ', mean of rows') : '')
-    g.fillText(g.measureText(whole).width < this.plot ? whole : name, left, y + this.font * 0.5 + 1)
+    const name = `${t.label}, ${t.axis.unit}`, limit = t.limit.says && ` (limit ${t.limit.says})`
+    const names = [name + limit + (t.by_row ? (this.row ? `, row ${this.row}` : ', mean of rows') : ''), name + limit, name]
+    g.fillText(names.find((n) => g.measureText(n).width < this.plot) ?? name, left, y + this.font * 0.5 + 1)
     g.save()
     g.beginPath()
     g.rect(left, y, this.plot, this.strip)
@@ -387,9 +390,18 @@ export class View {
         g.fillRect(x0, at(b), x1 - x0 + 0.5, Math.max(1, at(a) - at(b)))
       }
     }
+    g.strokeStyle = ink.soft
+    g.lineWidth = 1.5
+    g.setLineDash([7, 4])
+    for (const l of limits) {
+      g.beginPath()
+      g.moveTo(left, at(l))
+      g.lineTo(left + this.plot, at(l))
+      g.stroke()
+    }
+    g.setLineDash([])
     g.strokeStyle = ink.ink
     g.fillStyle = ink.ink
-    g.lineWidth = 1.5
     g.beginPath()
     let pen = false
     vs.forEach((v, k) => {
