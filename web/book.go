@@ -164,7 +164,7 @@ func state(src []book.SourceReport, asOf evenstand.Micros, v advise.Voice) strin
 	case unknown > 1:
 		clocks = fmt.Sprintf("%d clocks not known", unknown)
 	case unchecked > 0:
-		clocks = "clocks not checked"
+		clocks = "clocks as said"
 	}
 	return v.Clock(asOf) + " · " + advise.Plural(int64(len(src)), "box", "boxes") + ", " + clocks
 }

@@ -149,7 +149,7 @@ func FuzzUploadName(f *testing.F) {
 func TestUploadLimits(t *testing.T) {
 	b := emptyBook(t)
 	s := serve(t, b, func(o *web.Options) {
-		o.Uploads = web.UploadLimits{Files: 3, Bytes: 1000, Open: 2, Idle: 50 * time.Millisecond}
+		o.Uploads = web.UploadLimits{Files: 3, Bytes: 1000, Open: 2, Idle: time.Second}
 	})
 	id := s.begin(t)
 	for name, want := range map[string]int{"big": 413} {
@@ -180,7 +180,7 @@ func TestUploadLimits(t *testing.T) {
 	if w := s.ask("POST", "/api/v1/uploads", nil); w.Code != http.StatusTooManyRequests {
 		t.Errorf("a third: %d", w.Code)
 	}
-	time.Sleep(60 * time.Millisecond)
+	time.Sleep(1100 * time.Millisecond)
 	s.begin(t)
 	if got := s.bring(id, "late", nil); got != http.StatusNotFound {
 		t.Errorf("the one that made room: %d", got)

@@ -1,5 +1,6 @@
 import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
+import { BoxLine } from '../bring/boxline'
 import { Drop } from '../bring/drop'
 import { Cautions, Title, Wait } from '../parts'
 import { Waiting } from '../recipe/waiting'
@@ -58,11 +59,27 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
     </section>)}
     <Cautions list={w.cautions.slice(0, 2)} />
     {w.not_judged.length > 0 && <section class="gap"><h2>Not looked for</h2><ul class="near">{w.not_judged.map((s) => <li key={s}>{s}</li>)}</ul></section>}
+    {!all && <Boxes book={w.book} />}
     <p class="gap still">
       {all ? <a href="/">Only what is to do</a>
         : w.hidden > 0 && <a href="/?all" onClick={(e) => { e.preventDefault(); stay({ all: '1' }) }}>{w.hidden} more: suspected, over, passing trouble</a>}
     </p>
   </>
+}
+
+// Boxes gives one line a box: what its log is, and what to switch on tomorrow.
+// It stays until one has seen it, and comes back when a box or its grade is new.
+function Boxes({ book }: { book: string }) {
+  const d = useData<api.Sources>('/sources')
+  const [, again] = useState(0)
+  const sources = d.data?.sources ?? []
+  const now = sources.map((s) => s.name + ':' + s.grade).join(',')
+  if (sources.length === 0 || kept('boxes.' + book, '') === now) return null
+  return <section class="gap still" aria-label="Boxes">
+    <h2>What each box can tell</h2>
+    <div class="near">{sources.map((s) => <BoxLine key={s.format + s.name} s={s} />)}</div>
+    <div class="buttons near"><button onClick={() => { keep('boxes.' + book, now); again((n) => n + 1) }}>Seen</button><a class="btn" href="/logbook">More of each</a></div>
+  </section>
 }
 
 function Item({ f, fresh }: { f: api.Spoken, fresh: boolean }) {
