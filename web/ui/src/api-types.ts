@@ -802,6 +802,11 @@ export interface components {
             /** Format: double */
             hitch_to_row_line_m?: number;
             planter: string;
+            /**
+             * @description Where row 1 runs as one looks ahead; needs the spacing
+             * @enum {string}
+             */
+            row_1?: "left" | "right";
             /** Format: double */
             row_spacing_m?: number;
             /** Format: int64 */
@@ -829,12 +834,27 @@ export interface components {
             antenna_right_m: number | null;
             /** @description SI; null is unknown */
             antenna_to_hitch_m: number | null;
+            /**
+             * Format: int64
+             * @description On the disc, where all rows have as many; else 0
+             */
+            cells: number;
+            /**
+             * Format: int64
+             * @description Rows; 0 unknown
+             */
+            count: number;
             file: string;
             hitch: string;
             /** @description SI; null is unknown */
             hitch_to_row_line_m: number | null;
             parts: components["schemas"]["PartView"][];
             planter: string;
+            /**
+             * @description Where row 1 runs as one looks ahead
+             * @enum {string}
+             */
+            row_1: "left" | "right";
             /** @description SI; null is unknown */
             row_spacing_m: number | null;
             rows: components["schemas"]["CardRow"][];
@@ -1647,6 +1667,9 @@ export interface components {
         RelationView: {
             id: string;
             lines: components["schemas"]["RelationLineView"][];
+            /** @description The relation in plain words, with its figures */
+            says: string;
+            title: string;
         };
         "ReplyStruct {}Body": Record<string, never>;
         RowFigure: {
@@ -1683,6 +1706,11 @@ export interface components {
             parts: string[];
             /** @description Whose rows they are */
             planter: string;
+            /**
+             * @description Where row 1 runs as one looks ahead
+             * @enum {string}
+             */
+            row_1: "left" | "right";
             /** @description In planter order */
             rows: components["schemas"]["RowFigure"][];
             sections: number[];
@@ -1929,6 +1957,8 @@ export interface components {
             /** Format: double */
             high: number;
             label: string;
+            /** @description What the logbook's people do not want it to leave */
+            limit: components["schemas"]["Limit"];
             /**
              * Format: double
              * @description Of all rows, SI
