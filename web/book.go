@@ -222,6 +222,7 @@ type worklistIn struct {
 }
 
 func (s *Server) worklistView(ctx context.Context, in *worklistIn) (WorklistView, error) {
+	s.ahead.begin(func() { _, _ = s.season(context.WithoutCancel(ctx)) }) // who asks for it is told what is wrong with it
 	all, err := s.allFindings(ctx)
 	if err != nil {
 		return WorklistView{}, err

@@ -6,6 +6,7 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -124,6 +125,37 @@ func (s *Server) season(ctx context.Context) (*season, error) {
 		}
 		return out, nil
 	})
+}
+
+// aheadBy is how long after the first worklist the ground is put together
+// before anybody asks for it: a second's work on a season, once the page has
+// come.
+const aheadBy = 2 * time.Second
+
+// ahead does a thing once, a while after it was asked for.
+type ahead struct {
+	once  sync.Once
+	timer *time.Timer
+	wait  sync.WaitGroup
+}
+
+func (a *ahead) begin(do func()) {
+	a.once.Do(func() {
+		a.wait.Add(1)
+		a.timer = time.AfterFunc(aheadBy, func() {
+			defer a.wait.Done()
+			do()
+		})
+	})
+}
+
+// stop waits for what runs; what has not begun does not begin any more.
+func (a *ahead) stop() {
+	a.once.Do(func() {})
+	if a.timer != nil && a.timer.Stop() {
+		a.wait.Done()
+	}
+	a.wait.Wait()
 }
 
 func (s *Server) groundDay(ctx context.Context, d *book.DaySummary, at int32) (*groundDay, error) {

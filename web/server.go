@@ -69,6 +69,7 @@ type Server struct {
 	settling sync.Mutex
 	soon     *time.Timer // to make days again that what was written changes
 	ground   kept[*season]
+	ahead    ahead
 	began    string // tells this run, and its tiles, from another
 }
 
@@ -138,6 +139,7 @@ func (s *Server) Close() {
 	s.events.close()
 	s.jobs.cancel()
 	s.jobs.wait.Wait()
+	s.ahead.stop()
 	s.uploads.mu.Lock()
 	defer s.uploads.mu.Unlock()
 	if err := s.uploads.sweep(); err != nil {

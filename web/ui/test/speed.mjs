@@ -21,9 +21,26 @@ const launch = (...more) => chromium.launch({ executablePath: '/usr/bin/chromium
 let browser = await launch()
 const context = () => browser.newContext({ viewport: { width: 1440, height: 900 } })
 
+// held is what the largest page's process holds for itself, in MB (Linux:
+// private memory of /proc/PID/smaps_rollup).
+function held() {
+  let most = 0
+  for (const pid of readdirSync('/proc').filter((d) => /^\d+$/.test(d))) {
+    try {
+      if (!readFileSync(`/proc/${pid}/cmdline`, 'utf8').includes('--type=renderer')) continue
+      const kb = [...readFileSync(`/proc/${pid}/smaps_rollup`, 'utf8').matchAll(/^Private_\w+:\s+(\d+) kB/gm)].reduce((n, m) => n + Number(m[1]), 0)
+      most = Math.max(most, kb / 1000)
+    } catch { /* gone meanwhile */ }
+  }
+  return most.toFixed(0)
+}
+
 // timed opens a path in a fresh browser five times and waits until it is there.
 async function timed(name, path, ready) {
+  await fetch(base + '/api/v1/worklist') // from then on it works ahead
+  await new Promise((r) => setTimeout(r, 6000))
   const ms = []
+  let mb = 0
   for (let i = 0; i < 5; i++) {
     const ctx = await context()
     const page = await ctx.newPage()
@@ -31,14 +48,29 @@ async function timed(name, path, ready) {
     await page.goto(base + path)
     await ready(page)
     ms.push(performance.now() - t)
+    mb = Math.max(mb, Number(held()))
     await ctx.close()
   }
-  console.log(`${name}: median ${median(ms).toFixed(0)} ms, slowest ${Math.max(...ms).toFixed(0)} ms, in a fresh browser`)
+  console.log(`${name}: median ${median(ms).toFixed(0)} ms, slowest ${Math.max(...ms).toFixed(0)} ms, in a fresh browser; the page holds ${mb} MB`)
 }
 await timed('first paint of the worklist', '/', (p) => p.locator('.item').first().waitFor())
 
 const passes = (await (await fetch(base + '/api/v1/passes')).json()).passes.sort((a, b) => b.length_m - a.length_m)
 const long = passes[0]
+{
+  // What this computer gives a page that draws nothing, from frame to frame.
+  const ctx = await context()
+  const page = await ctx.newPage()
+  await page.goto(base + '/more')
+  const gaps = await page.evaluate(async () => {
+    const gaps = []
+    let last = performance.now()
+    for (let i = 0; i < 300; i++) { await new Promise((r) => requestAnimationFrame(r)); const n = performance.now(); gaps.push(n - last); last = n }
+    return gaps
+  })
+  console.log(`a page that draws nothing: from frame to frame p50 ${quantile(gaps, 0.5).toFixed(1)} ms, p95 ${quantile(gaps, 0.95).toFixed(1)} ms, p99 ${quantile(gaps, 0.99).toFixed(1)} ms`)
+  await ctx.close()
+}
 {
   // The ribbon of a pass, asked for within the page as one goes from pass to pass.
   const ctx = await context()
@@ -77,7 +109,7 @@ const long = passes[0]
     })
     console.log(`panning ${name} of ${long.length_m.toFixed(0)} m: drawing a frame p95 ${quantile(r.draw, 0.95).toFixed(1)} ms, p99 ${quantile(r.draw, 0.99).toFixed(1)} ms; from frame to frame p50 ${quantile(r.gaps, 0.5).toFixed(1)} ms, p95 ${quantile(r.gaps, 0.95).toFixed(1)} ms`)
   }
-  console.log(`memory of the page: ${(await page.evaluate(() => performance.memory.usedJSHeapSize) / 1e6).toFixed(0)} MB of scripts' heap`)
+  console.log(`memory of the page on the ribbon: ${held()} MB`)
   await ctx.close()
 }
 {
@@ -141,7 +173,7 @@ const long = passes[0]
 }
 await browser.close()
 browser = await launch('--use-gl=angle', '--use-angle=swiftshader', '--enable-unsafe-swiftshader') // the ground draws with WebGL
-await timed('ground of the season', '/ground', (p) => p.locator('.field[data-drawn]').waitFor({ timeout: 60_000 }))
+await timed('ground of the season', '/ground', (p) => p.locator('.field[data-drawn]').waitFor({ timeout: 60_000 }).then(() => p.evaluate(() => new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r))))))
 const dist = resolve('dist')
 const files = readdirSync(dist, { recursive: true }).filter((f) => /\.(js|mjs|css|html|svg|webmanifest|woff2)$/.test(f))
 console.log(`page: ${(files.reduce((n, f) => n + gzipSync(readFileSync(join(dist, f)), { level: 9 }).length, 0) / 1e3).toFixed(0)} kB compressed, all screens`)

@@ -1,12 +1,13 @@
 // The map itself, loaded with this screen alone: cells, passes, boundaries and
 // marks on a ground without any outside map.
-import { LngLatBounds, Map as GLMap, Marker, addProtocol, setWorkerUrl, type DataDrivenPropertyValueSpecification, type GeoJSONSource, type LayerSpecification, type StyleSpecification } from 'maplibre-gl'
+import { LngLatBounds, Map as GLMap, Marker, addProtocol, prewarm, setWorkerUrl, type DataDrivenPropertyValueSpecification, type GeoJSONSource, type LayerSpecification, type StyleSpecification } from 'maplibre-gl'
 import worker from 'maplibre-gl/dist/maplibre-gl-worker.mjs'
 import { FileSource, PMTiles, Protocol } from 'pmtiles'
 import type { Ground as View } from '../api'
 import { aside, hatch, step } from './colour'
 
 setWorkerUrl(new URL(worker, import.meta.url).href)
+prewarm() // its worker starts before the first map is made
 const files = new Protocol()
 addProtocol('pmtiles', files.tile)
 
@@ -37,7 +38,7 @@ export class Engine {
 
   constructor(box: HTMLElement, look: Look, at: Camera | null, private tells: Tells) {
     this.look = look
-    const style: StyleSpecification = { version: 8, sources: {}, layers: [{ id: 'paper', type: 'background', paint: { 'background-color': look.paper } }] }
+    const style: StyleSpecification = { version: 8, transition: { duration: 0, delay: 0 }, sources: {}, layers: [{ id: 'paper', type: 'background', paint: { 'background-color': look.paper } }] }
     this.map = new GLMap({
       container: box, style, attributionControl: false, maplibreLogo: false, maxZoom: 21, minZoom: 3, maxPitch: 0, dragRotate: false, pitchWithRotate: false,
       renderWorldCopies: false, fadeDuration: 0, trackResize: false, canvasContextAttributes: { preserveDrawingBuffer: true } /* for print */, locale: { 'Map.Title': 'The ground: arrows move, plus and minus zoom, Enter tells what is in the middle' },
@@ -58,7 +59,7 @@ export class Engine {
       const c = this.map.getCenter()
       tells.picked(c.lat, c.lng)
     })
-    this.ready = new Promise((done) => { this.map.once('load', () => { if (!this.closed) { this.lay(); done() } }) })
+    this.ready = new Promise((done) => { this.map.once('style.load', () => { if (!this.closed) { this.lay(); done() } }) })
   }
 
   private say() {
@@ -115,6 +116,7 @@ export class Engine {
   // where nothing was logged from afar too.
   private lines() {
     const bare = this.look.classes.length === 0
+    this.map.setLayerZoomRange('passes', bare ? 0 : 14.5, 24) // what is not seen is not cut into tiles
     this.map.setPaintProperty('passes', 'line-color', bare ? this.look.edge : this.look.paper)
     this.map.setPaintProperty('passes', 'line-opacity', bare ? 1 : ['interpolate', ['linear'], ['zoom'], 14.5, 0, 16, 0.5, 18, 0.8])
   }

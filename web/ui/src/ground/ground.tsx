@@ -11,6 +11,11 @@ import type { Camera, Engine, Look } from './engine'
 
 const choices = ['planter', 'field', 'from', 'to'] as const
 
+// map fetches what draws, half of the page's bytes: with the first ground, while
+// its data are on their way.
+const map = () => import('./engine')
+if (location.pathname === '/ground') void map().catch(() => {}) // the screen says it, when it cannot be had
+
 export function Ground() {
   const { q } = usePlace()
   const store = useStore()
@@ -126,7 +131,7 @@ function Field(p: {
   useEffect(() => {
     let gone = false
     let late = 0
-    void import('./engine').then(({ Engine }) => {
+    void map().then(({ Engine }) => {
       if (gone || !box.current) return
       p.engine.current = new Engine(box.current, look(), p.camera, {
         moved: (c, mpp) => {
@@ -166,7 +171,7 @@ function Field(p: {
   useEffect(() => { if (state === 'there') p.engine.current?.choose(p.finding) }, [p.finding])
   const at = p.spot ? `${p.spot.lat},${p.spot.lon}` : ''
   useEffect(() => { if (state === 'there') p.engine.current?.pin(p.spot) }, [at, state])
-  return <div class="field" data-drawn={drawn ? '' : undefined}><div ref={box} class="map" />{!drawn && state !== 'none' && <Coming view={p.v} />}</div>
+  return <div class="field" data-drawn={drawn ? '' : undefined}><div ref={box} class={drawn ? 'map' : 'map unseen'} />{!drawn && state !== 'none' && <Coming view={p.v} />}</div>
 }
 
 // Coming stands where the map will be until it is drawn: the fields' outlines and
