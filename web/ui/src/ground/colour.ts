@@ -63,6 +63,9 @@ export function aside(x: number, y: number, taken: [number, number][], wide: num
   return 0
 }
 
+// mostOutlined is how many passes are worth their time before the map is there.
+const mostOutlined = 200
+
 // outline gives what lies on the ground as paths in the map's own projection, to
 // be shown before the map is there.
 // Source: spherical Mercator, EPSG guidance note 7-2, section 3.2.2.
@@ -77,7 +80,7 @@ export function outline(v: { bounds: number[], boundaries: { features: { geometr
   return {
     box: `0 0 ${w.toFixed(1)} ${h.toFixed(1)}`,
     fields: v.boundaries.features.flatMap((f) => (f.geometry.coordinates as [number, number][][][]).flat()).map((r) => line(r) + 'Z').join(''),
-    passes: v.passes.features.map((f) => line(f.geometry.coordinates as [number, number][])).join(''),
+    passes: v.passes.features.length > mostOutlined ? '' : v.passes.features.map((f) => line(f.geometry.coordinates as [number, number][])).join(''),
   }
 }
 
