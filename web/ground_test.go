@@ -542,6 +542,14 @@ func BenchmarkGroundSeason(b *testing.B) {
 			ask(b, s.Handler(), "/api/v1/ground?measure=load")
 		}
 	})
+	b.Run("picture", func(b *testing.B) { // each of another width, so that none is there already
+		cpu, wide := used(b), 0
+		for b.Loop() {
+			wide++
+			ask(b, s.Handler(), fmt.Sprintf("/api/v1/ground/picture?measure=load&height=514&width=%d", 900+wide%100))
+		}
+		b.ReportMetric(float64((used(b)-cpu).Microseconds())/1000/float64(b.N), "cpu-ms/op")
+	})
 	lat, lon := frame.ToGlobal(1600, 1700)
 	for z := 10; z <= 18; z++ {
 		tile := tileAt(lat, lon, z)

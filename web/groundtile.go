@@ -86,26 +86,35 @@ func (s *Server) groundTile(ctx context.Context, in *tileIn) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := tiler{z: in.Z, x: float64(in.X), y: float64(in.Y), m: &m, at: k, scale: &g.scales[k], out: mvt.NewLayer("cells", tileExtent, "value", "n", "few")}
+	t := tiler{z: in.Z, x: float64(in.X), y: float64(in.Y), out: mvt.NewLayer("cells", tileExtent, "value", "n", "few")}
 	n := math.Ldexp(1, in.Z)
-	t.box = box{t.x / n, t.y / n, (t.x + 1) / n, (t.y + 1) / n}
-	g.each(&in.GroundFilter, t.pass)
+	cut := cutter{z: in.Z, box: box{t.x / n, t.y / n, (t.x + 1) / n, (t.y + 1) / n}, m: &m, at: k, scale: &g.scales[k]}
+	g.each(&in.GroundFilter, func(d *groundDay, p *groundPass) { cut.cells(d, p, t.add) })
 	return t.out.Tile(), nil
 }
 
-// tiler collects the cells of one tile.
-type tiler struct {
+// cutter cuts passes into the cells of a level and judges them: what tiles and
+// the first picture show is the same.
+type cutter struct {
 	z     int
-	x, y  float64
-	box   box
+	box   box // what is wanted
 	m     *group.Measure
 	at    int // of the measure
 	scale *legendScale
-	out   *mvt.Layer
-	ring  []mvt.Point
 }
 
-func (t *tiler) pass(d *groundDay, p *groundPass) {
+// groundCell is a piece of a bar's way over some metres: between left and right
+// of its nodes, in m.
+type groundCell struct {
+	nodes       []node
+	left, right float64
+	value, n    float64 // SI, and what it rests on
+	few         bool    // too few to say, or planted in part only
+}
+
+// cells calls do for the cells of a pass about the box that have a value, in
+// the order in which they lie upon each other.
+func (t *cutter) cells(d *groundDay, p *groundPass, do func(*groundCell)) {
 	c := &d.columns[t.at]
 	if c.n == nil || !p.box.meets(t.box) {
 		return
@@ -128,10 +137,25 @@ func (t *tiler) pass(d *groundDay, p *groundPass) {
 			if !ok {
 				continue
 			}
-			if t.outline(p.nodes[from:to+1], d.y[rows.from]-d.wide/2, d.y[rows.to]+d.wide/2) {
-				t.out.Polygon(t.ring, t.out.Double(digits4(v)), t.out.Double(digits4(sum.N)), t.out.Bool(2*cut > all || t.scale.few(t.m, sum, told, all)))
-			}
+			do(&groundCell{
+				p.nodes[from : to+1], d.y[rows.from] - d.wide/2, d.y[rows.to] + d.wide/2,
+				digits4(v), digits4(sum.N), 2*cut > all || t.scale.few(t.m, sum, told, all),
+			})
 		}
+	}
+}
+
+// tiler collects the cells of one tile.
+type tiler struct {
+	z    int
+	x, y float64
+	out  *mvt.Layer
+	ring []mvt.Point
+}
+
+func (t *tiler) add(c *groundCell) {
+	if t.outline(c.nodes, c.left, c.right) {
+		t.out.Polygon(t.ring, t.out.Double(c.value), t.out.Double(c.n), t.out.Bool(c.few))
 	}
 }
 

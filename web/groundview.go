@@ -96,25 +96,20 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 	if err != nil {
 		return GroundView{}, err
 	}
-	all := group.Measures()
 	out := GroundView{
 		Tiles: fmt.Sprintf("%s-%d", s.began, s.told.Load()), MaxZoom: maxTile, Bounds: []float64{}, Measures: []MeasureInfo{}, Findings: found,
 		Boundaries: FeatureCollection{"FeatureCollection", []Feature{}}, Passes: FeatureCollection{"FeatureCollection", []Feature{}},
 		Fields: []string{}, Days: []string{}, Notes: []string{},
 	}
-	told := map[string]bool{}
-	for k := range all {
-		if slices.ContainsFunc(g.days, func(d *groundDay) bool { return d.columns[k].n != nil }) {
-			told[all[k].ID] = true
-			out.Measures = append(out.Measures, s.measureInfo(&all[k]))
+	told := g.told()
+	for _, m := range group.Measures() {
+		if told[m.ID] {
+			out.Measures = append(out.Measures, s.measureInfo(&m))
 		}
 	}
-	m, k, ok := measureAt(in.Measure)
-	switch {
-	case in.Measure == "":
-		m, k, _ = measureAt(opening(told, found, in.Finding))
-	case !ok:
-		return GroundView{}, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
+	m, k, err := shownMeasure(told, found, in)
+	if err != nil {
+		return GroundView{}, err
 	}
 	out.Measure, out.Legend = s.measureInfo(&m), s.legend(&m, g.scales[k])
 	s.groundShapes(g, in, &out)
@@ -135,6 +130,28 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 		}
 	}
 	return out, nil
+}
+
+// told gives the measures that the data tell.
+func (g *season) told() map[string]bool {
+	out := map[string]bool{}
+	for k, m := range group.Measures() {
+		out[m.ID] = slices.ContainsFunc(g.days, func(d *groundDay) bool { return d.columns[k].n != nil })
+	}
+	return out
+}
+
+// shownMeasure is the measure asked for, or the one to begin with.
+func shownMeasure(told map[string]bool, found []GroundFinding, in *groundIn) (group.Measure, int, error) {
+	id := in.Measure
+	if id == "" {
+		id = opening(told, found, in.Finding)
+	}
+	m, k, ok := measureAt(id)
+	if !ok {
+		return m, k, refuse(fmt.Sprintf("there is no measure %q", id))
+	}
+	return m, k, nil
 }
 
 // opening is the measure to begin with: that of the finding asked for, else the
@@ -181,41 +198,18 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 			}
 		}
 	}
-	boxes := map[string]*box{} // by field
 	g.each(&in.GroundFilter, func(_ *groundDay, p *groundPass) {
-		b := boxes[p.pass.Field]
-		if b == nil {
-			n := noBox()
-			b = &n
-			boxes[p.pass.Field] = b
-		}
-		b.join(p.box)
 		out.Passes.Features = append(out.Passes.Features, Feature{
 			"Feature",
 			map[string]string{"key": p.pass.Key, "number": strconv.Itoa(p.pass.Number)},
 			Geometry{"LineString", p.line(0, float64(p.stretchN), 0)},
 		})
 	})
-	for _, f := range s.book.Fields() {
-		b := boxes[f.Name]
-		if b == nil {
-			continue
-		}
-		for _, poly := range f.Polygons {
-			for _, ring := range poly {
-				for _, c := range ring {
-					x, y := mercator(c[1], c[0])
-					b.add(x, y, 0)
-				}
-			}
-		}
+	all, fields := s.whole(g, &in.GroundFilter)
+	for _, f := range fields {
 		out.Boundaries.Features = append(out.Boundaries.Features, Feature{"Feature", map[string]string{"field": f.Name}, Geometry{"MultiPolygon", f.Polygons}})
 	}
-	if len(boxes) > 0 {
-		all := noBox()
-		for _, b := range boxes {
-			all.join(*b)
-		}
+	if !all.empty() {
 		out.Bounds = all.degrees()
 	}
 	if unknown > 0 {
@@ -224,6 +218,32 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 	if bare {
 		out.Notes = append(out.Notes, "The row spacing is not known: rows are drawn "+s.voice().Length(drawnSpacing)+" apart.")
 	}
+}
+
+// whole gives the box of all that the filter lets through, and the fields that
+// it lies on.
+func (s *Server) whole(g *season, f *GroundFilter) (box, []evenstand.Field) {
+	all, on := noBox(), map[string]bool{}
+	g.each(f, func(_ *groundDay, p *groundPass) {
+		on[p.pass.Field] = true
+		all.join(p.box)
+	})
+	var fields []evenstand.Field
+	for _, f := range s.book.Fields() {
+		if !on[f.Name] {
+			continue
+		}
+		fields = append(fields, f)
+		for _, poly := range f.Polygons {
+			for _, ring := range poly {
+				for _, c := range ring {
+					x, y := mercator(c[1], c[0])
+					all.add(x, y, 0)
+				}
+			}
+		}
+	}
+	return all, fields
 }
 
 // lineError is how far, in metres, a drawn line may lie off the way driven.

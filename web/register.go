@@ -29,6 +29,7 @@ func (s *Server) register() {
 	bytesOf(s, "/ground.csv", "groundTable", "Its fields as a table", "text/csv", s.groundCSV)
 	get(s, "/ground/at", "groundAt", "What is at a place", s.groundAt)
 	versioned(s, "/ground/tiles/{measure}/{z}/{x}/{y}", "groundTile", "A vector tile of its cells", mvt.MIME, s.tileTag, s.groundTile)
+	versioned(s, "/ground/picture", "groundPicture", "A first picture of its cells, as columns", columnsMIME, s.pictureTag, s.groundPicture)
 	get(s, "/sources", "sources", "Every box: its grade, its clock, what it can tell, what to switch on", s.sourceList)
 	get(s, "/settings", "settings", "Units, zone and prices as people write them", s.settings)
 	operation(s, http.MethodPatch, "/settings", "setSettings", "Change some of them", s.setSettings)

@@ -69,6 +69,7 @@ type Server struct {
 	settling sync.Mutex
 	soon     *time.Timer // to make days again that what was written changes
 	ground   kept[*season]
+	pictures pictures
 	ahead    ahead
 	began    string // tells this run, and its tiles, from another
 }
