@@ -12,10 +12,12 @@ type pictureIn struct {
 	Measure string `query:"measure" doc:"Empty: the one that tells most"`
 	Finding string `query:"finding" doc:"One that is shown also where the worklist would not list it"`
 	GroundFilter
-	Width  int       `query:"width" required:"true" minimum:"16" maximum:"2048" doc:"Pixels"`
-	Height int       `query:"height" required:"true" minimum:"16" maximum:"2048" doc:"Pixels"`
-	Box    []float64 `query:"box" minItems:"4" maxItems:"4" doc:"West, south, east, north of what is to be seen; left out: the finding's way, or else all"`
-	Have   string    `header:"If-None-Match"`
+	Width   int       `query:"width" required:"true" minimum:"16" maximum:"2048" doc:"Pixels"`
+	Height  int       `query:"height" required:"true" minimum:"16" maximum:"2048" doc:"Pixels"`
+	Margin  int       `query:"margin" minimum:"0" maximum:"256" doc:"Pixels kept free on every side of what is fitted"`
+	Nearest int       `query:"nearest" minimum:"0" maximum:"24" default:"24" doc:"Level beyond which nothing is made larger"`
+	Box     []float64 `query:"box" minItems:"4" maxItems:"4" doc:"West, south, east, north of what is to be seen; left out: the finding's way, or else all"`
+	Have    string    `header:"If-None-Match"`
 }
 
 // pictureHead says what a picture is of; both boxes are x0, y0, x1, y1 in
@@ -35,8 +37,6 @@ type pictureHead struct {
 const (
 	// fewBit marks a pixel that is hatched, beside its class.
 	fewBit = 0x80
-	// nearest is the level beyond which no picture goes.
-	nearest = 24
 	// mostPictures is how many are kept, of 4 MB each at most.
 	mostPictures = 8
 )
@@ -81,7 +81,7 @@ func (c *pictures) of(key string, revision int64, ask func() ([]byte, error)) ([
 
 // groundPicture gives the cells as pixels, column "class": 0 nothing, else which
 // class of the legend counted from 1, with fewBit where it is hatched. What is
-// to be seen is fitted into width and height and lies in the middle.
+// to be seen lies in the middle, as large as it goes.
 func (s *Server) groundPicture(ctx context.Context, in *pictureIn) ([]byte, error) {
 	if b := in.Box; len(b) > 0 && !(b[0] < b[2] && b[1] < b[3] && math.Abs(b[0]) <= 720 && math.Abs(b[2]) <= 720 && b[1] > -89 && b[3] < 89) {
 		return nil, refuse("box wants west, south, east and north in degrees")
@@ -91,7 +91,7 @@ func (s *Server) groundPicture(ctx context.Context, in *pictureIn) ([]byte, erro
 	if err != nil {
 		return nil, err
 	}
-	key := fmt.Sprintf("%q %q %+v %d %d %v", in.Measure, in.Finding, in.GroundFilter, in.Width, in.Height, in.Box)
+	key := fmt.Sprintf("%q", []any{in.Measure, in.Finding, in.GroundFilter, in.Width, in.Height, in.Margin, in.Nearest, in.Box})
 	return s.pictures.of(key, revision, func() ([]byte, error) { return s.makePicture(context.WithoutCancel(ctx), g, in) })
 }
 
@@ -109,7 +109,7 @@ func (s *Server) makePicture(ctx context.Context, g *season, in *pictureIn) ([]b
 	head := pictureHead{W: in.Width, H: in.Height, Box: []float64{}, Fitted: []float64{}, Signed: legend.Signed, N: len(legend.Classes), ID: m.ID}
 	p := raster{w: in.Width, h: in.Height, pixels: make([]uint8, in.Width*in.Height)}
 	if b := s.seen(g, in, found); !b.empty() {
-		whole := p.fit(b)
+		whole := p.fit(b, float64(in.Margin), in.Nearest)
 		head.Box, head.Fitted, head.Level = whole.corners(), b.corners(), p.level()
 		cut := cutter{z: head.Level, box: whole, m: &m, at: k, scale: &g.scales[k]}
 		g.each(&in.GroundFilter, func(d *groundDay, pass *groundPass) {
@@ -175,16 +175,16 @@ type raster struct {
 	ring   [][2]float64
 }
 
-// fit puts a box into the middle, as large as it goes, and gives all that is
-// seen then.
-func (p *raster) fit(b box) box {
+// fit puts a box into the middle, as large as margin and nearest level let it,
+// and gives all that is seen then.
+func (p *raster) fit(b box, margin float64, nearest int) box {
 	p.scale = math.Ldexp(tilePixels, nearest)
 	w, h := float64(p.w), float64(p.h)
 	if d := b.x1 - b.x0; d > 0 {
-		p.scale = min(p.scale, w/d)
+		p.scale = min(p.scale, max(1, w-2*margin)/d)
 	}
 	if d := b.y1 - b.y0; d > 0 {
-		p.scale = min(p.scale, h/d)
+		p.scale = min(p.scale, max(1, h-2*margin)/d)
 	}
 	p.x, p.y = (b.x0+b.x1-w/p.scale)/2, (b.y0+b.y1-h/p.scale)/2
 	return box{p.x, p.y, p.x + w/p.scale, p.y + h/p.scale}

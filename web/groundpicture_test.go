@@ -229,8 +229,11 @@ func TestPictureFits(t *testing.T) {
 		t.Errorf("beside the field %d pixels are painted", n)
 	}
 	rapid.Check(t, func(r *rapid.T) {
-		w, h := rapid.IntRange(16, 2048).Draw(r, "w"), rapid.IntRange(16, 2048).Draw(r, "h")
-		p := readPicture(t, s.get(t, fmt.Sprintf("/api/v1/ground/picture?measure=skips&width=%d&height=%d", w, h), http.StatusOK))
+		w, h, m := rapid.IntRange(16, 2048).Draw(r, "w"), rapid.IntRange(16, 2048).Draw(r, "h"), 0
+		if min(w, h) > 80 {
+			m = rapid.IntRange(0, 32).Draw(r, "margin")
+		}
+		p := readPicture(t, s.get(t, fmt.Sprintf("/api/v1/ground/picture?measure=skips&width=%d&height=%d&margin=%d", w, h, m), http.StatusOK))
 		px, py := (p.Box[2]-p.Box[0])/float64(w), (p.Box[3]-p.Box[1])/float64(h)
 		near := func(a, b float64) bool { return math.Abs(a-b) < 1e-6*px }
 		if math.Abs(px-py) > 1e-6*px {
@@ -239,13 +242,18 @@ func TestPictureFits(t *testing.T) {
 		if !near(p.Box[0]+p.Box[2], p.Fitted[0]+p.Fitted[2]) || !near(p.Box[1]+p.Box[3], p.Fitted[1]+p.Fitted[3]) {
 			r.Fatalf("%v is not about %v", p.Box, p.Fitted)
 		}
-		if !near(p.Box[0], p.Fitted[0]) && !near(p.Box[1], p.Fitted[1]) || p.Box[0] > p.Fitted[0]+1e-6*px || p.Box[1] > p.Fitted[1]+1e-6*px {
+		left, top := p.Box[0]+float64(m)*px, p.Box[1]+float64(m)*px
+		if !near(left, p.Fitted[0]) && !near(top, p.Fitted[1]) || left > p.Fitted[0]+1e-6*px || top > p.Fitted[1]+1e-6*px {
 			r.Fatalf("%v does not just hold %v", p.Box, p.Fitted)
 		}
 		if p.painted() == 0 {
 			r.Fatal("nothing is painted")
 		}
 	})
+	// By hand: 512 pixels are a tile of level 16 wide.
+	if p := readPicture(t, s.get(t, "/api/v1/ground/picture?measure=skips&width=512&height=512&nearest=16", http.StatusOK)); math.Abs((p.Box[2]-p.Box[0])*(1<<16)-1) > 1e-6 || p.Level != 16 {
+		t.Errorf("no nearer than 16: level %d, %g wide", p.Level, p.Box[2]-p.Box[0])
+	}
 	other := readPicture(t, s.get(t, "/api/v1/ground/picture?measure=skips&width=64&height=64&to=2026-04-30", http.StatusOK))
 	if other.painted() != 0 || len(other.Box) != 0 {
 		t.Errorf("on no day: %d pixels, box %v", other.painted(), other.Box)
@@ -263,6 +271,11 @@ func TestPictureRefuses(t *testing.T) {
 		"width=2049&height=64":                       http.StatusUnprocessableEntity,
 		"width=64&height=2049":                       http.StatusUnprocessableEntity,
 		"width=16&height=2048":                       http.StatusOK,
+		"width=64&height=64&margin=-1":               http.StatusUnprocessableEntity,
+		"width=64&height=64&margin=257":              http.StatusUnprocessableEntity,
+		"width=64&height=64&nearest=25":              http.StatusUnprocessableEntity,
+		"width=64&height=64&margin=200":              http.StatusOK,
+		"width=64&height=64&nearest=0":               http.StatusOK,
 		"width=64&height=64&box=1,2,3":               http.StatusUnprocessableEntity,
 		"width=64&height=64&box=3,2,1,4":             http.StatusUnprocessableEntity,
 		"width=64&height=64&box=1,2,3,NaN":           http.StatusUnprocessableEntity,

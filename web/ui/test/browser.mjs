@@ -360,6 +360,19 @@ test('the ground: finding, what is there, ribbon and back, a background', async 
   check(p.url().includes('/ground?') && p.url().includes('finding='), 'the finding on the ground has a link')
   await p.locator('.pin[aria-pressed=true]').waitFor()
   await p.getByRole('link', { name: 'To the finding' }).waitFor()
+  // Until the map is there a picture stands in its place; the map takes it away.
+  let go
+  const held = new Promise((done) => { go = done })
+  await p.route('**/assets/engine-*.js', async (r) => { await held; await r.continue() })
+  await p.goto(main.address + '/ground')
+  await p.locator('.field[data-pictured]:not([data-drawn])').waitFor()
+  const inked = await p.locator('.coming canvas').evaluate((c) => c.getContext('2d').getImageData(0, 0, c.width, c.height).data.filter((v, i) => i % 4 === 3 && v > 0).length)
+  check(inked > 1000, `the first picture of the ground has ${inked} pixels of it`)
+  await looked(p, 'ground, its first picture')
+  go()
+  await p.locator('.field[data-drawn]').waitFor()
+  check(await p.locator('.coming').count() === 0, 'the picture goes when the map has drawn')
+  await p.unroute('**/assets/engine-*.js')
   const pass = (await (await fetch(main.address + '/api/v1/ground')).json()).passes.features[20].geometry.coordinates
   const mid = [0, 1].map((i) => (pass[0][i] + pass[1][i]) / 2)
   came = tile()

@@ -1,5 +1,6 @@
 import { describe, expect, it, test } from 'vitest'
-import { aside, bar, colours, hatch, lightness, outline, step } from '../src/ground/colour'
+import { aside, bar, colours, hatch, lightness, step } from '../src/ground/colour'
+import { aimed, at, bounds, boxOf, fitted, margin, outline, paint, project, seen, wanted } from '../src/ground/place'
 
 const themes = ['light', 'dark', 'black'] as const
 
@@ -71,14 +72,68 @@ describe('marks side by side', () => {
   it('alone they stay', () => expect(aside(10, 10, [[10, 200]], 36, 390)).toBe(0))
 })
 
-describe('outline', () => {
-  const field = (ring: [number, number][]) => ({ geometry: { coordinates: [[ring]] } })
-  it('holds the bounds and keeps shapes: a square of ground stays one', () => {
-    const k = Math.cos(42.005 * Math.PI / 180) // a degree of longitude against one of latitude there
-    const o = outline({ bounds: [-93, 42, -93 + 0.01 / k, 42.01], boundaries: { features: [field([[-93, 42], [-93 + 0.01 / k, 42], [-93 + 0.01 / k, 42.01]])] }, passes: { features: [] } })!
-    const [, , w, h] = o.box.split(' ').map(Number)
-    expect(w! / h!).toBeCloseTo(1, 2)
-    expect(o.fields).toBe(`M0.0 ${h!.toFixed(1)}L${w!.toFixed(1)} ${h!.toFixed(1)}L${w!.toFixed(1)} 0.0Z`)
+describe('frames', () => {
+  const west = -93.62, south = 42, east = -93.6, north = 42.02
+  it('what is fitted lies in the middle, and touches the margin on two sides', () => {
+    for (const [w, h] of [[900, 600], [360, 700]] as const) {
+      const f = fitted(boxOf([west, south, east, north]), w, h)
+      const [x0, y0] = at(f, ...project(west, north)), [x1, y1] = at(f, ...project(east, south))
+      expect(x0 + x1).toBeCloseTo(w, 6)
+      expect(y0 + y1).toBeCloseTo(h, 6)
+      expect(Math.min(x0, y0)).toBeCloseTo(margin, 6)
+    }
   })
-  it('nothing has none', () => expect(outline({ bounds: [], boundaries: { features: [] }, passes: { features: [] } })).toBeNull())
+  it('no nearer than level 18: 1 m of ground is 512 x 2^18 / (circumference at that latitude) pixels', () => {
+    const f = fitted(boxOf([west, south, west + 1e-6, south + 1e-6]), 900, 600)
+    const m = f.scale / (2 * Math.PI * 6378137 * Math.cos(south * Math.PI / 180))
+    expect(m).toBeCloseTo(4.507, 2)
+  })
+  it('a camera has its place in the middle, and its bounds are its corners', () => {
+    const f = aimed({ lat: 42.01, lon: -93.61, zoom: 15.3 }, 800, 500)
+    expect(at(f, ...project(-93.61, 42.01))).toEqual([400, 250])
+    const [w, s, e, n] = bounds(f)
+    const [x0, y0] = at(f, ...project(w!, n!)), [x1, y1] = at(f, ...project(e!, s!))
+    for (const [is, to] of [[x0, 0], [y0, 0], [x1, 800], [y1, 500]] as const) expect(is).toBeCloseTo(to, 4)
+  })
+  it('a picture is asked for in sizes that are made', () => {
+    expect(wanted(null, 900, 600)).toEqual({ width: 900, height: 600, margin, nearest: 18 })
+    expect(wanted(null, 9, 9000)).toMatchObject({ width: 16, height: 2048 })
+    expect(wanted({ lat: 42, lon: -93, zoom: 16 }, 900, 600)).toMatchObject({ width: 900, height: 600, box: expect.stringMatching(/^-93\.[\d.]+,41\.[\d.]+,-92\.[\d.]+,42\.[\d.]+$/) })
+  })
+  it('a finding that lies there is looked at, else all', () => {
+    const v = { bounds: [1, 2, 3, 4], findings: [{ id: 'a', way: { coordinates: [[[-93, 42], [-93.1, 42.1]], [[-92.9, 41.9]]] } }] } as never
+    expect(seen(v, 'a')).toEqual([-93.1, 41.9, -92.9, 42.1])
+    expect(seen(v, 'b')).toEqual([1, 2, 3, 4])
+  })
+})
+
+test('outline keeps shapes: a square of ground stays one', () => {
+  const k = Math.cos(42.005 * Math.PI / 180) // a degree of longitude against one of latitude there
+  const ring = [[-93, 42], [-93 + 0.01 / k, 42], [-93 + 0.01 / k, 42.01]]
+  const f = fitted(boxOf([-93, 42, -93 + 0.01 / k, 42.01]), 500 + 2 * margin, 500 + 2 * margin)
+  const ps = outline({ boundaries: { features: [{ geometry: { coordinates: [[ring]] } }] }, passes: { features: [] } }, f).fields.match(/[\d.]+/g)!.map(Number)
+  const want = [28, 528, 528, 528, 528, 28]
+  expect(ps).toHaveLength(6)
+  ps.forEach((x, i) => expect(Math.abs(x - want[i]!)).toBeLessThan(0.3))
+})
+
+describe('paint', () => {
+  const h = hatch(8, '#ffffff', '#000000')
+  it('a class has its colour, nothing is clear', () => {
+    const px = paint(new Uint8Array([0, 1, 2, 2]), 2, ['#102030', '#405060'], h)
+    expect([...px]).toEqual([0, 0, 0, 0, 16, 32, 48, 255, 64, 80, 96, 255, 64, 80, 96, 255])
+  })
+  it('hatching lies over the colour, and the colour shows between', () => {
+    const px = paint(new Uint8Array(256).fill(0x81), 16, ['#808080'], h)
+    let plain = 0
+    for (let i = 0; i < 256; i++) {
+      const [r, a] = [px[4 * i]!, px[4 * i + 3]!]
+      expect(a).toBe(255)
+      const over = h.data[4 * ((i >> 4) % 8 * 8 + i % 8) + 3]! > 0
+      if (over) expect(Math.abs(r - 128)).toBeGreaterThan(100)
+      else { expect(r).toBe(128); plain++ }
+    }
+    expect(plain).toBeGreaterThan(100)
+  })
+  it('a class without a colour is nothing', () => expect([...paint(new Uint8Array([3]), 1, ['#102030'], h)]).toEqual([0, 0, 0, 0]))
 })

@@ -9,7 +9,7 @@ const magnitude = ['#011959', '#103f60', '#1c5460', '#3c6d56', '#687b3e', '#9d89
 const signed = ['#001261', '#033e7d', '#1e6f9d', '#71a8c4', '#c9dde7', '#eacebd', '#d39774', '#be6533', '#8b2706', '#590008']
 
 type RGB = [number, number, number]
-const parse = (hex: string): RGB => [1, 3, 5].map((i) => parseInt(hex.slice(i, i + 2), 16)) as RGB
+export const parse = (hex: string): RGB => [1, 3, 5].map((i) => parseInt(hex.slice(i, i + 2), 16)) as RGB
 const write = (c: RGB): string => '#' + c.map((x) => Math.round(Math.max(0, Math.min(255, x))).toString(16).padStart(2, '0')).join('')
 
 function along(scale: string[], t: number): RGB {
@@ -63,27 +63,6 @@ export function aside(x: number, y: number, taken: [number, number][], wide: num
   return 0
 }
 
-// mostOutlined is how many passes are worth their time before the map is there.
-const mostOutlined = 200
-
-// outline gives what lies on the ground as paths in the map's own projection, to
-// be shown before the map is there.
-// Source: spherical Mercator, EPSG guidance note 7-2, section 3.2.2.
-export function outline(v: { bounds: number[], boundaries: { features: { geometry: { coordinates?: unknown } }[] }, passes: { features: { geometry: { coordinates?: unknown } }[] } }): { box: string, fields: string, passes: string } | null {
-  if (v.bounds.length !== 4) return null
-  const project = ([lon, lat]: [number, number]): [number, number] => [lon / 360, -Math.asinh(Math.tan(lat * Math.PI / 180)) / (2 * Math.PI)]
-  const [x0, y1] = project([v.bounds[0]!, v.bounds[1]!]), [x1, y0] = project([v.bounds[2]!, v.bounds[3]!])
-  const size = Math.max(x1 - x0, y1 - y0) || 1
-  const at = (p: [number, number]) => project(p).map((x, k) => ((x - (k ? y0 : x0)) / size * 1000).toFixed(1)).join(' ')
-  const line = (ps: [number, number][]) => ps.length > 1 ? 'M' + ps.map(at).join('L') : ''
-  const w = (x1 - x0) / size * 1000, h = (y1 - y0) / size * 1000
-  return {
-    box: `0 0 ${w.toFixed(1)} ${h.toFixed(1)}`,
-    fields: v.boundaries.features.flatMap((f) => (f.geometry.coordinates as [number, number][][][]).flat()).map((r) => line(r) + 'Z').join(''),
-    passes: v.passes.features.length > mostOutlined ? '' : v.passes.features.map((f) => line(f.geometry.coordinates as [number, number][])).join(''),
-  }
-}
-
 // step writes the colours as an expression of the map: froms are where the
 // classes after the first begin.
 export function step(cols: string[], froms: number[]): unknown[] | string {
@@ -102,4 +81,10 @@ export function hatch(size: number, light: string, dark: string): { width: numbe
     if (c) data.set([...c, 235], (y * size + x) * 4)
   }
   return { width: size, height: size, data }
+}
+
+// lightFirst puts the lighter of two colours first, for the hatching.
+export function lightFirst(a: string, b: string): [string, string] {
+  const sum = (h: string) => [1, 3, 5].reduce((s, i) => s + parseInt(h.slice(i, i + 2), 16), 0)
+  return sum(a) >= sum(b) ? [a, b] : [b, a]
 }

@@ -4,7 +4,8 @@ import { LngLatBounds, Map as GLMap, Marker, addProtocol, prewarm, setWorkerUrl,
 import worker from 'maplibre-gl/dist/maplibre-gl-worker.mjs'
 import { FileSource, PMTiles, Protocol } from 'pmtiles'
 import type { Ground as View } from '../api'
-import { aside, hatch, step } from './colour'
+import { aside, hatch, lightFirst, step } from './colour'
+import { farthest, margin, nearest, seen, type Camera } from './place'
 
 setWorkerUrl(new URL(worker, import.meta.url).href)
 prewarm() // its worker starts before the first map is made
@@ -12,7 +13,6 @@ const files = new Protocol()
 addProtocol('pmtiles', files.tile)
 
 export interface Look { paper: string, ink: string, edge: string, accent: string, classes: string[] }
-export interface Camera { lat: number, lon: number, zoom: number }
 export interface Tells {
   moved(c: Camera, metresPerPixel: number): void
   picked(lat: number, lon: number): void
@@ -40,9 +40,9 @@ export class Engine {
     this.look = look
     const style: StyleSpecification = { version: 8, transition: { duration: 0, delay: 0 }, sources: {}, layers: [{ id: 'paper', type: 'background', paint: { 'background-color': look.paper } }] }
     this.map = new GLMap({
-      container: box, style, attributionControl: false, maplibreLogo: false, maxZoom: 21, minZoom: 3, maxPitch: 0, dragRotate: false, pitchWithRotate: false,
+      container: box, style, attributionControl: false, maplibreLogo: false, maxZoom: 21, minZoom: farthest, maxPitch: 0, dragRotate: false, pitchWithRotate: false,
       renderWorldCopies: false, fadeDuration: 0, trackResize: false, canvasContextAttributes: { preserveDrawingBuffer: true } /* for print */, locale: { 'Map.Title': 'The ground: arrows move, plus and minus zoom, Enter tells what is in the middle' },
-      center: at ? [at.lon, at.lat] : [-93, 42], zoom: at ? at.zoom : 3,
+      center: at ? [at.lon, at.lat] : [-93, 42], zoom: at ? at.zoom : farthest,
     })
     this.map.touchZoomRotate.disableRotation()
     this.map.keyboard.disableRotation()
@@ -108,7 +108,7 @@ export class Engine {
     ;(m.getSource('passes') as GeoJSONSource).setData(view.passes as never)
     this.lines()
     this.choose(chosen)
-    if (fit || first && this.map.getZoom() <= 3) this.fit(view.findings.some((f) => f.id === chosen) ? chosen : '', view.bounds)
+    if (fit || first && this.map.getZoom() <= farthest) this.fit(seen(view, chosen))
     if (first) m.once('idle', () => { if (!this.closed) this.tells.drawn() })
   }
 
@@ -187,20 +187,11 @@ export class Engine {
   }
 
   // whole shows all that was planted.
-  whole() { this.fit('', this.view?.bounds ?? []) }
+  whole() { this.fit(this.view?.bounds ?? []) }
 
-  // fit shows where a finding is, or else a box.
-  private fit(id: string, box: number[]) {
-    const v = this.view
-    if (!v || box.length !== 4) return
-    let b = new LngLatBounds([box[0]!, box[1]!, box[2]!, box[3]!])
-    const f = v.findings.find((x) => x.id === id)
-    const ways = f?.way.coordinates as [number, number][][] | undefined
-    if (ways?.length) {
-      b = new LngLatBounds()
-      for (const w of ways) for (const p of w) b.extend(p)
-    }
-    this.map.fitBounds(b, { padding: 28, maxZoom: 18, animate: false })
+  // fit shows west, south, east and north.
+  private fit(box: number[]) {
+    if (box.length === 4) this.map.fitBounds(new LngLatBounds(box as [number, number, number, number]), { padding: margin, maxZoom: nearest, animate: false })
   }
 
   zoom(by: number) { this.map.zoomTo(this.map.getZoom() + by, { animate: !matchMedia('(prefers-reduced-motion: reduce)').matches, duration: 200 }) }
@@ -245,9 +236,4 @@ export class Engine {
     files.tiles.clear()
     this.map.remove()
   }
-}
-
-function lightFirst(a: string, b: string): [string, string] {
-  const sum = (h: string) => [1, 3, 5].reduce((s, i) => s + parseInt(h.slice(i, i + 2), 16), 0)
-  return sum(a) >= sum(b) ? [a, b] : [b, a]
 }

@@ -1,20 +1,23 @@
 // Ground: the fields in one quantity at a time.
-import { useEffect, useRef, useState } from 'preact/hooks'
+import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { query } from '../api'
 import { label } from '../draw/scale'
 import { Choice, Title, Wait, Wide, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
 import { theme, useData, useStore } from '../state'
-import { bar, colours, outline } from './colour'
-import type { Camera, Engine, Look } from './engine'
+import { bar, colours, hatch, lightFirst } from './colour'
+import type { Engine, Look } from './engine'
+import { aimed, at as lies, boxOf, fitted, outline, paint, seen, wanted, type Box, type Camera } from './place'
 
 const choices = ['planter', 'field', 'from', 'to'] as const
 
-// map fetches what draws, half of the page's bytes: with the first ground, while
-// its data are on their way.
+// map fetches what draws, half of the page's bytes.
 const map = () => import('./engine')
-if (location.pathname === '/ground') void map().catch(() => {}) // the screen says it, when it cannot be had
+
+// pause is how long the map waits for the first picture, in milliseconds: both
+// want the computer for themselves, and the picture is there sooner.
+const pause = 400
 
 export function Ground() {
   const { q } = usePlace()
@@ -22,17 +25,64 @@ export function Ground() {
   const chosen = Object.fromEntries(choices.map((k) => [k, q.get(k) ?? undefined]))
   const asked = { measure: q.get('measure') ?? undefined, ...chosen }
   const d = useData<api.Ground>('/ground' + query({ ...asked, finding: q.get('finding') ?? undefined }))
+  const first = useFirst(asked, q)
   // What was drawn stays until the next is there.
   const last = useRef<api.Ground | null>(null)
   if (d.data) last.current = d.data
   if (store.book && store.book.days.length === 0) return <Nothing title="No ground yet.">Bring the logs of a day, and the fields are drawn here, stretch by stretch.</Nothing>
   if (d.error && !d.data) return <><Title page="Ground">Ground</Title><div class="near"><Wrong text={d.error} again={d.again} /></div></>
   const v = d.data ?? last.current
-  if (!v) return <><Title page="Ground">Ground</Title><div class="ground gap"><div class="field"><div class="map" /><Coming view={null} /></div></div></>
+  if (!v) return <><Title page="Ground">Ground</Title><div class="ground gap"><div class="field" data-pictured={first.pictured ? '' : undefined}><div class="map" /><Coming view={null} finding="" first={first} /></div></div></>
   if (v.days.length > 0 && v.bounds.length === 0 && !chosen.field && !chosen.from && !chosen.to && !chosen.planter) {
     return <Nothing title="Nobody logged where it was.">{v.notes.join(' ')} Bring the log of a receiver, and the ground is drawn.</Nothing>
   }
-  return <Shown v={v} q={q} asked={asked} chosen={chosen} fresh={d.data !== null} />
+  return <Shown v={v} q={q} asked={asked} chosen={chosen} fresh={d.data !== null} first={first} />
+}
+
+// Picture is the ground as the server paints it, by the classes of its legend.
+interface Picture { w: number, h: number, box: Box, fitted: Box, signed: boolean, classes: number, pixels: Uint8Array }
+
+// First is what is shown until the map has drawn.
+interface First {
+  aim: Camera | null // that the map begins with
+  picture: Picture | null
+  pictured: boolean // it was seen
+  waits: boolean // the map, for the picture
+  sized(w: number, h: number): void
+  painted(): void
+  drawn: boolean
+  setDrawn(is: boolean): void
+}
+
+// useFirst asks for the first picture as soon as its size is known, beside the
+// ground itself.
+function useFirst(asked: Asked, q: URLSearchParams): First {
+  const choice = choices.map((k) => asked[k]).join('|')
+  const begun = useRef({ choice, aim: camera(q.get('at')) })
+  const aim = begun.current.choice === choice ? begun.current.aim : null // the address follows the map
+  const [size, setSize] = useState<[number, number] | null>(null)
+  const [drawn, setDrawn] = useState(false)
+  const [pictured, setPictured] = useState(false)
+  const [late, setLate] = useState(false)
+  const [got, setGot] = useState<{ path: string, picture: Picture } | null>(null)
+  const path = size && !drawn ? '/ground/picture' + query({ ...asked, finding: q.get('finding') ?? undefined, ...wanted(aim, ...size) }) : ''
+  useLayoutEffect(() => { // before the frame: every one counts here
+    if (!path) return setGot(null)
+    const c = new AbortController()
+    api.columns<Omit<Picture, 'pixels'>>(path, c.signal).then(({ meta, of }) => {
+      if (c.signal.aborted) return
+      if (meta.box.length === 4) setGot({ path, picture: { ...meta, pixels: of['class'] as Uint8Array } })
+      else setLate(true)
+    }, () => setLate(true)) // the map is there without it
+    return () => c.abort()
+  }, [path])
+  useEffect(() => { const t = setTimeout(() => setLate(true), pause); return () => clearTimeout(t) }, [])
+  const waits = !pictured && !late
+  useEffect(() => { if (!waits) void map().catch(() => {}) }, [waits]) // the map says it, when it cannot be had
+  return {
+    aim, picture: got?.path === path ? got.picture : null, pictured, waits, drawn, setDrawn,
+    sized: (w, h) => setSize((s) => s ?? [w, h]), painted: () => setPictured(true),
+  }
 }
 
 function Nothing({ title, children }: { title: string, children: preact.ComponentChildren }) {
@@ -52,7 +102,7 @@ function spotOf(text: string | null): { lat: number, lon: number } | null {
   return lat !== undefined && lon !== undefined && text && Number.isFinite(lat) && Number.isFinite(lon) ? { lat, lon } : null
 }
 
-function Shown({ v, q, asked, chosen, fresh }: { v: api.Ground, q: URLSearchParams, asked: Asked, chosen: Asked, fresh: boolean }) {
+function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSearchParams, asked: Asked, chosen: Asked, fresh: boolean, first: First }) {
   const store = useStore()
   const table = q.has('table')
   const [mpp, setMpp] = useState(0)
@@ -81,9 +131,9 @@ function Shown({ v, q, asked, chosen, fresh }: { v: api.Ground, q: URLSearchPara
     </div>
     <div class="ground near">
       <div>
-        <Field v={v} chosen={chosen} shades={shades} camera={camera(q.get('at'))} finding={finding} spot={spot} engine={engine} fresh={fresh} moved={setMpp} trouble={setTrouble} />
+        <Field v={v} chosen={chosen} shades={shades} camera={camera(q.get('at'))} finding={finding} spot={spot} engine={engine} fresh={fresh} first={first} moved={setMpp} trouble={setTrouble} />
         <div class="under">
-          <Bar mpp={mpp} />
+          {first.picture ? <span class="bar small soft" role="status">{drawing(v)}</span> : <Bar mpp={mpp} />}
           <div class="buttons">
             <button onClick={() => engine.current?.zoom(1)} title="Closer +">Closer</button>
             <button onClick={() => engine.current?.zoom(-1)} title="Farther −">Farther</button>
@@ -117,23 +167,19 @@ function Shown({ v, q, asked, chosen, fresh }: { v: api.Ground, q: URLSearchPara
 // Field holds the map; what it draws with is loaded with the first one.
 function Field(p: {
   v: api.Ground, chosen: Asked, shades: string[], camera: Camera | null, finding: string, spot: { lat: number, lon: number } | null,
-  engine: { current: Engine | null }, fresh: boolean, moved: (mpp: number) => void, trouble: (t: string) => void,
+  engine: { current: Engine | null }, fresh: boolean, first: First, moved: (mpp: number) => void, trouble: (t: string) => void,
 }) {
   const box = useRef<HTMLDivElement>(null)
   const [state, setState] = useState<'coming' | 'there' | 'none'>('coming')
-  const [drawn, setDrawn] = useState(false)
   const now = theme()
-  const look = (): Look => {
-    const css = getComputedStyle(document.documentElement)
-    const of = (k: string) => { const c = css.getPropertyValue(k).trim(); return c.length === 4 ? '#' + [...c.slice(1)].map((x) => x + x).join('') : c }
-    return { paper: of('--paper'), ink: of('--ink'), edge: of('--edge'), accent: of('--accent'), classes: p.shades }
-  }
+  const { drawn, setDrawn, waits } = p.first
   useEffect(() => {
+    if (waits) return
     let gone = false
     let late = 0
     void map().then(({ Engine }) => {
       if (gone || !box.current) return
-      p.engine.current = new Engine(box.current, look(), p.camera, {
+      p.engine.current = new Engine(box.current, look(p.shades), p.camera, {
         moved: (c, mpp) => {
           p.moved(mpp)
           clearTimeout(late)
@@ -152,10 +198,11 @@ function Field(p: {
     return () => {
       gone = true
       clearTimeout(late)
+      setDrawn(false)
       p.engine.current?.close()
       p.engine.current = null
     }
-  }, [])
+  }, [waits])
   const tiles = location.origin + '/api/v1/ground/tiles/' + p.v.measure.id + '/{z}/{x}/{y}' + query({ ...p.chosen, v: p.v.tiles })
   const choice = choices.map((k) => p.chosen[k]).join('|')
   const fitted = useRef<string | null>(null)
@@ -166,26 +213,61 @@ function Field(p: {
     const fit = fitted.current !== null && fitted.current !== choice
     fitted.current = choice
     p.trouble('')
-    void e.wear(look()).then(() => e.show(p.v, tiles, p.finding, fit))
+    void e.wear(look(p.shades)).then(() => e.show(p.v, tiles, p.finding, fit))
   }, [state, p.v, tiles, p.fresh, now])
   useEffect(() => { if (state === 'there') p.engine.current?.choose(p.finding) }, [p.finding])
   const at = p.spot ? `${p.spot.lat},${p.spot.lon}` : ''
   useEffect(() => { if (state === 'there') p.engine.current?.pin(p.spot) }, [at, state])
-  return <div class="field" data-drawn={drawn ? '' : undefined}><div ref={box} class={drawn ? 'map' : 'map unseen'} />{!drawn && state !== 'none' && <Coming view={p.v} />}</div>
+  return <div class="field" data-pictured={p.first.pictured ? '' : undefined} data-drawn={drawn ? '' : undefined}><div ref={box} class={drawn ? 'map' : 'map unseen'} />{!drawn && state !== 'none' && <Coming view={p.v} finding={p.finding} first={p.first} />}</div>
 }
 
-// Coming stands where the map will be until it is drawn: the fields' outlines and
-// the passes as far as they are known, where they will lie, and what is awaited.
-function Coming({ view }: { view: api.Ground | null }) {
-  const shape = view ? outline(view) : null
-  const passes = view?.passes.features.length ?? 0, fields = (view?.by_field.length ?? 1) - 1
-  return <div class="coming" role="status">
-    {shape && <svg viewBox={shape.box} preserveAspectRatio="xMidYMid meet" aria-hidden="true">
-      <path class="way" d={shape.passes} vector-effect="non-scaling-stroke" />
-      <path class="edge" d={shape.fields} vector-effect="non-scaling-stroke" />
+// look reads the colours of the theme.
+function look(classes: string[]): Look {
+  const css = getComputedStyle(document.documentElement)
+  const of = (k: string) => { const c = css.getPropertyValue(k).trim(); return c.length === 4 ? '#' + [...c.slice(1)].map((x) => x + x).join('') : c }
+  return { paper: of('--paper'), ink: of('--ink'), edge: of('--edge'), accent: of('--accent'), classes }
+}
+
+// Coming stands where the map will be until it is drawn: the first picture and the
+// fields' outlines, where they will lie, and what is awaited.
+function Coming({ view, finding, first }: { view: api.Ground | null, finding: string, first: First }) {
+  const ref = useRef<HTMLDivElement>(null), canvas = useRef<HTMLCanvasElement>(null)
+  const [[w, h], setSize] = useState<[number, number]>([0, 0])
+  useLayoutEffect(() => {
+    const e = ref.current!
+    const measure = () => { setSize([e.clientWidth, e.clientHeight]); first.sized(e.clientWidth, e.clientHeight) }
+    measure()
+    const o = new ResizeObserver(measure)
+    o.observe(e)
+    return () => o.disconnect()
+  }, [])
+  const pic = first.picture, now = theme()
+  const box = view && view.bounds.length === 4 ? boxOf(seen(view, finding)) : pic?.fitted
+  const frame = w > 0 && (first.aim ? aimed(first.aim, w, h) : box && fitted(box, w, h)) || null
+  useLayoutEffect(() => {
+    const on = canvas.current?.getContext('2d', { willReadFrequently: true })
+    if (!pic || !on) return
+    const l = look(colours(pic.classes, pic.signed, now))
+    on.putImageData(new ImageData(paint(pic.pixels, pic.w, l.classes, hatch(8, ...lightFirst(l.paper, l.ink))), pic.w, pic.h), 0, 0)
+    let after = 0
+    const seen = requestAnimationFrame(() => { after = window.setTimeout(first.painted) }) // behind the frame that shows it
+    return () => { cancelAnimationFrame(seen); clearTimeout(after) }
+  }, [pic, now, frame !== null])
+  const shape = view && frame ? outline(view, frame) : null
+  const [left, top] = pic && frame ? lies(frame, pic.box[0], pic.box[1]) : [0, 0]
+  return <div ref={ref} class="coming" role={pic ? undefined : 'status'}>
+    {pic && frame && <canvas ref={canvas} width={pic.w} height={pic.h} aria-hidden="true" style={{ left, top, width: (pic.box[2] - pic.box[0]) * frame.scale, height: (pic.box[3] - pic.box[1]) * frame.scale }} />}
+    {shape && <svg viewBox={`0 0 ${w} ${h}`} aria-hidden="true">
+      {!pic?.classes && <path class="way" d={shape.passes} />}
+      <path class="edge" d={shape.fields} />
     </svg>}
-    <div><p>{view ? `Drawing ${passes === 1 ? 'one pass' : `${passes.toLocaleString('en-US')} passes`} on ${fields === 1 ? 'one field' : `${fields} fields`}` : 'Putting the ground of the season together'}</p><progress aria-label="The ground is being drawn" /></div>
+    {!pic && <div><p>{view ? drawing(view) : 'Putting the ground of the season together'}</p><progress aria-label="The ground is being drawn" /></div>}
   </div>
+}
+
+function drawing(v: api.Ground): string {
+  const passes = v.passes.features.length, fields = v.by_field.length - 1
+  return `Drawing ${passes === 1 ? 'one pass' : `${passes.toLocaleString('en-US')} passes`} on ${fields === 1 ? 'one field' : `${fields} fields`}`
 }
 
 function Bar({ mpp }: { mpp: number }) {
