@@ -378,6 +378,7 @@ test('the ground: finding, what is there, ribbon and back, a background', async 
   came = tile()
   await p.goto(main.address + `/ground?measure=skips&at=${mid[1]},${mid[0]},17`)
   await came
+  await p.locator('.field[data-drawn]').waitFor() // what is not seen takes no focus
   await p.locator('.maplibregl-canvas').focus()
   await p.keyboard.press('Enter')
   await p.locator('.at', { hasText: /Row \d+, pass \d+/ }).waitFor()
