@@ -175,6 +175,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/ground/picture": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A first picture of its cells, as columns */
+        get: operations["groundPicture"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/ground/tiles/{measure}/{z}/{x}/{y}": {
         parameters: {
             query?: never;
@@ -2434,6 +2451,56 @@ export interface operations {
                 content: {
                     "application/problem+json": components["schemas"]["ErrorModel"];
                 };
+            };
+        };
+    };
+    groundPicture: {
+        parameters: {
+            query: {
+                /** @description Empty: the one that tells most */
+                measure?: string;
+                /** @description One that is shown also where the worklist would not list it */
+                finding?: string;
+                planter?: string;
+                field?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+                /** @description Pixels */
+                width: number;
+                /** @description Pixels */
+                height: number;
+                /** @description Pixels kept free on every side of what is fitted */
+                margin?: number;
+                /** @description Level beyond which nothing is made larger */
+                nearest?: number;
+                /** @description West, south, east, north of what is to be seen; left out: the finding's way, or else all */
+                box?: number[];
+            };
+            header?: {
+                "If-None-Match"?: string;
+            };
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description A first picture of its cells, as columns */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/vnd.evenstand.columns": string;
+                };
+            };
+            /** @description What the browser has is still so */
+            304: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
             };
         };
     };
