@@ -624,6 +624,49 @@ func TestSilentPass(t *testing.T) {
 	}
 }
 
+// Ground over which the receiver jumped is no ground without seed: of places
+// nobody knows that they were passed over, none was missed.
+func TestJumpIsNoSilence(t *testing.T) {
+	d := drill{start: at("2026-05-02 12:00"), passes: 3, length: 60, pause: 20}
+	fixes, seeds, reads := d.streams()
+	from, to := d.start+110*evenstand.Second, d.start+140*evenstand.Second
+	ahead := 1.0
+	var a, b evenstand.Fix
+	for _, f := range fixes {
+		if f.T < from {
+			a = f
+		} else if b.T == 0 && f.T > from+5*evenstand.Second {
+			b = f
+		}
+	}
+	if b.Lat < a.Lat {
+		ahead = -1
+	}
+	for i := range fixes {
+		if f := &fixes[i]; f.T >= from && f.T < to {
+			f.Lat += ahead * 40 / 111_000
+		}
+	}
+	k := &kept{}
+	_, err := pipeline.Settle(context.Background(), pipeline.Day{
+		Date: "2026-05-02", Zone: time.UTC, Planter: "p", Card: card(), From: evenstand.NoTime,
+		Streams: []evenstand.Stream{{Source: source("track", "one", 0), Fixes: once(fixes)}, {Source: source("states", "one", 0), Readings: once(reads)}, {Source: source("seeds", "one", 0), Seeds: once(seeds)}},
+	}, k)
+	if err != nil {
+		t.Fatal(err)
+	}
+	skips := 0.0
+	for _, pass := range k.stretches {
+		for _, st := range pass {
+			skips += float64(st.Skips)
+		}
+	}
+	t.Logf("%.0f skips", skips)
+	if skips > 20 {
+		t.Errorf("%.0f places missed, by rows that gave every seed", skips)
+	}
+}
+
 // A receiver and a box that fall silent while the planter goes on have a hole.
 func TestGaps(t *testing.T) {
 	d := drill{start: at("2026-05-02 12:00"), passes: 3, length: 60, pause: 20}

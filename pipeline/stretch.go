@@ -76,6 +76,7 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 	planted := 0.0
 	total := 0.0
 	sown := s.sown()
+	usual := usualSpeed(marks)
 	for _, r := range s.rows {
 		seeds = append(seeds, r.seeds)
 		total += float64(len(r.seeds))
@@ -95,7 +96,7 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 			if !s.path.Antenna { // else nobody knows where the seed line is
 				st.PosError = float32(1.645 * math.Sqrt(a.SD*a.SD+r.y*r.y*a.PsiSD*a.PsiSD+s.posExtra(v)))
 			}
-			if sown {
+			if sown && b.S-a.S <= jumped*usual*(b.T-a.T).Seconds() {
 				s.silentGround(r, &st)
 			}
 			seconds := (b.T - a.T).Seconds()
@@ -151,6 +152,26 @@ func (s *settler) sown() bool {
 		}
 	}
 	return n > 0 && 2*n >= len(s.rows)
+}
+
+// jumped is how much faster than usual in its pass a stretch may have been passed
+// over; where it was faster the receiver jumped, and of ground that nobody was
+// on no place was missed. Common practice, no source.
+const jumped = 1.5
+
+// usualSpeed gives the median speed of a pass's stretches in m/s.
+func usualSpeed(marks []mark) float64 {
+	vs := make([]float64, 0, len(marks))
+	for i := 1; i < len(marks); i++ {
+		if t := (marks[i].T - marks[i-1].T).Seconds(); t > 0 {
+			vs = append(vs, (marks[i].S-marks[i-1].S)/t)
+		}
+	}
+	if len(vs) == 0 {
+		return math.Inf(1)
+	}
+	slices.Sort(vs)
+	return vs[len(vs)/2]
 }
 
 // silentGround counts places that were due on ground where the row gave no

@@ -104,6 +104,8 @@ func coursesOf(kind string) []string {
 		return []string{"load", "force"}
 	case evenstand.KindSpeedSpacing:
 		return []string{"spacing", "speed"}
+	case evenstand.KindRowLeftOff: // what was switched off is not planted thinly: its strip shows it
+		return nil
 	}
 	if m := measureOf[kind]; m != "" {
 		return []string{m}

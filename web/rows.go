@@ -365,7 +365,7 @@ func shown(v advise.Voice, unit string, x float64) string {
 type wanted struct{ seeds, area float64 }
 
 func (w *wanted) add(s *evenstand.Stretch, spacing float64) {
-	if gap, way := float64(s.Target), float64(s.Way); gap > 0 && way > 0 && spacing > 0 {
+	if gap, way := float64(s.Target), float64(s.Way)-float64(s.Off); gap > 0 && way > 0 && spacing > 0 {
 		w.seeds += way / gap
 		w.area += way * spacing
 	}

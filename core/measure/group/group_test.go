@@ -212,3 +212,17 @@ func TestPeers(t *testing.T) {
 		t.Errorf("%d equal rows were called apart in %d runs", wrong, runs)
 	}
 }
+
+// By hand: 15 m of which a section left out 6, 60 seeds on rows of 0.762 m: 60
+// over 9 · 0.762 m2; a stretch that was left out whole tells nothing.
+func TestPopulationOfWhatWasOn(t *testing.T) {
+	m := measure(t, "population")
+	s := evenstand.Stretch{Row: 1, Way: 15, Off: 6, Seeds: 60, Grade: evenstand.GradeA}
+	if x, ok := m.One(&s, 0.762); !ok || math.Abs(x-60/(9*0.762)) > 1e-9 {
+		t.Errorf("%g, %v", x, ok)
+	}
+	s.Off, s.Seeds = 15, 0
+	if x, ok := m.One(&s, 0.762); ok {
+		t.Errorf("a row that was off planted %g", x)
+	}
+}

@@ -68,7 +68,7 @@ var measures = []Measure{
 	{
 		ID: "population", Label: "seeds planted", Of: "on the ground planted", Unit: "1/m2", Few: few, kind: mean,
 		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) {
-			area := float64(s.Way) * spacing
+			area := on(s) * spacing
 			if !(area > 0) || !(s.Seeds >= 0) || s.Grade == evenstand.NoGrade {
 				return Part{}, false
 			}
@@ -85,11 +85,11 @@ var measures = []Measure{
 	means(evenstand.Vacuum, "vacuum", "vacuum", "mean over the way", "Pa", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Vacuum }),
 	{
 		ID: "liquid", Label: "liquid", Of: "on the ground planted", Unit: "m3/m2", kind: mean,
-		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) { return applied(s.Liquid, s.Way, spacing) },
+		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) { return applied(s.Liquid, on(s), spacing) },
 	},
 	{
 		ID: "granular", Label: "dry product", Of: "on the ground planted", Unit: "kg/m2", kind: mean,
-		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) { return applied(s.Granular, s.Way, spacing) },
+		part: func(s *evenstand.Stretch, spacing float64) (Part, bool) { return applied(s.Granular, on(s), spacing) },
 	},
 }
 
@@ -119,6 +119,16 @@ func means(q evenstand.Quantity, id, label, of, unit string, worse int, take fun
 	}
 }
 
+// on gives the way on which the row was switched on: what sections leave out at
+// points and overlaps is not planted thinly.
+func on(s *evenstand.Stretch) float64 {
+	way := float64(s.Way) - float64(s.Off)
+	if way < 0.05*float64(s.Way) {
+		return 0
+	}
+	return way
+}
+
 func ratio(some, of float32) (Part, bool) {
 	if !(of > 0) || !(some >= 0) {
 		return Part{}, false
@@ -126,8 +136,8 @@ func ratio(some, of float32) (Part, bool) {
 	return Part{N: float64(of), S: float64(some)}, true
 }
 
-func applied(amount, way float32, spacing float64) (Part, bool) {
-	area := float64(way) * spacing
+func applied(amount float32, way, spacing float64) (Part, bool) {
+	area := way * spacing
 	if !(area > 0) || math.IsNaN(float64(amount)) {
 		return Part{}, false
 	}
