@@ -76,7 +76,7 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 	planted := 0.0
 	total := 0.0
 	sown := s.sown()
-	usual := usualSpeed(marks)
+	told := s.told(marks)
 	for _, r := range s.rows {
 		seeds = append(seeds, r.seeds)
 		total += float64(len(r.seeds))
@@ -96,8 +96,8 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 			if !s.path.Antenna { // else nobody knows where the seed line is
 				st.PosError = float32(1.645 * math.Sqrt(a.SD*a.SD+r.y*r.y*a.PsiSD*a.PsiSD+s.posExtra(v)))
 			}
-			if sown && b.S-a.S <= jumped*usual*(b.T-a.T).Seconds() {
-				s.silentGround(r, &st)
+			if sown {
+				s.silentGround(r, &st, told[k])
 			}
 			seconds := (b.T - a.T).Seconds()
 			st.Liquid = liquid.amount(k, &st, s.card.RowSpacing, seconds)
@@ -154,35 +154,44 @@ func (s *settler) sown() bool {
 	return n > 0 && 2*n >= len(s.rows)
 }
 
-// jumped is how much faster than usual in its pass a stretch may have been passed
-// over; where it was faster the receiver jumped, and of ground that nobody was
-// on no place was missed. Common practice, no source.
-const jumped = 1.5
-
-// usualSpeed gives the median speed of a pass's stretches in m/s.
-func usualSpeed(marks []mark) float64 {
-	vs := make([]float64, 0, len(marks))
-	for i := 1; i < len(marks); i++ {
-		if t := (marks[i].T - marks[i-1].T).Seconds(); t > 0 {
-			vs = append(vs, (marks[i].S-marks[i-1].S)/t)
+// told gives for each stretch of a pass the share of it on which the best row
+// shows that planting was logged. Where the receiver jumps or is silent, or the
+// seed box is, all rows lack seeds at once, and of that ground nobody knows that
+// a place was missed; boxes that count say so themselves when nothing falls.
+func (s *settler) told(marks []mark) []float64 {
+	const whole = 0.9 // what the best row misses by skips
+	out := make([]float64, max(0, len(marks)-1))
+	for k := range out {
+		a, b := marks[k], marks[k+1]
+		for _, r := range s.rows {
+			st := r.stretch(int32(k))
+			way := (b.S - a.S) - r.y*(b.Psi-a.Psi) - float64(st.Off)
+			switch {
+			case math.IsNaN(r.xref) || way <= 0:
+			case st.Grade != evenstand.NoGrade && st.Grade != evenstand.GradeA:
+				out[k] = 1
+			default:
+				out[k] = max(out[k], float64(st.Seeds)*r.xref/way)
+			}
+		}
+		if out[k] > whole {
+			out[k] = 1
 		}
 	}
-	if len(vs) == 0 {
-		return math.Inf(1)
-	}
-	slices.Sort(vs)
-	return vs[len(vs)/2]
+	return out
 }
 
 // silentGround counts places that were due on ground where the row gave no
-// seed although it was in the ground and switched on while the others planted.
-func (s *settler) silentGround(r *rowState, st *evenstand.Stretch) {
+// seed although it was in the ground and switched on while the others planted;
+// told is the share of the stretch of which that is known.
+func (s *settler) silentGround(r *rowState, st *evenstand.Stretch, told float64) {
 	if st.Way <= 0 || math.IsNaN(r.xref) || (!r.hasSeeds && !r.hasCount && !r.ever) {
 		return
 	}
-	want := float32((float64(st.Way) - float64(st.Off)) / r.xref)
-	if st.Due < 0.5*want && want-st.Due > 20 {
-		st.Skips += want - st.Due
+	want := float32((float64(st.Way) - float64(st.Off)) / r.xref * told)
+	fell := max(st.Due, st.Seeds) // seeds of which nobody knows the gap are no places due
+	if fell < 0.5*want && want-fell > 20 {
+		st.Skips += want - fell
 		st.Due = want
 		if math.IsNaN(float64(st.Target)) {
 			st.Target = float32(r.xref)
