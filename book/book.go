@@ -48,6 +48,7 @@ type Book struct {
 	lastOpen atomic.Pointer[column.File] // of a day's files; its footer is used again, itself it may be closed
 
 	work  sync.Mutex      // held by Read and Rebuild
+	hand  sync.Mutex      // held while a change by hand is made of what is there
 	again map[string]bool // hashes of logs whose days are made again in any case; guarded by work
 
 	mu       sync.Mutex // guards what follows
@@ -439,6 +440,19 @@ func (b *Book) SetSettings(ctx context.Context, s evenstand.Settings) error {
 		return &Error{b.path(settingsName), err, "Correct the setting and give the command again"}
 	}
 	return b.write(ctx, b.path(settingsName), text)
+}
+
+// ChangeSettings changes the settings as they are, one change after the other.
+// What change refuses is left as it was.
+func (b *Book) ChangeSettings(ctx context.Context, change func(*evenstand.Settings) error) error {
+	b.hand.Lock()
+	defer b.hand.Unlock()
+	s := b.Settings()
+	s.Limits = slices.Clone(s.Limits)
+	if err := change(&s); err != nil {
+		return err
+	}
+	return b.SetSettings(ctx, s)
 }
 
 // SetCard writes a planter card and keeps the one before in the history. With

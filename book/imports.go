@@ -52,7 +52,9 @@ func (b *Book) HasCard(planter string) bool {
 // ChangeCard changes the card of a planter as it stands on a day, for the whole
 // season, and keeps the one before in the history. Without a card yet it makes
 // one of what the logs say.
-func (b *Book) ChangeCard(ctx context.Context, planter string, day evenstand.Day, change func(*evenstand.Card)) error {
+func (b *Book) ChangeCard(ctx context.Context, planter string, day evenstand.Day, change func(*evenstand.Card) error) error {
+	b.hand.Lock()
+	defer b.hand.Unlock()
 	card, err := b.Card(planter, day)
 	if err != nil {
 		return err
@@ -62,7 +64,9 @@ func (b *Book) ChangeCard(ctx context.Context, planter string, day evenstand.Day
 		name = b.freeCard(planter)
 	}
 	card.Name = planter
-	change(&card)
+	if err := change(&card); err != nil {
+		return err
+	}
 	return b.SetCard(ctx, File{Name: name, Data: plain.WriteCard(card)}, "")
 }
 

@@ -29,7 +29,7 @@ func TestChangeCardKeepsOthers(t *testing.T) {
 		if b.HasCard(n) {
 			t.Errorf("%s has a card before one was written", n)
 		}
-		if err := b.ChangeCard(ctx, n, "", func(c *evenstand.Card) { c.Rows = i + 2 }); err != nil {
+		if err := b.ChangeCard(ctx, n, "", func(c *evenstand.Card) error { c.Rows = i + 2; return nil }); err != nil {
 			t.Fatalf("%s: %v", n, err)
 		}
 	}
@@ -39,7 +39,7 @@ func TestChangeCardKeepsOthers(t *testing.T) {
 		}
 	}
 	// A change keeps what it does not touch, and the file.
-	if err := b.ChangeCard(ctx, "Säer", "", func(c *evenstand.Card) { c.RowSpacing = 0.75 }); err != nil {
+	if err := b.ChangeCard(ctx, "Säer", "", func(c *evenstand.Card) error { c.RowSpacing = 0.75; return nil }); err != nil {
 		t.Fatal(err)
 	}
 	if c, _ := b.Card("Säer", ""); c.Rows != 4 || c.RowSpacing != 0.75 {

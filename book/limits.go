@@ -5,7 +5,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"evenstand"
@@ -45,20 +44,12 @@ func limitTexts(s *evenstand.Settings) []LimitText {
 	return out
 }
 
-// inUnit writes a value in SI as the shortest number in the unit that reads
-// back as the same to a billionth.
+// inUnit writes a value in SI as a number in the unit, to six digits.
 func inUnit(x float64, u evenstand.Unit) string {
 	if math.IsNaN(x) {
 		return ""
 	}
-	v := u.FromSI(x)
-	for places := 0; places <= 6; places++ {
-		t := strconv.FormatFloat(v, 'f', places, 64)
-		if got, err := strconv.ParseFloat(t, 64); err == nil && math.Abs(got-v) <= 1e-9*math.Abs(v) {
-			return t
-		}
-	}
-	return strconv.FormatFloat(v, 'g', -1, 64)
+	return six(u.FromSI(x), 0)
 }
 
 // readLimits reads the lines that limitTexts wrote or a person changed.
@@ -110,7 +101,12 @@ func limitValue(q evenstand.Quantity, text, unit string) (float64, error) {
 		return math.NaN(), nil
 	}
 	of := q.Info()
+	minus := 1.0
+	if rest, ok := strings.CutPrefix(text, "-"); ok && of.Min < 0 {
+		text, minus = strings.TrimSpace(rest), -1
+	}
 	v, rest, err := amount(text)
+	v *= minus
 	if err != nil {
 		return v, fmt.Errorf("the limit for %s, %q: %w", of.Label, text, err)
 	}
@@ -125,7 +121,7 @@ func limitValue(q evenstand.Quantity, text, unit string) (float64, error) {
 	x := u.ToSI(v)
 	if !q.Plausible(x) {
 		return x, fmt.Errorf("the limit for %s, %q: no box would log so much; %s to %s %s can be",
-			of.Label, text, advise.Digits(u.FromSI(max(0, of.Min))), advise.Digits(u.FromSI(of.Max)), u.Name)
+			of.Label, text, advise.Digits(u.FromSI(of.Min)), advise.Digits(u.FromSI(of.Max)), u.Name)
 	}
 	return x, nil
 }

@@ -261,85 +261,141 @@ func with(text, unit string) string {
 	return text
 }
 
-// TextOf writes settings as people do.
+// TextOf writes settings as people do, in the units of BareOf and to six
+// digits; book.toml keeps them exactly.
 func TextOf(s evenstand.Settings) SettingsText {
 	t := SettingsText{Name: s.Name, Zone: s.Zone, Units: string(s.Units), Currency: s.Currency, Crop: s.Crop}
 	if t.Crop == "" {
 		t.Crop = "corn"
 	}
-	plain := func(x float64) func(*evenstand.Settings) string {
-		return func(*evenstand.Settings) string { return strconv.FormatFloat(x, 'f', -1, 64) }
-	}
+	bare := BareOf(s.Units, s.Crop)
 	for _, p := range []struct {
 		to    *string
 		v     float64
-		write func(*evenstand.Settings) string
+		unit  string
+		least int // decimal places
+		read  func(string) (float64, error)
 	}{
-		{&t.Grain, s.Price, priceText},
-		{&t.Yield, s.Yield, yieldText},
-		{&t.Seed, s.Seed, seedText},
-		{&t.Labour, s.Labour, plain(s.Labour)},
-		{&t.Machine, s.Machine, plain(s.Machine)},
-		{&t.Left, s.Season, areaText},
+		{&t.Grain, s.Price, bare.Grain, 2, func(x string) (float64, error) { return ParsePrice(x, s.Crop) }},
+		{&t.Yield, s.Yield, bare.Yield, 0, func(x string) (float64, error) { return ParseYield(x, s.Crop) }},
+		{&t.Seed, s.Seed, bare.Seed, 0, ParseSeedPrice},
+		{&t.Labour, s.Labour, "", 0, hourly},
+		{&t.Machine, s.Machine, "", 0, hourly},
+		{&t.Left, s.Season, bare.Left, 0, parseArea},
 	} {
-		if !math.IsNaN(p.v) {
-			*p.to = p.write(&s)
+		one, err := p.read("1" + p.unit)
+		if math.IsNaN(p.v) || err != nil {
+			continue
 		}
+		*p.to = six(p.v/one, p.least) + p.unit
 	}
 	t.Limits = limitTexts(&s)
 	return t
 }
 
-// Settings reads what TextOf wrote, or a person changed; a number without a
-// unit is in that of BareOf. Errors say which setting it is and how to write
-// it.
-func (t SettingsText) Settings() (evenstand.Settings, error) {
-	s := evenstand.NewSettings()
-	s.Name, s.Zone, s.Units = strings.TrimSpace(t.Name), strings.TrimSpace(t.Zone), evenstand.Units(t.Units)
-	if c := strings.ToUpper(strings.TrimSpace(t.Currency)); c != "" {
-		s.Currency = c
+// six writes a number with six significant digits at most, and some decimal
+// places at least where these say it.
+func six(x float64, least int) string {
+	if s := strconv.FormatFloat(x, 'f', least, 64); near(s, x) {
+		return s
 	}
-	if s.Crop = strings.ToLower(strings.TrimSpace(t.Crop)); s.Crop == "corn" {
-		s.Crop = ""
+	places := max(0, 5-int(math.Floor(math.Log10(math.Abs(x)))))
+	s := strconv.FormatFloat(x, 'f', places, 64)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	}
-	hour := func(text string) (float64, error) {
-		if text == "" {
-			return math.NaN(), nil
+	return s
+}
+
+func near(s string, x float64) bool {
+	got, err := strconv.ParseFloat(s, 64)
+	return err == nil && math.Abs(got-x) <= 1e-9*math.Abs(x)
+}
+
+// SettingsChange is what a person changed of the settings; what is nil stays as
+// it is. A number without a unit is in that of BareOf.
+type SettingsChange struct {
+	Name     *string `json:"name,omitempty" maxLength:"200"`
+	Zone     *string `json:"zone,omitempty" maxLength:"100"`
+	Units    *string `json:"units,omitempty" enum:"us,metric"`
+	Currency *string `json:"currency,omitempty" maxLength:"3"`
+	Crop     *string `json:"crop,omitempty" maxLength:"40"`
+	Grain    *string `json:"grain,omitempty" maxLength:"40"`
+	Yield    *string `json:"yield_goal,omitempty" maxLength:"40"`
+	Seed     *string `json:"seed,omitempty" maxLength:"40"`
+	Labour   *string `json:"labour_per_hour,omitempty" maxLength:"40"`
+	Machine  *string `json:"machine_per_hour,omitempty" maxLength:"40"`
+	Left     *string `json:"left_to_plant,omitempty" maxLength:"40"`
+
+	Limits *[]LimitText `json:"limits,omitempty" maxItems:"20" doc:"All of them: one that is left out is given up"`
+}
+
+// Apply changes settings. Errors say which setting it is and how to write it;
+// the settings are then to be thrown away.
+func (c SettingsChange) Apply(s *evenstand.Settings) error {
+	text := func(to *string, from *string) {
+		if from != nil {
+			*to = strings.TrimSpace(*from)
 		}
-		v, rest, err := amount(text)
-		if err == nil && rest != "" {
-			err = fmt.Errorf("want money alone")
+	}
+	text(&s.Name, c.Name)
+	text(&s.Zone, c.Zone)
+	if c.Units != nil {
+		s.Units = evenstand.Units(*c.Units)
+	}
+	if c.Currency != nil && strings.TrimSpace(*c.Currency) != "" {
+		s.Currency = strings.ToUpper(strings.TrimSpace(*c.Currency))
+	}
+	if c.Crop != nil {
+		if s.Crop = strings.ToLower(strings.TrimSpace(*c.Crop)); s.Crop == "corn" {
+			s.Crop = ""
 		}
-		if err != nil {
-			err = fmt.Errorf("an hour's cost %q: want a number such as 25; %w", text, err)
-		}
-		return v, err
 	}
 	bare := BareOf(s.Units, s.Crop)
 	for _, p := range []struct {
-		text string
+		from *string
+		unit string
 		read func(string) (float64, error)
 		to   *float64
 	}{
-		{with(t.Grain, bare.Grain), func(x string) (float64, error) { return ParsePrice(x, s.Crop) }, &s.Price},
-		{with(t.Yield, bare.Yield), func(x string) (float64, error) { return ParseYield(x, s.Crop) }, &s.Yield},
-		{with(t.Seed, bare.Seed), ParseSeedPrice, &s.Seed},
-		{t.Labour, hour, &s.Labour},
-		{t.Machine, hour, &s.Machine},
-		{with(t.Left, bare.Left), parseArea, &s.Season},
+		{c.Grain, bare.Grain, func(x string) (float64, error) { return ParsePrice(x, s.Crop) }, &s.Price},
+		{c.Yield, bare.Yield, func(x string) (float64, error) { return ParseYield(x, s.Crop) }, &s.Yield},
+		{c.Seed, bare.Seed, ParseSeedPrice, &s.Seed},
+		{c.Labour, "", hourly, &s.Labour},
+		{c.Machine, "", hourly, &s.Machine},
+		{c.Left, bare.Left, parseArea, &s.Season},
 	} {
-		v, err := p.read(strings.TrimSpace(p.text))
+		if p.from == nil {
+			continue
+		}
+		v, err := p.read(strings.TrimSpace(with(*p.from, p.unit)))
 		if err != nil {
-			return s, err
+			return err
 		}
 		*p.to = v
 	}
-	var err error
-	if s.Limits, err = readLimits(t.Limits, s.Units); err != nil {
-		return s, err
+	if c.Limits != nil {
+		limits, err := readLimits(*c.Limits, s.Units)
+		if err != nil {
+			return err
+		}
+		s.Limits = limits
 	}
-	if _, err := parseSettings(formatSettings(s)); err != nil {
-		return s, err
+	_, err := parseSettings(formatSettings(*s)) // zone, units and what else book.toml holds them to
+	return err
+}
+
+// hourly reads what an hour costs; an empty text is not known, NaN.
+func hourly(text string) (float64, error) {
+	if text == "" {
+		return math.NaN(), nil
 	}
-	return s, nil
+	v, rest, err := amount(text)
+	if err == nil && rest != "" {
+		err = fmt.Errorf("want money alone")
+	}
+	if err != nil {
+		return math.NaN(), fmt.Errorf("an hour's cost %q: want a number such as 25; %w", text, err)
+	}
+	return v, nil
 }

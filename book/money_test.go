@@ -83,6 +83,37 @@ func TestSettingsTexts(t *testing.T) {
 	}
 }
 
+func ptr[T any](x T) *T { return &x }
+
+func fresh() evenstand.Settings {
+	s := evenstand.NewSettings()
+	s.Name, s.Zone = "x", "UTC"
+	return s
+}
+
+// What is shown has six digits in the unit beside the box, also when the units
+// change; what was not sent does not drift.
+func TestShownPrices(t *testing.T) {
+	s := fresh()
+	if err := (book.SettingsChange{Grain: ptr("4.50"), Yield: ptr("190"), Seed: ptr("300")}).Apply(&s); err != nil {
+		t.Fatal(err)
+	}
+	before := s
+	if err := (book.SettingsChange{Units: ptr("metric")}).Apply(&s); err != nil {
+		t.Fatal(err)
+	}
+	// By hand: 4.50 over 25.40117 kg, 190 of these over 4046.856 m2.
+	if x := book.TextOf(s); x.Grain != "177.157/t" || x.Yield != "11.9259t/ha" || x.Seed != "300/80000" {
+		t.Errorf("%+v", x)
+	}
+	if err := (book.SettingsChange{Units: ptr("us")}).Apply(&s); err != nil {
+		t.Fatal(err)
+	}
+	if x := book.TextOf(s); x.Grain != "4.50/bu" || x.Yield != "190bu/ac" || s.Price != before.Price || s.Yield != before.Yield {
+		t.Errorf("%+v", x)
+	}
+}
+
 // A number alone is in the unit that people of the book say it in.
 func TestBareNumbers(t *testing.T) {
 	for _, tt := range []struct {
@@ -96,7 +127,8 @@ func TestBareNumbers(t *testing.T) {
 		{"metric", "corn", "180", "11", "250/50000", "100", 0.18, 1.1, 0.005, 1e6},
 		{"metric", "corn", "4.50/bu", "190bu/ac", "", "250ac", 4.50 / (56 * evenstand.Pound), 190 * 56 * evenstand.Pound / evenstand.Acre, math.NaN(), 250 * evenstand.Acre},
 	} {
-		s, err := book.SettingsText{Name: "x", Zone: "UTC", Units: tt.units, Crop: tt.crop, Grain: tt.grain, Yield: tt.goal, Seed: tt.seed, Left: tt.left}.Settings()
+		s := fresh()
+		err := book.SettingsChange{Units: &tt.units, Crop: &tt.crop, Grain: &tt.grain, Yield: &tt.goal, Seed: &tt.seed, Left: &tt.left}.Apply(&s)
 		if err != nil {
 			t.Errorf("%+v: %v", tt, err)
 			continue
@@ -111,23 +143,23 @@ func TestBareNumbers(t *testing.T) {
 
 // What was typed wrongly is said once, with what to write.
 func TestSettingsErrors(t *testing.T) {
-	good := book.SettingsText{Name: "x", Zone: "UTC", Units: "us"}
-	for want, change := range map[string]func(*book.SettingsText){
-		`price "cheap": want a number and a unit, such as 4.50/bu or 180/t; it does not begin with a number`: func(t *book.SettingsText) { t.Grain = "cheap" },
-		`an hour's cost "25/h": want a number such as 25; want money alone`:                                  func(t *book.SettingsText) { t.Labour = "25/h" },
-		`the limit for ground speed, "6.5psi": the unit does not fit; write it in mph or km/h`:               func(t *book.SettingsText) { t.Limits = []book.LimitText{{Of: "ground_speed", Most: "6.5psi"}} },
-		`the limit for ground speed, "650": no box would log so much; 0 to 45 mph can be`:                    func(t *book.SettingsText) { t.Limits = []book.LimitText{{Of: "ground_speed", Most: "650"}} },
-		`the limits for seed-zone moisture: at least 30 and at most 20 % leaves nothing; change one of them`: func(t *book.SettingsText) {
-			t.Limits = []book.LimitText{{Of: "seed_zone_moisture", Least: "30", Most: "20"}}
+	for want, change := range map[string]func(*book.SettingsChange){
+		`price "cheap": want a number and a unit, such as 4.50/bu or 180/t; it does not begin with a number`: func(t *book.SettingsChange) { t.Grain = ptr("cheap") },
+		`an hour's cost "25/h": want a number such as 25; want money alone`:                                  func(t *book.SettingsChange) { t.Labour = ptr("25/h") },
+		`the limit for ground speed, "6.5psi": the unit does not fit; write it in mph or km/h`:               func(t *book.SettingsChange) { t.Limits = &[]book.LimitText{{Of: "ground_speed", Most: "6.5psi"}} },
+		`the limit for ground speed, "650": no box would log so much; -45 to 45 mph can be`:                  func(t *book.SettingsChange) { t.Limits = &[]book.LimitText{{Of: "ground_speed", Most: "650"}} },
+		`the limits for seed-zone moisture: at least 30 and at most 20 % leaves nothing; change one of them`: func(t *book.SettingsChange) {
+			t.Limits = &[]book.LimitText{{Of: "seed_zone_moisture", Least: "30", Most: "20"}}
 		},
-		`limits: ground_speed is given twice; keep one of them`: func(t *book.SettingsText) {
-			t.Limits = []book.LimitText{{Of: "ground_speed", Most: "6"}, {Of: "ground_speed", Least: "3"}}
+		`limits: ground_speed is given twice; keep one of them`: func(t *book.SettingsChange) {
+			t.Limits = &[]book.LimitText{{Of: "ground_speed", Most: "6"}, {Of: "ground_speed", Least: "3"}}
 		},
-		`limits: there is none for "heading"; there are wheel_off_share, gauge_wheel_load, applied_force, seed_zone`: func(t *book.SettingsText) { t.Limits = []book.LimitText{{Of: "heading", Most: "6"}} },
+		`limits: there is none for "heading"; there are wheel_off_share, gauge_wheel_load, applied_force, seed_zone`: func(t *book.SettingsChange) { t.Limits = &[]book.LimitText{{Of: "heading", Most: "6"}} },
 	} {
-		s := good
-		change(&s)
-		if _, err := s.Settings(); err == nil || !strings.HasPrefix(err.Error(), want) {
+		var c book.SettingsChange
+		change(&c)
+		s := fresh()
+		if err := c.Apply(&s); err == nil || !strings.HasPrefix(err.Error(), want) {
 			t.Errorf("got  %v\nwant %s", err, want)
 		}
 	}
@@ -158,10 +190,16 @@ func TestLimits(t *testing.T) {
 		t.Errorf("%+v, %v", again.Limits, err)
 	}
 	text := book.TextOf(s)
-	text.Units = "metric"
-	m, err := text.Settings()
-	if err != nil {
+	m := s
+	if err := (book.SettingsChange{Units: ptr("metric"), Limits: &text.Limits}).Apply(&m); err != nil {
 		t.Fatal(err)
+	}
+	if got := book.TextOf(m).Limits; got[6].Of != "ground_speed" || got[6].Most != "10.4607" || got[6].Unit != "km/h" { // 6.5 mph of 1.609344 km/h
+		t.Errorf("%+v", got)
+	}
+	up := book.SettingsChange{Limits: &[]book.LimitText{{Of: "applied_force", Least: "-200", Most: "300", Unit: "lbf"}}}
+	if err := up.Apply(&m); err != nil || math.Abs(m.Limit(evenstand.AppliedForce).Least+200*evenstand.PoundForce) > 1e-9 {
+		t.Errorf("the bar may be lifted too: %v, %+v", err, m.Limits)
 	}
 	near("speed in metric", m.Limit(evenstand.GroundSpeed).Most, 6.5*evenstand.Mile/3600)
 	if _, err := book.ParseSettings([]byte(head + "ground_speed = \"6.5mph\"\n")); err == nil || !strings.Contains(err.Error(), `write "at least 5mph"`) {

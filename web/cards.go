@@ -2,24 +2,27 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/format/plain"
 )
 
 type cardIn struct {
 	Body struct {
 		Planter        string   `json:"planter" minLength:"1" maxLength:"200"`
 		Rows           *int     `json:"rows,omitempty" minimum:"1" maximum:"200"`
-		Spacing        *float64 `json:"row_spacing_m,omitempty" minimum:"0.1" maximum:"3"`
+		Spacing        *float64 `json:"row_spacing_m,omitempty" minimum:"0.1" maximum:"2.5"`
 		First          *string  `json:"row_1,omitempty" enum:"left,right" doc:"Where row 1 runs as one looks ahead; needs the spacing"`
 		Hitch          *string  `json:"hitch,omitempty" enum:"trailed,mounted"`
-		AntennaToHitch *float64 `json:"antenna_to_hitch_m,omitempty" minimum:"-20" maximum:"20"`
-		HitchToRowLine *float64 `json:"hitch_to_row_line_m,omitempty" minimum:"-20" maximum:"40"`
-		AntennaRight   *float64 `json:"antenna_right_m,omitempty" minimum:"-20" maximum:"20"`
+		AntennaToHitch *float64 `json:"antenna_to_hitch_m,omitempty" minimum:"-10" maximum:"30"`
+		HitchToRowLine *float64 `json:"hitch_to_row_line_m,omitempty" minimum:"0" maximum:"30"`
+		AntennaRight   *float64 `json:"antenna_right_m,omitempty" minimum:"-10" maximum:"10"`
 		Cells          *int     `json:"cells,omitempty" minimum:"1" maximum:"200" doc:"On the disc of every row"`
 	}
 }
@@ -34,17 +37,31 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 	if err != nil {
 		return CardList{}, err
 	}
-	if b.First != nil && *b.First == "right" && b.Spacing == nil {
-		if c, err := s.book.Card(b.Planter, last); err != nil {
-			return CardList{}, err
-		} else if math.IsNaN(c.RowSpacing) {
-			return CardList{}, refuse("say how far the rows stand apart too: without it the places of the rows are not known")
-		}
-	}
-	err = s.book.ChangeCard(ctx, b.Planter, last, func(c *evenstand.Card) {
+	err = s.book.ChangeCard(ctx, b.Planter, last, func(c *evenstand.Card) error {
+		side, rows, apart := first(c), c.Rows, c.RowSpacing
 		if b.Rows != nil {
 			c.Rows = *b.Rows
-			c.Geometry.RowY = nil
+		}
+		if b.Spacing != nil {
+			c.RowSpacing = *b.Spacing
+		}
+		if b.First != nil {
+			if c.Rows == 0 || math.IsNaN(c.RowSpacing) && len(c.Geometry.RowY) != c.Rows {
+				return refuse("say how many rows there are and how far they stand apart too: without that nobody knows where they run")
+			}
+			side = *b.First
+		}
+		switch g := &c.Geometry; {
+		case c.Rows != rows || c.RowSpacing != apart && b.Spacing != nil: // places that were measured hold no more
+			g.RowY = nil
+			if side == "right" {
+				g.RowY = fromRight(c.Rows, c.RowSpacing)
+			}
+		case side == first(c):
+		case len(g.RowY) == c.Rows:
+			g.RowY = mirrored(g.RowY)
+		default:
+			g.RowY = fromRight(c.Rows, c.RowSpacing)
 		}
 		if b.Hitch != nil {
 			c.Geometry.Hitch = evenstand.Hitch(*b.Hitch)
@@ -53,22 +70,12 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 			from *float64
 			to   *float64
 		}{
-			{b.Spacing, &c.RowSpacing},
 			{b.AntennaToHitch, &c.Geometry.AntennaToHitch},
 			{b.HitchToRowLine, &c.Geometry.HitchToRowLine},
 			{b.AntennaRight, &c.Geometry.AntennaRight},
 		} {
 			if p.from != nil {
 				*p.to = *p.from
-			}
-		}
-		if b.Spacing != nil {
-			c.Geometry.RowY = nil
-		}
-		if b.First != nil {
-			c.Geometry.RowY = nil
-			if *b.First == "right" {
-				c.Geometry.RowY = fromRight(c.Rows, c.RowSpacing)
 			}
 		}
 		if b.Cells != nil {
@@ -79,9 +86,10 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 				c.Meters[i].Cells = *b.Cells
 			}
 		}
+		return nil
 	})
 	if err != nil {
-		return CardList{}, refuse(err.Error())
+		return CardList{}, unfiled(err)
 	}
 	s.changed("card")
 	s.settleSoon()
@@ -96,6 +104,28 @@ func fromRight(rows int, spacing float64) []float64 {
 		ys[i] = (float64(rows-1)/2 - float64(i)) * spacing
 	}
 	return ys
+}
+
+// mirrored turns the places of rows round.
+func mirrored(ys []float64) []float64 {
+	out := make([]float64, len(ys))
+	for i, y := range ys {
+		out[i] = -y
+	}
+	return out
+}
+
+// unfiled says what is wrong with a card to people who wrote no file.
+func unfiled(err error) error {
+	var e *book.Error
+	if errors.As(err, &e) {
+		var p *plain.Error
+		if errors.As(e.Err, &p) {
+			return refuse(strings.TrimSpace(p.Err.Error() + ". " + p.Hint))
+		}
+		return refuse(e.Err.Error())
+	}
+	return err
 }
 
 // first tells on which side row 1 runs, as far as the card says.

@@ -104,54 +104,16 @@ func (s *Server) settings(context.Context, *nothing) (SettingsView, error) {
 	return SettingsView{book.TextOf(set), book.BareOf(set.Units, set.Crop), some(book.Missing(&set)), zones}, nil
 }
 
-type settingsIn struct {
-	Body struct {
-		Name     *string `json:"name,omitempty" maxLength:"200"`
-		Zone     *string `json:"zone,omitempty" maxLength:"100"`
-		Units    *string `json:"units,omitempty" enum:"us,metric"`
-		Currency *string `json:"currency,omitempty" maxLength:"3"`
-		Crop     *string `json:"crop,omitempty" maxLength:"40"`
-		Grain    *string `json:"grain,omitempty" maxLength:"40"`
-		Yield    *string `json:"yield_goal,omitempty" maxLength:"40"`
-		Seed     *string `json:"seed,omitempty" maxLength:"40"`
-		Labour   *string `json:"labour_per_hour,omitempty" maxLength:"40"`
-		Machine  *string `json:"machine_per_hour,omitempty" maxLength:"40"`
-		Left     *string `json:"left_to_plant,omitempty" maxLength:"40"`
-
-		Limits *[]book.LimitText `json:"limits,omitempty" maxItems:"20" doc:"All of them: one that is left out is given up"`
-	}
-}
+type settingsIn struct{ Body book.SettingsChange }
 
 func (s *Server) setSettings(ctx context.Context, in *settingsIn) (SettingsView, error) {
-	t := book.TextOf(s.book.Settings())
-	for _, p := range []struct {
-		to   *string
-		from *string
-	}{
-		{&t.Name, in.Body.Name},
-		{&t.Zone, in.Body.Zone},
-		{&t.Units, in.Body.Units},
-		{&t.Currency, in.Body.Currency},
-		{&t.Crop, in.Body.Crop},
-		{&t.Grain, in.Body.Grain},
-		{&t.Yield, in.Body.Yield},
-		{&t.Seed, in.Body.Seed},
-		{&t.Labour, in.Body.Labour},
-		{&t.Machine, in.Body.Machine},
-		{&t.Left, in.Body.Left},
-	} {
-		if p.from != nil {
-			*p.to = *p.from
+	err := s.book.ChangeSettings(ctx, func(set *evenstand.Settings) error {
+		if err := in.Body.Apply(set); err != nil {
+			return refuse(err.Error())
 		}
-	}
-	if in.Body.Limits != nil {
-		t.Limits = *in.Body.Limits
-	}
-	set, err := t.Settings()
+		return nil
+	})
 	if err != nil {
-		return SettingsView{}, refuse(err.Error())
-	}
-	if err := s.book.SetSettings(ctx, set); err != nil {
 		return SettingsView{}, err
 	}
 	s.changed("settings")
