@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 )
@@ -12,8 +13,20 @@ import (
 const heldFor = 2
 
 // applied is what was read of one product on a row's stretch: the row's own
-// flow, its own rate, and the rate of what it belongs to.
-type applied struct{ flow, own, shared sum }
+// flow, its own rate, and what tanks, sections, sides or the machine say of all
+// their rows together.
+type applied struct {
+	flow, own sum
+	wider     []wider
+}
+
+func (a *applied) empty() bool { return a.flow.n == 0 && a.own.n == 0 && len(a.wider) == 0 }
+
+// wider is the row's part of what an element of several rows said.
+type wider struct {
+	of         evenstand.Element
+	flow, rate sum
+}
 
 type sum struct{ n, x float32 }
 
@@ -27,12 +40,18 @@ type products struct{ liquid, granular []applied }
 
 func (p *products) reset() { p.liquid, p.granular = p.liquid[:0], p.granular[:0] }
 
-// product notes a reading of liquid or dry product, for the stretches.
+// product notes a reading of liquid or dry product, for the stretches. A flow of
+// several rows is shared by those that are on.
 func (s *settler) product(x evenstand.Reading, k int32) {
 	if s.out == nil || math.IsNaN(x.Value) || x.Value < 0 {
 		return
 	}
-	rows := s.rowsOf(x.Element)
+	rows, on := s.rowsOf(x.Element), 0
+	for _, n := range rows {
+		if s.rows[n-1].enabled {
+			on++
+		}
+	}
 	for _, n := range rows {
 		r := s.rows[n-1]
 		to := &r.products.liquid
@@ -43,13 +62,27 @@ func (s *settler) product(x evenstand.Reading, k int32) {
 			*to = append(*to, applied{})
 		}
 		a := &(*to)[max(0, k-r.strBase)]
-		switch {
-		case x.Quantity == evenstand.LiquidFlow:
-			a.flow.add(x.Value / float64(len(rows)))
-		case x.Element.Scope == evenstand.ScopeRow:
-			a.own.add(x.Value)
+		flow := x.Quantity == evenstand.LiquidFlow
+		if x.Element.Scope == evenstand.ScopeRow {
+			if flow {
+				a.flow.add(x.Value)
+			} else {
+				a.own.add(x.Value)
+			}
+			continue
+		}
+		i := slices.IndexFunc(a.wider, func(w wider) bool { return w.of == x.Element })
+		if i < 0 {
+			i = len(a.wider)
+			a.wider = append(a.wider, wider{of: x.Element})
+		}
+		switch w := &a.wider[i]; {
+		case !flow:
+			w.rate.add(x.Value)
+		case r.enabled:
+			w.flow.add(x.Value / float64(on))
 		default:
-			a.shared.add(x.Value)
+			w.flow.add(0)
 		}
 	}
 }
@@ -67,20 +100,34 @@ type holding struct {
 // it.
 func (h *holding) amount(k int, st *evenstand.Stretch, spacing, seconds float64) float32 {
 	h.age++
-	if k < len(h.of) && h.of[k] != (applied{}) {
+	if k < len(h.of) && !h.of[k].empty() {
 		h.last, h.age = h.of[k], 0
 	}
 	if h.age > heldFor {
 		return float32(math.NaN())
 	}
-	way := float64(st.Way) - float64(st.Off)
-	switch a := &h.last; {
+	ground := max(0, float64(st.Way)-float64(st.Off)) * spacing
+	a := &h.last
+	switch {
 	case a.flow.n > 0:
 		return float32(a.flow.mean() * seconds)
 	case a.own.n > 0:
-		return float32(a.own.mean() * max(0, way) * spacing)
-	case a.shared.n > 0:
-		return float32(a.shared.mean() * max(0, way) * spacing)
+		return float32(a.own.mean() * ground)
+	case len(a.wider) == 0:
+		return float32(math.NaN())
 	}
-	return float32(math.NaN())
+	// What the machine says holds what its tanks say: the narrower goes before.
+	// Tanks hold different products, and add up.
+	narrow := slices.ContainsFunc(a.wider, func(w wider) bool { return w.of.Scope != evenstand.ScopeMachine })
+	total := 0.0
+	for _, w := range a.wider {
+		switch {
+		case narrow && w.of.Scope == evenstand.ScopeMachine:
+		case w.flow.n > 0:
+			total += w.flow.mean() * seconds
+		default:
+			total += w.rate.mean() * ground
+		}
+	}
+	return float32(total)
 }

@@ -108,7 +108,10 @@ func (s *Server) season(ctx context.Context) (*season, error) {
 		for range min(runtime.GOMAXPROCS(0), max(1, len(days))) {
 			wg.Go(func() {
 				for i := range next {
-					out.days[i], errs[i] = s.groundDay(ctx, &days[i], int32(i))
+					errs[i] = s.guarded(func() (err error) {
+						out.days[i], err = s.groundDay(ctx, &days[i], int32(i))
+						return err
+					})
 				}
 			})
 		}

@@ -169,9 +169,19 @@ func (x *Job) stopWaiting() {
 // try does a piece of work. A fault of the program in it ends that work and not
 // the others; the book keeps what it had.
 func (j *jobs) try(do func() (book.Report, error)) (rep book.Report, err error) {
+	err = j.s.guarded(func() (err error) {
+		rep, err = do()
+		return err
+	})
+	return rep, err
+}
+
+// guarded does what runs beside the requests: a fault of the program in it is an
+// error, and not the end of the program.
+func (s *Server) guarded(do func() error) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
-			j.s.log.Error("work failed", "panic", v, "stack", string(debug.Stack()))
+			s.log.Error("work failed", "panic", v, "stack", string(debug.Stack()))
 			err = fmt.Errorf("this program has a fault here: %v. Stop evenstand and start it again: what was read before stays. Tell those who make it, with the file", v)
 		}
 	}()

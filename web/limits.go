@@ -3,8 +3,10 @@ package web
 import (
 	"context"
 	"math"
+	"slices"
 
 	"evenstand"
+	"evenstand/book"
 	"evenstand/core/advise"
 	"evenstand/core/measure/group"
 )
@@ -51,53 +53,62 @@ type LimitList struct {
 }
 
 // limitList sums up how far the stretches of the last day lay beyond each
-// limit.
+// limit, planter by planter.
 func (s *Server) limitList(ctx context.Context, _ *nothing) (LimitList, error) {
 	out := LimitList{Limits: []LimitDay{}}
 	days, err := s.allDays(ctx)
 	if err != nil || len(days) == 0 {
 		return out, err
 	}
-	last := days[len(days)-1]
-	out.Label = s.dayLabel(last.Day)
-	card, err := s.book.Card(last.Planter, last.Day)
-	if err != nil {
-		return out, err
+	last := evenstand.Day("")
+	for _, d := range days {
+		last = max(last, d.Day)
 	}
+	days = slices.DeleteFunc(slices.Clone(days), func(d book.DaySummary) bool { return d.Day != last })
+	out.Label = s.dayLabel(last)
 	set := s.book.Settings()
-	var sums []*group.Kept
-	for _, m := range group.Measures() {
-		if l := set.Limit(m.Quantity); m.Quantity != evenstand.Raw && l.Set() {
-			sums = append(sums, group.NewKept(m, l))
-		}
-	}
-	if len(sums) == 0 {
-		return out, nil
-	}
-	err = s.book.Stretches(ctx, last.Planter, last.Day, func(ss []evenstand.Stretch) error {
-		for i := range ss {
-			for _, k := range sums {
-				k.Add(&ss[i], card.RowSpacing)
+	for _, d := range days {
+		var sums []*group.Kept
+		for _, m := range group.Measures() {
+			if l := set.Limit(m.Quantity); m.Quantity != evenstand.Raw && l.Set() {
+				sums = append(sums, group.NewKept(m, l))
 			}
 		}
-		return nil
-	})
-	if err != nil {
-		return out, err
-	}
-	v := s.voice()
-	for _, k := range sums {
-		x := LimitDay{Measure: s.measureInfo(&k.Measure), Planter: last.Planter, Day: last.Day, Beyond: evenstand.Unknown, Says: "no box logged it"}
-		if k.Way > 0 {
-			x.Known, x.Beyond, x.Says = true, evenstand.Number(k.Beyond()), sayKept(v, k)
+		if len(sums) == 0 {
+			return out, nil
 		}
-		out.Limits = append(out.Limits, x)
+		card, err := s.book.Card(d.Planter, last)
+		if err != nil {
+			return out, err
+		}
+		err = s.book.Stretches(ctx, d.Planter, last, func(ss []evenstand.Stretch) error {
+			for i := range ss {
+				for _, k := range sums {
+					k.Add(&ss[i], card.RowSpacing)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return out, err
+		}
+		v := s.voice()
+		for _, k := range sums {
+			x := LimitDay{Measure: s.measureInfo(&k.Measure), Planter: d.Planter, Day: last, Beyond: evenstand.Unknown, Says: "no box logged it"}
+			if k.Way > 0 {
+				x.Known, x.Beyond, x.Says = true, evenstand.Number(k.Beyond()), sayKept(v, k)
+			}
+			if len(days) > 1 {
+				x.Says = d.Planter + ": " + x.Says
+			}
+			out.Limits = append(out.Limits, x)
+		}
 	}
 	return out, nil
 }
 
-// sayKept says how a limit was kept: "beyond it on 3.1 % of the way (above),
-// most on row 7".
+// sayKept says how a limit was kept: "beyond it on 3.1 % of the way, too high;
+// most on row 7, 12 %".
 func sayKept(v advise.Voice, k *group.Kept) string {
 	share := k.Beyond()
 	if share == 0 {
@@ -105,7 +116,10 @@ func sayKept(v advise.Voice, k *group.Kept) string {
 	}
 	says := "beyond it on " + v.Percent(share) + " of the way"
 	switch {
-	case k.Under == 0 || k.Over == 0:
+	case k.Under == 0:
+		says += ", too high"
+	case k.Over == 0:
+		says += ", too low"
 	case k.Under > k.Over:
 		says += ", mostly too low"
 	default:

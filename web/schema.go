@@ -111,7 +111,7 @@ func bytesOf[In any](s *Server, path, id, what, mime string, f func(context.Cont
 		}
 		return &huma.StreamResponse{Body: func(c huma.Context) {
 			c.SetHeader("Content-Type", mime)
-			c.SetHeader("Cache-Control", "private, max-age=3600")
+			c.SetHeader("Cache-Control", "no-store") // the address stays while what it gives changes
 			_, _ = c.BodyWriter().Write(data)
 		}}, nil
 	})

@@ -150,12 +150,13 @@ func (s *Server) Close() {
 
 // changed tells the pages that what they show may be old.
 func (s *Server) changed(what string) {
+	rev := s.revision.Add(1) // first: what is kept under a new mark of the logs must not be made of the old days
 	switch what {
 	case "decisions", "journal", "settings":
 	default:
 		s.told.Add(1)
 	}
-	s.events.send("changed", Changed{s.began, s.revision.Add(1), what})
+	s.events.send("changed", Changed{s.began, rev, what})
 }
 
 // Changed says that something in the logbook is new.

@@ -18,6 +18,7 @@ type Strip struct {
 	Axis  Axis       `json:"axis" doc:"Of places"`
 	Exact bool       `json:"exact" doc:"From seeds; else from stretches of 15 m"`
 	Rows  []StripRow `json:"rows"`
+	More  int        `json:"more" doc:"Rows of the finding for which there was no room"`
 }
 
 // StripRow is where one row planted.
@@ -70,7 +71,8 @@ func (s *Server) strip(ctx context.Context, in *findingIn) (Strip, error) {
 	around := min(stripMost, max(stripLeast, stripAround*(b.To-b.From)))
 	out.Pass, out.Label = p.Key, s.passInfo(&p, day).Label
 	out.From, out.To = max(0, b.From-around), min(b.To+around, w.pts[len(w.pts)-1].S)
-	rows := besides(f.Rows, card.Rows)
+	var rows []int
+	rows, out.More = besides(f.Rows, card.Rows)
 	seeds, err := s.passSeeds(ctx, &p, day, now)
 	if err != nil {
 		return out, err
@@ -105,18 +107,22 @@ func (s *Server) strip(ctx context.Context, in *findingIn) (Strip, error) {
 	return out, nil
 }
 
-// besides gives the rows of a finding with some of their neighbours.
-func besides(of evenstand.Rows, all int) []int {
-	var out []int
-	for row := 1; row <= all; row++ {
-		if slices.ContainsFunc(of, func(r int) bool { return row >= r-stripBeside && row <= r+stripBeside }) {
-			out = append(out, row)
+// besides gives the rows of a finding, the first of many, and neighbours of
+// theirs from either side, as many as there is room for; more is how many rows of
+// the finding found none.
+func besides(of evenstand.Rows, all int) (rows []int, more int) {
+	rows = append(rows, of[:min(len(of), stripRows)]...)
+	for d := 1; d <= stripBeside; d++ {
+		for _, side := range []int{-1, 1} {
+			for _, r := range of {
+				if n := r + side*d; len(rows) < stripRows && n >= 1 && n <= all && !slices.Contains(rows, n) && !of.Has(n) {
+					rows = append(rows, n)
+				}
+			}
 		}
 	}
-	if len(out) > stripRows {
-		out = out[:stripRows]
-	}
-	return out
+	slices.Sort(rows)
+	return rows, len(of) - min(len(of), stripRows)
 }
 
 // planted gives the runs of ground with seed between two places, in m.

@@ -54,14 +54,16 @@ func TestBesides(t *testing.T) {
 		of   evenstand.Rows
 		all  int
 		want []int
+		more int
 	}{
-		{evenstand.Rows{1}, 12, []int{1, 2, 3}},
-		{evenstand.Rows{6}, 12, []int{4, 5, 6, 7, 8}},
-		{evenstand.Rows{11, 12}, 12, []int{9, 10, 11, 12}},
-		{evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}, 24, []int{1, 2, 3, 4, 5, 6, 7, 8, 9}},
+		{evenstand.Rows{1}, 12, []int{1, 2, 3}, 0},
+		{evenstand.Rows{6}, 12, []int{4, 5, 6, 7, 8}, 0},
+		{evenstand.Rows{11, 12}, 12, []int{9, 10, 11, 12}, 0},
+		{evenstand.Rows{5, 6, 7, 8, 9, 10, 11, 12}, 24, []int{4, 5, 6, 7, 8, 9, 10, 11, 12}, 0},
+		{evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}, 24, []int{1, 2, 3, 4, 5, 6, 7, 8, 9}, 1},
 	} {
-		if got := besides(tt.of, tt.all); !slices.Equal(got, tt.want) {
-			t.Errorf("%v: %v, want %v", tt.of, got, tt.want)
+		if got, more := besides(tt.of, tt.all); !slices.Equal(got, tt.want) || more != tt.more {
+			t.Errorf("%v: %v and %d more, want %v and %d", tt.of, got, more, tt.want, tt.more)
 		}
 	}
 }
