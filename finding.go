@@ -68,7 +68,8 @@ type Money struct {
 	SoFar       Range    `json:"so_far"`
 	PerArea     Range    `json:"per_area"` // per m2
 	StillToSave ToSave   `json:"still_to_save"`
-	Needs       []string `json:"needs"` // what is missing to price it
+	Needs       []string `json:"needs"`             // what is missing to price it
+	Assumed     string   `json:"assumed,omitempty"` // what nobody has said and was taken, a sentence
 }
 
 // Advice is what to do, by whom, how long it takes, and what to be careful of.

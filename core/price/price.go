@@ -128,10 +128,11 @@ const (
 
 // bill is one finding on its way to money: loss by class and draw.
 type bill struct {
-	f     *evenstand.Finding
-	ctx   Context
-	unit  string
-	needs []string
+	f       *evenstand.Finding
+	ctx     Context
+	unit    string
+	needs   []string
+	assumed string // what nobody has said and was taken
 
 	past   [classes][]float64 // so far; nil: none of the class, or cannot say
 	future [classes][]float64 // still to come if nothing is done; nil: cannot say
@@ -236,6 +237,12 @@ func (b *bill) agree(crop string) bool {
 // harm adds the loss of one harm, or what is needed to price it.
 func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	s := b.ctx.Settings
+	if h.Crop == "" { // the card names none: it is the one that price and yield goal are of
+		if h.Crop = s.Crop; h.Crop == "" {
+			h.Crop = "corn"
+		}
+		b.assumed = "The card names no crop of the rows: taken as " + h.Crop + ", which the book's price and yield goal are of."
+	}
 	target, area, share := float64(h.Target), float64(h.Area), float64(h.Share)
 	if math.IsNaN(b.area) || area > b.area { // the harms of a finding lie on the same ground
 		b.area = area
@@ -247,9 +254,6 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	if math.IsNaN(mid) {
 		if h.Kind != evenstand.ExtraSeeds { // all that is missing is said at once
 			b.yield()
-			if h.Crop == "" {
-				b.corn(h.Crop, "")
-			}
 		}
 		b.need("the amount of " + string(h.Kind) + " (positions and target rate in the logs)")
 		return
@@ -414,14 +418,10 @@ func (b *bill) add(c class, past, future []float64) {
 
 // corn tells whether the relations hold for the crop, else what is missing.
 func (b *bill) corn(crop, what string) bool {
-	switch {
-	case relation.For(crop):
+	if relation.For(crop) {
 		return true
-	case crop == "":
-		b.need("the crop of the rows (crop under [[meter]] " + b.card() + ")")
-	default:
-		b.need("a published " + what + " relation for " + crop + ", of which there is none here")
 	}
+	b.need("a published " + what + " relation for " + crop + ", of which there is none here")
 	return false
 }
 
@@ -482,7 +482,7 @@ var cannot = evenstand.Range{Low: evenstand.Unknown, Mid: evenstand.Unknown, Hig
 
 // money states the bill.
 func (b *bill) money() evenstand.Money {
-	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []string{}}
+	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []string{}, Assumed: b.assumed}
 	m.Needs = append(m.Needs, b.needs...)
 	m.StillToSave = evenstand.ToSave{Low: evenstand.Unknown, Mid: evenstand.Unknown, High: evenstand.Unknown, Expected: evenstand.Unknown, Basis: string(b.basis)}
 	past := sum(b.past)

@@ -166,9 +166,8 @@ func TestCannotSay(t *testing.T) {
 		{"no yield goal", func(f *evenstand.Finding, c *price.Context) { c.Settings.Yield = math.NaN() }, "USD", "a yield goal (yield_goal in BOOK/book.toml)", false},
 		{"no price", func(f *evenstand.Finding, c *price.Context) { c.Settings.Price = math.NaN() }, "bu", "", true},
 		{"soybeans", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "soybeans" }, "USD", "a published skip relation for soybeans", false},
-		{"no crop", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "" }, "USD", "crop", false},
-		{"no crop and no card", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "" }, "USD", "there is none: put one at BOOK/planter/NAME.toml", false},
-		{"no crop on the card", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop, c.Card = "", "big.toml" }, "USD", "(crop under [[meter]] in BOOK/planter/big.toml)", false},
+		{"no crop", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "" }, "USD", "", true},
+		{"no crop, the book's has no relation", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop, c.Settings.Crop = "", "sunflower" }, "USD", "a published skip relation for sunflower", false},
 		{"crops that disagree", func(f *evenstand.Finding, c *price.Context) {
 			f.Harm[0].Crop, c.Settings.Crop, c.Card = "corn", "soybeans", "big.toml"
 		}, "USD", "the crop: the card says corn, the book soybeans; make them agree in BOOK/planter/big.toml or BOOK/book.toml", false},
@@ -190,6 +189,9 @@ func TestCannotSay(t *testing.T) {
 			m := price.Price(f, c)
 			if m.Unit != tt.unit {
 				t.Errorf("unit %s, want %s", m.Unit, tt.unit)
+			}
+			if (m.Assumed != "") != strings.HasPrefix(tt.name, "no crop") {
+				t.Errorf("assumed %q", m.Assumed)
 			}
 			if past := !math.IsNaN(float64(m.SoFar.Mid)); past != tt.past {
 				t.Errorf("so far %v, known should be %v", m.SoFar, tt.past)

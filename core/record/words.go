@@ -219,6 +219,9 @@ func moneyWords(f *evenstand.Finding, v advise.Voice) (rows []Line, says []strin
 	}
 	says = append(says, "Low and high hold it 8 times in 10 if the named cause is right, which is "+m.Word+".",
 		"Assumed as the book says: yield goal and prices. Assumed without a source: how often the advice works.")
+	if m.Assumed != "" {
+		says = append(says, m.Assumed)
+	}
 	for _, id := range f.Sources {
 		for _, c := range relation.Citations(id) {
 			cites = append(cites, Cite{id, c})
