@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -98,6 +99,7 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 		}
 		out.Rows = card.Rows
 		out.Place = s.place(last, planted)
+		v.AsOf = evenstand.Micros(time.Now().UnixMicro()) // what is not of today has its date
 		out.State = state(src, out.AsOf, v)
 		out.Today = s.dayLabel(last.Day) + " · " + advise.Plural(int64(last.Passes), "pass", "passes")
 	}
@@ -144,8 +146,9 @@ func (s *Server) place(last book.DaySummary, planted map[string]float64) string 
 // state says how current the data are, of how many boxes, and whether their
 // clocks are known.
 func state(src []book.SourceReport, asOf evenstand.Micros, v advise.Voice) string {
+	when := v.Clock(asOf) + v.On(asOf)
 	if len(src) == 0 {
-		return v.Clock(asOf)
+		return when
 	}
 	unknown, unchecked := 0, 0
 	for i := range src {
@@ -166,7 +169,7 @@ func state(src []book.SourceReport, asOf evenstand.Micros, v advise.Voice) strin
 	case unchecked > 0:
 		clocks = "clocks as said"
 	}
-	return v.Clock(asOf) + " · " + advise.Plural(int64(len(src)), "box", "boxes") + ", " + clocks
+	return when + " · " + advise.Plural(int64(len(src)), "box", "boxes") + ", " + clocks
 }
 
 // some gives an empty list for none, so that JSON says [] and not null.

@@ -25,6 +25,7 @@ type SourceView struct {
 	Cannot []string         `json:"cannot"`
 	Better []string         `json:"better" doc:"What to switch on for better data"`
 	Line   string           `json:"line" doc:"The three in one line"`
+	Silent string           `json:"silent" doc:"Its longest silence while it planted, of ten minutes and more"`
 	Says   []string         `json:"says" doc:"Clock, silences, place"`
 	Unused []string         `json:"unused"`
 	Notes  []string         `json:"notes"`
@@ -68,7 +69,7 @@ func (s *Server) sourceList(ctx context.Context, _ *nothing) (SourceList, error)
 		r := &src[i]
 		x := SourceView{
 			Name: r.Name, Format: r.Format, Grade: r.Grade, First: r.First, Last: r.Last, Gave: r.Gave(),
-			Can: some(r.Tells.Can), Cannot: some(r.Tells.Cannot), Better: some(r.Tells.Better), Line: r.Tells.Line(),
+			Can: some(r.Tells.Can), Cannot: some(r.Tells.Cannot), Better: some(r.Tells.Better), Line: r.Tells.Line(), Silent: silence(r.Gaps, v),
 			Says: r.Says(v), Unused: []string{}, Notes: some(r.Notes), Files: some(r.Files), Gaps: some(r.Gaps),
 			Clock: ClockView{r.ClockOffset, r.ClockError, string(r.ClockFrom), r.Drift},
 		}
@@ -81,6 +82,22 @@ func (s *Server) sourceList(ctx context.Context, _ *nothing) (SourceList, error)
 		out.Sources = append(out.Sources, x)
 	}
 	return out, nil
+}
+
+// silence says when a box logged nothing for ten minutes of planting or more,
+// the longest time.
+func silence(gaps []book.Gap, v advise.Voice) string {
+	const much = 600 // s
+	longest := book.Gap{Planted: much}
+	for _, g := range gaps {
+		if g.Planted >= longest.Planted {
+			longest = g
+		}
+	}
+	if longest.To == 0 {
+		return ""
+	}
+	return "Silent from " + v.Clock(longest.From) + v.On(longest.From) + " while it planted for " + advise.Span(float64(longest.Planted)) + ". See that it logs."
 }
 
 // SettingsView are the settings as people write them, and what was assumed.

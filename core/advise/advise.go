@@ -497,7 +497,7 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	a.Do, a.Minutes, a.Who = steps[0].Do, steps[0].Minutes, steps[0].Who
 	touch := touches(f.Kind, steps[0].Cause)
 	if doubted {
-		a.Do = "The log cannot tell seeds that are missing from seeds that are not seen, so first " + lower(dig.Do) + " Then " + lower(a.Do)
+		a.Do = unseenFirst + lower(dig.Do) + " Then " + lower(a.Do)
 		a.Minutes += dig.Minutes
 		touch |= touches(f.Kind, dig.Cause)
 	}

@@ -8,11 +8,17 @@ import (
 // sentence is where a sentence ends and another begins; "; " parts steps.
 var sentence = regexp.MustCompile(`[.?!] (?:[A-Z])|; `)
 
+// unseenFirst is why a dig or a swap comes first.
+const unseenFirst = "The log cannot tell seeds that are missing from seeds that are not seen, so first "
+
 // FirstStep gives the first thing that a piece of advice asks for, where there
-// is room for one line. How a thing ended asks for nothing; an advice that says
-// no more is given whole.
+// is room for one line, without the reason. How a thing ended asks for nothing;
+// an advice that says no more is given whole.
 func FirstStep(do string) string {
 	rest := do
+	if after, ok := strings.CutPrefix(do, unseenFirst); ok {
+		rest = Capital(after)
+	}
 	for {
 		at := sentence.FindStringIndex(rest)
 		if at == nil {

@@ -1,5 +1,6 @@
 // How the page looks in this browser: cab or shop, light or dark, letter keys; in
 // the cab also the way to everything else.
+import { useState } from 'preact/hooks'
 import { Title } from '../parts'
 import { dress, letterKeys, setDress, setLetterKeys, setTheme, theme, useStore, type Theme } from '../state'
 import * as api from '../api'
@@ -51,6 +52,25 @@ export function More() {
         {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop'], ['n p', 'on the ribbon: next and previous finding'], ['[ ]', 'previous and next pass'], ['+ - 0', 'nearer, farther, the whole pass']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}
       </tbody></table>}
     </section>
+    {!store.book?.read_only && <Second />}
     <p class="gap soft small">Evenstand {store.book?.version}. Advice only; it never commands a machine, and nothing leaves this computer. <a href="/licences.txt" target="_blank">Licences of what the page is made with</a></p>
   </>
+}
+
+// Second gives a link for a screen that may only look.
+function Second() {
+  const [got, set] = useState<{ links: string[], says: string } | null>(null)
+  const [error, setError] = useState('')
+  const ask = async () => {
+    try {
+      set(await api.send('POST', '/screens'))
+      setError('')
+    } catch (e) { setError((e as Error).message) }
+  }
+  return <section class="gap still"><h2>A second screen</h2>
+    <p class="soft">A tablet beside you, or the manager's: it looks and changes nothing.</p>
+    <div class="buttons near"><button onClick={() => void ask()}>Make a link</button></div>
+    {got && <><p class="near">{got.says}</p><ul class="near">{got.links.map((l) => <li key={l}><code>{l}</code></li>)}</ul></>}
+    {error && <p class="near" role="alert">{error}</p>}
+  </section>
 }

@@ -10,20 +10,31 @@ const keys = ['measure', 'planter', 'field', 'from', 'to', 'rows', 'side', 'sect
 
 export function Rows() {
   const { q } = usePlace()
-  const asked = Object.fromEntries(keys.map((k) => [k, q.get(k) ?? undefined]))
-  const path = '/rows' + query(asked)
-  const d = useData<api.Rows>(path)
-  return <Wait of={d}>{(v) => <View v={v} q={q} path={path} />}</Wait>
+  const days = useStore().book?.days
+  if (!days) return <Title page="Rows">Rows</Title>
+  return <Asked key={days.length} q={q} last={days.at(-1)} />
 }
 
-function View({ v, q, path }: { v: api.Rows, q: URLSearchParams, path: string }) {
+// Asked compares the rows of what was asked for; without a word of it the field
+// and the day that were planted last, for what is over elsewhere would hide what
+// is wrong there.
+function Asked({ q, last }: { q: URLSearchParams, last: api.Book['days'][number] | undefined }) {
+  const given = ['field', 'from', 'to', 'planter', 'rows', 'side', 'section', 'part'].some((k) => q.has(k))
+  const start: Record<string, string | undefined> = given || !last ? {} : { planter: last.planter, field: last.fields.at(-1), from: last.day, to: last.day }
+  const asked = Object.fromEntries(keys.map((k) => [k, (q.get(k) ?? start[k])?.replace(/^\*$/, '') || undefined]))
+  const path = '/rows' + query(asked)
+  const d = useData<api.Rows>(path)
+  return <Wait of={d}>{(v) => <View v={v} q={q} path={path} asked={asked} />}</Wait>
+}
+
+function View({ v, q, path, asked }: { v: api.Rows, q: URLSearchParams, path: string, asked: Record<string, string | undefined> }) {
   const store = useStore()
   const worst = q.get('order') === 'worst'
   const table = q.has('table')
   const rows = worst ? [...v.rows].sort((a, b) => (b.value ?? -Infinity) - (a.value ?? -Infinity)) : v.rows
   if (worst && v.measure.worse < 0) rows.reverse()
-  const set = (k: string) => (x: string) => stay({ [k]: x })
-  const any = (text: string) => ({ value: '', text })
+  const set = (k: string) => (x: string) => stay({ ...Object.fromEntries(keys.slice(1).map((o) => [o, asked[o] ?? (o === 'field' ? '*' : undefined)])), [k]: x })
+  const any = (text: string) => ({ value: '*', text })
   const days = store.book?.days ?? []
   const planters = store.book?.planters ?? []
   const dayName = (d: string) => days.find((x) => x.day === d)?.label ?? d
@@ -31,14 +42,14 @@ function View({ v, q, path }: { v: api.Rows, q: URLSearchParams, path: string })
     <Title page="Rows">{v.title}</Title>
     <p class="cap">{v.row_1 === 'right' ? 'Right to left' : 'Left to right'} as you look ahead. Line: 90% interval. Grey: what the other rows do.{v.target !== null && ` Thin line: what was asked for, ${label(v.measure.axis, v.target)}.`}{v.measure.limit.says && ` Dashed: your limit, ${v.measure.limit.says}.`}</p>
     <div class="pick gap">
-      <Choice label="Measure" value={v.measure.id} set={set('measure')} of={(v.measures.some((m) => m.id === v.measure.id) ? v.measures : [v.measure, ...v.measures]).map((m) => ({ value: m.id, text: m.label }))} />
-      {planters.length > 1 && <Choice label="Planter" value={q.get('planter') ?? v.planter} set={set('planter')} of={planters.map((f) => ({ value: f, text: f }))} />}
-      {v.fields.length > 1 && <Choice label="Field" value={q.get('field') ?? ''} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: fieldName(f) }))]} />}
-      {v.days.length > 1 && <Choice label="From" value={q.get('from') ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
-      {v.days.length > 1 && <Choice label="To" value={q.get('to') ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
-      {v.sides.length > 0 && <Choice label="Side" value={q.get('side') ?? ''} set={set('side')} of={[any('both sides'), ...v.sides.map((f) => ({ value: f, text: f }))]} />}
-      {v.sections.length > 1 && <Choice label="Section" value={q.get('section') ?? ''} set={set('section')} of={[any('all'), ...v.sections.map((f) => ({ value: String(f), text: String(f) }))]} />}
-      {v.parts.length > 0 && <Choice label="Parts" value={q.get('part') ?? ''} set={set('part')} of={[any('whatever is mounted'), ...v.parts.map((f) => ({ value: f, text: f }))]} />}
+      <Choice label="Measure" value={v.measure.id} set={(x) => stay({ measure: x })} of={(v.measures.some((m) => m.id === v.measure.id) ? v.measures : [v.measure, ...v.measures]).map((m) => ({ value: m.id, text: m.label }))} />
+      {planters.length > 1 && <Choice label="Planter" value={asked.planter ?? v.planter} set={set('planter')} of={planters.map((f) => ({ value: f, text: f }))} />}
+      {v.fields.length > 1 && <Choice label="Field" value={asked.field ?? '*'} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: fieldName(f) }))]} />}
+      {v.days.length > 1 && <Choice label="From" value={asked.from ?? '*'} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
+      {v.days.length > 1 && <Choice label="To" value={asked.to ?? '*'} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
+      {v.sides.length > 0 && <Choice label="Side" value={asked.side ?? '*'} set={set('side')} of={[any('both sides'), ...v.sides.map((f) => ({ value: f, text: f }))]} />}
+      {v.sections.length > 1 && <Choice label="Section" value={asked.section ?? '*'} set={set('section')} of={[any('all'), ...v.sections.map((f) => ({ value: String(f), text: String(f) }))]} />}
+      {v.parts.length > 0 && <Choice label="Parts" value={asked.part ?? '*'} set={set('part')} of={[any('whatever is mounted'), ...v.parts.map((f) => ({ value: f, text: f }))]} />}
       <div class="buttons">
         <button aria-pressed={worst} onClick={() => stay({ order: worst ? '' : 'worst' })}>Worst first</button>
         <button class="still" aria-pressed={table} onClick={() => stay({ table: table ? '' : '1' })}>As a table</button>

@@ -1,6 +1,6 @@
 import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
-import { BoxLine } from '../bring/boxline'
+import { BoxLines } from '../bring/boxline'
 import { Drop } from '../bring/drop'
 import { Cautions, Title, Wait } from '../parts'
 import { Waiting } from '../recipe/waiting'
@@ -50,6 +50,7 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
   const gone = before && !all ? [...before].filter((id) => id !== 'none' && !ids.includes(id)).length : 0
   return <>
     <Title page="Worklist">{w.summary}</Title>
+    {store.book?.state.includes(' on ') && <p class="tags">As of {store.book.state.split(' · ')[0]}.</p>}
     {(news > 0 || gone > 0) && !all && <p class="tags">Since your last look: {[news > 0 && `${news} new`, gone > 0 && `${gone} no longer listed`].filter(Boolean).join(', ')}.</p>}
     <Waiting brief />
     {store.book && !store.book.priced && !store.book.read_only && <Price />}
@@ -60,7 +61,7 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
     <Cautions list={w.cautions.slice(0, 2)} />
     {w.not_judged.length > 0 && <section class="gap"><h2>Not looked for</h2><ul class="near">{w.not_judged.map((s) => <li key={s}>{s}</li>)}</ul></section>}
     {!all && <Boxes book={w.book} />}
-    <p class="gap still">
+    <p class="gap still more">
       {all ? <a href="/">Only what is to do</a>
         : w.hidden > 0 && <a href="/?all" onClick={(e) => { e.preventDefault(); stay({ all: '1' }) }}>{w.hidden} more: suspected, over, passing trouble</a>}
     </p>
@@ -73,11 +74,11 @@ function Boxes({ book }: { book: string }) {
   const d = useData<api.Sources>('/sources')
   const [, again] = useState(0)
   const sources = d.data?.sources ?? []
-  const now = sources.map((s) => s.name + ':' + s.grade).join(',')
+  const now = sources.map((s) => s.name + ':' + s.grade + s.silent).join(',')
   if (sources.length === 0 || kept('boxes.' + book, '') === now) return null
   return <section class="gap still" aria-label="Boxes">
     <h2>What each box can tell</h2>
-    <div class="near">{sources.map((s) => <BoxLine key={s.format + s.name} s={s} />)}</div>
+    <div class="near"><BoxLines of={sources} /></div>
     <div class="buttons near"><button onClick={() => { keep('boxes.' + book, now); again((n) => n + 1) }}>Seen</button><a class="btn" href="/logbook">More of each</a></div>
   </section>
 }
@@ -88,7 +89,7 @@ function Item({ f, fresh }: { f: api.Spoken, fresh: boolean }) {
     <div>
       <div class="s"><a href={'/finding/' + f.id}>{f.sentence}</a>{fresh && <span class="new">new</span>}</div>
       {f.words.decisions.map((d) => <div class="do" key={d}>{d}</div>)}
-      {!over && f.words.step && <div class="do">{f.words.step}</div>}
+      {!over && f.words.step && <div class="do">{f.words.step}{f.words.work && <span class="soft nowrap"> · {f.words.work}</span>}</div>}
     </div>
     <div class="money">{f.words.sum}<small>{f.words.sum_of}</small></div>
   </article>
