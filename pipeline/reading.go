@@ -239,6 +239,13 @@ func (s *settler) countRow(r *rowState, c count) {
 	}
 	due := seeds / math.Max(0.2, 1-skip+double)
 	r.counted += seeds
+	// What a box averages still holds the ground from before the bar was down: of
+	// the first seconds of a pass nobody knows which places were missed.
+	since := p.Start
+	if s.goesOn(s.cur - 1) {
+		since = begins
+	}
+	told := !known || !((c.t - since).Seconds() <= s.averaged)
 	// The count is spread over the stretches that it was made on.
 	s0, s1 := math.Max(0, a.S-p.S0), math.Max(0, b.S-p.S0)
 	for k := int32(s0 / evenstand.StretchLength); ; k++ {
@@ -251,9 +258,11 @@ func (s *settler) countRow(r *rowState, c count) {
 			st := r.stretch(k)
 			st.Grade = r.grade()
 			st.Seeds += float32(part * seeds)
-			st.Due += float32(part * due)
-			st.Skips += float32(part * skip * due)
-			st.Doubles += float32(part * double * due)
+			if told {
+				st.Due += float32(part * due)
+				st.Skips += float32(part * skip * due)
+				st.Doubles += float32(part * double * due)
+			}
 			if !math.IsNaN(r.xref) {
 				st.Target = float32(r.xref)
 			}

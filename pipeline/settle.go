@@ -94,13 +94,14 @@ func nextDay(d evenstand.Day, zone *time.Location) (evenstand.Micros, error) {
 // passes and clocks before it walks; the live pass (live is set, out is not)
 // lets them grow as it goes.
 type settler struct {
-	ctx     context.Context
-	day     Day
-	out     Output
-	card    evenstand.Card
-	live    *Live
-	fixesTo func(evenstand.Micros) error // hands the receiver's words over up to a time; nil live
-	res     Result
+	ctx      context.Context
+	day      Day
+	out      Output
+	card     evenstand.Card
+	live     *Live
+	averaged float64                      // s over which the boxes average the shares that they log
+	fixesTo  func(evenstand.Micros) error // hands the receiver's words over up to a time; nil live
+	res      Result
 
 	survey_ surveyed
 	heard   []heard // by stream, until the clocks are known
@@ -518,6 +519,7 @@ func (s *settler) start() {
 	cfg := find.Config{Planter: s.day.Planter, Rows: s.card.Rows, Spacing: s.card.RowSpacing}
 	for i := range s.day.Streams {
 		cfg.Averaged = math.Max(cfg.Averaged, s.day.Streams[i].Source.Average)
+		s.averaged = cfg.Averaged
 	}
 	s.sideOf = make([]int, s.card.Rows+1)
 	for i := range s.sideOf {
