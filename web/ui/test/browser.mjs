@@ -6,7 +6,7 @@
 import { chromium } from 'playwright-core'
 import { spawn, spawnSync } from 'node:child_process'
 import { createRequire } from 'node:module'
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs'
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 
@@ -251,6 +251,24 @@ test('the journal: written with the keys for gloves, and taken back', async () =
   await p.getByRole('group', { name: 'Whose' }).getByRole('button', { name: /Mine/ }).click()
   await p.getByText('Nobody wrote anything down that day.').waitFor()
   await p.context().close()
+})
+
+test('a note in a logbook with two planters', async () => {
+  const card = readFileSync(join(dir, 'sim/card.toml'), 'utf8')
+  for (const name of ['Front', 'Rear']) writeFileSync(join(dir, name + '.toml'), card.replace(/^name = .*$/m, `name = "${name}"`))
+  run('new', join(dir, 'two'), '--planter', join(dir, 'Front.toml'), '--planter', join(dir, 'Rear.toml'), '--zone', 'America/Chicago')
+  const s = await open(join(dir, 'two'))
+  const p = await page(s.address, { size: 'phone' })
+  await p.goto(s.address + '/journal')
+  await p.getByRole('button', { name: 'Closers' }).click()
+  check((await p.getByLabel('Planter').inputValue()) === 'Front', 'it begins with one of them')
+  await p.getByLabel('Planter').selectOption('Rear')
+  await p.getByLabel('Value').fill('30')
+  await looked(p, 'journal, two planters, phone')
+  await p.getByRole('button', { name: 'Write it down' }).click()
+  await p.locator('.note', { hasText: '30 psi' }).filter({ hasText: 'by hand, Rear' }).waitFor()
+  await p.context().close()
+  await s.stop()
 })
 
 test('letter keys are switched off', async () => {

@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest'
 import type * as api from '../src/api'
-import { entries } from '../src/journal/journal'
+import { entries, planterOf } from '../src/journal/journal'
 
 const note = (id: number, time: string, taken_back = false) => ({ id, time, taken_back }) as api.Note
 const box = (source: string, time: string) => ({ source, time }) as api.BoxLine
@@ -16,4 +16,13 @@ test('notes and what boxes logged stand in one line, newest first', () => {
   expect(names(day, 'mine', true)).toEqual(['2', '1'])
   expect(names(day, 'boxes', true)).toEqual(['journal', 'machine'])
   expect(new Set(entries(day, 'all', true).map((e) => e.key)).size).toBe(4)
+})
+
+test('a note is about the planter of the last day, where there are several', () => {
+  const days = [{ planter: 'b' }, { planter: 'a' }] as api.Book['days']
+  expect(planterOf({ planters: ['a', 'b'], days })).toBe('a')
+  expect(planterOf({ planters: ['a', 'b'], days: days.slice(0, 1) })).toBe('b')
+  expect(planterOf({ planters: ['a', 'b'], days: [] })).toBe('a')
+  expect(planterOf({ planters: ['a'], days })).toBe('')
+  expect(planterOf(null)).toBe('')
 })

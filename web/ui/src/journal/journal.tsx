@@ -1,7 +1,7 @@
 // The journal: what was done, in big buttons, and the line of what was written.
 import { useEffect, useState } from 'preact/hooks'
 import * as api from '../api'
-import { Title, Wait } from '../parts'
+import { Pick, Title, Wait } from '../parts'
 import { stay, usePlace } from '../route'
 import { looking, store, useData, useStore } from '../state'
 import { Pad } from './pad'
@@ -100,7 +100,7 @@ function Mine({ n }: { n: api.Note }) {
   return <li class="note mine">
     <span class="nowrap">{n.clock}</span>
     <div>{n.lines.map((l, i) => <div key={i} class={n.taken_back ? 'gone' : undefined}>{l.says}</div>)}
-      <small class="soft from">{n.taken_back ? 'by hand, taken back' : 'by hand'}</small></div>
+      <small class="soft from">{n.taken_back ? 'by hand, taken back' : 'by hand'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}</small></div>
     {!n.taken_back && !looking() && <button class="quiet" aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
   </li>
 }
@@ -130,6 +130,13 @@ async function newest(day: string): Promise<{ day?: string }> {
   return j.days[0]?.day === day ? {} : { day }
 }
 
+// planterOf is what a note is about at first, where there are several: the planter
+// of the last day. One alone need not be named.
+export function planterOf(b: Pick<api.Book, 'planters' | 'days'> | null): string {
+  if (!b || b.planters.length < 2) return ''
+  return b.days.at(-1)?.planter ?? b.planters[0]!
+}
+
 const whens: [string, string][] = [['', 'now'], ['5 min ago', '5 min ago'], ['15 min ago', '15 min ago'], ['30 min ago', '30 min ago'], ['1 hour ago', 'an hour ago']]
 
 function Write({ kind, close }: { kind: Kind, close: () => void }) {
@@ -140,9 +147,11 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
   const [row, setRow] = useState('')
   const [rows, setRows] = useState('')
   const [at, setAt] = useState('')
+  const [chosen, choose] = useState('')
+  const planter = chosen || planterOf(s.book)
   const [error, setError] = useState('')
   const [seen, setSeen] = useState<api.Note | null>(null)
-  const body = () => ({ text: kind.ask === 'row' ? `dug row ${row || '?'}: ${value} ${unit}` : kind.text(value.trim(), unit), at: kind.name === 'Say it in words' ? '' : at, rows: kind.ask === 'row' || kind.ask === 'words' ? '' : rows })
+  const body = () => ({ text: kind.ask === 'row' ? `dug row ${row || '?'}: ${value} ${unit}` : kind.text(value.trim(), unit), at: kind.name === 'Say it in words' ? '' : at, rows: kind.ask === 'row' || kind.ask === 'words' ? '' : rows, planter })
   const ready = value.trim() !== '' && (kind.ask !== 'row' || row !== '')
   // How it is understood is said while one types.
   useEffect(() => {
@@ -154,7 +163,7 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
         (e: Error) => { if (!over) { setSeen(null); setError(e.message) } })
     }, 250)
     return () => { over = true; clearTimeout(t) }
-  }, [value, row, rows, at])
+  }, [value, row, rows, at, planter])
   const write = async () => {
     try {
       const n = await api.send<api.Note>('POST', '/journal', body())
@@ -181,6 +190,7 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
         {kind.name !== 'Say it in words' && <div class="buttons near" role="group" aria-label="When">
           {whens.map(([v, name]) => <button type="button" key={v} aria-pressed={at === v} onClick={() => setAt(v)}>{name}</button>)}
         </div>}
+        {planter && <div class="near"><Pick label="Planter" value={planter} set={choose} of={s.book!.planters.map((p) => ({ value: p, text: p }))} /></div>}
         <div class="near understood" aria-live="polite">
           {seen && <p><b>{seen.clock}: {seen.lines.map((l) => l.says).join('; ')}.</b> {seen.supposed.join(' ')}</p>}
           {error && <p role="alert">{error}</p>}
