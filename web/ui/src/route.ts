@@ -1,10 +1,17 @@
-// Where the page is: the path and the query are all of it, so that every view
-// has a link.
+// Where the page is: the path, the query and what is asked for within it are all
+// of it, so that every view has a link.
 import { useEffect, useState } from 'preact/hooks'
 
-export interface Place { path: string, q: URLSearchParams }
+export interface Place { path: string, q: URLSearchParams, hash: string }
 
-const here = (): Place => ({ path: decodeURIComponent(location.pathname), q: new URLSearchParams(location.search) })
+const here = (): Place => ({ path: decoded(location.pathname), q: new URLSearchParams(location.search), hash: decoded(location.hash.slice(1)) })
+
+// decoded reads what stands in an address; what nobody can have meant stays as
+// it is.
+export function decoded(s: string): string {
+  try { return decodeURIComponent(s) } catch { return s }
+}
+
 const listeners = new Set<(moved: boolean) => void>()
 
 export function usePlace(): Place {
@@ -35,7 +42,7 @@ export const moved = (): boolean => steps > 0
 
 // go moves to another view; with replace the one before is not gone back to.
 export function go(to: string, replace = false) {
-  if (to === location.pathname + location.search) return
+  if (to === location.pathname + location.search + location.hash) return
   if (!replace) steps++
   history[replace ? 'replaceState' : 'pushState'](null, '', to)
   for (const l of listeners) l(!replace)
@@ -49,7 +56,7 @@ export function stay(change: Record<string, string | number | undefined>) {
     else q.set(k, String(v))
   }
   const s = q.toString()
-  go(location.pathname + (s && '?' + s), true)
+  go(location.pathname + (s && '?' + s) + location.hash, true)
 }
 
 // follow lets links within the page move without loading it again.
@@ -60,7 +67,7 @@ export function follow() {
     if (!a || a.target || a.hasAttribute('download') || a.origin !== location.origin || a.pathname.startsWith('/api/')) return
     if (a.hash && a.pathname === location.pathname && a.search === location.search) return
     e.preventDefault()
-    go(a.pathname + a.search)
-    scrollTo(0, 0)
+    go(a.pathname + a.search + a.hash)
+    if (!a.hash) scrollTo(0, 0) // else the screen shows what was asked for
   })
 }

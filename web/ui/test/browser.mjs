@@ -168,6 +168,27 @@ test('worklist, finding, ribbon and back', async () => {
   await p.context().close()
 })
 
+test('from the money of a finding to the relation that it rests on', async () => {
+  const p = await page(main.address)
+  const all = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups.flatMap((g) => g.findings)
+  const f = all.find((f) => f.words.cites.length > 0)
+  const id = f.words.cites.at(-1).id
+  await p.goto(main.address + '/finding/' + f.id)
+  await p.getByText('Where the figures come from').click()
+  await p.getByRole('link', { name: id, exact: true }).first().click()
+  await p.locator(`section[id="${id}"] details[open]`).waitFor()
+  check(new URL(p.url()).hash === '#' + id, 'the relation is in the address')
+  const seen = () => p.evaluate((id) => { const r = document.getElementById(id).getBoundingClientRect(); return r.top >= 0 && r.top < innerHeight / 2 }, id)
+  check(await seen(), 'the relation is in view')
+  check(await p.evaluate((id) => document.activeElement.closest('section')?.id === id, id), 'the relation has the focus')
+  await p.reload()
+  await p.locator(`section[id="${id}"] details[open]`).waitFor()
+  check(await seen(), 'the link leads there by itself')
+  await p.goto(main.address + '/%E0%A4')
+  await p.getByRole('heading', { name: 'There is no such screen.' }).waitFor()
+  await p.context().close()
+})
+
 test('a finding is done and that is taken back', async () => {
   const p = await page(main.address)
   await p.goto(main.address)

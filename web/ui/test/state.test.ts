@@ -1,6 +1,6 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest'
 import * as api from '../src/api'
-import { go, onLeave } from '../src/route'
+import { decoded, go, onLeave, stay } from '../src/route'
 import { Question, setLetterKeys, Store, unheard } from '../src/state'
 
 // A stream that the test speaks on.
@@ -222,7 +222,7 @@ test('a file is not sent once bringing was stopped, and leaves nothing behind', 
 })
 
 test('what is said leaves with its screen, but for a way back', () => {
-  const at = { pathname: '/journal', search: '' }
+  const at = { pathname: '/journal', search: '', hash: '' }
   vi.stubGlobal('location', at)
   vi.stubGlobal('addEventListener', () => {})
   vi.stubGlobal('removeEventListener', () => {})
@@ -242,6 +242,25 @@ test('what is said leaves with its screen, but for a way back', () => {
   vi.advanceTimersByTime(12_000)
   expect(store.said).toBeNull()
   stop()
+})
+
+test('what is asked for within a screen is part of its address', () => {
+  const at = { pathname: '/logbook/relations', search: '', hash: '' }
+  const steps: string[] = []
+  const move = (_: unknown, __: string, to: string) => { const u = new URL(to, 'http://x'); Object.assign(at, { pathname: u.pathname, search: u.search, hash: u.hash }); steps.push(to) }
+  vi.stubGlobal('location', at)
+  vi.stubGlobal('history', { pushState: move, replaceState: move })
+  go('/logbook/relations#R2-skip')
+  go('/logbook/relations#R2-skip') // is there already
+  go('/logbook/relations#R3')
+  stay({ q: 1 })
+  go('/logbook/relations')
+  expect(steps).toEqual(['/logbook/relations#R2-skip', '/logbook/relations#R3', '/logbook/relations?q=1#R3', '/logbook/relations'])
+})
+
+test('an address that nobody can have meant is read as it stands', () => {
+  expect(decoded('/finding/a%20b')).toBe('/finding/a b')
+  expect(decoded('/%E0%A4%A')).toBe('/%E0%A4%A')
 })
 
 test('single characters do nothing once letter keys are off', () => {

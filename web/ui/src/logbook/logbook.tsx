@@ -3,6 +3,7 @@ import * as api from '../api'
 import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
 import { Text, Title, Wait, Wide } from '../parts'
+import { usePlace } from '../route'
 import { useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
@@ -58,15 +59,19 @@ function Planters() {
 function RelationsView() {
   const d = useData<api.Relations>('/relations')
   const [find, setFind] = useState('')
-  const asked = decodeURIComponent(location.hash.slice(1))
-  useEffect(() => { if (d.data && asked) document.getElementById(asked)?.scrollIntoView() }, [d.data !== null])
+  const asked = usePlace().hash
+  useEffect(() => {
+    const at = d.data && asked ? document.getElementById(asked) : null
+    at?.querySelector('h2')?.focus({ preventScroll: true })
+    at?.scrollIntoView()
+  }, [d.data !== null, asked])
   return <Wait of={d}>{(d) => {
     const f = find.toLowerCase()
     const shown = d.relations.map((r) => ({ ...r, lines: r.lines.filter((l) => !f || (r.id + r.title + r.says + l.name + l.source + l.form).toLowerCase().includes(f)) })).filter((r) => r.lines.length)
     return <>
       <p class="soft">What links what went wrong to yield and time, as it was published. Where a finding costs money, it names the relation that it rests on.</p>
       <div class="near"><Text label="Look for" value={find} set={setFind} /></div>
-      {shown.map((r) => <section class="gap" key={r.id} id={r.id}><h2>{r.title}</h2>
+      {shown.map((r) => <section class="gap" key={r.id} id={r.id}><h2 tabIndex={-1}>{r.title}</h2>
         <p>{r.says}</p>
         <details open={r.id === asked || f !== ''}><summary>Figures and sources of {r.id}</summary>
           <Wide label={r.title}><table class="small">
