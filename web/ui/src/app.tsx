@@ -11,7 +11,7 @@ import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
-import { dress, setDress, unheard, useStore } from './state'
+import { dress, looking, setDress, unheard, useStore } from './state'
 import * as api from './api'
 import { Worklist } from './worklist/worklist'
 
@@ -95,7 +95,7 @@ function Foot() {
   return <div class="foot">
     {busy.map((j) => <div class="job" key={j.id} role="status">
       <div><span>{j.state === 'waiting' ? 'Waiting for its turn' : j.says || 'Reading'}</span>
-        <button class="quiet" onClick={() => void api.send('DELETE', `/jobs/${j.id}`).catch((e: Error) => store.say(e.message))}>Stop</button></div>
+        {!looking() && <button class="quiet" onClick={() => void api.send('DELETE', `/jobs/${j.id}`).catch((e: Error) => store.say(e.message))}>Stop</button>}</div>
       <progress max={j.total || undefined} value={j.total ? j.done : undefined} aria-label="How far the reading is" />
     </div>)}
     <div role="status" aria-live="polite">

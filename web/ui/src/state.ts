@@ -136,6 +136,9 @@ export class Store {
 // looking, and everything that would change something is left away.
 export const looking = (): boolean => store.book?.read_only ?? false
 
+// settle has everything made again that was changed since.
+export const settleNow = (): void => void api.send('POST', '/settle').catch((e: Error) => store.say(e.message))
+
 export interface Said { text: string, undo?: () => Promise<void> }
 export const store = new Store()
 

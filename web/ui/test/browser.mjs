@@ -6,8 +6,8 @@
 import { chromium } from 'playwright-core'
 import { spawn, spawnSync } from 'node:child_process'
 import { createRequire } from 'node:module'
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
-import { tmpdir } from 'node:os'
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { networkInterfaces, tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 
 const program = resolve(process.argv[2])
@@ -27,8 +27,8 @@ const run = (...args) => {
 }
 
 // open starts the program on a logbook and gives its address.
-async function open(book) {
-  const p = spawn(program, ['open', book, '--no-browser', '--listen', '127.0.0.1:0'], { stdio: ['ignore', 'pipe', 'pipe'] })
+async function open(book, listen = '127.0.0.1:0') {
+  const p = spawn(program, ['open', book, '--no-browser', '--listen', listen], { stdio: ['ignore', 'pipe', 'pipe'] })
   const address = await new Promise((ok, no) => {
     let out = ''
     p.stdout.on('data', (d) => { out += d; const m = out.match(/http:\/\/[\d.:]+\//); if (m) ok(m[0].replace(/\/$/, '')) })
@@ -41,7 +41,8 @@ const browser = await chromium.launch({ executablePath: browserPath, args: ['--n
 
 const sizes = { tablet: [1024, 768], desk: [1440, 900], phone: [390, 844] }
 
-// page opens a page that minds what it loads and says.
+// page opens a page that minds what it loads and says. Of a header that holds
+// only where the browser is on the same computer it complains on other screens.
 async function page(address, { size = 'tablet', theme = 'light', dress = 'shop' } = {}) {
   const [width, height] = sizes[size]
   const ctx = await browser.newContext({ viewport: { width, height }, hasTouch: size === 'phone' })
@@ -50,7 +51,7 @@ async function page(address, { size = 'tablet', theme = 'light', dress = 'shop' 
   p.setDefaultTimeout(40_000)
   p.on('request', (r) => { if (!r.url().startsWith(address) && !/^(data|blob):/.test(r.url())) fail('a request leaves: ' + r.url()) })
   p.on('pageerror', (e) => fail('the page broke: ' + e.message))
-  p.on('console', (m) => { if (m.type() === 'error' && !/status of 4\d\d/.test(m.text())) fail('console: ' + m.text()) })
+  p.on('console', (m) => { if (m.type() === 'error' && !/status of 4\d\d|Opener-Policy header has been ignored/.test(m.text())) fail('console: ' + m.text()) })
   return p
 }
 
@@ -74,6 +75,7 @@ run('simulate', scenario, join(dir, 'sim'))
 const boxes = join(dir, 'sim', 'boxes')
 run('new', join(dir, 'book'), '--planter', join(dir, 'sim/card.toml'), '--field', join(dir, 'sim/fields/north-place.geojson'), '--field', join(dir, 'sim/fields/river-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
 run('read', join(dir, 'book'), boxes)
+cpSync(join(dir, 'book'), join(dir, 'shown'), { recursive: true })
 const main = await open(join(dir, 'book'))
 
 test('the first minute: files dropped into an empty logbook', async () => {
@@ -457,6 +459,73 @@ test('every screen in three themes and three sizes, shop and cab', async () => {
     }
     await p.context().close()
   }
+})
+
+test('a screen that may only look is offered nothing that changes anything', async () => {
+  // Another screen is told by its address: it comes over the network of this
+  // computer, if there is one.
+  const own = Object.values(networkInterfaces()).flat().find((a) => a.family === 'IPv4' && !a.internal)
+  if (!own) { console.log('     this computer has no network to look over: not tried'); return }
+  const s = await open(join(dir, 'shown'), '0.0.0.0:0')
+  const send = async (method, path, body) => {
+    const r = await fetch(s.address + '/api/v1' + path, { method, body, headers: typeof body === 'string' ? { 'Content-Type': 'application/json' } : {} })
+    check(r.ok, `${method} ${path}: ${r.status}`)
+    return r.json().catch(() => ({}))
+  }
+  // What there can be to do: a recipe, a table to explain, a note, a job, days
+  // that are old. The last two pass by themselves; here they stay.
+  await send('POST', '/recipes/bring', JSON.stringify({ name: 'box.toml', text: 'recipe = 1\nbox = "box"\n[file]\nkind = "text"\ncolumns = ["time", "v"]\n[time]\ncolumn = "time"\nwritten = "year month day"\n[[value]]\ncolumn = "v"\nquantity = "ground_speed"\nelement = "machine"\nunit = "mph"\n' }))
+  const { id } = await send('POST', '/uploads')
+  await send('PUT', `/uploads/${id}/file?path=Monitor.csv`, new Blob(['time;Reihe 1 Fehlstellen [%]\n' + Array.from({ length: 40 }, (_, i) => `02.05.2026 14:05:${String(i).padStart(2, '0')};1,${i % 10}`).join('\n') + '\n']))
+  await send('POST', `/uploads/${id}/read`)
+  let table
+  for (let i = 0; i < 100 && !table; i++) {
+    table = (await send('GET', '/tables')).tables[0]
+    if (!table) await new Promise((done) => setTimeout(done, 200))
+  }
+  await send('POST', '/journal', JSON.stringify({ text: 'cleaners 22 psi' }))
+  const links = (await send('POST', '/screens')).links
+  const there = links.find((l) => l.includes(own.address + ':'))
+  const at = new URL(there).origin
+  const p = await page(at)
+  await p.route('**/api/v1/book', async (r) => { const a = await r.fetch(); await r.fulfill({ response: a, json: { ...await a.json(), stale: true } }) })
+  let running = [] // days that are old are offered while nothing runs
+  await p.route('**/api/v1/jobs', (r) => r.fulfill({ json: { jobs: running } }))
+  await p.goto(there)
+  await p.getByRole('button', { name: 'Show it' }).click()
+  await p.locator('.item').first().waitFor()
+  let pressed = ''
+  p.on('request', (r) => { if (r.method() !== 'GET') fail(`looking only: ${pressed}: ${r.method()} ${r.url().slice(at.length)}`) })
+  const all = (await send('GET', '/worklist')).groups.flatMap((g) => g.findings)
+  const recipe = '/recipe?' + new URLSearchParams({ upload: table.upload, path: table.path })
+  const seen = []
+  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
+    running = path === '/bring' ? [{ id: 'x', what: 'read', state: 'running', doing: 'reading', name: '', done: 1, total: 9, unit: 'days', left_s: 0, says: 'Reading', error: '' }] : []
+    await p.goto(at + path)
+    await settled(p)
+    if (running.length) await p.locator('.job').waitFor()
+    if (path.startsWith('/logbook')) await p.getByText('Something was changed since the last reading.').waitFor()
+    pressed = path
+    // Each button is pressed, and each form sent, where it is seen; what is folded
+    // is unfolded first. Those that lead elsewhere lead back.
+    await p.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = true })
+    const names = await p.evaluate(() => [...document.querySelectorAll('main button, .foot button')].map((b) => b.ariaLabel || b.textContent.trim()))
+    seen.push(...names)
+    for (const [i, name] of names.entries()) {
+      pressed = `${path}: ${name}`
+      await p.evaluate(([i, name]) => { const b = [...document.querySelectorAll('main button, .foot button')]; (b.find((x, k) => k >= i && (x.ariaLabel || x.textContent.trim()) === name) ?? b.find((x) => (x.ariaLabel || x.textContent.trim()) === name))?.click() }, [i, name])
+      await p.waitForTimeout(20)
+      if (new URL(p.url()).pathname !== path.split('?')[0]) { await p.goto(at + path); await settled(p) }
+    }
+    pressed = path + ': a form'
+    await p.evaluate(() => { for (const f of document.forms) f.requestSubmit() })
+    await p.waitForTimeout(60)
+    await looked(p, 'looking only, ' + path.split('?')[0])
+  }
+  check(seen.length > 20, `buttons were pressed: ${seen.length}`)
+  check((await send('GET', '/recipes')).recipes.length === 1 && (await send('GET', '/tables')).tables.length === 1, 'all is there still')
+  await p.context().close()
+  await s.stop()
 })
 
 test('cab mode: nothing small', async () => {

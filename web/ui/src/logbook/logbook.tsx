@@ -1,10 +1,10 @@
 import { useEffect, useState } from 'preact/hooks'
-import * as api from '../api'
+import type * as api from '../api'
 import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
 import { Text, Title, Wait, Wide } from '../parts'
 import { usePlace } from '../route'
-import { useData, useStore } from '../state'
+import { looking, settleNow, useData, useStore } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
 import { Prices } from './prices'
@@ -17,7 +17,7 @@ export function Logbook({ tab }: { tab: string }) {
   return <>
     <Title page="Logbook">{s.book ? 'Logbook: ' + s.book.name : 'Logbook'}</Title>
     {s.book?.stale && !s.jobs.some((j) => j.state === 'running' || j.state === 'waiting') && <div class="notice near"><p>Something was changed since the last reading.</p>
-      <div class="buttons near"><button class="first" onClick={() => void api.send('POST', '/settle')}>Take it up now</button></div></div>}
+      {!looking() && <div class="buttons near"><button class="first" onClick={settleNow}>Take it up now</button></div>}</div>}
     <nav class="tabs" aria-label="Parts of the logbook">{tabs.map(([id, name]) => <a key={id} href={'/logbook' + (id && '/' + id)} aria-current={tab === id ? 'page' : undefined}>{name}</a>)}</nav>
     {tab === '' && <Boxes />}
     {tab === 'planter' && <Planters />}
@@ -30,7 +30,7 @@ export function Logbook({ tab }: { tab: string }) {
 function Boxes() {
   const d = useData<api.Sources>('/sources')
   return <Wait of={d}>{(d) => d.sources.length === 0
-    ? <p>No logs have been read yet. <a href="/bring">Bring some</a>.</p>
+    ? <p>No logs have been read yet.{!looking() && <> <a href="/bring">Bring some</a>.</>}</p>
     : <><p class="soft">Every box whose log was read, and the one thing to switch on at it. Each has its own clock.</p>
       {d.sources.map((s) => <BoxLine key={s.format + s.name} s={s} />)}
       <details class="near"><summary>What the grades allow</summary>

@@ -22,7 +22,7 @@ export const Amount = ({ k, d, label, value, set, hint }: { k: Key, d: api.Setti
 
 export function Prices() {
   const d = useData<api.Settings>('/settings')
-  return <Wait of={d}>{(d) => <div key={JSON.stringify(d)}><Costs d={d} /><Limits d={d} /><Place d={d} /></div>}</Wait>
+  return <Wait of={d}>{(d) => <fieldset class="bare" key={JSON.stringify(d)} disabled={looking()}>{looking() && <p class="notice near">This screen may only look. Prices, limits and units are set where the logbook is open.</p>}<Costs d={d} /><Limits d={d} /><Place d={d} /></fieldset>}</Wait>
 }
 
 // useChange keeps what was typed until it is kept, with a way back.
@@ -31,6 +31,7 @@ function useChange(d: api.Settings) {
   const [error, setError] = useState('')
   const keep = async (e: Event, says: string) => {
     e.preventDefault()
+    if (Object.keys(s).length === 0) return
     const before = Object.fromEntries(Object.keys(s).map((k) => [k, d[k as keyof api.Settings]])) as api.SettingsChange
     try {
       await api.send('PATCH', '/settings', s)
@@ -50,7 +51,7 @@ function Keep({ of, back, changed, error }: { of: string, back: () => void, chan
 
 function Costs({ d }: { d: api.Settings }) {
   const { s, error, keep, put, back, changed } = useChange(d)
-  return <form onSubmit={(e) => void keep(e, 'Kept; everything is priced anew.')}>
+  return <form class={looking() ? 'gap' : undefined} onSubmit={(e) => void keep(e, 'Kept; everything is priced anew.')}>
     <h2>Prices</h2>
     {d.missing.length > 0
       ? <div class="notice near"><p>Still missing:</p><ul>{d.missing.map((m) => <li key={m}>{m}.</li>)}</ul></div>

@@ -3,7 +3,7 @@ import { useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { Wait } from '../parts'
 import { Waiting } from '../recipe/waiting'
-import { store, useData } from '../state'
+import { looking, settleNow, store, useData } from '../state'
 
 export function Recipes() {
   const d = useData<{ recipes: api.Recipe[] }>('/recipes')
@@ -29,8 +29,10 @@ export function Recipes() {
   return <>
     <p class="soft">A recipe says how the tables of one box are read. It is made once, from one table, and can be passed on to whoever has the same box.</p>
     <Waiting />
-    <div class="buttons gap"><button onClick={() => file.current?.click()}>Bring a recipe</button></div>
-    <input ref={file} type="file" accept=".toml" class="hush" tabIndex={-1} aria-label="Recipe to bring" onChange={(e) => void bring(e.currentTarget.files?.[0])} />
+    {!looking() && <>
+      <div class="buttons gap"><button onClick={() => file.current?.click()}>Bring a recipe</button></div>
+      <input ref={file} type="file" accept=".toml" class="hush" tabIndex={-1} aria-label="Recipe to bring" onChange={(e) => void bring(e.currentTarget.files?.[0])} />
+    </>}
     {error && <p class="near" role="alert"><b>{error}</b></p>}
     <Wait of={d}>{(d) => d.recipes.length === 0
       ? <p class="gap">No recipe yet. One is made when a table is brought that nobody has explained.</p>
@@ -42,10 +44,10 @@ export function Recipes() {
         <details><summary>Its text</summary><pre class="small text">{r.text}</pre></details>
         <div class="buttons near">
           <a class="btn" download={r.name + '.toml'} href={`/api/v1/recipes/${encodeURIComponent(r.name)}/file?at=${store.revision}`}>Download</a>
-          <button onClick={() => void forget(r)}>Forget</button>
+          {!looking() && <button onClick={() => void forget(r)}>Forget</button>}
         </div>
       </article>)}
       <p class="gap soft">A recipe that was changed or forgotten takes effect at the next reading.</p>
-      <div class="buttons near"><button onClick={() => void api.send('POST', '/settle')}>Read again now</button></div></>}</Wait>
+      {!looking() && <div class="buttons near"><button onClick={settleNow}>Read again now</button></div>}</>}</Wait>
   </>
 }

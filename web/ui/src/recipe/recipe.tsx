@@ -4,12 +4,18 @@ import { useEffect, useMemo, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { Text, Title, Wrong } from '../parts'
 import { go } from '../route'
-import { store, useData } from '../state'
+import { looking, store, useData, useStore } from '../state'
 import { Table, type Pending } from './table'
 
 type Answers = Record<string, string>
 
 export function RecipePage({ q }: { q: URLSearchParams }) {
+  const { book } = useStore()
+  if (looking()) return <><Title page="Explain a table">A table to explain</Title><p class="notice near">This screen may only look. Explain tables where the logbook is open.</p></>
+  return book ? <Explain q={q} /> : <><Title page="Explain a table">What is in {q.get('inside') || q.get('path')}?</Title><p class="soft near" role="status">One moment…</p></>
+}
+
+function Explain({ q }: { q: URLSearchParams }) {
   const which = useMemo(() => ({ upload: q.get('upload') ?? '', path: q.get('path') ?? '', inside: q.get('inside') ?? '', sheet: q.get('sheet') ?? '' }), [q])
   const memory = 'evenstand.recipe.' + q.toString()
   const [answers, setAnswers] = useState<Answers>(() => remembered(memory))

@@ -2,14 +2,15 @@
 // brought and where they are missed.
 import * as api from '../api'
 import { Wide } from '../parts'
-import { store, useData } from '../state'
+import { looking, store, useData } from '../state'
 
 export function link(t: api.UnknownTable): string {
   return '/recipe' + api.query({ upload: t.upload, path: t.path, inside: t.inside, sheet: t.sheet })
 }
 
 // Waiting lists them, and what was brought and not read to the end; in brief,
-// where something else comes first, in a line each.
+// where something else comes first, in a line each. Who may only look is told of
+// them and can do nothing about them.
 export function Waiting({ brief }: { brief?: boolean }) {
   const d = useData<{ tables: api.UnknownTable[], unread: api.Unread[] }>('/tables')
   const all = d.data?.tables ?? [], unread = d.data?.unread ?? []
@@ -17,8 +18,8 @@ export function Waiting({ brief }: { brief?: boolean }) {
   const many = all.length === 1 ? 'One table that nobody has explained yet' : `${all.length} tables that nobody has explained yet`
   const beside = (t: api.UnknownTable) => all.filter((o) => o.upload === t.upload).length > 1
   if (brief) return <>
-    {unread.length > 0 && <p class="near still">Brought and not read to the end: <a href="/bring">read it again, or leave it</a></p>}
-    {all.length > 0 && <p class="near still">{many}: <a href={all.length === 1 ? link(all[0]!) : '/logbook/recipes'}>explain {all.length === 1 ? 'it' : 'them'}</a></p>}
+    {unread.length > 0 && <p class="near still">Brought and not read to the end{!looking() && <>: <a href="/bring">read it again, or leave it</a></>}</p>}
+    {all.length > 0 && <p class="near still">{many}{!looking() && <>: <a href={all.length === 1 ? link(all[0]!) : '/logbook/recipes'}>explain {all.length === 1 ? 'it' : 'them'}</a></>}</p>}
   </>
   return <>
     {unread.length > 0 && <section class="notice gap" aria-label="Not read to the end">
@@ -26,16 +27,16 @@ export function Waiting({ brief }: { brief?: boolean }) {
       {unread.map((u) => <div class="unknown" key={u.upload}>
         <p><b>{names(u)}</b></p>
         <p class="soft">{u.why} It is kept until it is read or left.</p>
-        <div class="buttons near"><button class="first" onClick={() => void readAgain(u)}>Read it again</button><button onClick={() => void giveUp(u)}>Leave it</button></div>
+        {!looking() && <div class="buttons near"><button class="first" onClick={() => void readAgain(u)}>Read it again</button><button onClick={() => void giveUp(u)}>Leave it</button></div>}
       </div>)}
     </section>}
     {all.length > 0 && <section class="notice gap" aria-label="Tables to explain">
       <h2>{many}</h2>
-      <p class="soft">Say once what its columns are; from then on every table of that box is read. What you brought is kept until then.</p>
+      <p class="soft">{looking() ? 'Tables are explained where the logbook is open.' : 'Say once what its columns are; from then on every table of that box is read. What you brought is kept until then.'}</p>
       {all.map((t) => <div class="unknown" key={link(t)}>
         <p><b>{t.name}</b></p>
         {t.lines.length > 0 && <Wide label={'First lines of ' + t.name}><pre class="small">{t.lines.join('\n')}</pre></Wide>}
-        <div class="buttons near"><a class="btn first" href={link(t)}>Explain it</a><button onClick={() => void giveUp(t)}>{beside(t) ? 'Leave all that came with it' : 'Leave it'}</button></div>
+        {!looking() && <div class="buttons near"><a class="btn first" href={link(t)}>Explain it</a><button onClick={() => void giveUp(t)}>{beside(t) ? 'Leave all that came with it' : 'Leave it'}</button></div>}
       </div>)}
     </section>}
   </>
