@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import { decode } from '../src/api'
 import { bandsOf, between, levelOf, levelScale, nearest, padOf, paint, stepOf, type Ink, type Tile } from '../src/draw/ribbon'
-import { digits, extent, label, round, show, ticks } from '../src/draw/scale'
+import { itemsOf } from '../src/ribbon/key'
+import { digits, extent, label, round, show, stretchSays, ticks } from '../src/draw/scale'
 import type * as api from '../src/api'
 import { signsOf } from '../src/ribbon/canvas'
 import { stepTo } from '../src/ribbon/ribbon'
@@ -208,4 +209,14 @@ describe('prices', () => {
     expect(spoken('seed', d)).toBe('USD for 80,000 seeds')
     expect(spoken('left_to_plant', d)).toBe('ac')
   })
+})
+
+it('stretches are said in the units of the logbook', () => {
+  expect(stretchSays('us')).toBe('about 50 ft')
+  expect(stretchSays('metric')).toBe('15 m')
+  const p = { grade: 'B', places: false, gaps: [], findings: [], tracks: [] } as unknown as Parameters<typeof itemsOf>[0]
+  const says = (units: 'us' | 'metric') => itemsOf(p, [], '', units).map((i) => i.says).join('; ')
+  expect(says('us')).toContain('over about 50 ft')
+  expect(says('metric')).toContain('over 15 m')
+  expect(says('metric')).not.toMatch(/\bft\b/)
 })

@@ -1,5 +1,5 @@
 // Numbers and axes; pure.
-import type { Axis, Limit } from '../api'
+import type { Axis, Book, Limit } from '../api'
 
 // show turns a value in SI into the unit shown.
 export const show = (a: Axis, si: number): number => (si - a.offset) / a.scale
@@ -24,6 +24,9 @@ export const label = (a: Axis, si: number): string => {
   const d = digits(show(a, si))
   return a.unit === '%' ? d + '%' : a.unit ? `${d} ${a.unit}` : d
 }
+
+// stretchSays is how long the stretches are that days are summed up by, 15 m.
+export const stretchSays = (units: Book['units'] | undefined): string => units === 'metric' ? '15 m' : 'about 50 ft'
 
 // ticks gives round values from lo to hi, about n of them.
 export function ticks(lo: number, hi: number, n: number): number[] {

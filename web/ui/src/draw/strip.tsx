@@ -3,7 +3,8 @@
 import { useRef } from 'preact/hooks'
 import type * as api from '../api'
 import { AsTable } from '../parts'
-import { digits, linear, show, ticks } from './scale'
+import { store } from '../state'
+import { digits, linear, show, stretchSays, ticks } from './scale'
 import { useWidth } from './size'
 
 export function StripView({ s }: { s: api.Strip }) {
@@ -30,7 +31,7 @@ export function StripView({ s }: { s: api.Strip }) {
         {ticks(a, b, Math.max(2, Math.floor(w / 150))).filter((t) => linear(a, b, left, w - right)(t) < w - 34).map((t) => <text key={t} x={linear(a, b, left, w - right)(t)} y={h + 18} text-anchor="middle">{digits(t)} {s.axis.unit}</text>)}
       </svg>
     </div>
-    <figcaption class="cap">Bars: ground with seed. Dashed: without. Along the pass from its start{s.exact ? '' : ', by stretches of about 50 ft'}.</figcaption>
+    <figcaption class="cap">Bars: ground with seed. Dashed: without. Along the pass from its start{s.exact ? '' : `, by stretches of ${stretchSays(store.book?.units)}`}.</figcaption>
     <AsTable label="Where seed lies" name="ground-with-seed"><thead><tr><th>row</th><th>with seed, {s.axis.unit} from the start</th><th>longest part without</th></tr></thead>
       <tbody>{s.rows.map((r) => <tr key={r.row}><td>{r.row}</td><td>{pairs(r.runs_m).map(([p, q]) => `${digits(show(s.axis, p))} to ${digits(show(s.axis, q))}`).join(', ') || 'none'}</td><td>{r.hole}</td></tr>)}</tbody></AsTable>
   </figure>

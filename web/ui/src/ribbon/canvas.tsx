@@ -3,7 +3,7 @@
 import { useEffect, useRef } from 'preact/hooks'
 import * as api from '../api'
 import { across, bandsOf, between, bracket, hatch, inkOf, lay, levelOf, levelScale, merge, nearest, paint, rings, seedLevel, tileMetres, type Band, type Ink, type Tile, type TileHead } from '../draw/ribbon'
-import { digits, ends, label, linear, round, show, ticks } from '../draw/scale'
+import { digits, ends, label, linear, round, show, stretchSays, ticks } from '../draw/scale'
 import { stay } from '../route'
 import { store, unheard } from '../state'
 
@@ -474,7 +474,7 @@ export class View {
     const percent = label(this.p.tracks.find((t) => t.measure === 'skips')!.axis, s.share)
     return s.row === 0 ? `${percent} skipped in every row alike: a position or a count of the whole machine, not a row`
       : s.start ? `${percent} skipped, start of the pass: in part from before the bar was down`
-      : `${percent} of the places without a seed, over about 50 ft`
+      : `${percent} of the places without a seed, over ${stretchSays(store.book?.units)}`
   }
 
   private what(h: { kind: number, n: number, gap: number }): string {

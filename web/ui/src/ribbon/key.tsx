@@ -2,6 +2,7 @@
 import { useEffect, useRef } from 'preact/hooks'
 import type * as api from '../api'
 import { across, bracket, hatch, hole, inkOf, joint, pair, rings, tick, type Ink } from '../draw/ribbon'
+import { stretchSays } from '../draw/scale'
 import { dress, theme, useStore } from '../state'
 
 type G = CanvasRenderingContext2D
@@ -21,8 +22,8 @@ const seeds: Item[] = [
   { says: 'two seeds in one place', draw: (g, w, h, ink) => { g.fillStyle = ink.ink; for (const x of [w / 2 - 4, w / 2 + 3]) tick(g, x, h / 2 - 1, lane); joint(g, w / 2 + 3, h / 2 - 1, lane, 7) } },
 ]
 const bare: Item = { says: 'ground without seed, as long as it is', draw: (g, w, h, ink) => hole(g, 3, w - 3, h / 2, lane, ink) }
-const shares: Item[] = [
-  sizes('1, 5, 20 of 100 places without a seed, over about 50 ft', (g, x, y, n, ink) => rings(g, [{ x, y, n }], lane, false, ink)),
+const shares = (units: api.Book['units'] | undefined): Item[] => [
+  sizes(`1, 5, 20 of 100 places without a seed, over ${stretchSays(units)}`, (g, x, y, n, ink) => rings(g, [{ x, y, n }], lane, false, ink)),
 ]
 const start: Item = { says: 'start of the pass: a box that averages still counts ground from before the bar was down', draw: (g, w, h, ink) => rings(g, [{ x: w / 2, y: h / 2, n: 20 }], lane, false, ink, true) }
 const all: Item = { says: 'the same in every row: a position, or a count of the whole machine', draw: (g, w, h, ink) => across(g, w / 2, 1.5, h - 1.5, 1, ink) }
@@ -36,10 +37,10 @@ const unknown: Item = { says: 'nothing known: the row was off, or not logged', d
 const band: Item = { says: 'under the lines: from the lowest row to the highest', draw: (g, w, h, ink) => { g.fillStyle = ink.band; g.fillRect(4, 4, w - 8, h - 8); g.fillStyle = ink.ink; g.fillRect(4, h / 2, w - 8, 1.5) } }
 
 // itemsOf gives what can stand on a pass: no more than that.
-export function itemsOf(p: api.Pass, signs: { row: number, start: boolean }[], focus: string): Item[] {
+export function itemsOf(p: api.Pass, signs: { row: number, start: boolean }[], focus: string, units: api.Book['units'] | undefined): Item[] {
   const near = p.grade === 'A'
   return [
-    ...(near && p.places ? places : shares), ...(near ? [...seeds, bare] : []),
+    ...(near && p.places ? places : shares(units)), ...(near ? [...seeds, bare] : []),
     ...(signs.some((s) => s.start) ? [start] : []), ...(signs.some((s) => s.row === 0) && !(near && p.places) ? [all] : []), ...(p.gaps.length ? [gap] : []),
     ...(p.findings.some((f) => f.listed) ? [found[0]!] : []), ...(p.findings.some((f) => f.id === focus) ? [found[1]!] : []), ...(p.findings.some((f) => !f.listed) ? [found[2]!] : []),
     unknown, ...(p.tracks.some((t) => t.by_row) ? [band] : []),

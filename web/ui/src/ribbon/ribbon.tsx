@@ -1,6 +1,6 @@
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
-import { label } from '../draw/scale'
+import { label, stretchSays } from '../draw/scale'
 import { Title, Wait, Wide, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
 import { dress, useData, useStore } from '../state'
@@ -40,7 +40,7 @@ function PassScreen({ pass, q }: { pass: string, q: URLSearchParams }) {
 
 function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
   const store = useStore()
-  const days = store.book?.days ?? []
+  const days = store.book?.days ?? [], units = store.book?.units
   const list = useData<{ passes: api.PassInfo[] }>('/passes' + api.query({ planter: p.planter, day: p.day }))
   const [said, say] = useState('')
   const [table, setTable] = useState(false)
@@ -48,7 +48,7 @@ function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
   const focus = q.get('finding') ?? ''
   const found = p.findings.find((f) => f.id === focus)
   const places = p.grade === 'A' && p.places
-  const items = useMemo(() => itemsOf(p, signsOf(p), focus), [p, focus])
+  const items = useMemo(() => itemsOf(p, signsOf(p), focus, units), [p, focus, units])
   const to = (key: string) => go('/ribbon' + api.query({ pass: key, row: q.get('row') ?? undefined }))
   useEffect(() => say(found?.sentence ?? ''), [p.key])
   const step = (way: 1 | -1) => {
@@ -69,8 +69,8 @@ function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
     <Title page="Ribbon">{p.label}</Title>
     <p class="cap">{heading}{places
       ? 'only what went wrong. Zoom in and every seed appears.'
-      : p.grade === 'A' ? 'the clocks do not allow single places to be told from afar: rings by stretches of about 50 ft. Zoom in and every seed appears.'
-      : 'no seed times here: rings by stretches of about 50 ft.'}</p>
+      : p.grade === 'A' ? 'the clocks do not allow single places to be told from afar: rings by stretches of ' + stretchSays(units) + '. Zoom in and every seed appears.'
+      : 'no seed times here: rings by stretches of ' + stretchSays(units) + '.'}</p>
     <div class="passes">
       {days.length > 1 && <div><select aria-label="Day" value={p.planter + '/' + p.day} onChange={(e) => go('/ribbon' + api.query({ day: e.currentTarget.value }))}>{days.map((d) => <option key={d.planter + d.day} value={d.planter + '/' + d.day}>{d.label}</option>)}</select></div>}
       <div class="long">
