@@ -1,5 +1,5 @@
 import type { ComponentChild } from 'preact'
-import { useEffect, useState } from 'preact/hooks'
+import { useEffect, useRef, useState } from 'preact/hooks'
 import { Ask } from './bring/ask'
 import { Bring } from './bring/bring'
 import { Finding } from './finding/finding'
@@ -11,7 +11,7 @@ import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
-import { dress, looking, setDress, unheard, useStore } from './state'
+import { dress, looking, setDress, turned, unheard, useStore, working } from './state'
 import * as api from './api'
 import { Worklist } from './worklist/worklist'
 
@@ -87,17 +87,26 @@ export function App() {
   </div>
 }
 
-// Foot shows what runs and what was just done, with the way back.
+// Foot shows what runs and what was just done, with the way back. How far a
+// reading is can be looked at; spoken are its begin and its end.
 function Foot() {
   const store = useStore()
   const { said } = store
-  const busy = store.jobs.filter((j) => j.state === 'running' || j.state === 'waiting')
+  const [aloud, say] = useState('')
+  const was = useRef(store.jobs)
+  useEffect(() => {
+    const t = turned(was.current, store.jobs)
+    was.current = store.jobs
+    if (t) say(t)
+  }, [store.jobs])
+  const busy = store.jobs.filter(working)
   return <div class="foot">
-    {busy.map((j) => <div class="job" key={j.id} role="status">
+    {busy.map((j) => <div class="job" key={j.id}>
       <div><span>{j.state === 'waiting' ? 'Waiting for its turn' : j.says || 'Reading'}</span>
         {!looking() && <button class="quiet" onClick={() => void api.send('DELETE', `/jobs/${j.id}`).catch((e: Error) => store.say(e.message))}>Stop</button>}</div>
       <progress max={j.total || undefined} value={j.total ? j.done : undefined} aria-label="How far the reading is" />
     </div>)}
+    <div class="hush" role="status">{aloud}</div>
     <div role="status" aria-live="polite">
       {said && <div class="said"><span>{said.text}</span>
         {said.undo && <button onClick={() => { void said.undo!().then(() => store.say('Taken back.'), (e: Error) => store.say(e.message)) }}>Undo</button>}

@@ -132,6 +132,17 @@ export class Store {
   }
 }
 
+// working tells whether a piece of work waits or goes on.
+export const working = (j: Pick<api.Job, 'state'>): boolean => j.state === 'running' || j.state === 'waiting'
+
+// turned says aloud what began and what ended since, and nothing of how far it is.
+export function turned(was: api.Job[], now: api.Job[]): string {
+  const before = (j: api.Job) => was.find((w) => w.id === j.id)
+  const ended = now.filter((j) => { const w = before(j); return !working(j) && w !== undefined && working(w) })
+  const begun = now.some((j) => working(j) && !before(j))
+  return [...ended.map((j) => j.state === 'failed' ? j.error : j.state === 'stopped' ? j.says : 'The reading is done.'), begun && 'A reading has begun.'].filter(Boolean).join(' ')
+}
+
 // looking tells whether this screen may only look: it was paired by a link for
 // looking, and everything that would change something is left away.
 export const looking = (): boolean => store.book?.read_only ?? false

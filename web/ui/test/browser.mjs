@@ -86,6 +86,14 @@ test('the first minute: files dropped into an empty logbook', async () => {
   await p.getByRole('heading', { name: 'Bring the logs of a day.' }).waitFor()
   await looked(p, 'first minute, empty')
   await p.locator('input[webkitdirectory]').setInputFiles(boxes)
+  const live = await p.evaluate(() => new Promise((done) => { // what the live regions say while it is read
+    const said = []
+    const look = () => { for (const e of document.querySelectorAll('[role=status], [aria-live]')) if (e.textContent && !said.includes(e.textContent)) said.push(e.textContent) }
+    const o = new MutationObserver(() => { look(); if (document.querySelector('.item')) { o.disconnect(); done(said) } })
+    o.observe(document.body, { subtree: true, childList: true, characterData: true })
+  }))
+  check(live.includes('A reading has begun.'), 'the begin of a reading is spoken: ' + live.join(' | '))
+  check(live.length <= 8, 'nothing is spoken of how far it is: ' + live.join(' | '))
   await p.locator('.item').first().waitFor({ timeout: 90_000 })
   check((await p.locator('.item').count()) >= 1, 'the worklist of own files has findings')
   check(Date.now() - begun < 120_000, 'from start to the worklist in under two minutes')
@@ -424,6 +432,7 @@ test('the ground: finding, what is there, ribbon and back, a background', async 
   await p.keyboard.press('Enter')
   await p.locator('.at', { hasText: /Row \d+, pass \d+/ }).waitFor()
   await looked(p, 'ground, a place')
+  check((await p.locator('main :is([role=status], [aria-live]) :is(button, a)').count()) === 0, 'what is spoken of a place holds no buttons')
   const at = new URL(p.url()).searchParams.get('at')
   await p.keyboard.press('+')
   await p.waitForFunction((was) => new URLSearchParams(location.search).get('at') !== was, at)

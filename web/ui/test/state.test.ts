@@ -1,7 +1,7 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest'
 import * as api from '../src/api'
 import { decoded, go, onLeave, stay } from '../src/route'
-import { Question, setLetterKeys, Store, unheard } from '../src/state'
+import { Question, setLetterKeys, Store, turned, unheard } from '../src/state'
 
 // A stream that the test speaks on.
 class Stream extends EventTarget {
@@ -272,4 +272,15 @@ test('single characters do nothing once letter keys are off', () => {
   for (const key of ['ArrowLeft', 'Enter', 'Escape', 'Tab', 'PageUp', ' ']) expect(unheard({ key })).toBe(false)
   setLetterKeys(true)
   expect(unheard({ key: 'n' })).toBe(false)
+})
+
+test('of work only its begin and its end are spoken', () => {
+  const job = (id: string, state: api.Job['state'], says = '') => ({ id, state, says, error: state === 'failed' ? 'The stick is gone.' : '' }) as api.Job
+  expect(turned([], [job('old', 'done'), job('a', 'waiting')])).toBe('A reading has begun.')
+  expect(turned([job('a', 'waiting')], [job('a', 'running', '1 of 9 days')])).toBe('')
+  expect(turned([job('a', 'running', '1 of 9 days')], [job('a', 'running', '2 of 9 days')])).toBe('')
+  expect(turned([job('a', 'running')], [job('a', 'done')])).toBe('The reading is done.')
+  expect(turned([job('a', 'running')], [job('a', 'failed'), job('b', 'running')])).toBe('The stick is gone. A reading has begun.')
+  expect(turned([job('a', 'running')], [job('a', 'stopped', 'Stopped; nothing was taken in.')])).toBe('Stopped; nothing was taken in.')
+  expect(turned([job('a', 'running')], [])).toBe('')
 })

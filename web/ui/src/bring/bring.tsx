@@ -20,7 +20,7 @@ export function Bring() {
 function Done({ j }: { j: api.Job }) {
   if (j.state === 'failed') return <div class="notice bad near" role="alert"><p>{j.error}</p><p>Nothing that was in the logbook was harmed.</p></div>
   if (j.state === 'stopped') return <div class="notice near"><p>{j.says}</p></div>
-  if (!j.result) return <p class="near soft" role="status">{j.says || 'Waiting for its turn'}…</p>
+  if (!j.result) return <p class="near soft">{j.says || 'Waiting for its turn'}…</p>
   const r = j.result
   return <>
     {r.says.map((s) => <p class="near" key={s}>{s}</p>)}

@@ -71,8 +71,9 @@ export function Drop({ started }: { started?: (job: string) => void }) {
   if (looking()) return <p class="notice">This screen may only look. Bring logs where the logbook is open.</p>
   if (going) {
     const left = going.done > 0 ? (Date.now() - going.begun) / 1000 * (going.total - going.done) / going.done : 0
-    return <div class="drop" role="status">
-      <p>Bringing {going.files === 1 ? 'one file' : `${going.files} files`}: {mb(going.done)} of {mb(going.total)}{left > 1 && `, about ${Math.ceil(left)} s left`}</p>
+    return <div class="drop">
+      <p role="status">Bringing {going.files === 1 ? 'one file' : `${going.files} files`}</p>
+      <p>{mb(going.done)} of {mb(going.total)}{left > 1 && `, about ${Math.ceil(left)} s left`}</p>
       <progress max={going.total} value={going.done} aria-label="How much has been brought" />
       <div class="buttons"><button onClick={() => stop.current?.abort()}>Stop</button></div>
     </div>

@@ -117,6 +117,7 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
   const finding = q.get('finding') ?? ''
   const found = v.findings.find((f) => f.id === finding)
   const spot = spotOf(q.get('spot'))
+  const at = useData<api.GroundAt>(spot ? '/ground/at' + query({ lat: spot.lat, lon: spot.lon, ...asked }) : '')
   const planters = store.book?.planters ?? []
   const empty = v.bounds.length === 0
   return <>
@@ -142,10 +143,13 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
         </div>
         {trouble && <p class="near" role="alert">{trouble}</p>}
         <div role="status" aria-live="polite">
-          {spot ? <At key={q.get('spot')} spot={spot} asked={asked} finding={finding} />
+          {spot ? !at.error && <Wait of={at}>{(a) => <At a={a} />}</Wait>
             : found ? null : <p class="tip near">Touch the ground, or press Enter for its middle, and it says what is there.</p>}
-          {found && <p class="near">{found.sentence} <span class="nowrap"><a href={'/finding/' + found.id}>To the finding</a> · <a href="" onClick={(e) => { e.preventDefault(); stay({ finding: undefined }) }}>Not this one</a></span></p>}
+          {found && <p class="near">{found.sentence}</p>}
         </div>
+        {spot && at.error && <Wait of={at}>{(a) => <At a={a} />}</Wait>}
+        {spot && at.data?.found && <Lead a={at.data} finding={finding} />}
+        {found && <p><a href={'/finding/' + found.id}>To the finding</a> · <a href="" onClick={(e) => { e.preventDefault(); stay({ finding: undefined }) }}>Not this one</a></p>}
       </div>
       <aside aria-label="Legend and findings">
         <Legend v={v} shades={shades} />
@@ -290,16 +294,17 @@ function Legend({ v, shades }: { v: api.Ground, shades: string[] }) {
 }
 
 // At says what is at a place.
-function At({ spot, asked, finding }: { spot: { lat: number, lon: number }, asked: Asked, finding: string }) {
-  const d = useData<api.GroundAt>('/ground/at' + query({ lat: spot.lat, lon: spot.lon, ...asked }))
-  return <Wait of={d}>{(a) => <div class="near at">
+function At({ a }: { a: api.GroundAt }) {
+  return <div class="near at">
     <p><b>{a.says}</b></p>
-    {a.found && <>
-      <dl>{a.values.map((x) => <div key={x.measure}><dt>{x.label}</dt><dd>{x.says}</dd></div>)}</dl>
-      <div class="buttons near"><button class="first" onClick={() => go('/ribbon' + query({ pass: a.pass, row: a.row, from: a.from_m.toFixed(1), to: a.to_m.toFixed(1), finding: finding || undefined }))}>See it on the ribbon</button>
-        <button onClick={() => stay({ spot: undefined })}>Close</button></div>
-    </>}
-  </div>}</Wait>
+    {a.found && <dl>{a.values.map((x) => <div key={x.measure}><dt>{x.label}</dt><dd>{x.says}</dd></div>)}</dl>}
+  </div>
+}
+
+// Lead goes on from a place, or back.
+function Lead({ a, finding }: { a: api.GroundAt, finding: string }) {
+  return <div class="buttons near"><button class="first" onClick={() => go('/ribbon' + query({ pass: a.pass, row: a.row, from: a.from_m.toFixed(1), to: a.to_m.toFixed(1), finding: finding || undefined }))}>See it on the ribbon</button>
+    <button onClick={() => stay({ spot: undefined })}>Close</button></div>
 }
 
 // Own lays a background of the user's own under the cells.

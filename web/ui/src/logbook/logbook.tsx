@@ -4,7 +4,7 @@ import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
 import { Text, Title, Wait, Wide } from '../parts'
 import { usePlace } from '../route'
-import { looking, settleNow, useData, useStore } from '../state'
+import { looking, settleNow, useData, useStore, working } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
 import { Prices } from './prices'
@@ -16,7 +16,7 @@ export function Logbook({ tab }: { tab: string }) {
   const s = useStore()
   return <>
     <Title page="Logbook">{s.book ? 'Logbook: ' + s.book.name : 'Logbook'}</Title>
-    {s.book?.stale && !s.jobs.some((j) => j.state === 'running' || j.state === 'waiting') && <div class="notice near"><p>Something was changed since the last reading.</p>
+    {s.book?.stale && !s.jobs.some(working) && <div class="notice near"><p>Something was changed since the last reading.</p>
       {!looking() && <div class="buttons near"><button class="first" onClick={settleNow}>Take it up now</button></div>}</div>}
     <nav class="tabs" aria-label="Parts of the logbook">{tabs.map(([id, name]) => <a key={id} href={'/logbook' + (id && '/' + id)} aria-current={tab === id ? 'page' : undefined}>{name}</a>)}</nav>
     {tab === '' && <Boxes />}
