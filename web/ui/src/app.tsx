@@ -7,6 +7,7 @@ import { Journal } from './journal/journal'
 import { Logbook } from './logbook/logbook'
 import { More } from './more/more'
 import { Ground } from './ground/ground'
+import { Title } from './parts'
 import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
 import { Ribbon } from './ribbon/ribbon'
@@ -40,7 +41,7 @@ function screen(p: Place): ComponentChild {
     case 'bring': return <Bring />
     case 'more': return <More />
   }
-  return <><h1>There is no such screen.</h1><p class="near"><a href="/">To the worklist</a></p></>
+  return <><Title page="No such screen">There is no such screen.</Title><p class="near"><a href="/">To the worklist</a></p></>
 }
 
 function current(to: string, path: string): boolean {

@@ -1,15 +1,25 @@
 // Small pieces that all screens use.
 import type { ComponentChildren } from 'preact'
 import { useEffect, useRef } from 'preact/hooks'
-import { moved } from './route'
+import { moved, usePlace } from './route'
 import type { Data } from './state'
 
-// Title is a screen's first heading: it takes the focus when the screen is
-// opened, so that a screen reader says where one is.
+// The path whose heading has had the focus; the first one is not asked for it.
+let opened = ''
+
+// Title is a screen's first heading: it takes the focus when another screen, or
+// the same of something else, is opened, so that a screen reader says where one
+// is and Tab goes on from there. One that comes in the place of another, when
+// what was awaited is there, takes it if nobody else has it.
 export function Title({ children, page }: { children: ComponentChildren, page: string }) {
   const ref = useRef<HTMLHeadingElement>(null)
   useEffect(() => { document.title = page + ' · Evenstand' }, [page])
-  useEffect(() => { if (moved() && document.activeElement === document.body) ref.current?.focus({ preventScroll: true }) }, [])
+  const { path } = usePlace()
+  useEffect(() => {
+    const other = opened !== '' && opened !== path
+    opened = path
+    if (other || moved() && document.activeElement === document.body) ref.current?.focus({ preventScroll: true })
+  }, [path])
   return <h1 ref={ref} tabIndex={-1}>{children}</h1>
 }
 

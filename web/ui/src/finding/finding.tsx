@@ -80,11 +80,19 @@ function Decide({ f }: { f: api.Spoken }) {
   const [note, setNote] = useState('')
   const [error, setError] = useState('')
   const form = useRef<HTMLFormElement>(null)
+  // The button that was pressed goes: the one that undoes it takes the focus.
+  const buttons = useRef<HTMLDivElement>(null)
+  const pressed = useRef(false)
+  useEffect(() => {
+    if (pressed.current) buttons.current?.querySelector('button')?.focus()
+    pressed.current = false
+  }, [f.status])
   useEffect(() => { if (other) form.current?.scrollIntoView({ block: 'nearest' }) }, [other])
   const record = async (status: 'acted' | 'set-aside' | 'open', cause = '', note = '') => {
     try {
       setError('')
       await api.send('POST', `/findings/${f.id}/decisions`, { status, cause, note })
+      pressed.current = true
       setOther(false)
       if (status === 'open') store.say('Open again.')
       else store.say(status === 'acted' ? 'Recorded as done.' : 'Set aside.', async () => { await api.send('POST', `/findings/${f.id}/decisions`, { status: 'open' }) })
@@ -92,10 +100,10 @@ function Decide({ f }: { f: api.Spoken }) {
     } catch (e) { setError((e as Error).message) }
   }
   if (f.status === 'acted' || f.status === 'set-aside' || f.status === 'checked') {
-    return <div class="buttons"><button onClick={() => void record('open')}>{f.status === 'set-aside' ? 'Take it up again' : 'Not done after all'}</button></div>
+    return <div class="buttons" ref={buttons}><button onClick={() => void record('open')}>{f.status === 'set-aside' ? 'Take it up again' : 'Not done after all'}</button></div>
   }
   return <>
-    <div class="buttons">
+    <div class="buttons" ref={buttons}>
       <button class="first" onClick={() => void record('acted')}>Done</button>
       <button onClick={() => void record('set-aside')}>Not now</button>
       <button aria-expanded={other} onClick={() => setOther(!other)}>It was something else</button>

@@ -1,5 +1,5 @@
 // The journal: what was done, in big buttons, and the line of what was written.
-import { useEffect, useState } from 'preact/hooks'
+import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { Pick, Title, Wait } from '../parts'
 import { stay, usePlace } from '../route'
@@ -37,10 +37,18 @@ export function Journal() {
   const day = q.get('day') ?? ''
   const d = useData<api.Journal>('/journal' + api.query({ day }))
   const [kind, setKind] = useState<Kind | null>(null)
+  // The form comes in the place of the buttons, and they in its: who works by keys
+  // goes on from the button that was pressed.
+  const grid = useRef<HTMLDivElement>(null)
+  const pressed = useRef<Kind | null>(null)
+  useEffect(() => {
+    if (!kind && pressed.current) grid.current?.querySelectorAll('button')[kinds.indexOf(pressed.current)]?.focus()
+    pressed.current = kind
+  }, [kind])
   return <>
     <Title page="Journal">What changed?</Title>
     {looking() ? null : kind ? <Write kind={kind} close={() => setKind(null)} />
-      : <div class="grid gap">{kinds.map((k) => <button key={k.name} onClick={() => setKind(k)}>{k.name}</button>)}</div>}
+      : <div class="grid gap" ref={grid}>{kinds.map((k) => <button key={k.name} onClick={() => setKind(k)}>{k.name}</button>)}</div>}
     <section class="gap" aria-label="What changed, newest first"><Wait of={d}>{(d) => <Line d={d} whose={whoseOf(q.get('whose'))} />}</Wait></section>
   </>
 }
@@ -148,6 +156,8 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
   const [rows, setRows] = useState('')
   const [at, setAt] = useState('')
   const [chosen, choose] = useState('')
+  const first = useRef<HTMLInputElement & HTMLHeadingElement>(null)
+  useEffect(() => first.current?.focus(), [])
   const planter = chosen || planterOf(s.book)
   const [error, setError] = useState('')
   const [seen, setSeen] = useState<api.Note | null>(null)
@@ -176,10 +186,10 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
   const sides = [['', 'all rows'], ['left', 'left'], ['right', 'right']] as const
   const words = kind.ask === 'words'
   return <form class="gap" onSubmit={(e) => { e.preventDefault(); if (ready) void write() }}>
-    <h2>{kind.name}</h2>
+    <h2 ref={words ? undefined : first} tabIndex={-1}>{kind.name}</h2>
     <div class={words ? 'near' : 'write near'}>
       {words
-        ? <label class="field"><span>{kind.hint ?? 'In words'}</span><input value={value} autocomplete="off" autofocus onInput={(e) => setValue(e.currentTarget.value)} /></label>
+        ? <label class="field"><span>{kind.hint ?? 'In words'}</span><input ref={first} value={value} autocomplete="off" onInput={(e) => setValue(e.currentTarget.value)} /></label>
         : <Pad value={value} set={setValue} unit={unit} />}
       <div>
         {kind.ask === 'row' && <label class="field"><span>Row</span><input inputMode="numeric" value={row} onInput={(e) => setRow(e.currentTarget.value.replace(/\D/g, ''))} /></label>}
