@@ -38,6 +38,7 @@ func sayLimit(v advise.Voice, unit string, l evenstand.Limit) string {
 
 // LimitDay is how a day kept a limit.
 type LimitDay struct {
+	Of      string           `json:"of" doc:"The quantity's name in plain files, as in the settings"`
 	Measure MeasureInfo      `json:"measure"`
 	Known   bool             `json:"known" doc:"The day's logs tell it"`
 	Beyond  evenstand.Number `json:"beyond" doc:"Share of the way, over all rows that tell it, by means over stretches of 15 m"`
@@ -94,7 +95,7 @@ func (s *Server) limitList(ctx context.Context, _ *nothing) (LimitList, error) {
 		}
 		v := s.voice()
 		for _, k := range sums {
-			x := LimitDay{Measure: s.measureInfo(&k.Measure), Planter: d.Planter, Day: last, Beyond: evenstand.Unknown, Says: "no box logged it"}
+			x := LimitDay{Of: k.Measure.Quantity.String(), Measure: s.measureInfo(&k.Measure), Planter: d.Planter, Day: last, Beyond: evenstand.Unknown, Says: "no box logged it"}
 			if k.Way > 0 {
 				x.Known, x.Beyond, x.Says = true, evenstand.Number(k.Beyond()), sayKept(v, k)
 			}

@@ -22,6 +22,9 @@ func TestLimits(t *testing.T) {
 	if err := json.Unmarshal(s.get(t, "/api/v1/limits", http.StatusOK), &list); err != nil {
 		t.Fatal(err)
 	}
+	if len(list.Limits) == 1 && list.Limits[0].Of != "ground_speed" {
+		t.Errorf("the limit is of %q, set for ground_speed", list.Limits[0].Of)
+	}
 	if len(list.Limits) != 1 || !list.Limits[0].Known || list.Limits[0].Beyond < 0.95 || !strings.HasPrefix(list.Limits[0].Says, "beyond it on ") {
 		t.Errorf("nobody plants at 1 mph: %+v", list)
 	}

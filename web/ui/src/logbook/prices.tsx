@@ -75,19 +75,18 @@ function Limits({ d }: { d: api.Settings }) {
   const kept = useData<api.LimitList>('/limits')
   const lines = s.limits ?? d.limits
   const set = (of: string, end: 'least' | 'most') => (v: string) => put('limits')(lines.map((l) => l.of === of ? { ...l, [end]: v } : l))
-  const how = (label: string) => kept.data?.limits.find((l) => l.measure.limit.says && l.measure.id === label)
   return <form class="gap" onSubmit={(e) => void keep(e, 'Limits kept.')}>
     <h2>Limits</h2>
     <p class="soft">What you do not want to leave. They are drawn into rows, courses and the ribbon; whether a day kept them stands here. Nothing acts on the machine.</p>
     <div class="wide near" role="region" aria-label="Limits" tabIndex={0}><table class="limits">
       <thead><tr><th></th><th>at least</th><th>at most</th><th></th><th>{kept.data?.label}</th></tr></thead>
       <tbody>{lines.map((l) => {
-        const day = how(measures[l.of] ?? '')
+        const days = kept.data?.limits.filter((k) => k.of === l.of) ?? [] // one for each planter of the day
         return <tr key={l.of}>
           <td>{l.label}</td>
           {(['least', 'most'] as const).map((end) => <td key={end}><input class="short" inputMode="decimal" autocomplete="off" value={l[end]} aria-label={`${l.label} at ${end}, ${unit(l.unit)}`} onInput={(e) => set(l.of, end)(e.currentTarget.value)} /></td>)}
           <td class="nowrap">{unit(l.unit)}</td>
-          <td>{day && (day.known ? <a href={'/rows' + api.query({ measure: day.measure.id, planter: day.planter, from: day.day, to: day.day })}>{day.says}</a> : day.says)}</td>
+          <td>{days.map((day) => <div key={day.planter}>{day.known ? <a href={'/rows' + api.query({ measure: day.measure.id, planter: day.planter, from: day.day, to: day.day })}>{day.says}</a> : day.says}</div>)}</td>
         </tr>
       })}</tbody>
     </table></div>
@@ -95,8 +94,6 @@ function Limits({ d }: { d: api.Settings }) {
   </form>
 }
 
-// The measure that shows a quantity of the plain files.
-const measures: Record<string, string> = { wheel_off_share: 'wheel-off', gauge_wheel_load: 'load', applied_force: 'force', seed_zone_moisture: 'moisture', seed_zone_temperature: 'temperature', slot_trash: 'trash', ground_speed: 'speed', vacuum: 'vacuum' }
 const unit = (u: string) => ({ degF: '°F', degC: '°C', inH2O: 'inH₂O' }[u] ?? u)
 
 function Place({ d }: { d: api.Settings }) {
