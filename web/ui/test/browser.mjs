@@ -262,6 +262,41 @@ test('a new price, and both unit systems', async () => {
   await p.context().close()
 })
 
+test('what is typed in one form outlasts that another is kept', async () => {
+  const p = await page(main.address)
+  await p.goto(main.address + '/logbook/prices')
+  const grain = p.getByLabel('What grain brings'), speed = p.getByLabel('ground speed at least, mph'), name = p.getByLabel('Name of the logbook')
+  const was = await grain.inputValue()
+  await speed.fill('2')
+  await name.fill('another name')
+  await grain.fill('5.25')
+  await p.getByRole('button', { name: 'Keep the prices' }).focus()
+  const anew = p.waitForResponse((r) => r.request().method() === 'GET' && r.url().endsWith('/settings'))
+  const answered = p.waitForResponse((r) => r.request().method() === 'PATCH')
+  await p.keyboard.press('Enter')
+  check((await answered).ok(), 'the price is kept')
+  await anew
+  await p.getByRole('button', { name: 'As it was' }).nth(2).waitFor({ state: 'detached' })
+  check((await grain.inputValue()) === '5.25' && (await speed.inputValue()) === '2' && (await name.inputValue()) === 'another name', 'nothing that was typed is lost')
+  check(await p.evaluate(() => document.activeElement.textContent) === 'Keep the prices', 'the button keeps the focus')
+  check((await p.getByRole('button', { name: 'As it was' }).count()) === 2, 'the other two are still to keep')
+  await looked(p, 'prices, two to keep')
+  let more = 0
+  p.on('request', (r) => { if (r.method() === 'PATCH') more++ })
+  await p.keyboard.press('Enter')
+  await p.waitForTimeout(200)
+  check(more === 0, 'nothing changed is nothing to keep')
+  await grain.fill('5.250/bu') // said otherwise, the same
+  await keep(p, 'Keep the prices')
+  await p.waitForFunction(() => document.querySelector('.beside input')?.value === '5.25')
+  await p.getByRole('button', { name: 'As it was' }).last().click()
+  check((await name.inputValue()) !== 'another name', 'and one goes back alone')
+  check((await speed.inputValue()) === '2', 'without the other')
+  await grain.fill(was)
+  await keep(p, 'Keep the prices')
+  await p.context().close()
+})
+
 test('the journal: written with the keys for gloves, and taken back', async () => {
   const p = await page(main.address, { dress: 'cab', theme: 'dark' })
   await p.goto(main.address)

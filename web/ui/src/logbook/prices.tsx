@@ -1,5 +1,5 @@
 // What things cost, what is not to be left, and in which units it is said.
-import { useState } from 'preact/hooks'
+import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { Pick, Text, Wait } from '../parts'
 import { looking, store, useData } from '../state'
@@ -22,30 +22,51 @@ export const Amount = ({ k, d, label, value, set, hint }: { k: Key, d: api.Setti
 
 export function Prices() {
   const d = useData<api.Settings>('/settings')
-  return <Wait of={d}>{(d) => <fieldset class="bare" key={JSON.stringify(d)} disabled={looking()}>{looking() && <p class="notice near">This screen may only look. Prices, limits and units are set where the logbook is open.</p>}<Costs d={d} /><Limits d={d} /><Place d={d} /></fieldset>}</Wait>
+  // What was typed in other units would mean something else.
+  return <Wait of={d}>{(d) => <fieldset class="bare" disabled={looking()}>{looking() && <p class="notice near">This screen may only look. Prices, limits and units are set where the logbook is open.</p>}<Costs key={d.units} d={d} /><Limits key={d.units} d={d} /><Place d={d} /></fieldset>}</Wait>
 }
 
-// useChange keeps what was typed until it is kept, with a way back.
+// without leaves away what was sent and has not been typed anew since.
+export const without = (typed: api.SettingsChange, sent: api.SettingsChange): api.SettingsChange =>
+  Object.fromEntries(Object.entries(typed).filter(([k, v]) => JSON.stringify(v) !== JSON.stringify(sent[k as keyof api.SettingsChange])))
+
+// useChange keeps what was typed until it is kept, with a way back. Each form has
+// fields of its own: what is typed in one outlasts that another is kept.
 function useChange(d: api.Settings) {
   const [s, set] = useState<api.SettingsChange>({})
   const [error, setError] = useState('')
+  // What was sent stands in its boxes until the settings come back with it.
+  const sent = useRef<api.SettingsChange | null>(null)
+  const now = JSON.stringify(d)
+  const latest = useRef(now)
+  latest.current = now
+  const come = () => {
+    const was = sent.current
+    sent.current = null
+    if (was) set((s) => without(s, was))
+  }
+  useEffect(come, [now])
   const keep = async (e: Event, says: string) => {
     e.preventDefault()
     if (Object.keys(s).length === 0) return
     const before = Object.fromEntries(Object.keys(s).map((k) => [k, d[k as keyof api.Settings]])) as api.SettingsChange
     try {
-      await api.send('PATCH', '/settings', s)
+      const got = await api.send<api.Settings>('PATCH', '/settings', s)
       setError('')
+      sent.current = s
+      if (JSON.stringify(got) === latest.current) come() // they are here, or it was no change
       store.say(says, async () => { await api.send('PATCH', '/settings', before) })
     } catch (e) { setError((e as Error).message) }
   }
-  return { s, error, keep, put: <K extends keyof api.SettingsChange>(k: K) => (v: api.SettingsChange[K]) => set({ ...s, [k]: v }), back: () => { set({}); setError('') }, changed: Object.keys(s).length > 0 }
+  return { s, error, keep, put: <K extends keyof api.SettingsChange>(k: K) => (v: api.SettingsChange[K]) => set((s) => ({ ...s, [k]: v })), back: () => { set({}); setError('') }, changed: Object.keys(s).length > 0 }
 }
 
+// Keep is not disabled while nothing is changed, so that it keeps the focus; it
+// does nothing then.
 function Keep({ of, back, changed, error }: { of: string, back: () => void, changed: boolean, error: string }) {
   return <>
     {error && <p class="near" role="alert">{error}</p>}
-    {!looking() && <div class="buttons near"><button class="first" type="submit" disabled={!changed}>{of}</button>{changed && <button type="button" onClick={back}>As it was</button>}</div>}
+    {!looking() && <div class="buttons near"><button class="first" type="submit" aria-disabled={!changed}>{of}</button>{changed && <button type="button" onClick={back}>As it was</button>}</div>}
   </>
 }
 
