@@ -57,7 +57,12 @@ export function Cautions({ list, head }: { list: string[], head?: string }) {
 }
 
 // AsTable holds the data of a drawing, folded, to read or to take along.
-export function AsTable({ label, name, children }: { label: string, name: string, children: ComponentChildren }) {
+export function AsTable(p: { label: string, name: string, children: ComponentChildren }) {
+  return <details class="still"><summary>As a table</summary><Sheet {...p} /></details>
+}
+
+// Sheet is a table to read or to take along.
+export function Sheet({ label, name, children }: { label: string, name: string, children: ComponentChildren }) {
   const ref = useRef<HTMLTableElement>(null)
   const take = () => {
     const cells = [...ref.current!.rows].map((r) => [...r.cells].map((c) => c.textContent ?? ''))
@@ -67,10 +72,10 @@ export function AsTable({ label, name, children }: { label: string, name: string
     a.click()
     setTimeout(() => URL.revokeObjectURL(a.href), 1000)
   }
-  return <details class="still"><summary>As a table</summary>
+  return <>
     <Wide label={label}><table ref={ref}>{children}</table></Wide>
-    <div class="buttons near"><button onClick={take}>CSV</button></div>
-  </details>
+    <div class="buttons near"><button aria-label={`${label}, CSV`} onClick={take}>CSV</button></div>
+  </>
 }
 
 // csv writes cells as RFC 4180 asks.

@@ -470,6 +470,13 @@ test('the ribbon: every seed, pointer, table, and how fast it moves', async () =
   await p.waitForTimeout(700)
   await p.getByRole('button', { name: 'Of the part that is shown now' }).click()
   await p.locator('details table tbody tr').first().waitFor()
+  for (const [name, head] of [['What went wrong', /^row,time,place,what\r\n\d/], ['Along the pass', /^time,place,.*\r\n\d/]]) {
+    const lines = (await p.getByRole('region', { name }).locator('tr').count())
+    const [file] = await Promise.all([p.waitForEvent('download'), p.getByRole('button', { name: name + ', CSV' }).click()])
+    const text = readFileSync(await file.path(), 'utf8')
+    check(head.test(text) && text.trimEnd().split('\r\n').length === lines, `${name} is a file as it is a table: ${text.slice(0, 80)}`)
+  }
+  await looked(p, 'ribbon, table')
   const ms = await p.evaluate(async () => {
     const v = window.ribbon
     v.frames.length = 0

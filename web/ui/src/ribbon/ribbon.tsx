@@ -1,7 +1,7 @@
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { label, stretchSays } from '../draw/scale'
-import { Title, Wait, Wide, Wrong } from '../parts'
+import { Sheet, Title, Wait, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
 import { dress, useData, useStore } from '../state'
 import { Canvas, signsOf, type View } from './canvas'
@@ -115,14 +115,14 @@ function Table({ p, view }: { p: api.Pass, view: { current: View | null } }) {
   return <>
     <div class="buttons"><button onClick={() => set(take())}>Of the part that is shown now</button></div>
     <h2 class="near">What went wrong</h2>
-    <Wide label="What went wrong"><table><thead><tr><th>row</th><th>time</th><th>place</th><th>what</th></tr></thead>
-      <tbody>{t.wrong.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k}>{c}</td>)}</tr>)}</tbody></table></Wide>
+    {t.wrong.length > 0 && <Sheet label="What went wrong" name="went-wrong"><thead><tr><th>row</th><th>time</th><th>place</th><th>what</th></tr></thead>
+      <tbody>{t.wrong.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k}>{c}</td>)}</tr>)}</tbody></Sheet>}
     {t.wrong.length === 0 && <p class="near">{view.current && !view.current.complete ? 'It has not all come yet: ask again in a moment.' : 'Nothing that went wrong is known in it.'}</p>}
     {t.wrong.length >= 300 && <p class="near">These are the first 300; choose a row or go closer for the rest.</p>}
     {t.along && t.along.rows.length > 0 && <>
       <h2 class="gap">Along the pass, {t.row ? `row ${t.row}` : 'mean of rows'}, every {t.axis && label(t.axis, t.along.every)}</h2>
-      <Wide label="Along the pass"><table><thead><tr>{t.along.head.map((h, k) => <th key={h} class={k > 1 ? 'n' : undefined}>{h}</th>)}</tr></thead>
-        <tbody>{t.along.rows.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k} class={k > 1 ? 'n' : undefined}>{c}</td>)}</tr>)}</tbody></table></Wide>
+      <Sheet label="Along the pass" name="along-the-pass"><thead><tr>{t.along.head.map((h, k) => <th key={h} class={k > 1 ? 'n' : undefined}>{h}</th>)}</tr></thead>
+        <tbody>{t.along.rows.map((r, i) => <tr key={i}>{r.map((c, k) => <td key={k} class={k > 1 ? 'n' : undefined}>{c}</td>)}</tr>)}</tbody></Sheet>
     </>}
   </>
 }
