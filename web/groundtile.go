@@ -137,12 +137,23 @@ func (t *cutter) cells(d *groundDay, p *groundPass, do func(*groundCell)) {
 			if !ok {
 				continue
 			}
+			left, right := d.edges(rows)
 			do(&groundCell{
-				p.nodes[from : to+1], d.y[rows.from] - d.wide/2, d.y[rows.to] + d.wide/2,
+				p.nodes[from : to+1], left, right,
 				digits4(v), digits4(sum.N), 2*cut > all || t.scale.few(t.m, sum, told, all),
 			})
 		}
 	}
+}
+
+// edges gives the outer edges of rows, m right of the bar's centre, from
+// whichever side they count.
+func (d *groundDay) edges(rows span) (left, right float64) {
+	left, right = math.Inf(1), math.Inf(-1)
+	for _, y := range d.y[rows.from : rows.to+1] {
+		left, right = min(left, y-d.wide/2), max(right, y+d.wide/2)
+	}
+	return left, right
 }
 
 // tiler collects the cells of one tile.

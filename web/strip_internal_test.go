@@ -106,3 +106,19 @@ func TestRowsTitle(t *testing.T) {
 		}
 	}
 }
+
+// Rows of 0.76 m that count from the left, from the right, and one alone: the
+// edges are the same ground.
+func TestEdgesFromEitherSide(t *testing.T) {
+	left := &groundDay{y: []float64{-1.14, -0.38, 0.38, 1.14}, wide: 0.76}
+	right := &groundDay{y: []float64{1.14, 0.38, -0.38, -1.14}, wide: 0.76}
+	for _, tt := range []struct {
+		d    *groundDay
+		of   span
+		a, b float64
+	}{{left, span{0, 3}, -1.52, 1.52}, {right, span{0, 3}, -1.52, 1.52}, {left, span{0, 1}, -1.52, 0}, {right, span{2, 3}, -1.52, 0}, {right, span{0, 0}, 0.76, 1.52}} {
+		if a, b := tt.d.edges(tt.of); math.Abs(a-tt.a) > 1e-9 || math.Abs(b-tt.b) > 1e-9 {
+			t.Errorf("%v: %g to %g, want %g to %g", tt.of, a, b, tt.a, tt.b)
+		}
+	}
+}
