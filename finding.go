@@ -68,9 +68,29 @@ type Money struct {
 	SoFar       Range    `json:"so_far"`
 	PerArea     Range    `json:"per_area"` // per m2
 	StillToSave ToSave   `json:"still_to_save"`
-	Needs       []string `json:"needs"`             // what is missing to price it
+	Needs       []Need   `json:"needs"`             // what is missing to price it
 	Assumed     string   `json:"assumed,omitempty"` // what nobody has said and was taken, a sentence
 }
+
+// Need is something that nobody has said yet. Text says what, in words for any
+// screen; Where says where it is written in the logbook's files, for the command
+// line; Topic says who can be asked for it.
+type Need struct {
+	Topic Topic  `json:"topic"`
+	Text  string `json:"text"`
+	Where string `json:"where,omitempty"`
+}
+
+// Topic tells where something that is missing is to be entered or found.
+type Topic string
+
+// Topics of needs.
+const (
+	TopicNone    Topic = ""        // it is in no logbook
+	TopicPrices  Topic = "prices"  // prices, yield goal, crop, ground still to plant
+	TopicPlanter Topic = "planter" // the planter card
+	TopicLogs    Topic = "logs"    // what a box logs
+)
 
 // Advice is what to do, by whom, how long it takes, and what to be careful of.
 type Advice struct {

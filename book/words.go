@@ -14,29 +14,91 @@ import (
 )
 
 // blinding are the words by which the notes of a day say that something cannot
-// be judged.
-var blinding = []string{"cells cannot be said", "no row can be judged", "nothing can be said of the rows", "no pass can be said"}
+// be judged, and what helps against it.
+var blinding = []blindness{
+	{words: "cells cannot be said", topic: evenstand.TopicLogs, where: "clock_offset_s or one_clock in the source.toml beside its files"},
+	{words: "no row can be judged", none: "no position was logged", topic: evenstand.TopicLogs},
+	{words: "nothing can be said of the rows.", none: "no seeds and no seed counts were logged", topic: evenstand.TopicLogs},
+	{words: "nothing can be said of the rows ", topic: evenstand.TopicLogs},
+	{words: "no pass can be said", none: "nothing tells when the planter was in the ground", topic: evenstand.TopicLogs, where: "implement_lifted in the logs"},
+	{words: "get less cannot be said", partly: true, topic: evenstand.TopicLogs, where: "liquid_flow in the logs"},
+	{words: "too much or too little cannot be said", partly: true, topic: evenstand.TopicLogs, where: "liquid_rate_target in the logs"},
+	{words: "without the spacing of the rows", partly: true, topic: evenstand.TopicPlanter, where: "row_spacing_m in BOOK/planter/NAME.toml, then evenstand rebuild BOOK"},
+	{words: "on all rows cannot be seen", partly: true, topic: evenstand.TopicLogs, where: "seed_rate_target in the logs"},
+	{words: "looks like a lift", partly: true, topic: evenstand.TopicLogs, where: "implement_lifted in the logs"},
+}
 
-// partly are those about one thing beside seeds, or of less than is asked for:
-// single rows may be judged all the same.
-var partly = []string{"get less cannot be said", "too much or too little cannot be said", "on all rows cannot be seen", "looks like a lift"}
+type blindness struct {
+	words  string          // of the note
+	partly bool            // one thing beside seeds, or less than is asked for: single rows may be judged all the same
+	none   string          // why no row of the day could be judged; empty: some could
+	topic  evenstand.Topic // what helps
+	where  string          // and where that is written
+}
+
+// blind gives what a note of a day says cannot be judged, nil when it says
+// nothing of the kind.
+func blind(note string) *blindness {
+	if i := slices.IndexFunc(blinding, func(b blindness) bool { return strings.Contains(note, b.words) }); i >= 0 {
+		return &blinding[i]
+	}
+	return nil
+}
+
+// NoRow says why no row could be judged on any day, as the end of a sentence;
+// empty: rows were, or there is no day yet.
+func NoRow(days []DaySummary, src []SourceReport) string {
+	why := ""
+	for _, d := range days {
+		none := ""
+		for _, n := range d.Notes {
+			if b := blind(n); b != nil && none == "" {
+				none = b.none
+			}
+		}
+		if none == "" { // of its rows something could be said, by what was logged
+			why, _ = ungraded(src)
+			return why
+		}
+		if why == "" {
+			why = none
+		}
+	}
+	return why
+}
+
+// ungraded says why the logs tell nothing of single rows, if so.
+func ungraded(src []SourceReport) (why string, so bool) {
+	best := evenstand.NoGrade
+	for _, s := range src {
+		if s.Grade != evenstand.NoGrade && (best == evenstand.NoGrade || s.Grade < best) {
+			best = s.Grade
+		}
+	}
+	switch {
+	case best == evenstand.GradeC:
+		return "the best logs are of grade C (" + advise.GradeWords(best) + ")", true
+	case best == evenstand.NoGrade || best > evenstand.GradeB:
+		return "no log says what each row did", true
+	}
+	return "", false
+}
 
 // NotJudged says what was not looked for and why: what the days' notes say of
 // it, with their days, and what needs logs of a better grade than there are.
-func NotJudged(days []DaySummary, src []SourceReport, v advise.Voice) []string {
-	out := []string{}
+func NotJudged(days []DaySummary, src []SourceReport, v advise.Voice) []evenstand.Need {
+	out := []evenstand.Need{}
 	seen := false
 	when := map[string][]string{}
 	for _, d := range days {
 		for _, n := range d.Notes {
-			in := func(w string) bool { return strings.Contains(n, w) }
-			seeds := slices.ContainsFunc(blinding, in)
-			if !seeds && !slices.ContainsFunc(partly, in) {
+			b := blind(n)
+			if b == nil {
 				continue
 			}
-			seen = seen || seeds
+			seen = seen || !b.partly
 			if when[n] == nil {
-				out = append(out, n)
+				out = append(out, evenstand.Need{Topic: b.topic, Text: n, Where: b.where})
 			}
 			date := string(d.Day)
 			if t, err := d.Day.Start(v.Zone); err == nil {
@@ -47,26 +109,30 @@ func NotJudged(days []DaySummary, src []SourceReport, v advise.Voice) []string {
 			}
 		}
 	}
-	for i, n := range out {
-		switch ds := when[n]; {
+	for i := range out {
+		n := &out[i].Text
+		switch ds := when[*n]; {
 		case len(ds) > 2:
-			out[i] = fmt.Sprintf("%s to %s, %d days: %s", ds[0], ds[len(ds)-1], len(ds), n)
+			*n = fmt.Sprintf("%s to %s, %d days: %s", ds[0], ds[len(ds)-1], len(ds), *n)
 		default:
-			out[i] = strings.Join(ds, "; ") + ": " + n
+			*n = strings.Join(ds, "; ") + ": " + *n
 		}
 	}
-	best := evenstand.NoGrade
-	for _, s := range src {
-		if s.Grade != evenstand.NoGrade && (best == evenstand.NoGrade || s.Grade < best) {
-			best = s.Grade
-		}
+	if why, so := ungraded(src); len(days) > 0 && !seen && so {
+		out = append(out, evenstand.Need{Topic: evenstand.TopicLogs, Text: "Skips, doubles and cells of a single row: " + why + ". Read the row log, at the shortest interval that the box offers."})
 	}
-	if len(days) > 0 && !seen && (best == evenstand.NoGrade || best > evenstand.GradeB) {
-		why := "no log says what each row did"
-		if best == evenstand.GradeC {
-			why = "the best logs are of grade C (" + advise.GradeWords(best) + ")"
+	return out
+}
+
+// Written gives needs as the command line says them: with where each is to be
+// written.
+func Written(needs []evenstand.Need) []string {
+	out := []string{}
+	for _, n := range needs {
+		if n.Where != "" {
+			n.Text += " (" + n.Where + ")"
 		}
-		out = append(out, "Skips, doubles and cells of a single row: "+why+". Read the row log, at the shortest interval that the box offers.")
+		out = append(out, n.Text)
 	}
 	return out
 }

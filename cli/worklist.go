@@ -45,7 +45,7 @@ Examples:
 			if err != nil {
 				return err
 			}
-			blind := book.NotJudged(days, src, voice(b))
+			blind := book.Written(book.NotJudged(days, src, voice(b)))
 			if c.json {
 				return c.printJSON(struct {
 					evenstand.Worklist
@@ -56,7 +56,7 @@ Examples:
 			if err != nil {
 				return err
 			}
-			o.NotJudged = blind
+			o.NotJudged, o.NoRow = blind, book.NoRow(days, src)
 			if len(days) == 0 {
 				if len(src) > 0 {
 					c.hint(c.Stdout, "What was read so far makes no day of planting. To see what it was:", "evenstand sources "+c.args[0])

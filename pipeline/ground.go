@@ -42,15 +42,15 @@ func (s *settler) noteGround(planted bool) {
 	switch {
 	case flow:
 	case has(v.byRow, evenstand.LiquidRate):
-		s.note("Rows log a rate of liquid, but no flow: whether single rows get less cannot be said. Log the flow by row (liquid_flow).")
+		s.note("Rows log a rate of liquid, but no flow: whether single rows get less cannot be said. Log the flow by row.")
 	case rate:
-		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row (liquid_flow).")
+		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row.")
 	}
 	if has(v.byRow, evenstand.GaugeWheelLoad) && !has(v.byRow|v.whole, evenstand.AppliedForce) {
 		s.note("The load on the gauge wheels is logged, but not the force applied: zones of soil are told by the load alone, as if the force were the same everywhere. Log the applied force too.")
 	}
 	if (rate || flow) && !has(v.whole, evenstand.LiquidRateTarget) {
-		s.note("Liquid is logged, but not what is asked for: whether the whole machine puts on too much or too little cannot be said. Log liquid_rate_target.")
+		s.note("Liquid is logged, but not what is asked for: whether the whole machine puts on too much or too little cannot be said. Log the rate that is asked for.")
 	}
 }
 

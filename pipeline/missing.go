@@ -27,9 +27,9 @@ func (s *settler) noteMissing(basis string) {
 	case v.track >= 0 && !planted:
 		s.note("Positions were logged but no seeds and no seed counts: nothing can be said of the rows. Read the log of the seed sensors too.")
 	case v.track >= 0 && basis == "":
-		s.note("Nothing in the logs tells when the planter was in the ground: no pass can be said. Log whether the planter is lifted (implement_lifted).")
+		s.note("Nothing in the logs tells when the planter was in the ground: no pass can be said. Log whether the planter is lifted.")
 	case v.track >= 0 && basis == align.BySeeds:
-		s.note("No log tells when the planter was lifted: passes are taken from where seeds fell, so all rows stopping at once looks like a lift. Log whether the planter is lifted (implement_lifted).")
+		s.note("No log tells when the planter was lifted: passes are taken from where seeds fell, so all rows stopping at once looks like a lift. Log whether the planter is lifted.")
 	}
 	s.noteParts()
 	s.noteGround(planted)

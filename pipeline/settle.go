@@ -565,7 +565,7 @@ func (s *settler) finish() Result {
 	s.endGaps()
 	switch {
 	case s.own && v.targets && math.IsNaN(s.card.RowSpacing):
-		s.note("The target rate is logged but cannot be used without the spacing of the rows: spacing, skips and doubles are judged by each row's own most frequent spacing, so a rate that is wrong on all rows cannot be seen, nor uneven spacing of one row, and no ground or money can be said. Put a planter card with row_spacing_m into the logbook's planter folder.")
+		s.note("The target rate is logged but cannot be used without the spacing of the rows: spacing, skips and doubles are judged by each row's own most frequent spacing, so a rate that is wrong on all rows cannot be seen, nor uneven spacing of one row, and no ground or money can be said. Say on the planter card how far the rows stand apart.")
 	case s.own:
 		s.note("No target rate is logged: spacing, skips and doubles are judged by each row's own most frequent spacing, so a rate that is wrong on all rows cannot be seen, nor uneven spacing of one row, and no ground or money can be said. Switch on the log of the target rate.")
 	}

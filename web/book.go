@@ -184,6 +184,7 @@ func some[E any](s []E) []E {
 type Spoken struct {
 	evenstand.Finding
 	Words record.Words `json:"words"`
+	Needs []NeedView   `json:"needs" doc:"What is missing to price it, and where to say it"`
 	Links Links        `json:"links"`
 	Drawn *Drawn       `json:"drawn,omitempty" doc:"How chart is written out"`
 }
@@ -208,9 +209,35 @@ type WorklistView struct {
 	Summary   string           `json:"summary" doc:"The one sentence that sums up"`
 	Empty     bool             `json:"empty" doc:"No logs have been read yet"`
 	Groups    []GroupView      `json:"groups"`
-	NotJudged []string         `json:"not_judged" doc:"What was not looked for, and why"`
+	NotJudged []NeedView       `json:"not_judged" doc:"What was not looked for, and why"`
 	Hidden    int              `json:"hidden" doc:"Suspected and ended findings and passing trouble that are not listed"`
 	Cautions  []string         `json:"cautions" doc:"Before anyone touches the machine"`
+}
+
+// NeedView is something that is missing, and the screen where it can be said or
+// seen.
+type NeedView struct {
+	Text string `json:"text"`
+	Link string `json:"link" doc:"Path of a screen; empty: none helps"`
+	Name string `json:"name" doc:"Of the link, in words"`
+}
+
+// needViews says what is missing as the page does, with links and without files.
+func needViews(needs []evenstand.Need) []NeedView {
+	out := []NeedView{}
+	for _, n := range needs {
+		v := NeedView{Text: n.Text}
+		switch n.Topic {
+		case evenstand.TopicPrices:
+			v.Link, v.Name = "/logbook/prices", "Enter it"
+		case evenstand.TopicPlanter:
+			v.Link, v.Name = "/logbook/planter", "Planter card"
+		case evenstand.TopicLogs:
+			v.Link, v.Name = "/logbook", "Boxes and their logs"
+		}
+		out = append(out, v)
+	}
+	return out
 }
 
 // GroupView is the findings of one heading.
@@ -247,9 +274,10 @@ func (s *Server) worklistView(ctx context.Context, in *worklistIn) (WorklistView
 	if !in.All {
 		w = short
 	}
+	o.NoRow = book.NoRow(days, src)
 	out := WorklistView{
-		Schema: 1, Book: all.Book, AsOf: all.AsOf, Currency: all.Currency, Summary: record.Summary(short, o.Voice), Empty: len(days) == 0,
-		Groups: []GroupView{}, NotJudged: some(book.NotJudged(days, src, o.Voice)), Hidden: len(all.Findings) - len(w.Findings), Cautions: []string{},
+		Schema: 1, Book: all.Book, AsOf: all.AsOf, Currency: all.Currency, Summary: record.Summary(short, o), Empty: len(days) == 0,
+		Groups: []GroupView{}, NotJudged: needViews(book.NotJudged(days, src, o.Voice)), Hidden: len(all.Findings) - len(w.Findings), Cautions: []string{},
 	}
 	for _, g := range record.Groups(w) {
 		gv := GroupView{Title: g.Title, Findings: []Spoken{}}
@@ -302,7 +330,12 @@ func (s *Server) findingView(ctx context.Context, in *findingIn) (Spoken, error)
 
 func (s *Server) speak(ctx context.Context, f *evenstand.Finding, o record.Options) (Spoken, error) {
 	links, err := s.links(ctx, f)
-	return Spoken{*f, record.SayFinding(f, o), links, s.drawn(f.Chart)}, err
+	out := Spoken{*f, record.SayFinding(f, o), needViews(f.Money.Needs), links, s.drawn(f.Chart)}
+	out.Money.Needs = slices.Clone(f.Money.Needs) // the page names no file
+	for i := range out.Money.Needs {
+		out.Money.Needs[i].Where = ""
+	}
+	return out, err
 }
 
 type decideIn struct {

@@ -24,6 +24,7 @@ type cardIn struct {
 		HitchToRowLine *float64 `json:"hitch_to_row_line_m,omitempty" minimum:"0" maximum:"30"`
 		AntennaRight   *float64 `json:"antenna_right_m,omitempty" minimum:"-10" maximum:"10"`
 		Cells          *int     `json:"cells,omitempty" minimum:"1" maximum:"200" doc:"On the disc of every row"`
+		Crop           *string  `json:"crop,omitempty" maxLength:"40" doc:"Of every row"`
 	}
 }
 
@@ -78,12 +79,15 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 				*p.to = *p.from
 			}
 		}
-		if b.Cells != nil {
-			if len(c.Meters) == 0 {
-				c.Meters = []evenstand.Meter{{Rows: allRows(c.Rows)}}
-			}
-			for i := range c.Meters {
+		if (b.Cells != nil || b.Crop != nil) && len(c.Meters) == 0 {
+			c.Meters = []evenstand.Meter{{Rows: allRows(c.Rows)}}
+		}
+		for i := range c.Meters {
+			if b.Cells != nil {
 				c.Meters[i].Cells = *b.Cells
+			}
+			if b.Crop != nil {
+				c.Meters[i].Crop = strings.ToLower(strings.TrimSpace(*b.Crop))
 			}
 		}
 		return nil

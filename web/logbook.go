@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"evenstand"
@@ -197,6 +198,10 @@ func (s *Server) cardList(ctx context.Context, _ *nothing) (CardList, error) {
 	if err != nil {
 		return CardList{}, err
 	}
+	asks, err := s.askCards(ctx)
+	if err != nil {
+		return CardList{}, err
+	}
 	out := CardList{Cards: []CardView{}}
 	for _, p := range planters {
 		last, err := s.lastDay(ctx, p)
@@ -207,7 +212,14 @@ func (s *Server) cardList(ctx context.Context, _ *nothing) (CardList, error) {
 		if err != nil {
 			return out, err
 		}
-		out.Cards = append(out.Cards, s.cardView(p, &c))
+		view := s.cardView(p, &c)
+		if i := slices.IndexFunc(asks, func(a AskCard) bool { return a.Planter == p }); i >= 0 {
+			view.Says = advise.Plural(int64(asks[i].Rows), "row", "rows") + ", as the logs say; not confirmed."
+			if c.Rows == 0 {
+				view.Unknown[0] = "Whether it has " + strconv.Itoa(asks[i].Rows) + " rows: say yes to the question above, or change the card."
+			}
+		}
+		out.Cards = append(out.Cards, view)
 	}
 	return out, nil
 }

@@ -193,6 +193,28 @@ func (s *served) described(t *testing.T) checked {
 // unsaid are texts that no person should read.
 var unsaid = regexp.MustCompile(`NaN|[+-]?\bInf\b|%!|<nil>|0001-01-01|1970-01-01`)
 
+// deskOnly are texts for the command line, which no screen says: whoever reads
+// there has no files and no commands before him.
+var deskOnly = regexp.MustCompile(`BOOK/|evenstand rebuild|\[\[\w+\]\]|\.toml\b|clock_offset_s|row_spacing_m into`)
+
+func checkDesk(t *testing.T, where string, v any) {
+	t.Helper()
+	switch v := v.(type) {
+	case string:
+		if m := deskOnly.FindString(v); m != "" {
+			t.Errorf("%s: %q in %q", where, m, v)
+		}
+	case []any:
+		for i, e := range v {
+			checkDesk(t, fmt.Sprintf("%s[%d]", where, i), e)
+		}
+	case map[string]any:
+		for k, e := range v {
+			checkDesk(t, where+"."+k, e)
+		}
+	}
+}
+
 func checkTexts(t *testing.T, where string, v any) {
 	t.Helper()
 	switch v := v.(type) {
@@ -363,6 +385,9 @@ func TestReplies(t *testing.T) {
 							t.Errorf("%s: %v", to, err)
 						}
 						checkTexts(t, to, v)
+						if strings.Contains(path, "/worklist") || strings.Contains(path, "/findings") {
+							checkDesk(t, to, v)
+						}
 					}
 				}
 			}

@@ -210,7 +210,7 @@ func (s *Server) voice() advise.Voice {
 // words gives how findings are put into words.
 func (s *Server) words(ctx context.Context) (record.Options, error) {
 	ds, err := s.book.Decisions(ctx)
-	return record.Options{Voice: s.voice(), Decisions: ds}, err
+	return record.Options{Voice: s.voice(), Decisions: ds, Page: true}, err
 }
 
 // page serves the built page: its files, and for every other path the page

@@ -28,7 +28,7 @@ func TestMissedStarter(t *testing.T) {
 		t.Errorf("it rests on %v, want R17", got)
 	}
 	f.Harm[0].Crop = "soybeans"
-	if m := price.Price(f, farm()); len(m.Needs) == 0 || !strings.Contains(m.Needs[0], "soybeans") {
+	if m := price.Price(f, farm()); len(m.Needs) == 0 || !strings.Contains(m.Needs[0].Text, "soybeans") {
 		t.Errorf("another crop needs %v", m.Needs)
 	}
 }
@@ -50,7 +50,7 @@ func TestNotPriced(t *testing.T) {
 		f := finding(tt.kind, "", evenstand.Harm{})
 		f.Harm, f.Evidence = nil, tt.ev
 		m := price.Price(f, farm())
-		if len(m.Needs) != 1 || !strings.Contains(m.Needs[0], tt.want) {
+		if len(m.Needs) != 1 || !strings.Contains(m.Needs[0].Text, tt.want) {
 			t.Errorf("%s needs %q, want %q in it", tt.kind, m.Needs, tt.want)
 		}
 		if m.SoFar.Mid == m.SoFar.Mid { // not NaN

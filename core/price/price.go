@@ -131,7 +131,7 @@ type bill struct {
 	f       *evenstand.Finding
 	ctx     Context
 	unit    string
-	needs   []string
+	needs   []evenstand.Need
 	assumed string // what nobody has said and was taken
 
 	past   [classes][]float64 // so far; nil: none of the class, or cannot say
@@ -149,7 +149,7 @@ func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
 	b.ground()
 	if need, ok := unpriced[f.Kind]; ok {
 		b.needs = nil
-		b.need(need)
+		b.need(evenstand.TopicNone, need, "")
 		return b
 	}
 	for i, h := range f.Harm {
@@ -161,9 +161,10 @@ func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
 	return b
 }
 
-func (b *bill) need(what string) {
-	if !slices.Contains(b.needs, what) {
-		b.needs = append(b.needs, what)
+// need adds what is missing, and where it is to be written.
+func (b *bill) need(topic evenstand.Topic, what, where string) {
+	if n := (evenstand.Need{Topic: topic, Text: what, Where: where}); !slices.Contains(b.needs, n) {
+		b.needs = append(b.needs, n)
 	}
 }
 
@@ -199,7 +200,7 @@ func (b *bill) ground() {
 		}
 	}
 	if math.IsNaN(b.left) {
-		b.need("the ground still to plant (the field's boundary in BOOK/fields/NAME.geojson, or left_to_plant in BOOK/book.toml)")
+		b.need(evenstand.TopicPrices, "the ground still to plant", "the field's boundary in BOOK/fields/NAME.geojson, or left_to_plant in BOOK/book.toml")
 	}
 	switch {
 	case len(b.f.Rows) == 0: // the whole machine
@@ -207,7 +208,7 @@ func (b *bill) ground() {
 		b.left *= min(1, float64(len(b.f.Rows))/float64(b.ctx.Rows))
 	case b.left != 0:
 		b.left = math.NaN()
-		b.need("the number of rows (rows " + b.card() + ")")
+		b.need(evenstand.TopicPlanter, "the number of rows", "rows "+b.card())
 	}
 }
 
@@ -230,7 +231,7 @@ func (b *bill) agree(crop string) bool {
 	if b.ctx.Card != "" {
 		file = "BOOK/planter/" + b.ctx.Card
 	}
-	b.need("the crop: the card says " + crop + ", the book " + own + "; make them agree in " + file + " or BOOK/book.toml")
+	b.need(evenstand.TopicPrices, "the crop: the card says "+crop+", the book "+own, "make them agree in "+file+" or BOOK/book.toml")
 	return false
 }
 
@@ -255,7 +256,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		if h.Kind != evenstand.ExtraSeeds { // all that is missing is said at once
 			b.yield()
 		}
-		b.need("the amount of " + string(h.Kind) + " (positions and target rate in the logs)")
+		b.need(evenstand.TopicLogs, "the amount of "+string(h.Kind)+": positions and target rate", "in the logs")
 		return
 	}
 	a := amounts(b.ctx.Seed, b.f, i)
@@ -288,7 +289,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			perSeed = share * area / mid
 		}
 		if math.IsNaN(perSeed) {
-			b.need("the target rate (seed_rate_target in the logs)")
+			b.need(evenstand.TopicLogs, "the target rate", "seed_rate_target in the logs")
 			return
 		}
 		if math.IsNaN(share) {
@@ -312,7 +313,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			return
 		}
 		if math.IsNaN(target) || math.IsNaN(ratio) {
-			b.need("the target rate (seed_rate_target in the logs)")
+			b.need(evenstand.TopicLogs, "the target rate", "seed_rate_target in the logs")
 			return
 		}
 		if math.IsNaN(share) || share <= 0 {
@@ -342,7 +343,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			return
 		}
 		if math.IsNaN(float64(h.SD)) {
-			b.need("the target rate and the spacing of the rows (seed_rate_target in the logs, row_spacing_m " + b.card() + ")")
+			b.need(evenstand.TopicPlanter, "the target rate and the spacing of the rows", "seed_rate_target in the logs, row_spacing_m "+b.card())
 			return
 		}
 		lost := r.spaced(float64(h.Usual), float64(h.SD), s.Yield)
@@ -379,7 +380,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		}
 		b.add(extra, past, future)
 	default:
-		b.need("relation for " + string(h.Kind))
+		b.need(evenstand.TopicNone, "a relation for "+string(h.Kind), "")
 	}
 }
 
@@ -387,21 +388,21 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 func (b *bill) unpriced() {
 	switch b.f.Kind {
 	case evenstand.KindContactLoss:
-		b.need("how deep the seed lies or how many plants came up there (dig ten seeds in it and ten outside, or count stands): no yield is published for a load")
+		b.need(evenstand.TopicNone, "how deep the seed lies or how many plants came up there (dig ten seeds in it and ten outside, or count stands): no yield is published for a load", "")
 	case evenstand.KindOverload:
-		b.need("what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load")
+		b.need(evenstand.TopicNone, "what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load", "")
 	case evenstand.KindLiquidRowLow:
-		b.need("what the liquid is (product = \"starter\" under [[tank]] " + b.card() + "; for another product there is no published relation here)")
+		b.liquid()
 	case evenstand.KindLiquidRowHigh:
-		b.need("the price of the product, and a published relation for too much of it, of which there is none here")
+		b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much of it, of which there is none here", "")
 	case evenstand.KindLiquidRateOff:
 		for _, e := range b.f.Evidence {
 			if e.Name == "liquid over its target" && e.Value > 1 {
-				b.need("the price of the product, and a published relation for too much of it, of which there is none here")
+				b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much of it, of which there is none here", "")
 				return
 			}
 		}
-		b.need("what the liquid is (product = \"starter\" under [[tank]] " + b.card() + "; for another product there is no published relation here)")
+		b.liquid()
 	}
 }
 
@@ -416,18 +417,23 @@ func (b *bill) add(c class, past, future []float64) {
 	}
 }
 
+// liquid asks for what the liquid is.
+func (b *bill) liquid() {
+	b.need(evenstand.TopicNone, "what the liquid is, on the planter card; only starter has a published relation here", "product = \"starter\" under [[tank]] "+b.card())
+}
+
 // corn tells whether the relations hold for the crop, else what is missing.
 func (b *bill) corn(crop, what string) bool {
 	if relation.For(crop) {
 		return true
 	}
-	b.need("a published " + what + " relation for " + crop + ", of which there is none here")
+	b.need(evenstand.TopicNone, "a published "+what+" relation for "+crop+", of which there is none here", "")
 	return false
 }
 
 func (b *bill) yield() bool {
 	if math.IsNaN(b.ctx.Settings.Yield) {
-		b.need("a yield goal (yield_goal in BOOK/book.toml)")
+		b.need(evenstand.TopicPrices, "a yield goal", "yield_goal in BOOK/book.toml")
 		return false
 	}
 	return true
@@ -437,11 +443,11 @@ func (b *bill) yield() bool {
 func (b *bill) seedPrice() bool {
 	ok := true
 	if math.IsNaN(b.ctx.Settings.Seed) {
-		b.need("the price of seed (seed in BOOK/book.toml)")
+		b.need(evenstand.TopicPrices, "the price of seed", "seed in BOOK/book.toml")
 		ok = false
 	}
 	if math.IsNaN(b.ctx.Settings.Price) {
-		b.need("the price of grain (grain in BOOK/book.toml)")
+		b.need(evenstand.TopicPrices, "the price of grain", "grain in BOOK/book.toml")
 		ok = false
 	}
 	return ok
@@ -454,7 +460,7 @@ func (b *bill) worth(crop string) (float64, bool) {
 	}
 	kg, ok := evenstand.Bushel(crop)
 	if !ok {
-		b.need("the price of grain (grain in BOOK/book.toml)")
+		b.need(evenstand.TopicPrices, "the price of grain", "grain in BOOK/book.toml")
 		return 0, false
 	}
 	return 1 / kg, true
@@ -482,7 +488,7 @@ var cannot = evenstand.Range{Low: evenstand.Unknown, Mid: evenstand.Unknown, Hig
 
 // money states the bill.
 func (b *bill) money() evenstand.Money {
-	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []string{}, Assumed: b.assumed}
+	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []evenstand.Need{}, Assumed: b.assumed}
 	m.Needs = append(m.Needs, b.needs...)
 	m.StillToSave = evenstand.ToSave{Low: evenstand.Unknown, Mid: evenstand.Unknown, High: evenstand.Unknown, Expected: evenstand.Unknown, Basis: string(b.basis)}
 	past := sum(b.past)

@@ -170,7 +170,7 @@ func TestCannotSay(t *testing.T) {
 		{"no crop, the book's has no relation", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop, c.Settings.Crop = "", "sunflower" }, "USD", "a published skip relation for sunflower", false},
 		{"crops that disagree", func(f *evenstand.Finding, c *price.Context) {
 			f.Harm[0].Crop, c.Settings.Crop, c.Card = "corn", "soybeans", "big.toml"
-		}, "USD", "the crop: the card says corn, the book soybeans; make them agree in BOOK/planter/big.toml or BOOK/book.toml", false},
+		}, "USD", "the crop: the card says corn, the book soybeans (make them agree in BOOK/planter/big.toml or BOOK/book.toml", false},
 		{"no amount", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Amount.Mid = evenstand.Unknown }, "USD", "amount of missing seeds", false},
 		{"no target, but area and share", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Target = evenstand.Unknown }, "USD", "", true},
 		{"no target, no share", func(f *evenstand.Finding, c *price.Context) {
@@ -196,7 +196,7 @@ func TestCannotSay(t *testing.T) {
 			if past := !math.IsNaN(float64(m.SoFar.Mid)); past != tt.past {
 				t.Errorf("so far %v, known should be %v", m.SoFar, tt.past)
 			}
-			if tt.needs == "" && len(m.Needs) > 0 || tt.needs != "" && (len(m.Needs) != 1 || !strings.Contains(m.Needs[0], tt.needs)) {
+			if tt.needs == "" && len(m.Needs) > 0 || tt.needs != "" && (len(m.Needs) != 1 || !strings.Contains(m.Needs[0].Text+" ("+m.Needs[0].Where+")", tt.needs)) {
 				t.Errorf("needs %q, want %q", m.Needs, tt.needs)
 			}
 		})

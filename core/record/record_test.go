@@ -363,7 +363,19 @@ func TestSummary(t *testing.T) {
 		{nil, "Nothing is open."},
 	} {
 		w := record.Assemble("b", 0, "USD", tt.fs, false)
-		if got := record.Summary(w, v); got != tt.want {
+		if got := record.Summary(w, record.Options{Voice: v}); got != tt.want {
+			t.Errorf("got %q, want %q", got, tt.want)
+		}
+	}
+	blind := record.Options{Voice: v, NoRow: "no position was logged"}
+	for _, tt := range []struct {
+		fs   []evenstand.Finding
+		want string
+	}{
+		{nil, "No row could be judged: no position was logged."},
+		{[]evenstand.Finding{f("next-stop", 30, 60)}, "1 finding, $30 to $60 still to save; it is due at the next stop."},
+	} {
+		if got := record.Summary(record.Assemble("b", 0, "USD", tt.fs, false), blind); got != tt.want {
 			t.Errorf("got %q, want %q", got, tt.want)
 		}
 	}

@@ -15,6 +15,8 @@ type Options struct {
 	Width     int  // columns; 0: 80
 	Decisions []Decision
 	NotJudged []string // sentences: what was not looked for, and why
+	NoRow     string   // why no row could be judged; empty: rows were
+	Page      bool     // for the page, where links lead: no file and no command is named
 }
 
 func (o Options) width() int {
@@ -88,9 +90,9 @@ func RenderWorklist(w evenstand.Worklist, o Options) string {
 	for _, l := range Wrap("", title, o.width()) {
 		p.line(o.faint(l))
 	}
-	sum := Summary(w, o.Voice)
-	bare := sum == nothingOpen && len(o.NotJudged) > 0
-	if bare && len(w.Findings) == 0 {
+	sum := Summary(w, o)
+	bare := !Waiting(w) && len(o.NotJudged) > 0
+	if bare && len(w.Findings) == 0 && o.NoRow == "" {
 		sum = "Nothing was found in what could be looked at."
 	}
 	for _, l := range Wrap("", sum, o.width()) {
@@ -124,7 +126,7 @@ func (p *page) item(f *evenstand.Finding) {
 	id := "  " + f.ID + "  "
 	indent := strings.Repeat(" ", utf8.RuneCountInString(id))
 	p.text(id, f.Sentence)
-	money := moneyLine(f, p.o.Voice)
+	money := moneyLine(f, p.o.Voice, !p.o.Page)
 	p.text(indent, strings.Join(nonempty(advise.Capital(money), p.where(f)), "; ")+".")
 	if todo(f) && f.Advice.Do != "" {
 		p.text(indent, work(f)+f.Advice.Do)

@@ -44,7 +44,7 @@ type Words struct {
 // SayFinding puts a finding into words.
 func SayFinding(f *evenstand.Finding, o Options) Words {
 	w := Words{
-		Money: moneyLine(f, o.Voice), Where: strings.Join(nonempty(field(f), grade(f)), ", "), Passes: advise.Passes(f),
+		Money: moneyLine(f, o.Voice, !o.Page), Where: strings.Join(nonempty(field(f), grade(f)), ", "), Passes: advise.Passes(f),
 		Work: who(f), Step: advise.FirstStep(f.Advice.Do), Decisions: []string{}, Evidence: []Line{}, Causes: []Line{},
 	}
 	w.Sum, w.SumOf = sum(f, o.Voice)
@@ -65,7 +65,7 @@ func SayFinding(f *evenstand.Finding, o Options) Words {
 	if len(f.Causes) > 0 && rest >= 0.005 {
 		w.Causes = append(w.Causes, Line{"other", inHundred(rest)})
 	}
-	w.MoneyRows, w.MoneySays, w.Cites = moneyWords(f, o.Voice)
+	w.MoneyRows, w.MoneySays, w.Cites = moneyWords(f, o.Voice, !o.Page)
 	return w
 }
 
@@ -92,11 +92,11 @@ func sum(f *evenstand.Finding, v advise.Voice) (money, of string) {
 
 // moneyLine is the money of a finding in one line: what can still be saved
 // first, with the word that carries the chance of its cause.
-func moneyLine(f *evenstand.Finding, v advise.Voice) string {
+func moneyLine(f *evenstand.Finding, v advise.Voice, files bool) string {
 	money, of := sum(f, v)
 	switch {
 	case money == "" && len(f.Money.Needs) > 0:
-		return "Cost: cannot say, needs " + needs(f.Money.Needs)
+		return "Cost: cannot say, needs " + needs(f.Money.Needs, files)
 	case money == "":
 		return ""
 	}
@@ -106,10 +106,18 @@ func moneyLine(f *evenstand.Finding, v advise.Voice) string {
 	return money + " " + of
 }
 
-// needs lists what is missing to price a finding and, where that is to be
-// written into the logbook's folders, what to say then.
-func needs(all []string) string {
-	s := strings.Join(all, "; ")
+// needs lists what is missing to price a finding. Where files are named, it says
+// where that is to be written and, in the logbook's folders, what to say then.
+func needs(all []evenstand.Need, files bool) string {
+	var parts []string
+	for _, n := range all {
+		s := n.Text
+		if files && n.Where != "" {
+			s += " (" + n.Where + ")"
+		}
+		parts = append(parts, s)
+	}
+	s := strings.Join(parts, "; ")
 	if strings.Contains(s, "BOOK/planter") || strings.Contains(s, "BOOK/fields") {
 		s += "; then evenstand rebuild BOOK"
 	}
@@ -182,7 +190,7 @@ func inHundred(x float64) string {
 
 // moneyWords gives a finding's sums line by line, how they are to be read, and
 // the publications that they rest on.
-func moneyWords(f *evenstand.Finding, v advise.Voice) (rows []Line, says []string, cites []Cite) {
+func moneyWords(f *evenstand.Finding, v advise.Voice, files bool) (rows []Line, says []string, cites []Cite) {
 	rows, says, cites = []Line{}, []string{}, []Cite{}
 	m := f.Money
 	acre, name := evenstand.Acre, "an acre of it"
@@ -211,8 +219,8 @@ func moneyWords(f *evenstand.Finding, v advise.Voice) (rows []Line, says []strin
 			row(toSave, save+map[string]string{"field": " in this field", "season": " this season"}[s.Basis])
 		}
 	}
-	if len(m.Needs) > 0 {
-		row("cannot say", "needs "+needs(m.Needs))
+	if len(m.Needs) > 0 && files { // the page lists it by itself, with links
+		row("cannot say", "needs "+needs(m.Needs, true))
 	}
 	if math.IsNaN(float64(m.SoFar.Mid)) {
 		return rows, says, cites

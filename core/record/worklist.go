@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"evenstand"
-	"evenstand/core/advise"
 	"evenstand/core/price"
 )
 
@@ -111,8 +110,10 @@ const nothingOpen = "Nothing is open."
 // Summary is the one sentence at the top of the worklist: "3 findings, $150 to
 // $420 still to save; the first is due now." The range adds up the lows and the
 // highs, which is somewhat wide: the findings' common factors move together,
-// their own errors do not.
-func Summary(w evenstand.Worklist, v advise.Voice) string {
+// their own errors do not. Where nothing is open since no row could be judged, it
+// says so.
+func Summary(w evenstand.Worklist, o Options) string {
+	v := o.Voice
 	n, unpriced := 0, 0
 	var total evenstand.Range
 	unit, due := "", ""
@@ -134,6 +135,9 @@ func Summary(w evenstand.Worklist, v advise.Voice) string {
 			total.Low += s.Low
 			total.High += s.High
 		}
+	}
+	if n == 0 && o.NoRow != "" {
+		return "No row could be judged: " + o.NoRow + "."
 	}
 	if n == 0 {
 		return nothingOpen
