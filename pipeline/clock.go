@@ -46,16 +46,16 @@ func (s *settler) judgeClock(i int) (c seedClock) {
 	case !math.IsNaN(s.declared(i)):
 		if ok && half <= lagErrorMost {
 			c.refuse = "the seed times and the speed do not fit together although their clocks are said to"
-			s.note("Seeds of %s follow the speed by %.2f s, which no drive explains: the clocks said to be one are not. Single skips and cells cannot be said before its clock is known.", src, lag)
+			s.note("Seeds of %s follow the speed by %.2f s, which no drive explains: the clocks said to be one are not. Single skips and cells cannot be said before it is known how far its clock is off.", src, lag)
 		} else if s.timings[i].against != 0 {
 			c.refuse = "the seed times and the speed do not fit together although their clocks are said to"
 		}
 	case ok && half <= lagErrorMost:
 		c.refuse = "clocks not aligned"
-		s.note("The clock of %s is %.1f s off the receiver's, or the drive is that late: nobody has said which. Single skips and cells cannot be said before its clock is known.", src, lag)
+		s.note("The clock of %s is %.1f s off the receiver's, or the drive is that late: nobody has said which. Single skips and cells cannot be said before it is known how far its clock is off.", src, lag)
 	default:
 		c.refuse = "clocks not aligned"
-		s.note("The clocks of %s and of the receiver cannot be compared: the speed changed too little while planting, or the logs are too far apart. Single skips and cells cannot be said before its clock is known.", src)
+		s.note("The clocks of %s and of the receiver cannot be compared: the speed changed too little while planting, or the logs are too far apart. Single skips and cells cannot be said before it is known how far its clock is off.", src)
 	}
 	return c
 }

@@ -28,8 +28,8 @@ func TestMissingGroundIsSaid(t *testing.T) {
 		{"all of liquid", []logged{rate, target, flow}, nil},
 		{"no flow by row", []logged{rate, target}, []string{"whether single rows get less cannot be said"}},
 		{"a rate by row, no flow", []logged{rate, target, {evenstand.LiquidRate, row, 47e-7}}, []string{"Rows log a rate of liquid, but no flow: whether single rows get less cannot be said"}},
-		{"by tank, no target", []logged{{evenstand.LiquidRate, tank, 47e-7}}, []string{"whether single rows get less cannot be said", "Log liquid_rate_target"}},
-		{"no target", []logged{rate, flow}, []string{"Log liquid_rate_target"}},
+		{"by tank, no target", []logged{{evenstand.LiquidRate, tank, 47e-7}}, []string{"whether single rows get less cannot be said", "Log the rate that is asked for"}},
+		{"no target", []logged{rate, flow}, []string{"Log the rate that is asked for"}},
 		{"load and force", []logged{load, force}, nil},
 		{"load alone", []logged{load}, []string{"Log the applied force"}},
 	} {

@@ -224,8 +224,8 @@ func TestUnknownClockRefuses(t *testing.T) {
 			t.Fatalf("seed %+v has a place on the disc although the clocks are unknown", s)
 		}
 	}
-	if !strings.Contains(strings.Join(res.Notes, " "), "clock_offset_s") {
-		t.Errorf("notes %q do not say what to do", res.Notes)
+	if !strings.Contains(strings.Join(res.Notes, " "), "how far its clock is off") {
+		t.Errorf("notes %q do not say what is missing", res.Notes)
 	}
 	for _, st := range k.stretches[0] {
 		if st.Metered {

@@ -46,7 +46,7 @@ type job struct {
 // Job is a piece of long work.
 type Job struct {
 	ID     string   `json:"id"`
-	What   string   `json:"what" enum:"read,rebuild"`
+	What   string   `json:"what" enum:"read,settle,rebuild" doc:"settle: what was changed is taken up, without new files"`
 	State  string   `json:"state" enum:"waiting,running,done,failed,stopped"`
 	Doing  string   `json:"doing" doc:"What goes on: copying, reading, settling"`
 	Name   string   `json:"name" doc:"The file or day"`
@@ -66,6 +66,8 @@ type JobDone struct {
 	Unused  []string       `json:"unused" doc:"What was not used, and why"`
 	Tables  []UnknownTable `json:"tables" doc:"Tables that no recipe reads yet"`
 	Days    int            `json:"days" doc:"Days that were made again"`
+	Taken   int            `json:"taken" doc:"Files that were used, known ones too"`
+	LeftOut int            `json:"left_out" doc:"Files that were not used, without those that wait for a recipe"`
 }
 
 func (j *jobs) init(s *Server) { j.s, j.turn = s, make(chan struct{}, 1) }
@@ -230,7 +232,11 @@ func (j *jobs) progress(x *job, p book.Progress) {
 
 // read starts reading paths into the book; none finishes what is left to do.
 func (j *jobs) read(paths []string, look looks, after func(ended Job)) Job {
-	return j.start("read", func(ctx context.Context, tell func(book.Progress)) (book.Report, error) {
+	what := "read"
+	if len(paths) == 0 {
+		what = "settle"
+	}
+	return j.start(what, func(ctx context.Context, tell func(book.Progress)) (book.Report, error) {
 		fs, err := j.s.opt.Formats()
 		if err != nil {
 			return book.Report{}, err
@@ -285,6 +291,20 @@ func (s *Server) jobDone(ctx context.Context, rep *book.Report, tables []Unknown
 			line += ", " + strconv.FormatInt(n["unused"], 10) + " not used"
 		}
 		out.Says = append(out.Says, line+".")
+	}
+	waits := map[string]bool{}
+	for _, t := range tables {
+		for _, f := range t.ref.Files {
+			waits[f] = true
+		}
+	}
+	for _, f := range rep.Files {
+		switch {
+		case f.State == "new" || f.State == "grown" || f.State == "known":
+			out.Taken++
+		case f.State == "unused" && !waits[f.Path]:
+			out.LeftOut++
+		}
 	}
 	if len(rep.Days) > 0 {
 		out.Says = append(out.Says, advise.Plural(int64(len(rep.Days)), "machine-day", "machine-days")+" settled: "+book.DayNames(rep.Days, v)+".")

@@ -12,7 +12,7 @@ import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
-import { dress, looking, setDress, turned, unheard, useStore, working } from './state'
+import { dress, looking, setDress, settleNow, turned, unheard, useStore, working } from './state'
 import * as api from './api'
 import { Worklist } from './worklist/worklist'
 
@@ -82,10 +82,21 @@ export function App() {
     </nav>
     <main class="screen" id="screen">
       {b && !b.read_only && b.ask.map((a) => <Ask key={a.planter} a={a} />)}
+      {/^\/($|finding|rows)/.test(place.path) && <Again />}
       {store.problem && !b ? <div class="notice bad" role="alert"><p>{store.problem}</p></div> : screen(place)}
     </main>
     <Foot />
   </div>
+}
+
+// Again says that what is shown is of before, while what was changed is taken up.
+function Again() {
+  const { jobs, book } = useStore()
+  const j = jobs.find((x) => x.what === 'settle' && working(x))
+  if (j) return <div class="notice again" role="note"><p><b>The days are made again{j.state === 'running' && j.says && `: ${j.says.charAt(0).toLowerCase() + j.says.slice(1)}`}.</b> What stands below is from before; the new appears by itself.</p></div>
+  if (!book?.stale || jobs.some(working)) return null
+  return <div class="notice again" role="note"><p><b>Something was changed, and the days are not made again yet.</b> What stands below is from before.</p>
+    {!book.read_only && <div class="buttons near"><button onClick={settleNow}>Take it up now</button></div>}</div>
 }
 
 // Foot shows what runs and what was just done, with the way back. How far a
@@ -111,6 +122,7 @@ function Foot() {
     <div role="status" aria-live="polite">
       {said && <div class="said"><span>{said.text}</span>
         {said.undo && <button onClick={() => { void said.undo!().then(() => store.say('Taken back.'), (e: Error) => store.say(e.message)) }}>Undo</button>}
+        {said.link && <a class="btn" href={said.link.to}>{said.link.name}</a>}
       </div>}
     </div>
   </div>

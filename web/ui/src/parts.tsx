@@ -87,6 +87,11 @@ export function Pairs({ rows, label }: { rows: { what: string, says: string }[],
   </tbody></table>
 }
 
+// Needs are what is missing, each with the screen where it can be said.
+export function Needs({ of }: { of: { text: string, link: string, name: string }[] }) {
+  return <>{of.map((n) => <li key={n.text}>{n.text.charAt(0).toUpperCase() + n.text.slice(1).replace(/\.$/, '')}. {n.link && <a href={n.link}>{n.name}</a>}</li>)}</>
+}
+
 // fieldName says what is planted outside of every boundary that is known.
 export const fieldName = (f: string): string => f === 'unassigned' ? 'field not named' : f
 

@@ -2,6 +2,7 @@
 // dress. Screens ask for the rest themselves with useData.
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks'
 import * as api from './api'
+import { cameTo, over } from './bring/came'
 
 type Listener = () => void
 type Timer = ReturnType<typeof setTimeout> | undefined
@@ -28,6 +29,7 @@ export class Store {
   private taken = 0
   private since = 0 // when the last was asked
   private jobsAsked = 0
+  private followed = new Set<string>() // jobs whose end is told
   private fresh = new Map<string, number>() // jobs that were told of, and while which question
 
   get revision(): number { return this.known?.revision ?? -1 }
@@ -51,6 +53,7 @@ export class Store {
       changed: (v) => this.hear(v),
       job: (job) => {
         this.fresh.set(job.id, this.jobsAsked)
+        this.came(job)
         this.jobs = [...this.jobs.filter((j) => j.id !== job.id), job]
         this.tell()
       },
@@ -111,13 +114,26 @@ export class Store {
       if (mine !== this.jobsAsked) return
       const newer = this.jobs.filter((j) => (this.fresh.get(j.id) ?? -1) >= mine)
       this.jobs = [...jobs.filter((j) => !newer.some((n) => n.id === j.id)), ...newer]
+      for (const j of this.jobs) this.came(j)
       this.tell()
     } catch { /* the stream tells whether the program answers */ }
   }
 
+  // follow says at the foot of the page what a reading came to, once it has ended.
+  follow(id: string) {
+    this.followed.add(id)
+    this.say('Reading. The worklist appears by itself.')
+    const j = this.jobs.find((x) => x.id === id)
+    if (j) this.came(j)
+  }
+
+  private came(j: api.Job) {
+    if (this.followed.has(j.id) && over(j) && this.followed.delete(j.id)) this.say(cameTo(j))
+  }
+
   // say shows a sentence at the foot of the page for a while, with a way back.
-  say(text: string, undo?: () => Promise<void>) {
-    const said = { text, undo }
+  say(text: string, undo?: () => Promise<void>, link?: Said['link']) {
+    const said = { text, undo, link }
     this.said = said
     this.tell()
     setTimeout(() => { if (this.said === said) { this.said = null; this.tell() } }, 12_000)
@@ -126,7 +142,7 @@ export class Store {
   // left takes what is said away with the screen that it belongs to; a way back
   // stays its time.
   left() {
-    if (!this.said || this.said.undo) return
+    if (!this.said || this.said.undo || this.said.link) return
     this.said = null
     this.tell()
   }
@@ -150,7 +166,7 @@ export const looking = (): boolean => store.book?.read_only ?? false
 // settle has everything made again that was changed since.
 export const settleNow = (): void => void api.send('POST', '/settle').catch((e: Error) => store.say(e.message))
 
-export interface Said { text: string, undo?: () => Promise<void> }
+export interface Said { text: string, undo?: () => Promise<void>, link?: { to: string, name: string } }
 export const store = new Store()
 
 export function useStore(): Store {

@@ -21,7 +21,8 @@ export function Ask({ a }: { a: Asked }) {
     if (!(n >= 1) || !(w > 0)) { setError('Write the number of rows, and how far they stand apart.'); return }
     try {
       await api.send('PATCH', '/cards', { planter: a.planter, rows: n, row_spacing_m: w, row_1: first })
-      store.say('Kept on the planter card. The days are made again.')
+      store.say('Kept on the planter card. It can be changed there, not made unknown again.', undefined, { to: '/logbook/planter#change', name: 'Change it' })
+      await api.send('POST', '/settle') // at once: nothing more is to come
       void store.load()
     } catch (e) { setError((e as Error).message) }
   }
@@ -35,7 +36,7 @@ export function Ask({ a }: { a: Asked }) {
     {error && <p role="alert" class="near">{error}</p>}
     <div class="buttons near">
       <button class="first" onClick={() => void save()}>{mend ? 'Keep' : 'Yes'}</button>
-      {!mend && <button onClick={() => setMend(true)}>No, it is</button>}
+      {!mend && <button onClick={() => setMend(true)}>No, change it</button>}
     </div>
   </section>
 }

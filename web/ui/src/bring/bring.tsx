@@ -1,14 +1,18 @@
-import { useState } from 'preact/hooks'
+import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { Title } from '../parts'
 import { Waiting } from '../recipe/waiting'
-import { useStore } from '../state'
+import { usePlace } from '../route'
+import { keep, store, useStore } from '../state'
+import { over, seen } from './came'
 import { Drop } from './drop'
 
 export function Bring() {
   const store = useStore()
   const [job, setJob] = useState('')
-  const j = store.jobs.find((x) => x.id === job)
+  const { q } = usePlace()
+  const j = store.jobs.find((x) => x.id === (job || q.get('job')))
+  useEffect(() => { if (j && over(j)) saw(j) }, [j?.state])
   return <>
     <Title page="Bring logs">{j?.state === 'done' ? 'Read.' : 'Bring logs'}</Title>
     {j && <Done j={j} />}
@@ -17,14 +21,21 @@ export function Bring() {
   </>
 }
 
-function Done({ j }: { j: api.Job }) {
+// saw remembers that one has seen what a reading came to.
+export function saw(j: api.Job) {
+  keep('told', seen(j, store.book?.run ?? ''))
+  store.tell()
+}
+
+// Done is what a reading came to: what was taken in, what was not and why.
+export function Done({ j, here }: { j: api.Job, here?: boolean }) {
   if (j.state === 'failed') return <div class="notice bad near" role="alert"><p>{j.error}</p><p>Nothing that was in the logbook was harmed.</p></div>
   if (j.state === 'stopped') return <div class="notice near"><p>{j.says}</p></div>
   if (!j.result) return <p class="near soft">{j.says || 'Waiting for its turn'}…</p>
   const r = j.result
   return <>
     {r.says.map((s) => <p class="near" key={s}>{s}</p>)}
-    <div class="buttons near"><a class="btn first" href="/">To the worklist</a></div>
+    {!here && <div class="buttons near"><a class="btn first" href="/">To the worklist</a></div>}
     {r.sources.length > 0 && <section class="gap"><h2>What each box can tell</h2>{r.sources.map((s) => <Box key={s.name} s={s} />)}</section>}
     {r.unused.length > 0 && <section class="gap"><h2>Not used</h2><ul class="near">{r.unused.map((u) => <li key={u}>{u}</li>)}</ul></section>}
   </>

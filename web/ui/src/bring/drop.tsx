@@ -51,7 +51,7 @@ export function Drop({ started }: { started?: (job: string) => void }) {
       }
       const job = await api.send<api.Job>('POST', `/uploads/${id}/read`)
       started?.(job.id)
-      if (!started) store.say('Reading. The worklist appears by itself.')
+      if (!started) store.follow(job.id)
     } catch (e) {
       if (id) void api.send('DELETE', '/uploads/' + id).catch(() => {}) // what does not come whole is brought again
       if ((e as Error).name !== 'AbortError') setError((e as Error).message)

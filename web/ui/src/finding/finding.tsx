@@ -3,7 +3,7 @@ import * as api from '../api'
 import { ChartView } from '../draw/chart'
 import { CourseView } from '../draw/course'
 import { StripView } from '../draw/strip'
-import { Cautions, Pairs, Text, Title, Wait } from '../parts'
+import { Cautions, Needs, Pairs, Text, Title, Wait } from '../parts'
 import { go } from '../route'
 import { looking, store, useData } from '../state'
 
@@ -34,7 +34,8 @@ function View({ f }: { f: api.Spoken }) {
       <div class="worth">
         {w.causes.length > 0 && <section><h2>Causes</h2><Pairs label="Causes with their odds" rows={w.causes} /></section>}
         <section><h2>Money</h2>
-          {w.money_rows.length > 0 ? <Pairs label="Money" rows={w.money_rows} /> : <p class="near soft">Nothing to price.</p>}
+          {w.money_rows.length > 0 ? <Pairs label="Money" rows={w.money_rows} /> : f.needs.length === 0 && <p class="near soft">Nothing to price.</p>}
+          {f.needs.length > 0 && <><p class="near">{w.money_rows.length > 0 ? 'The rest cannot be said without:' : 'What it costs cannot be said without:'}</p><ul class="near"><Needs of={f.needs} /></ul></>}
           {w.money_says.length > 0 && <details class="still">
             <summary>Where the figures come from</summary>
             {w.money_says.map((s) => <p key={s} class="small">{s}</p>)}

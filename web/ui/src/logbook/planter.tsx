@@ -1,6 +1,6 @@
 // The planter drawn to scale from above, driving up the page, with what is
 // known of each row.
-import { useRef, useState } from 'preact/hooks'
+import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { useWidth } from '../draw/size'
 import { Pick, Text, Wide } from '../parts'
@@ -31,12 +31,15 @@ const lengths = [
   ['antenna_right_m', 'Receiver right of the middle', 'left of it: below 0'],
 ] as const
 
+// one is what all say, empty where they differ.
+const one = (all: string[]): string => new Set(all).size === 1 ? all[0]! : ''
+
 // Change says what the logs and nobody have said yet.
 function Change({ c }: { c: api.Card }) {
   const metric = store.book?.units === 'metric'
   const [inch, foot] = metric ? [0.01, 1] : [0.0254, 0.3048]
   const write = (m: number | null, unit: number) => m === null ? '' : String(Math.round(m / unit * 100) / 100)
-  const was: Record<string, string> = { rows: c.count ? String(c.count) : '', row_spacing_m: write(c.row_spacing_m, inch), cells: c.cells ? String(c.cells) : '', row_1: c.row_1, hitch: c.hitch, ...Object.fromEntries(lengths.map(([k]) => [k, write(c[k], foot)])) }
+  const was: Record<string, string> = { rows: c.count ? String(c.count) : '', row_spacing_m: write(c.row_spacing_m, inch), cells: c.cells ? String(c.cells) : '', row_1: c.row_1, hitch: c.hitch, crop: one(c.rows.map((r) => r.crop)), ...Object.fromEntries(lengths.map(([k]) => [k, write(c[k], foot)])) }
   const [now, set] = useState<Record<string, string>>({})
   const [error, setError] = useState('')
   const put = (k: string) => (v: string) => set({ ...now, [k]: v })
@@ -46,7 +49,7 @@ function Change({ c }: { c: api.Card }) {
     const body: Record<string, unknown> = { planter: c.planter }
     for (const [k, v] of Object.entries(now)) {
       if (v.trim() === was[k]) continue
-      if (k === 'row_1' || k === 'hitch') { body[k] = v; continue }
+      if (k === 'row_1' || k === 'hitch' || k === 'crop') { body[k] = v; continue }
       const x = Number(v.trim().replace(',', '.'))
       if (!v.trim() || !Number.isFinite(x)) { setError('Write numbers, such as 12.5; what is known cannot be made unknown here.'); return }
       body[k] = k === 'rows' || k === 'cells' ? Math.round(x) : x * (k === 'row_spacing_m' ? inch : foot)
@@ -58,7 +61,9 @@ function Change({ c }: { c: api.Card }) {
       store.say('Kept on the planter card. The days are made again.')
     } catch (e) { setError((e as Error).message) }
   }
-  return <details><summary>Change the card</summary>
+  const ref = useRef<HTMLDetailsElement>(null)
+  useEffect(() => { if (location.hash === '#change') { ref.current!.open = true; ref.current!.scrollIntoView() } }, [])
+  return <details ref={ref}><summary>Change the card</summary>
     <form onSubmit={(e) => void save(e)}>
       <div class="form near">
         <Text label="Rows" value={value('rows')} set={put('rows')} mode="numeric" />
@@ -67,6 +72,7 @@ function Change({ c }: { c: api.Card }) {
         <Pick label="Hitch" value={value('hitch')} set={put('hitch')} of={[...(was.hitch ? [] : [{ value: '', text: 'not known' }]), { value: 'trailed', text: 'trailed' }, { value: 'mounted', text: 'mounted' }]} />
         {lengths.map(([k, label, hint]) => <Text key={k} label={label} value={value(k)} set={put(k)} mode="decimal" beside={metric ? 'm' : 'ft'} hint={hint} />)}
         <Text label="Cells of a disc" value={value('cells')} set={put('cells')} mode="numeric" hint={c.cells ? undefined : 'where all rows have the same'} />
+        <Text label="Crop of the rows" value={value('crop')} set={put('crop')} hint="as corn; of all rows" />
       </div>
       {error && <p class="near" role="alert">{error}</p>}
       <div class="buttons near"><button class="first" type="submit" disabled={Object.keys(now).length === 0}>Keep the card</button></div>

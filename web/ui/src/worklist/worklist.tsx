@@ -1,8 +1,10 @@
 import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { BoxLines } from '../bring/boxline'
+import { Done, saw } from '../bring/bring'
+import { leftOut, over, unseen } from '../bring/came'
 import { Drop } from '../bring/drop'
-import { Cautions, Title, Wait } from '../parts'
+import { Cautions, Needs, Title, Wait } from '../parts'
 import { Waiting } from '../recipe/waiting'
 import { stay, usePlace } from '../route'
 import { keep, kept, useData, useStore } from '../state'
@@ -24,10 +26,30 @@ function Empty() {
   return <>
     <Title page="Worklist">Bring the logs of a day.</Title>
     <p class="near soft">Drop what the boxes in the cab wrote: a stick, a folder, a zip, single files. The worklist is what comes of it. Nothing leaves this computer.</p>
+    <Refused />
     <Waiting />
     <div class="gap"><Drop /></div>
     <Reads />
   </>
+}
+
+// Refused says on the first screen what became of what was brought last, when no
+// list came of it.
+function Refused() {
+  const j = useStore().jobs.filter((x) => x.what === 'read').at(-1)
+  useEffect(() => { if (j && over(j)) saw(j) }, [j?.id, j?.state])
+  return j && over(j) ? <section class="gap" aria-label="What became of it">
+    {j.state === 'done' && <h2>No worklist could be made of it</h2>}
+    <Done j={j} here />
+    {j.state === 'done' && j.result!.left_out > 0 && <p class="near soft">What the boxes in the cab wrote is needed: task data, bus captures, receiver logs, seed logs or tables. Look for it on the stick, and bring the whole folder.</p>}
+  </section> : null
+}
+
+// LeftOut leads to what was not used, until that was seen.
+function LeftOut() {
+  const store = useStore()
+  const j = unseen(store.jobs, store.book?.run ?? '', kept('told', ''))
+  return j ? <p class="notice near">{j.state === 'failed' ? 'Reading failed' : leftOut(j)}: <a href={'/bring?job=' + j.id}>what and why</a></p> : null
 }
 
 // Reads says how the logs will be read, where that can be changed before they
@@ -52,14 +74,15 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
     <Title page="Worklist">{w.summary}</Title>
     {store.book?.state.includes(' on ') && <p class="tags">As of {store.book.state.split(' · ')[0]}.</p>}
     {(news > 0 || gone > 0) && !all && <p class="tags">Since your last look: {[news > 0 && `${news} new`, gone > 0 && `${gone} no longer listed`].filter(Boolean).join(', ')}.</p>}
+    <LeftOut />
     <Waiting brief />
-    {store.book && !store.book.priced && !store.book.read_only && <Price />}
+    {store.book && !store.book.priced && !store.book.read_only && ids.length > 0 && <Price />}
     {w.groups.map((g) => <section key={g.title} aria-label={g.title}>
       <div class={g.title === 'Now' ? 'group now' : 'group'}><h2>{g.title}</h2><span>{g.note}</span></div>
       {g.findings.map((f) => <Item key={f.id} f={f} fresh={fresh(f.id)} />)}
     </section>)}
     <Cautions list={w.cautions.slice(0, 2)} />
-    {w.not_judged.length > 0 && <section class="gap"><h2>Not looked for</h2><ul class="near">{w.not_judged.map((s) => <li key={s}>{s}</li>)}</ul></section>}
+    {w.not_judged.length > 0 && <section class="gap"><h2>Not looked for</h2><ul class="near"><Needs of={w.not_judged} /></ul></section>}
     {!all && <Boxes book={w.book} />}
     <p class="gap still more">
       {all ? <a href="/">Only what is to do</a>
