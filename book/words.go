@@ -130,7 +130,7 @@ func Written(needs []evenstand.Need) []string {
 	out := []string{}
 	for _, n := range needs {
 		if n.Where != "" {
-			n.Text += " (" + n.Where + ")"
+			n.Text = strings.TrimSuffix(n.Text, ".") + " (" + n.Where + ")."
 		}
 		out = append(out, n.Text)
 	}
