@@ -57,6 +57,7 @@ func TestRowOneOnTheRight(t *testing.T) {
 		{`"rows":8`, 200, func(c web.CardView) bool { return c.First == "right" }},
 		{`"row_spacing_m":0.7`, 200, func(c web.CardView) bool { return c.First == "right" && math.Abs(float64(c.Rows[0].Y)-3.5*0.7) < 1e-9 }},
 		{`"rows":10`, 200, func(c web.CardView) bool { return c.First == "right" && math.Abs(float64(c.Rows[9].Y)+4.5*0.7) < 1e-9 }},
+		{`"crop":"Soybeans "`, 200, func(c web.CardView) bool { return c.Rows[0].Crop == "soybeans" && c.Rows[0].Cells > 0 }},
 		{`"rows":6`, 422, nil}, // its sides name rows beyond
 		{`"antenna_to_hitch_m":-12`, 422, nil},
 	} {
