@@ -63,13 +63,13 @@ type ToSave struct {
 
 // Money is what a finding costs. Unit is a currency code, or bu without a price.
 type Money struct {
-	Unit        string   `json:"unit"`
-	Word        string   `json:"word"` // likely, possible, unsure: the chance of the cause
-	SoFar       Range    `json:"so_far"`
-	PerArea     Range    `json:"per_area"` // per m2
-	StillToSave ToSave   `json:"still_to_save"`
-	Needs       []Need   `json:"needs"`             // what is missing to price it
-	Assumed     string   `json:"assumed,omitempty"` // what nobody has said and was taken, a sentence
+	Unit        string `json:"unit"`
+	Word        string `json:"word"` // likely, possible, unsure: the chance of the cause
+	SoFar       Range  `json:"so_far"`
+	PerArea     Range  `json:"per_area"` // per m2
+	StillToSave ToSave `json:"still_to_save"`
+	Needs       []Need `json:"needs"`             // what is missing to price it
+	Assumed     string `json:"assumed,omitempty"` // what nobody has said and was taken, a sentence
 }
 
 // Need is something that nobody has said yet. Text says what, in words for any

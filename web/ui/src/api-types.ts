@@ -814,6 +814,8 @@ export interface components {
              * @description On the disc of every row
              */
             cells?: number;
+            /** @description Of every row */
+            crop?: string;
             /** @enum {string} */
             hitch?: "trailed" | "mounted";
             /** Format: double */
@@ -1252,8 +1254,11 @@ export interface components {
             total: number;
             /** @enum {string} */
             unit: "bytes" | "days";
-            /** @enum {string} */
-            what: "read" | "rebuild";
+            /**
+             * @description settle: what was changed is taken up, without new files
+             * @enum {string}
+             */
+            what: "read" | "settle" | "rebuild";
         };
         JobDone: {
             /**
@@ -1261,12 +1266,22 @@ export interface components {
              * @description Days that were made again
              */
             days: number;
+            /**
+             * Format: int64
+             * @description Files that were not used, without those that wait for a recipe
+             */
+            left_out: number;
             /** @description What became of it, as sentences */
             says: string[];
             /** @description What each box gave */
             sources: components["schemas"]["SourceView"][];
             /** @description Tables that no recipe reads yet */
             tables: components["schemas"]["UnknownTable"][];
+            /**
+             * Format: int64
+             * @description Files that were used, known ones too
+             */
+            taken: number;
             /** @description What was not used, and why */
             unused: string[];
         };
@@ -1340,6 +1355,8 @@ export interface components {
             /** @description The day's logs tell it */
             known: boolean;
             measure: components["schemas"]["MeasureInfo"];
+            /** @description The quantity's name in plain files, as in the settings */
+            of: string;
             planter: string;
             says: string;
         };
@@ -1409,12 +1426,25 @@ export interface components {
             time: string;
         };
         Money: {
-            needs: string[];
+            assumed?: string;
+            needs: components["schemas"]["Need"][];
             per_area: components["schemas"]["Range"];
             so_far: components["schemas"]["Range"];
             still_to_save: components["schemas"]["ToSave"];
             unit: string;
             word: string;
+        };
+        Need: {
+            text: string;
+            topic: string;
+            where?: string;
+        };
+        NeedView: {
+            /** @description Path of a screen; empty: none helps */
+            link: string;
+            /** @description Of the link, in words */
+            name: string;
+            text: string;
         };
         NoteInBody: {
             /** @description When it was done, where the text does not say it */
@@ -1743,7 +1773,7 @@ export interface components {
             /** @description What it does and for how long, as a sentence */
             says: string;
         };
-        SettingsInBody: {
+        SettingsChange: {
             crop?: string;
             currency?: string;
             grain?: string;
@@ -1817,6 +1847,8 @@ export interface components {
             notes: string[];
             /** @description Clock, silences, place */
             says: string[];
+            /** @description Its longest silence while it planted, of ten minutes and more */
+            silent: string;
             unused: string[];
         };
         Spoken: {
@@ -1849,6 +1881,8 @@ export interface components {
             kind: string;
             links: components["schemas"]["Links"];
             money: components["schemas"]["Money"];
+            /** @description What is missing to price it, and where to say it */
+            needs: components["schemas"]["NeedView"][];
             passes: components["schemas"]["PassRef"][];
             planter: string;
             rows: number[];
@@ -1891,6 +1925,11 @@ export interface components {
             from_m: number;
             /** @description The pass in words */
             label: string;
+            /**
+             * Format: int64
+             * @description Rows of the finding for which there was no room
+             */
+            more: number;
             /** @description Key; empty: there is none to show */
             pass: string;
             rows: components["schemas"]["StripRow"][];
@@ -2065,7 +2104,7 @@ export interface components {
              */
             hidden: number;
             /** @description What was not looked for, and why */
-            not_judged: string[];
+            not_judged: components["schemas"]["NeedView"][];
             /** Format: int64 */
             schema: number;
             /** @description The one sentence that sums up */
@@ -3261,7 +3300,7 @@ export interface operations {
         };
         requestBody: {
             content: {
-                "application/json": components["schemas"]["SettingsInBody"];
+                "application/json": components["schemas"]["SettingsChange"];
             };
         };
         responses: {
