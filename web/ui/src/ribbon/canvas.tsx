@@ -88,7 +88,10 @@ export class View {
 
   clamp() {
     const widest = this.length * 1.04 / this.plot
-    this.mpp = Math.max(levelScale(0), Math.min(widest, this.mpp))
+    // Without seed times there is one sign a stretch: nearer than a few of them
+    // there would be nothing to see, as if nothing had gone wrong.
+    const nearest = this.p.grade === 'A' ? levelScale(0) : Math.min(widest, 4 * stretch / this.plot)
+    this.mpp = Math.max(nearest, Math.min(widest, this.mpp))
     const over = this.plot * this.mpp
     this.from = over >= this.length ? (this.length - over) / 2 : Math.max(-0.02 * over, Math.min(this.length - 0.98 * over, this.from))
   }
