@@ -519,8 +519,8 @@ func (s *settler) start() {
 	cfg := find.Config{Planter: s.day.Planter, Rows: s.card.Rows, Spacing: s.card.RowSpacing}
 	for i := range s.day.Streams {
 		cfg.Averaged = math.Max(cfg.Averaged, s.day.Streams[i].Source.Average)
-		s.averaged = cfg.Averaged
 	}
+	s.averaged = cfg.Averaged
 	s.sideOf = make([]int, s.card.Rows+1)
 	for i := range s.sideOf {
 		s.sideOf[i] = -1
