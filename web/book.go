@@ -252,7 +252,12 @@ type worklistIn struct {
 }
 
 func (s *Server) worklistView(ctx context.Context, in *worklistIn) (WorklistView, error) {
-	s.ahead.begin(func() { _, _ = s.season(context.WithoutCancel(ctx)) }) // who asks for it is told what is wrong with it
+	s.ahead.begin(func() {
+		_ = s.guarded(func() error { // who asks for it is told what is wrong with it
+			_, err := s.season(context.WithoutCancel(ctx))
+			return err
+		})
+	})
 	all, err := s.allFindings(ctx)
 	if err != nil {
 		return WorklistView{}, err

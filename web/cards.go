@@ -47,10 +47,10 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 			c.RowSpacing = *b.Spacing
 		}
 		if b.First != nil {
-			if c.Rows == 0 || math.IsNaN(c.RowSpacing) && len(c.Geometry.RowY) != c.Rows {
-				return refuse("say how many rows there are and how far they stand apart too: without that nobody knows where they run")
-			}
 			side = *b.First
+		}
+		if apart := c.RowSpacing; (b.First != nil || side == "right") && (c.Rows == 0 || math.IsNaN(apart) && len(c.Geometry.RowY) != c.Rows) {
+			return refuse("say how many rows there are and how far they stand apart too: without that nobody knows where they run")
 		}
 		switch g := &c.Geometry; {
 		case c.Rows != rows || c.RowSpacing != apart && b.Spacing != nil: // places that were measured hold no more
