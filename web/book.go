@@ -30,6 +30,7 @@ type BookInfo struct {
 	AsOf     evenstand.Micros `json:"as_of"`
 	Place    string           `json:"place" doc:"Field of the last pass and what is left of it, in words"`
 	State    string           `json:"state" doc:"Last log time, boxes and their clocks, in words"`
+	Ended    string           `json:"ended" doc:"When the logs end, where that was not today; else empty"`
 	Today    string           `json:"today" doc:"Last day and its passes, in words"`
 	Days     []DayInfo        `json:"days"`
 	Fields   []string         `json:"fields"`
@@ -101,6 +102,9 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 		out.Place = s.place(last, planted)
 		v.AsOf = evenstand.Micros(time.Now().UnixMicro()) // what is not of today has its date
 		out.State = state(src, out.AsOf, v)
+		if day := v.On(out.AsOf); day != "" {
+			out.Ended = v.Clock(out.AsOf) + day
+		}
 		out.Today = s.dayLabel(last.Day) + " · " + advise.Plural(int64(last.Passes), "pass", "passes")
 	}
 	return out, nil

@@ -740,6 +740,8 @@ export interface components {
             ask: components["schemas"]["AskCard"][];
             currency: string;
             days: components["schemas"]["DayInfo"][];
+            /** @description When the logs end, where that was not today; else empty */
+            ended: string;
             fields: string[];
             name: string;
             /** @description Field of the last pass and what is left of it, in words */

@@ -149,7 +149,7 @@ export class Store {
 }
 
 // working tells whether a piece of work waits or goes on.
-export const working = (j: Pick<api.Job, 'state'>): boolean => j.state === 'running' || j.state === 'waiting'
+export const working = (j: Pick<api.Job, 'state'>): boolean => !over(j)
 
 // turned says aloud what began and what ended since, and nothing of how far it is.
 export function turned(was: api.Job[], now: api.Job[]): string {

@@ -72,7 +72,7 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
   const gone = before && !all ? [...before].filter((id) => id !== 'none' && !ids.includes(id)).length : 0
   return <>
     <Title page="Worklist">{w.summary}</Title>
-    {store.book?.state.includes(' on ') && <p class="tags">As of {store.book.state.split(' · ')[0]}.</p>}
+    {store.book?.ended && <p class="tags">As of {store.book.ended}.</p>}
     {(news > 0 || gone > 0) && !all && <p class="tags">Since your last look: {[news > 0 && `${news} new`, gone > 0 && `${gone} no longer listed`].filter(Boolean).join(', ')}.</p>}
     <LeftOut />
     <Waiting brief />
