@@ -238,14 +238,14 @@ func BareOf(units evenstand.Units, crop string) Bare {
 	return b
 }
 
-// Missing says what losses cannot be priced without.
+// Missing says what losses cannot be priced without, or not as well.
 func Missing(s *evenstand.Settings) []string {
 	var out []string
 	if math.IsNaN(s.Price) {
 		out = append(out, "what grain brings: until then losses are in bushels or tonnes")
 	}
 	if math.IsNaN(s.Yield) {
-		out = append(out, "the yield goal: until then it cannot be said what is lost")
+		out = append(out, "the yield goal: until then corn's usual yield is assumed, and the range of a loss is wider")
 	}
 	if math.IsNaN(s.Seed) {
 		out = append(out, "what seed costs: until then seed that doubles and overlaps waste is not counted")

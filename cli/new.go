@@ -118,7 +118,7 @@ func runNew(c *call, o *newOptions) error {
 		c.say("No planter card: the rows will be learnt from the logs. What cannot be learnt is said when it matters.")
 	}
 	if math.IsNaN(s.Yield) {
-		c.say("No yield goal: what a finding costs cannot be said until yield_goal stands in book.toml.")
+		c.say("No yield goal: corn's usual yield is assumed, and what a finding costs is a wider range, until yield_goal stands in book.toml.")
 	}
 	c.hint(c.Stderr, "Next, with the stick or folder that holds the logs:", "evenstand read "+c.args[0]+" PATH")
 	return nil

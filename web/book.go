@@ -26,7 +26,7 @@ type BookInfo struct {
 	Units    evenstand.Units  `json:"units" enum:"us,metric"`
 	Zone     string           `json:"zone"`
 	Currency string           `json:"currency"`
-	Priced   bool             `json:"priced" doc:"Losses can be said in money: a price of the grain and a yield goal are given"`
+	Priced   bool             `json:"priced" doc:"A price of the grain and a yield goal are given; without the price losses are in bushels, without the goal a usual yield is assumed"`
 	AsOf     evenstand.Micros `json:"as_of"`
 	Place    string           `json:"place" doc:"Field of the last pass and what is left of it, in words"`
 	State    string           `json:"state" doc:"Last log time, boxes and their clocks, in words"`

@@ -105,7 +105,7 @@ func silence(gaps []book.Gap, v advise.Voice) string {
 type SettingsView struct {
 	book.SettingsText
 	Bare    book.Bare `json:"bare" doc:"What a number without a unit is taken in"`
-	Missing []string  `json:"missing" doc:"What losses cannot be priced without"`
+	Missing []string  `json:"missing" doc:"What losses cannot be priced without, or not as well"`
 	Zones   []string  `json:"zones" doc:"Common time zones to choose from"`
 }
 

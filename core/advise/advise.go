@@ -384,17 +384,20 @@ func Why(f *evenstand.Finding) string {
 	}
 	var names []string
 	for _, c := range f.Causes {
-		if c.Probability >= worthNaming && len(names) < 3 {
+		if c.Probability >= worthNaming {
 			names = append(names, Cause(c.Cause))
 		}
 	}
-	switch len(names) {
-	case 0:
+	switch n := len(names); {
+	case n == 0:
 		return ""
-	case 1:
+	case n == 1:
 		return "perhaps " + names[0]
+	case n > 3: // more than a sentence bears
+		return "one of " + numeral(n) + " (" + and(append(names[:3:3], "another"), "or") + ")"
+	default:
+		return "one of " + numeral(n) + " (" + and(names, "or") + ")"
 	}
-	return "one of " + map[int]string{2: "two", 3: "three"}[len(names)] + " (" + and(names, "or") + ")"
 }
 
 // Odds writes a chance as odds: 30 to 1, 3 to 2, over 100 to 1.

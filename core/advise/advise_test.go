@@ -140,7 +140,7 @@ func TestSentence(t *testing.T) {
 				Kind: "row-stopped", Grade: evenstand.GradeB, Rows: evenstand.Rows{2}, Since: at(10, 2),
 				Evidence: []evenstand.Evidence{ev("metres without seed", 128, "m")}, Causes: causes(evenstand.CauseDrive, 0.35, evenstand.CauseTube, 0.3, evenstand.CauseSensor, 0.25, evenstand.CauseEmpty, 0.1),
 			},
-			"Row 2 drops nothing since 10:02 am while its peers do, 420 ft without seed: one of three (the meter's drive, a blocked seed tube or the seed sensor).",
+			"Row 2 drops nothing since 10:02 am while its peers do, 420 ft without seed: one of four (the meter's drive, a blocked seed tube, the seed sensor or another).",
 		},
 		{
 			"a row that had stopped", us,

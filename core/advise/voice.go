@@ -443,3 +443,11 @@ func (v Voice) pick(text string) string {
 		text = a + us + b
 	}
 }
+
+// numeral writes a small number as a word.
+func numeral(n int) string {
+	if words := []string{"two", "three", "four", "five", "six", "seven", "eight", "nine"}; n >= 2 && n-2 < len(words) {
+		return words[n-2]
+	}
+	return strconv.Itoa(n)
+}

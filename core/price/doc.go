@@ -13,7 +13,8 @@
 // Choices that the sources leave open: a relation's low, likely and high are
 // the ends and the mode of a triangle; an amount of harm is two half normals
 // that meet at its median; yield goal and prices are taken as set, without a
-// spread of their own; seed that was not planted is not credited, as R2 and its
+// spread of their own; a yield goal that nobody has set is drawn from what corn
+// usually brings, and said as assumed; seed that was not planted is not credited, as R2 and its
 // worked examples do not; a second seed in one place costs the seed and gains
 // nothing (R3). The skip relation is corn's: other crops are not priced and say
 // what is missing. Without a price of grain the unit is the bushel; what a bag

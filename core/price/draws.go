@@ -17,7 +17,7 @@ const N = 1000
 
 // ranks are the common draws: one row of ranks for all findings of a report,
 // a column a factor. Columns are only ever added at the end.
-type ranks struct{ skip, curve, best, emerge, double, space, starter [N]float64 }
+type ranks struct{ skip, curve, best, emerge, double, space, starter, goal [N]float64 }
 
 func drawRanks(seed uint64) *ranks {
 	rng := rand.New(rand.NewPCG(seed, 0x65766e7374616e64))
@@ -36,6 +36,9 @@ func drawRanks(seed uint64) *ranks {
 	}
 	for i := range N {
 		r.starter[i] = rng.Float64()
+	}
+	for i := range N {
+		r.goal[i] = rng.Float64()
 	}
 	return r
 }
@@ -94,15 +97,32 @@ func (r *ranks) doubles() []float64 {
 	return out
 }
 
-// spaced gives the share of yield, in kg/m2, that plant spacing with an SD of
-// sd m costs beside one of usual m, by draw: R4, from nothing over the likely
-// line to the older field line.
-func (r *ranks) spaced(usual, sd, yield float64) []float64 {
-	bu := yield * evenstand.Acre / relation.CornBushel
-	low0, likely0, high0 := relation.SpacingSD(usual/0.0254, bu)
-	low1, likely1, high1 := relation.SpacingSD(sd/0.0254, bu)
+// Corn's yield where nobody has set a goal, bu/ac: from memory, about the mean
+// of the United States in the early 2020s, and what is common around it in the
+// Corn Belt without irrigation.
+const goalLow, goalLikely, goalHigh = 130, 180, 230
+
+// yields gives the yield by draw, kg/m2: the goal where one is set, else the
+// assumed one.
+func (r *ranks) yields(goal float64) []float64 {
 	out := make([]float64, N)
 	for i := range out {
+		if out[i] = goal; math.IsNaN(goal) {
+			out[i] = relation.Triangular(goalLow, goalLikely, goalHigh, r.goal[i]) * relation.CornBushel / evenstand.Acre
+		}
+	}
+	return out
+}
+
+// spaced gives the share of the yields, in kg/m2, that plant spacing with an
+// SD of sd m costs beside one of usual m, by draw: R4, from nothing over the
+// likely line to the older field line.
+func (r *ranks) spaced(usual, sd float64, yields []float64) []float64 {
+	out := make([]float64, N)
+	for i := range out {
+		bu := yields[i] * evenstand.Acre / relation.CornBushel
+		low0, likely0, high0 := relation.SpacingSD(usual/0.0254, bu)
+		low1, likely1, high1 := relation.SpacingSD(sd/0.0254, bu)
 		out[i] = max(0, relation.Triangular(low1, likely1, high1, r.space[i])-relation.Triangular(low0, likely0, high0, r.space[i])) / 100
 	}
 	return out

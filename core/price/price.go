@@ -1,8 +1,10 @@
 package price
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"evenstand"
 	"evenstand/core/relation"
@@ -132,7 +134,8 @@ type bill struct {
 	ctx     Context
 	unit    string
 	needs   []evenstand.Need
-	assumed string // what nobody has said and was taken
+	assumed []string  // what nobody has said and was taken, sentences
+	yields  []float64 // kg/m2 by draw: the goal that was set, else the assumed one
 
 	past   [classes][]float64 // so far; nil: none of the class, or cannot say
 	future [classes][]float64 // still to come if nothing is done; nil: cannot say
@@ -142,7 +145,7 @@ type bill struct {
 }
 
 func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
-	b := &bill{f: f, ctx: ctx, unit: "bu", area: math.NaN()}
+	b := &bill{f: f, ctx: ctx, unit: "bu", area: math.NaN(), yields: r.yields(ctx.Settings.Yield)}
 	if !math.IsNaN(ctx.Settings.Price) {
 		b.unit = ctx.Settings.Currency
 	}
@@ -159,6 +162,13 @@ func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
 		b.unpriced()
 	}
 	return b
+}
+
+// assume adds what nobody has said and was taken.
+func (b *bill) assume(what string) {
+	if !slices.Contains(b.assumed, what) {
+		b.assumed = append(b.assumed, what)
+	}
 }
 
 // need adds what is missing, and where it is to be written.
@@ -242,7 +252,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		if h.Crop = s.Crop; h.Crop == "" {
 			h.Crop = "corn"
 		}
-		b.assumed = "The card names no crop of the rows: taken as " + h.Crop + ", which the book's price and yield goal are of."
+		b.assume("The card names no crop of the rows: taken as " + h.Crop + ", which the book's price and yield goal are of.")
 	}
 	target, area, share := float64(h.Target), float64(h.Area), float64(h.Share)
 	if math.IsNaN(b.area) || area > b.area { // the harms of a finding lie on the same ground
@@ -253,9 +263,6 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	}
 	mid := float64(h.Amount.Mid)
 	if math.IsNaN(mid) {
-		if h.Kind != evenstand.ExtraSeeds { // all that is missing is said at once
-			b.yield()
-		}
 		b.need(evenstand.TopicLogs, "the amount of "+string(h.Kind)+": positions and target rate", "in the logs")
 		return
 	}
@@ -267,8 +274,8 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		}
 		past, future := make([]float64, N), make([]float64, N)
 		for i := range N {
-			past[i] = loss(i) * s.Yield * worth
-			future[i] = perM2(i) * s.Yield * worth * b.left
+			past[i] = loss(i) * b.yields[i] * worth
+			future[i] = perM2(i) * b.yields[i] * worth * b.left
 		}
 		b.add(c, past, future)
 	}
@@ -280,7 +287,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	}
 	switch h.Kind {
 	case evenstand.MissingSeeds:
-		if crop, goal := b.corn(h.Crop, "skip"), b.yield(); !crop || !goal {
+		if !b.corn(h.Crop, "skip") {
 			return
 		}
 		skip := r.skips(target)
@@ -298,7 +305,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		grain(func(i int) float64 { return a[i] * perSeed * skip[i] },
 			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
 	case evenstand.EmptyGround:
-		if crop, goal := b.corn(h.Crop, "skip"), b.yield(); !crop || !goal {
+		if !b.corn(h.Crop, "skip") {
 			return
 		}
 		skip := r.skips(target)
@@ -309,7 +316,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
 	case evenstand.RateError:
 		ratio := float64(h.Ratio)
-		if crop, goal := b.corn(h.Crop, "population"), b.yield(); !crop || !goal {
+		if !b.corn(h.Crop, "population") {
 			return
 		}
 		if math.IsNaN(target) || math.IsNaN(ratio) {
@@ -333,24 +340,24 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		}
 		past, future := make([]float64, N), make([]float64, N)
 		for i := range N {
-			perM2 := lost[i]*s.Yield*worth + seeds
+			perM2 := lost[i]*b.yields[i]*worth + seeds
 			past[i] = a[i] * perM2
 			future[i] = min(1, share*scale(i)) * perM2 * b.left
 		}
 		b.add(rate, past, future)
 	case evenstand.Uneven:
-		if crop, goal := b.corn(h.Crop, "spacing"), b.yield(); !crop || !goal {
+		if !b.corn(h.Crop, "spacing") {
 			return
 		}
 		if math.IsNaN(float64(h.SD)) {
 			b.need(evenstand.TopicPlanter, "the target rate and the spacing of the rows", "seed_rate_target in the logs, row_spacing_m "+b.card())
 			return
 		}
-		lost := r.spaced(float64(h.Usual), float64(h.SD), s.Yield)
+		lost := r.spaced(float64(h.Usual), float64(h.SD), b.yields)
 		grain(func(i int) float64 { return a[i] * lost[i] },
 			func(i int) float64 { return share * lost[i] }, uneven)
 	case evenstand.MissedStarter:
-		if crop, goal := b.corn(h.Crop, "starter"), b.yield(); !crop || !goal {
+		if !b.corn(h.Crop, "starter") {
 			return
 		}
 		// R17 is about a starter that is missing altogether. What is short of it
@@ -364,17 +371,18 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			return
 		}
 		// R3: beside the seed a double may cost up to a tenth of a plant; that
-		// part is corn's and needs a yield goal and a price, the seed does not.
-		plant := 0.0
-		if relation.For(h.Crop) && !math.IsNaN(s.Yield) && target > 0 {
+		// part is corn's, the seed is any crop's.
+		plant := 0.0 // currency for a kg/m2
+		if relation.For(h.Crop) && target > 0 {
 			if worth, ok := b.worth(h.Crop); ok {
-				plant = s.Yield * worth / target
+				plant = worth / target
+				b.goal()
 			}
 		}
 		lost := r.doubles()
 		past, future := make([]float64, N), make([]float64, N)
 		for i := range N {
-			each := s.Seed + plant*lost[i]
+			each := s.Seed + plant*b.yields[i]*lost[i]
 			past[i] = a[i] * each
 			future[i] = share * scale(i) * target * each * b.left
 		}
@@ -423,20 +431,27 @@ func (b *bill) liquid() {
 }
 
 // corn tells whether the relations hold for the crop, else what is missing.
+// They give a share of the yield, so that the goal counts from here on.
 func (b *bill) corn(crop, what string) bool {
 	if relation.For(crop) {
+		b.goal()
 		return true
 	}
 	b.need(evenstand.TopicNone, "a published "+what+" relation for "+crop+", of which there is none here", "")
 	return false
 }
 
-func (b *bill) yield() bool {
-	if math.IsNaN(b.ctx.Settings.Yield) {
-		b.need(evenstand.TopicPrices, "a yield goal", "yield_goal in BOOK/book.toml")
-		return false
+// goal says which yield was taken where nobody has set one.
+func (b *bill) goal() {
+	if !math.IsNaN(b.ctx.Settings.Yield) {
+		return
 	}
-	return true
+	usual := fmt.Sprintf("%d to %d bu/ac", goalLow, goalHigh)
+	if b.ctx.Settings.Units == evenstand.Metric {
+		const perHectare = relation.CornBushel / evenstand.Acre * evenstand.Hectare / 1000
+		usual = fmt.Sprintf("%.0f to %.0f t/ha", goalLow*perHectare, goalHigh*perHectare)
+	}
+	b.assume("No yield goal is set: taken as " + usual + ", about what corn brings, which makes the range wider.")
 }
 
 // seedPrice tells whether seed can be priced in the unit of the report.
@@ -488,7 +503,7 @@ var cannot = evenstand.Range{Low: evenstand.Unknown, Mid: evenstand.Unknown, Hig
 
 // money states the bill.
 func (b *bill) money() evenstand.Money {
-	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []evenstand.Need{}, Assumed: b.assumed}
+	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []evenstand.Need{}, Assumed: strings.Join(b.assumed, " ")}
 	m.Needs = append(m.Needs, b.needs...)
 	m.StillToSave = evenstand.ToSave{Low: evenstand.Unknown, Mid: evenstand.Unknown, High: evenstand.Unknown, Expected: evenstand.Unknown, Basis: string(b.basis)}
 	past := sum(b.past)
@@ -611,7 +626,7 @@ func orZero(v float64) float64 {
 func (b *bill) lostHour() float64 {
 	s := b.ctx.Settings
 	d, err := relation.AfterApril30(string(b.f.Day))
-	if err != nil || math.IsNaN(s.Season) || math.IsNaN(s.Yield) {
+	if err != nil || math.IsNaN(s.Season) {
 		return 0
 	}
 	worth := s.Price
@@ -620,7 +635,7 @@ func (b *bill) lostHour() float64 {
 	}
 	_, likely, _ := relation.DayLoss(d)
 	left := s.Season + orZero(b.ctx.FieldLeft)
-	return left * s.Yield * worth * likely / 100 / hoursDay
+	return left * mean(b.yields) * worth * likely / 100 / hoursDay
 }
 
 // Usual gives when a kind of finding is usually acted on: the catalogue's

@@ -163,7 +163,7 @@ func TestCannotSay(t *testing.T) {
 		needs string // part of the one need
 		past  bool   // so far is known all the same
 	}{
-		{"no yield goal", func(f *evenstand.Finding, c *price.Context) { c.Settings.Yield = math.NaN() }, "USD", "a yield goal (yield_goal in BOOK/book.toml)", false},
+		{"no yield goal", func(f *evenstand.Finding, c *price.Context) { c.Settings.Yield = math.NaN() }, "USD", "", true},
 		{"no price", func(f *evenstand.Finding, c *price.Context) { c.Settings.Price = math.NaN() }, "bu", "", true},
 		{"soybeans", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "soybeans" }, "USD", "a published skip relation for soybeans", false},
 		{"no crop", func(f *evenstand.Finding, c *price.Context) { f.Harm[0].Crop = "" }, "USD", "", true},
@@ -190,7 +190,7 @@ func TestCannotSay(t *testing.T) {
 			if m.Unit != tt.unit {
 				t.Errorf("unit %s, want %s", m.Unit, tt.unit)
 			}
-			if (m.Assumed != "") != strings.HasPrefix(tt.name, "no crop") {
+			if (m.Assumed != "") != (strings.HasPrefix(tt.name, "no crop") || tt.name == "no yield goal") {
 				t.Errorf("assumed %q", m.Assumed)
 			}
 			if past := !math.IsNaN(float64(m.SoFar.Mid)); past != tt.past {
@@ -210,6 +210,24 @@ func TestBushels(t *testing.T) {
 	c.Settings.Price = math.NaN()
 	m := price.Price(finding(evenstand.KindRowSkips, evenstand.CauseSeal, missing(0.03, 1)), c)
 	within(t, "bushels", m.SoFar.Mid, 200*0.03*skip50, 0.02)
+}
+
+// Without a goal the loss is that of a usual yield, and its range is wider than
+// with the likeliest of them as the goal; how wide is the triangle's own.
+func TestNoGoal(t *testing.T) {
+	goal := func(y float64) evenstand.Money {
+		c := farm()
+		c.Settings.Price, c.Settings.Yield = math.NaN(), y
+		return price.Price(finding(evenstand.KindRowSkips, evenstand.CauseSeal, missing(0.03, 1)), c)
+	}
+	set, none := goal(180*relation.CornBushel/evenstand.Acre), goal(math.NaN())
+	within(t, "bushels", none.SoFar.Mid, float64(set.SoFar.Mid), 0.03)
+	if none.SoFar.Low >= set.SoFar.Low || none.SoFar.High <= set.SoFar.High {
+		t.Errorf("without a goal %v is not wider than with one %v", none.SoFar, set.SoFar)
+	}
+	if set.Assumed != "" || !strings.Contains(none.Assumed, "130 to 230 bu/ac") {
+		t.Errorf("assumed %q and %q", set.Assumed, none.Assumed)
+	}
 }
 
 func TestBasis(t *testing.T) {

@@ -317,7 +317,8 @@ func TestRenderFinding(t *testing.T) {
 	golden(t, "blocked-cell.txt", record.RenderFinding(&fs[0], record.Options{Voice: us}))
 	golden(t, "row-skips.txt", record.RenderFinding(&fs[1], record.Options{Voice: us}))
 	bare := record.Apply(day(t, us, false), nil)
-	golden(t, "not-priced.txt", record.RenderFinding(&bare[2], record.Options{Voice: us}))
+	golden(t, "no-goal.txt", record.RenderFinding(&bare[2], record.Options{Voice: us}))
+	golden(t, "not-priced.txt", record.RenderFinding(&bare[4], record.Options{Voice: us}))
 }
 
 // Without colour there is no escape; with it the words are the same; no line

@@ -237,13 +237,10 @@ func (p *page) money(w *Words) {
 	for _, t := range w.MoneySays {
 		p.text("  ", t)
 	}
-	last := ""
 	for _, c := range w.Cites {
-		first := "  " + c.ID + "  "
-		if c.ID == last {
-			first = "  " + pad("", utf8.RuneCountInString(c.ID)) + "  "
+		p.text("  ", c.Title+" ("+c.ID+")")
+		for _, t := range c.Texts {
+			p.text("    - ", t)
 		}
-		last = c.ID
-		p.text(first, c.Text)
 	}
 }

@@ -16,10 +16,11 @@ type Line struct {
 	Says string `json:"says"`
 }
 
-// Cite is a publication behind a sum of money.
+// Cite is a relation behind a sum of money, with the publications behind it.
 type Cite struct {
-	ID   string `json:"id"` // of the relation
-	Text string `json:"text"`
+	ID    string   `json:"id"`
+	Title string   `json:"title"` // in plain words
+	Texts []string `json:"texts"`
 }
 
 // Words are all that is said of a finding beside its sentence, as the people of
@@ -36,7 +37,7 @@ type Words struct {
 	Decisions []string `json:"decisions"`  // what people said of it
 	Evidence  []Line   `json:"evidence"`   // figures with their intervals
 	Causes    []Line   `json:"causes"`     // with their chance in 100
-	MoneyRows []Line   `json:"money_rows"` // so far, an acre of it, still to save, cannot say
+	MoneyRows []Line   `json:"money_rows"` // so far, per acre hit, still to save, cannot say
 	MoneySays []string `json:"money_says"` // how the sums are to be read
 	Cites     []Cite   `json:"cites"`
 }
@@ -65,7 +66,7 @@ func SayFinding(f *evenstand.Finding, o Options) Words {
 	if len(f.Causes) > 0 && rest >= 0.005 {
 		w.Causes = append(w.Causes, Line{"other", inHundred(rest)})
 	}
-	w.MoneyRows, w.MoneySays, w.Cites = moneyWords(f, o.Voice, !o.Page)
+	w.MoneyRows, w.MoneySays, w.Cites = moneyWords(f, o)
 	return w
 }
 
@@ -190,12 +191,13 @@ func inHundred(x float64) string {
 
 // moneyWords gives a finding's sums line by line, how they are to be read, and
 // the publications that they rest on.
-func moneyWords(f *evenstand.Finding, v advise.Voice, files bool) (rows []Line, says []string, cites []Cite) {
+func moneyWords(f *evenstand.Finding, o Options) (rows []Line, says []string, cites []Cite) {
+	v := o.Voice
 	rows, says, cites = []Line{}, []string{}, []Cite{}
 	m := f.Money
-	acre, name := evenstand.Acre, "an acre of it"
+	acre, name := evenstand.Acre, "per acre hit"
 	if v.Units == evenstand.Metric {
-		acre, name = evenstand.Hectare, "a hectare of it"
+		acre, name = evenstand.Hectare, "per hectare hit"
 	}
 	row := func(what, sum string) {
 		if sum != "" {
@@ -219,20 +221,24 @@ func moneyWords(f *evenstand.Finding, v advise.Voice, files bool) (rows []Line, 
 			row(toSave, save+map[string]string{"field": " in this field", "season": " this season"}[s.Basis])
 		}
 	}
-	if len(m.Needs) > 0 && files { // the page lists it by itself, with links
+	if len(m.Needs) > 0 && !o.Page { // the page lists it by itself, with links
 		row("cannot say", "needs "+needs(m.Needs, true))
 	}
 	if math.IsNaN(float64(m.SoFar.Mid)) {
 		return rows, says, cites
 	}
 	says = append(says, "Low and high hold it 8 times in 10 if the named cause is right, which is "+m.Word+".",
-		"Assumed as the book says: yield goal and prices. Assumed without a source: how often the advice works.")
+		"Yield goal and prices, where they are set, are taken as they stand in the logbook. Assumed without a source: how often the advice works.")
 	if m.Assumed != "" {
 		says = append(says, m.Assumed)
 	}
 	for _, id := range f.Sources {
-		for _, c := range relation.Citations(id) {
-			cites = append(cites, Cite{id, c})
+		c := Cite{ID: id, Title: id, Texts: relation.Citations(id)}
+		if said, ok := relation.Say(id); ok {
+			c.Title = said.Title
+		}
+		if len(c.Texts) > 0 {
+			cites = append(cites, c)
 		}
 	}
 	return rows, says, cites

@@ -227,10 +227,10 @@ test('from the money of a finding to the relation that it rests on', async () =>
   const p = await page(main.address)
   const all = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups.flatMap((g) => g.findings)
   const f = all.find((f) => f.words.cites.length > 0)
-  const id = f.words.cites.at(-1).id
+  const { id, title } = f.words.cites.at(-1)
   await p.goto(main.address + '/finding/' + f.id)
   await p.getByText('Where the figures come from').click()
-  await p.getByRole('link', { name: id, exact: true }).first().click()
+  await p.getByRole('link', { name: title, exact: true }).first().click()
   await p.locator(`section[id="${id}"] details[open]`).waitFor()
   check(new URL(p.url()).hash === '#' + id, 'the relation is in the address')
   const seen = () => p.evaluate((id) => { const r = document.getElementById(id).getBoundingClientRect(); return r.top >= 0 && r.top < innerHeight / 2 }, id)

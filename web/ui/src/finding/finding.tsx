@@ -39,7 +39,7 @@ function View({ f }: { f: api.Spoken }) {
           {w.money_says.length > 0 && <details class="still">
             <summary>Where the figures come from</summary>
             {w.money_says.map((s) => <p key={s} class="small">{s}</p>)}
-            {w.cites.length > 0 && <ul class="small near">{w.cites.map((c) => <li key={c.id + c.text}><a href={'/logbook/relations#' + c.id}>{c.id}</a> {c.text}</li>)}</ul>}
+            {w.cites.length > 0 && <ul class="small near">{w.cites.map((c) => <li key={c.id}><a href={'/logbook/relations#' + c.id}>{c.title}</a>: {c.texts.join('; ')}</li>)}</ul>}
             <p class="small near"><a href="/logbook/prices">Prices and yield goal</a></p>
           </details>}
         </section>
