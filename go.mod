@@ -10,6 +10,7 @@ require (
 	github.com/ncruces/go-sqlite3 v0.37.0
 	github.com/parquet-go/parquet-go v0.32.0
 	github.com/pelletier/go-toml/v2 v2.4.3
+	github.com/peterstace/simplefeatures v0.59.0
 	github.com/pierrec/lz4/v4 v4.1.21
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
