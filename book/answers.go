@@ -565,6 +565,25 @@ func (b *Book) StretchSums(ctx context.Context, planter string, day evenstand.Da
 	return ctx.Err()
 }
 
+// Worked gives the ground that a machine-day's passes worked, in the order of
+// passes; none for a day that was settled before it was kept.
+func (b *Book) Worked(ctx context.Context, planter string, day evenstand.Day) ([]evenstand.Worked, error) {
+	if e := b.entry(planter, day); e != nil && e.file(workedName) == nil {
+		return nil, nil
+	}
+	f, err := b.dayFile(planter, day, workedName)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	var out []evenstand.Worked
+	err = eachRow(ctx, b, f, workedRow{}, (*workedRow).worked, func(ws []evenstand.Worked) error {
+		out = append(out, ws...)
+		return nil
+	})
+	return out, err
+}
+
 // PassStretches gives the stretches of one pass, sorted by row and place.
 func (b *Book) PassStretches(ctx context.Context, planter string, day evenstand.Day, pass int32) ([]evenstand.Stretch, error) {
 	f, err := b.dayFile(planter, day, stretchesName)

@@ -167,9 +167,9 @@ func (b *Book) idsGiven(ctx context.Context) (map[string]bool, error) {
 // against the row groups, and the findings' ids against the ledger.
 func (b *Book) checkDay(e *dayEntry, ids map[string]bool, seen map[string]string, keys map[string]bool, say func(string, ...any)) {
 	sound := true
-	for _, name := range []string{passesName, trackName, seedsName, readingsName, stretchesName, findingsName, clocksName, summaryName, boxJournalName} {
+	for _, name := range []string{passesName, trackName, seedsName, readingsName, stretchesName, workedName, findingsName, clocksName, summaryName, boxJournalName} {
 		f := e.file(name)
-		if f == nil && name == boxJournalName {
+		if f == nil && (name == boxJournalName || name == workedName) {
 			continue // the day was settled before it was kept, and is settled again
 		}
 		if f == nil {
@@ -196,7 +196,10 @@ func (b *Book) checkDay(e *dayEntry, ids map[string]bool, seen map[string]string
 		}
 		keys[p.Key] = true
 	}
-	for _, name := range []string{passesName, trackName, seedsName, readingsName, stretchesName} {
+	for _, name := range []string{passesName, trackName, seedsName, readingsName, stretchesName, workedName} {
+		if e.file(name) == nil {
+			continue
+		}
 		if err := b.checkTable(e, name, len(passes)); err != nil {
 			say("%s%s: %v. Say evenstand rebuild.", where, name, err)
 		}

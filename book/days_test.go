@@ -174,7 +174,7 @@ func TestABadDayLeavesTheOthers(t *testing.T) {
 			return pipeline.Result{Notes: []string{fmt.Sprint(none[3])}}, nil
 		},
 		"pass 7 came where pass 0 was due": func(out pipeline.Output) (pipeline.Result, error) {
-			return pipeline.Result{}, out.Pass(evenstand.Pass{Index: 7}, nil, nil)
+			return pipeline.Result{}, out.Pass(evenstand.Pass{Index: 7}, nil, nil, nil)
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -202,7 +202,7 @@ func settle(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipelin
 		}
 		index++
 		pass = pass[:0]
-		return out.Pass(p, [][]evenstand.PlacedSeed{placed}, stretches)
+		return out.Pass(p, [][]evenstand.PlacedSeed{placed}, stretches, nil)
 	}
 	var track []evenstand.TrackPoint
 	var readings []evenstand.Reading

@@ -20,6 +20,7 @@ type dayWriter struct {
 	seeds     *table[seedRow]
 	readings  *table[readingRow]
 	stretches *table[stretchRow]
+	worked    *table[workedRow]
 	n         int32 // passes so far
 	lastTrack evenstand.Micros
 	lastRead  evenstand.Micros
@@ -116,7 +117,10 @@ func newDayWriter(d *disk, dir string) (w *dayWriter, err error) {
 	if w.readings, err = newTable[readingRow](d, dir, readingsName, smallGroup); err != nil {
 		return w, err
 	}
-	w.stretches, err = newTable[stretchRow](d, dir, stretchesName, 0)
+	if w.stretches, err = newTable[stretchRow](d, dir, stretchesName, 0); err != nil {
+		return w, err
+	}
+	w.worked, err = newTable[workedRow](d, dir, workedName, smallGroup)
 	return w, err
 }
 
@@ -137,11 +141,14 @@ func (w *dayWriter) abort() {
 	if w.stretches != nil {
 		w.stretches.o.f.Close()
 	}
+	if w.worked != nil {
+		w.worked.o.f.Close()
+	}
 }
 
-// Pass takes a pass with its seeds, in parts, and stretches. Passes come in the
-// order of their index, from 0.
-func (w *dayWriter) Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stretches []evenstand.Stretch) error {
+// Pass takes a pass with its seeds, in parts, its stretches and the ground that
+// it worked. Passes come in the order of their index, from 0.
+func (w *dayWriter) Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stretches []evenstand.Stretch, worked []evenstand.Worked) error {
 	if p.Index != w.n {
 		return fmt.Errorf("pass %d came where pass %d was due", p.Index, w.n)
 	}
@@ -180,7 +187,18 @@ func (w *dayWriter) Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stret
 			return err
 		}
 	}
-	return w.stretches.end()
+	if err := w.stretches.end(); err != nil {
+		return err
+	}
+	for i := range worked {
+		if worked[i].Pass != p.Index {
+			return fmt.Errorf("pass %d: ground %d says it is of pass %d", p.Index, i, worked[i].Pass)
+		}
+		if err := w.worked.add(toWorkedRow(&worked[i])); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Track takes the next part of the track, in time order.
@@ -231,7 +249,7 @@ func elementName(e evenstand.Element) string {
 func (w *dayWriter) keep() ([]fileEntry, error) {
 	var es []fileEntry
 	var errs []error
-	for _, keep := range []func() (fileEntry, error){w.passes.keep, w.readings.keep, w.seeds.keep, w.stretches.keep, w.track.keep} {
+	for _, keep := range []func() (fileEntry, error){w.passes.keep, w.readings.keep, w.seeds.keep, w.stretches.keep, w.track.keep, w.worked.keep} {
 		e, err := keep()
 		es = append(es, e)
 		errs = append(errs, err)

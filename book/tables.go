@@ -16,6 +16,7 @@ const (
 	seedsName     = "seeds.parquet"
 	readingsName  = "readings.parquet"
 	stretchesName = "stretches.parquet"
+	workedName    = "worked.parquet"
 	findingsName  = "findings.json"
 	clocksName    = "clocks.json"
 	summaryName   = "summary.json"
@@ -109,6 +110,32 @@ type placeRow struct {
 func (r *placeRow) point() evenstand.TrackPoint {
 	nan := math.NaN()
 	return evenstand.TrackPoint{T: evenstand.Micros(r.T), Pass: -1, Lat: r.Lat, Lon: r.Lon, S: float64(r.S) / 1000, Heading: float64(r.Heading), Speed: nan, SD: nan}
+}
+
+// workedRow is a row of worked.parquet, in the order of passes, what was
+// applied, rows and place.
+type workedRow struct {
+	Pass    int32  `parquet:"pass,delta"`
+	From    int16  `parquet:"row_from,delta"`
+	To      int16  `parquet:"row_to,delta"`
+	S0      int32  `parquet:"s0_mm,delta"`
+	S1      int32  `parquet:"s1_mm,delta"`
+	Applied string `parquet:"applied,dict"`
+	Grade   uint8  `parquet:"grade,delta"`
+}
+
+func toWorkedRow(w *evenstand.Worked) workedRow {
+	return workedRow{w.Pass, w.From, w.To, w.S0, w.S1, w.Applied.String(), uint8(w.Grade)}
+}
+
+func (r *workedRow) worked() evenstand.Worked {
+	w := evenstand.Worked{Pass: r.Pass, From: r.From, To: r.To, S0: r.S0, S1: r.S1, Grade: evenstand.Grade(r.Grade)}
+	for a := evenstand.AppliedSeed; a <= evenstand.AppliedGranular; a++ {
+		if a.String() == r.Applied {
+			w.Applied = a
+		}
+	}
+	return w
 }
 
 // readingRow is a row of readings.parquet, in time order.

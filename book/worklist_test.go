@@ -54,7 +54,7 @@ func (p planned) derive(ctx context.Context, day pipeline.Day, out pipeline.Outp
 		f.Passes = []evenstand.PassRef{{Key: pass.Key, Number: 1}}
 		res.Findings = append(res.Findings, f)
 	}
-	return res, out.Pass(pass, nil, ss)
+	return res, out.Pass(pass, nil, ss, nil)
 }
 
 func finding(kind string, row int) evenstand.Finding {

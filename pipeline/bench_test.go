@@ -13,7 +13,7 @@ import (
 // nowhere takes what is settled and keeps nothing.
 type nowhere struct{ seeds int }
 
-func (n *nowhere) Pass(_ evenstand.Pass, s [][]evenstand.PlacedSeed, _ []evenstand.Stretch) error {
+func (n *nowhere) Pass(_ evenstand.Pass, s [][]evenstand.PlacedSeed, _ []evenstand.Stretch, _ []evenstand.Worked) error {
 	for _, row := range s {
 		n.seeds += len(row)
 	}

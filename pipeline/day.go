@@ -29,9 +29,9 @@ type Day struct {
 // lent.
 type Output interface {
 	// Pass hands over a finished pass: its seeds sorted by row and time, in as
-	// many parts as it likes, and its stretches sorted by row and place. Both
-	// are only lent.
-	Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stretches []evenstand.Stretch) error
+	// many parts as it likes, its stretches sorted by row and place, and the
+	// ground that it worked. All are only lent.
+	Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stretches []evenstand.Stretch, worked []evenstand.Worked) error
 	// Track hands over the bar's path, in time order.
 	Track([]evenstand.TrackPoint) error
 	// Readings hands over the readings on the one clock, in time order.

@@ -38,6 +38,7 @@ func (s *settler) reading(x evenstand.Reading) error {
 	case evenstand.RowEnabled:
 		for _, n := range s.rowsOf(x.Element) {
 			s.rows[n-1].enabled = x.Value >= 0.5
+			s.rows[n-1].switchRow(x.T)
 			s.engine.Enabled(n, x.Value >= 0.5, x.T)
 		}
 		return nil
@@ -45,6 +46,7 @@ func (s *settler) reading(x evenstand.Reading) error {
 		for _, n := range s.rowsOf(x.Element) {
 			r := s.rows[n-1]
 			r.working, r.workT = int8(math.Round(math.Min(1, math.Max(0, x.Value)))), x.T
+			r.switchRow(x.T)
 			s.engine.Working(n, x.Value >= 0.5, x.T)
 		}
 		return nil
@@ -79,6 +81,9 @@ func (s *settler) reading(x evenstand.Reading) error {
 	switch x.Quantity {
 	case evenstand.LiquidFlow, evenstand.LiquidRate, evenstand.GranularRate:
 		s.product(x, k)
+		if s.out != nil {
+			s.flowed(x, p)
+		}
 	}
 	switch {
 	case x.Quantity == evenstand.LiquidFlow && x.Element.Scope == evenstand.ScopeRow:
@@ -248,6 +253,16 @@ func (s *settler) countRow(r *rowState, c count) {
 	told := !known || !((c.t - since).Seconds() <= s.averaged)
 	// The count is spread over the stretches that it was made on.
 	s0, s1 := math.Max(0, a.S-p.S0), math.Max(0, b.S-p.S0)
+	if s.out != nil {
+		part := 1.0
+		switch want := way * s.card.RowSpacing * r.target; {
+		case seeds < 0.5 || want > 0 && seeds < strayShare*want:
+			part = 0
+		case want > 0 && seeds < 0.9*want:
+			part = seeds / want
+		}
+		r.sown.add(int32(math.Round(s0*1000)), int32(math.Round(s1*1000)), part)
+	}
 	for k := int32(s0 / evenstand.StretchLength); ; k++ {
 		from, to := float64(k)*evenstand.StretchLength, float64(k+1)*evenstand.StretchLength
 		part := 1.0

@@ -29,7 +29,12 @@ type rowState struct {
 	seeds    []evenstand.PlacedSeed // of the open pass; the live pass keeps the last ones only
 	str      []evenstand.Stretch
 	products products
-	seedBase int32 // seeds and stretches of the pass before those
+	sown     spans // ground by counts
+	wet, dry spans // ground by product
+	spans    []span
+	states   []switched // of the open pass
+	wasOn    bool       // before those
+	seedBase int32      // seeds and stretches of the pass before those
 	strBase  int32
 
 	// Grade B: the last count or rate and the shares that came with it.
@@ -66,7 +71,7 @@ func newRowState(n int, card *evenstand.Card) *rowState {
 	}
 	nan := math.NaN()
 	return &rowState{
-		n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true, stream: -1,
+		n: n, y: y, cells: card.Cells(n), dec: rhythm.New(), target: nan, xref: nan, enabled: true, wasOn: true, stream: -1,
 		lastT: evenstand.NoTime, countT: evenstand.NoTime, rateT: evenstand.NoTime, shareT: evenstand.NoTime, seedAt: evenstand.NoTime, rate: nan, skip: nan, double: nan, working: -1,
 	}
 }

@@ -123,26 +123,29 @@ type settler struct {
 	midnight evenstand.Micros // passes that begin later are the next day's
 	cut      evenstand.Micros // events from here on are the next day's
 
-	next     evenstand.Micros    // the full second at which is decided next
-	keep     []evenstand.Reading // not yet handed over
-	cur      int                 // index of the pass that time has reached
-	here     *align.Cursor
-	driven   *align.Cursor
-	landing  *align.Cursor
-	machine  *align.Cursor
-	counted  *align.Cursor
-	open     bool // the pass cur has begun
-	lowered  bool
-	tickN    int
-	planting bool
-	pose     align.Pose
-	fall     evenstand.Micros         // from the sensor to the furrow
-	passOut  [][]evenstand.PlacedSeed // of the pass that ends, used again
-	strOut   []evenstand.Stretch
-	xs       []find.Strip // the same
-	xsRows   []find.StripRow
-	rowLists map[evenstand.Element]evenstand.Rows // of the card, by element
-	own      bool                                 // a row's own spacing stood in for a target
+	next      evenstand.Micros    // the full second at which is decided next
+	keep      []evenstand.Reading // not yet handed over
+	cur       int                 // index of the pass that time has reached
+	here      *align.Cursor
+	driven    *align.Cursor
+	landing   *align.Cursor
+	machine   *align.Cursor
+	counted   *align.Cursor
+	open      bool // the pass cur has begun
+	lowered   bool
+	tickN     int
+	planting  bool
+	pose      align.Pose
+	fall      evenstand.Micros         // from the sensor to the furrow
+	passOut   [][]evenstand.PlacedSeed // of the pass that ends, used again
+	strOut    []evenstand.Stretch
+	workedOut []evenstand.Worked
+	switches  *align.Cursor                // for what was switched on and what flowed
+	flows     map[flowKey]evenstand.Micros // last reading of a product
+	xs        []find.Strip                 // the same
+	xsRows    []find.StripRow
+	rowLists  map[evenstand.Element]evenstand.Rows // of the card, by element
+	own       bool                                 // a row's own spacing stood in for a target
 }
 
 // surveyed is what a first look over the day's streams tells.
@@ -554,7 +557,7 @@ func (s *settler) start() {
 			s.engine.ClockSet(i, h[0], h[1])
 		}
 	}
-	s.here, s.driven, s.landing, s.machine, s.counted = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
+	s.here, s.driven, s.landing, s.machine, s.counted, s.switches = s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor(), s.path.Cursor()
 }
 
 // finish ends the day.

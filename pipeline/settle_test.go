@@ -78,7 +78,7 @@ type kept struct {
 	all       []evenstand.Reading
 }
 
-func (k *kept) Pass(p evenstand.Pass, s [][]evenstand.PlacedSeed, st []evenstand.Stretch) error {
+func (k *kept) Pass(p evenstand.Pass, s [][]evenstand.PlacedSeed, st []evenstand.Stretch, w []evenstand.Worked) error {
 	k.passes = append(k.passes, p)
 	k.seeds = append(k.seeds, slices.Concat(s...))
 	k.stretches = append(k.stretches, append([]evenstand.Stretch(nil), st...))

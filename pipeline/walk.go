@@ -515,6 +515,12 @@ func (s *settler) begin(p *evenstand.Pass) {
 		r.seeds, r.seedBase = r.seeds[:0], 0
 		r.str, r.strBase = r.str[:0], 0
 		r.products.reset()
+		r.sown.reset()
+		r.wet.reset()
+		r.dry.reset()
+		if n := len(r.states); n > 0 {
+			r.wasOn, r.states = r.states[n-1].on, r.states[:0]
+		}
 		if r.stream >= 0 {
 			r.setClock(s.clocks[r.stream]) // the live pass learns them
 		}

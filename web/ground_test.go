@@ -84,7 +84,7 @@ func madeUp(frame ground.Frame, rows int, ways func(day int) []driven) book.Deri
 					}
 				}
 			}
-			if err := out.Pass(p, nil, ss); err != nil {
+			if err := out.Pass(p, nil, ss, nil); err != nil {
 				return res, err
 			}
 			if err := out.Track(track); err != nil {

@@ -129,7 +129,7 @@ func Settle(ctx context.Context, day pipeline.Day, out pipeline.Output) (pipelin
 		p := evenstand.Pass{Index: index, Key: fmt.Sprintf("%s %d", day.Planter, start), Number: int(index) + 1, Planter: day.Planter, Field: evenstand.Unassigned, Start: start, End: last}
 		index++
 		start = evenstand.NoTime
-		return out.Pass(p, [][]evenstand.PlacedSeed{placed}, nil)
+		return out.Pass(p, [][]evenstand.PlacedSeed{placed}, nil, nil)
 	}
 	for _, s := range slices.Backward(day.Streams) {
 		if s.Seeds == nil {

@@ -347,7 +347,7 @@ func (p *program) fetches(ctx context.Context, b *book.Book, day evenstand.Day, 
 // nowhere takes results and keeps none.
 type nowhere struct{ seeds *atomic.Int64 }
 
-func (n nowhere) Pass(_ evenstand.Pass, s [][]evenstand.PlacedSeed, _ []evenstand.Stretch) error {
+func (n nowhere) Pass(_ evenstand.Pass, s [][]evenstand.PlacedSeed, _ []evenstand.Stretch, _ []evenstand.Worked) error {
 	for _, row := range s {
 		n.seeds.Add(int64(len(row)))
 	}

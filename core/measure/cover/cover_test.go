@@ -327,4 +327,3 @@ func BenchmarkScan(b *testing.B) {
 		cover.Scan(swaths, 0.25)
 	}
 }
-

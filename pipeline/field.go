@@ -1,0 +1,108 @@
+package pipeline
+
+import (
+	"math"
+	"slices"
+
+	"evenstand"
+	"evenstand/core/ground"
+	"evenstand/core/measure/cover"
+)
+
+// FieldDay is what one planter did in one field on one day.
+type FieldDay struct {
+	Date    evenstand.Day
+	Planter string
+	Card    evenstand.Card
+	Passes  []evenstand.Pass       // those in the field, in order of time
+	Worked  []evenstand.Worked     // of those passes
+	Track   []evenstand.TrackPoint // of those passes, in order of time
+}
+
+// Swaths puts the ground that was worked into a frame. The number of a swath's
+// pass is that of the pass among all of the days, from 0. A row without a place
+// on the card has no ground.
+func Swaths(f ground.Frame, days []FieldDay, what evenstand.Applied) []cover.Swath {
+	var out []cover.Swath
+	first := 0
+	for i := range days {
+		d := &days[i]
+		half := d.Card.RowSpacing / 2
+		for j := range d.Passes {
+			p := &d.Passes[j]
+			track := passTrack(d.Track, p.Index)
+			poses := make([]cover.Pose, len(track))
+			for k, t := range track {
+				poses[k] = poseOf(f, t)
+			}
+			for _, w := range d.Worked {
+				if w.Pass != p.Index || w.Applied != what {
+					continue
+				}
+				s := cover.Swath{Pass: first + j, Left: d.Card.Y(int(w.From)) - half, Right: d.Card.Y(int(w.To)) + half, Error: p.PosError}
+				if !(s.Right > s.Left) {
+					continue
+				}
+				if s.At = along(poses, track, p.S0+float64(w.S0)/1000, p.S0+float64(w.S1)/1000); len(s.At) >= 2 {
+					out = append(out, s)
+				}
+			}
+		}
+		first += len(d.Passes)
+	}
+	return out
+}
+
+// passTrack gives the points of one pass out of a day's track.
+func passTrack(track []evenstand.TrackPoint, pass int32) []evenstand.TrackPoint {
+	from := slices.IndexFunc(track, func(t evenstand.TrackPoint) bool { return t.Pass == pass })
+	if from < 0 {
+		return nil
+	}
+	to := from
+	for to < len(track) && (track[to].Pass == pass) {
+		to++
+	}
+	return track[from:to]
+}
+
+func poseOf(f ground.Frame, t evenstand.TrackPoint) cover.Pose {
+	e, n := f.ToLocal(t.Lat, t.Lon)
+	return cover.Pose{E: e, N: n, Psi: t.Heading*math.Pi/180 - f.ConvergenceAt(t.Lat, t.Lon)}
+}
+
+// along gives the poses between two places of the path; beyond its ends the bar
+// is taken to go on straight, for a reading's way at most.
+func along(poses []cover.Pose, track []evenstand.TrackPoint, s0, s1 float64) []cover.Pose {
+	n := len(track)
+	if n < 2 || s1 <= s0 {
+		return nil
+	}
+	at := func(s float64) cover.Pose {
+		i, _ := slices.BinarySearchFunc(track, s, func(t evenstand.TrackPoint, s float64) int {
+			if t.S < s {
+				return -1
+			}
+			return 1
+		})
+		i = min(max(i, 1), n-1)
+		a, b := track[i-1], track[i]
+		if b.S <= a.S {
+			return poses[i]
+		}
+		u := (s - a.S) / (b.S - a.S)
+		p, q := poses[i-1], poses[i]
+		return cover.Pose{E: p.E + u*(q.E-p.E), N: p.N + u*(q.N-p.N), Psi: p.Psi + min(1, max(0, u))*math.Remainder(q.Psi-p.Psi, 2*math.Pi)}
+	}
+	out := []cover.Pose{at(s0)}
+	for i, t := range track {
+		if t.S > s0+0.05 && t.S < s1-0.05 {
+			p := poses[i]
+			p.Psi = out[len(out)-1].Psi + math.Remainder(p.Psi-out[len(out)-1].Psi, 2*math.Pi)
+			out = append(out, p)
+		}
+	}
+	p := at(s1)
+	p.Psi = out[len(out)-1].Psi + math.Remainder(p.Psi-out[len(out)-1].Psi, 2*math.Pi)
+	return append(out, p)
+}

@@ -1,0 +1,243 @@
+package pipeline
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"evenstand"
+)
+
+// What ground counts as worked in one go (judged).
+const (
+	workedHole  = 2.0  // m without seed from which on ground counts as not worked
+	workedSpots = 10.0 // the same in target spacings: a few skips in a row are no ground
+	// Rows that begin and end within so many metres of each other are one piece:
+	// about a seat of the first seeds by seed times, a reading by the second.
+	sideBySide       = 0.35
+	sideBySideCounts = 1.5
+)
+
+// spans are the pieces of a pass that a row worked, in mm from its start.
+type spans struct {
+	of   []span
+	part float64 // of the last piece that was added, the share worked; it is cut when nothing follows
+	s0   int32   // where that piece began
+}
+
+type span struct{ s0, s1 int32 }
+
+func (s *spans) reset() { s.of, s.part = s.of[:0], 1 }
+
+// add takes a reading's way, of which so much was worked: the whole of it amid
+// worked ground, the later part where it begins, the earlier where it ends.
+func (s *spans) add(s0, s1 int32, part float64) {
+	n := len(s.of)
+	if part <= 0 || s1 <= s0 {
+		s.cut()
+		return
+	}
+	if n > 0 && s0 <= s.of[n-1].s1+500 {
+		s.of[n-1].s1 = s1
+	} else {
+		s.cut()
+		begin := s1 - int32(math.Round(min(1, part)*float64(s1-s0)))
+		s.of = append(s.of, span{begin, s1})
+		part = 1
+	}
+	s.part, s.s0 = min(1, part), s0
+}
+
+// cut ends the last piece where its last reading was worked no more.
+func (s *spans) cut() {
+	if n := len(s.of); n > 0 && s.part < 1 {
+		last := &s.of[n-1]
+		last.s1 = max(last.s0, s.s0+int32(math.Round(s.part*float64(last.s1-s.s0))))
+	}
+	s.part = 1
+}
+
+// switched is a row's state from a moment on.
+type switched struct {
+	t  evenstand.Micros
+	on bool
+}
+
+// worked gives the ground that the open pass worked, rows that go together in
+// one piece, by what was applied, row and place.
+func (s *settler) worked(p *evenstand.Pass, told []float64) []evenstand.Worked {
+	end := int32(math.Round((p.S1 - p.S0) * 1000))
+	if end <= 0 {
+		return nil
+	}
+	sown := s.sown()
+	s.workedOut = s.workedOut[:0]
+	for _, what := range []evenstand.Applied{evenstand.AppliedSeed, evenstand.AppliedLiquid, evenstand.AppliedGranular} {
+		from := len(s.workedOut)
+		for _, r := range s.rows {
+			grade := evenstand.GradeB
+			var own []span
+			switch what {
+			case evenstand.AppliedLiquid:
+				r.wet.cut()
+				own = r.wet.of
+			case evenstand.AppliedGranular:
+				r.dry.cut()
+				own = r.dry.of
+			default:
+				own, grade = s.sownBy(r, p, sown, told)
+			}
+			for _, v := range own {
+				v.s0, v.s1 = max(0, v.s0), min(end, v.s1)
+				if v.s1 > v.s0 {
+					s.join(from, evenstand.Worked{Pass: p.Index, From: int16(r.n), To: int16(r.n), S0: v.s0, S1: v.s1, Applied: what, Grade: grade})
+				}
+			}
+		}
+		slices.SortFunc(s.workedOut[from:], func(a, b evenstand.Worked) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.S0, b.S0)) })
+	}
+	return s.workedOut
+}
+
+// join adds a row's piece to the one of the row beside it that begins and ends
+// where it does, else by itself.
+func (s *settler) join(from int, w evenstand.Worked) {
+	near := sideBySide
+	if w.Grade != evenstand.GradeA {
+		near = sideBySideCounts
+	}
+	within := func(a, b int32) bool { return math.Abs(float64(a-b)) <= near*1000 }
+	for i := from; i < len(s.workedOut); i++ {
+		o := &s.workedOut[i]
+		if o.To == w.From-1 && o.Grade == w.Grade && within(o.S0, w.S0) && within(o.S1, w.S1) {
+			n := int32(o.To - o.From + 1)
+			o.S0, o.S1 = (o.S0*n+w.S0)/(n+1), (o.S1*n+w.S1)/(n+1)
+			o.To = w.To
+			return
+		}
+	}
+	s.workedOut = append(s.workedOut, w)
+}
+
+// sownBy gives the ground that a row sowed: by its seeds, by its counts, or,
+// where no row logs either, by what was switched on.
+func (s *settler) sownBy(r *rowState, p *evenstand.Pass, sown bool, told []float64) ([]span, evenstand.Grade) {
+	switch {
+	case r.hasSeeds:
+		return s.bySeeds(r, told), evenstand.GradeA
+	case r.counted > 0:
+		r.sown.cut()
+		return r.sown.of, evenstand.GradeB
+	case sown:
+		return nil, evenstand.GradeB
+	}
+	return s.bySwitch(r, p), evenstand.GradeC
+}
+
+// bySeeds gives the runs of a row's seeds. Where no row gave seed the box was
+// silent, and the ground between counts as sown.
+func (s *settler) bySeeds(r *rowState, told []float64) []span {
+	r.spans = r.spans[:0]
+	half := int32(0)
+	hole := workedHole
+	if x, _ := r.spacing(); x > 0 {
+		half = int32(math.Round(500 * x))
+		hole = max(hole, workedSpots*x)
+	}
+	for i := range r.seeds {
+		at := r.seeds[i].S
+		n := len(r.spans)
+		if n > 0 && (float64(at-r.spans[n-1].s1) <= hole*1000 || silent(told, r.spans[n-1].s1, at)) {
+			r.spans[n-1].s1 = max(r.spans[n-1].s1, at)
+			continue
+		}
+		r.spans = append(r.spans, span{at, at})
+	}
+	for i := range r.spans {
+		r.spans[i].s0 -= half
+		r.spans[i].s1 += half
+	}
+	return r.spans
+}
+
+// silent tells whether what lies between two places is ground of which nobody
+// logged seed.
+func silent(told []float64, s0, s1 int32) bool {
+	way, deaf := 0.0, 0.0
+	for k := s0 / stretchMM; k <= s1/stretchMM && int(k) < len(told); k++ {
+		part := float64(min(s1, (k+1)*stretchMM) - max(s0, k*stretchMM))
+		way += part
+		deaf += part * (1 - told[k])
+	}
+	return way > 0 && deaf > 0.5*way
+}
+
+// bySwitch gives the parts of a pass on which the row was on.
+func (s *settler) bySwitch(r *rowState, p *evenstand.Pass) []span {
+	r.spans = r.spans[:0]
+	at := func(t evenstand.Micros) int32 {
+		way, _ := s.switches.Way(t)
+		return int32(math.Round((way - p.S0) * 1000))
+	}
+	on, from := r.wasOn, int32(0)
+	for _, c := range r.states {
+		if c.t <= p.Start || c.t >= p.End || c.on == on {
+			on = c.on
+			continue
+		}
+		if on {
+			r.spans = append(r.spans, span{from, at(c.t)})
+		}
+		on, from = c.on, at(c.t)
+	}
+	if on {
+		r.spans = append(r.spans, span{from, at(p.End)})
+	}
+	return r.spans
+}
+
+// switchRow notes whether a row is on: enabled, and not said to be idle.
+func (r *rowState) switchRow(t evenstand.Micros) {
+	on := r.enabled && r.working != 0
+	if n := len(r.states); n > 0 && r.states[n-1].on == on || n == 0 && r.wasOn == on {
+		return
+	}
+	r.states = append(r.states, switched{t, on})
+}
+
+// flowed notes that an element's product flowed, or did not, since its last
+// reading.
+func (s *settler) flowed(x evenstand.Reading, p *evenstand.Pass) {
+	key := flowKey{x.Element, x.Quantity}
+	last, seen := s.flows[key]
+	if s.flows == nil {
+		s.flows = map[flowKey]evenstand.Micros{}
+	}
+	s.flows[key] = x.T
+	if !seen || x.T <= last || x.T-last > stateStale || last < p.Start {
+		return
+	}
+	a, _ := s.switches.Way(last)
+	b, _ := s.switches.Way(x.T)
+	part := 0.0
+	if x.Value > 0 {
+		part = 1
+	}
+	for _, n := range s.rowsOf(x.Element) {
+		r := s.rows[n-1]
+		to := &r.wet
+		if x.Quantity == evenstand.GranularRate {
+			to = &r.dry
+		}
+		share := part
+		if !r.enabled {
+			share = 0
+		}
+		to.add(int32(math.Round((a-p.S0)*1000)), int32(math.Round((b-p.S0)*1000)), share)
+	}
+}
+
+type flowKey struct {
+	of   evenstand.Element
+	what evenstand.Quantity
+}

@@ -1,0 +1,25 @@
+package evenstand
+
+// Applied says what a trip of the bar put into or onto the ground.
+type Applied uint8
+
+// What can be applied.
+const (
+	AppliedSeed Applied = iota
+	AppliedLiquid
+	AppliedGranular
+)
+
+// String gives the word: seed, liquid, granular.
+func (a Applied) String() string { return [...]string{"seed", "liquid", "granular"}[a] }
+
+// Worked is ground that neighbouring rows worked in one go: from where they
+// began to where they ended. Of seed it runs from half a spacing before the
+// first seed to half a spacing after the last.
+type Worked struct {
+	Pass     int32 // index of the pass within the machine-day
+	From, To int16 // rows
+	S0, S1   int32 // mm along the path of the bar's centre, from the pass's start
+	Applied  Applied
+	Grade    Grade // A by seed times, B by counts or flow by the second, C by what was switched on
+}
