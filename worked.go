@@ -23,3 +23,27 @@ type Worked struct {
 	Applied  Applied
 	Grade    Grade // A by seed times, B by counts or flow by the second, C by what was switched on
 }
+
+// Kinds of finding about the ground that was worked.
+const (
+	KindUnplantedLeft = "unplanted-left"
+	KindLateSection   = "late-section"
+	KindGuessRow      = "guess-row"
+	KindOverlap       = "overlap"
+	KindCoverGap      = "cover-gap"
+	KindOffsetDoubt   = "offset-doubt"
+)
+
+// Causes of these.
+const (
+	CauseRowsOff        = "rows off or without seed"
+	CauseStripMissed    = "strip missed between passes"
+	CauseCornerLeft     = "corner or edge left"
+	CauseSectionDelay   = "delay of the sections"
+	CauseSectionOffset  = "distance set from receiver to rows"
+	CauseWidthSetting   = "working width set"
+	CauseDrift          = "planter drifting to the side"
+	CauseGuidanceOffset = "sideways offset set in the guidance"
+	CauseCardOffset     = "sideways offset on the planter card"
+	CauseNoSections     = "rows not switched off over planted ground"
+)

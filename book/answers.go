@@ -148,6 +148,13 @@ func (b *Book) Findings(ctx context.Context) ([]evenstand.Finding, error) {
 			}
 			all = append(all, f.Findings...)
 		}
+		for i := range man.Fields {
+			f, err := b.loadField(&man.Fields[i])
+			if err != nil {
+				return err
+			}
+			all = append(all, f.Findings...)
+		}
 		return nil
 	})
 	if err != nil {

@@ -19,9 +19,10 @@ import (
 // manifest names every derived file with its hash. It is renamed into its
 // place last: what it does not name does not count.
 type manifest struct {
-	Schema  int        `json:"schema"`
-	Sources *fileEntry `json:"sources,omitempty"`
-	Days    []dayEntry `json:"days"`
+	Schema  int          `json:"schema"`
+	Sources *fileEntry   `json:"sources,omitempty"`
+	Days    []dayEntry   `json:"days"`
+	Fields  []fieldEntry `json:"fields,omitempty"`
 
 	turn int // counts commits of this program
 }
@@ -361,6 +362,11 @@ func readDerived(dir string) (manifest, state, error) {
 			return manifest{Schema: 1}, state{Schema: 1}, fmt.Errorf("%w: data/manifest.json names the folder %q", ErrCorrupt, d.Folder)
 		}
 	}
+	for _, f := range man.Fields {
+		if f.File.Name != filepath.Base(f.File.Name) {
+			return manifest{Schema: 1}, state{Schema: 1}, fmt.Errorf("%w: data/manifest.json names the file %q", ErrCorrupt, f.File.Name)
+		}
+	}
 	st.Schema = 1
 	if man.Sources != nil {
 		data, err := os.ReadFile(filepath.Join(dir, dataDir, filepath.Base(man.Sources.Name)))
@@ -390,7 +396,8 @@ func (b *Book) sweep() error {
 	for _, e := range entries {
 		day := named[e.Name()]
 		switch {
-		case e.Name() == manifestName, b.man.Sources != nil && e.Name() == b.man.Sources.Name:
+		case e.Name() == manifestName, b.man.Sources != nil && e.Name() == b.man.Sources.Name,
+			slices.ContainsFunc(b.man.Fields, func(f fieldEntry) bool { return f.File.Name == e.Name() }):
 			continue
 		case day == nil:
 			if err := os.RemoveAll(b.path(dataDir, e.Name())); err != nil {

@@ -276,7 +276,10 @@ func (b *Book) settle(ctx context.Context, formats []evenstand.Format, was state
 	if err := b.commitState(st); err != nil {
 		return writeError(b.dir, "noting what was read", err)
 	}
-	return b.deriveDays(ctx, live, formats, spools, rep, tell)
+	if err := b.deriveDays(ctx, live, formats, spools, rep, tell); err != nil {
+		return err
+	}
+	return b.deriveFields(ctx, rep, tell)
 }
 
 // of gives the sources of an input.

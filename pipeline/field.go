@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"evenstand"
+	"evenstand/core/find"
 	"evenstand/core/ground"
 	"evenstand/core/measure/cover"
 )
@@ -68,7 +69,7 @@ func passTrack(track []evenstand.TrackPoint, pass int32) []evenstand.TrackPoint 
 
 func poseOf(f ground.Frame, t evenstand.TrackPoint) cover.Pose {
 	e, n := f.ToLocal(t.Lat, t.Lon)
-	return cover.Pose{E: e, N: n, Psi: t.Heading*math.Pi/180 - f.ConvergenceAt(t.Lat, t.Lon)}
+	return cover.Pose{E: e, N: n, Psi: t.Heading*math.Pi/180 - f.ConvergenceAt(t.Lat, t.Lon), T: t.T, V: t.Speed}
 }
 
 // along gives the poses between two places of the path; beyond its ends the bar
@@ -92,7 +93,10 @@ func along(poses []cover.Pose, track []evenstand.TrackPoint, s0, s1 float64) []c
 		}
 		u := (s - a.S) / (b.S - a.S)
 		p, q := poses[i-1], poses[i]
-		return cover.Pose{E: p.E + u*(q.E-p.E), N: p.N + u*(q.N-p.N), Psi: p.Psi + min(1, max(0, u))*math.Remainder(q.Psi-p.Psi, 2*math.Pi)}
+		return cover.Pose{
+			E: p.E + u*(q.E-p.E), N: p.N + u*(q.N-p.N), Psi: p.Psi + min(1, max(0, u))*math.Remainder(q.Psi-p.Psi, 2*math.Pi),
+			T: p.T + evenstand.Micros(u*float64(q.T-p.T)), V: p.V + min(1, max(0, u))*(q.V-p.V),
+		}
 	}
 	out := []cover.Pose{at(s0)}
 	for i, t := range track {
@@ -105,4 +109,110 @@ func along(poses []cover.Pose, track []evenstand.TrackPoint, s0, s1 float64) []c
 	p := at(s1)
 	p.Psi = out[len(out)-1].Psi + math.Remainder(p.Psi-out[len(out)-1].Psi, 2*math.Pi)
 	return append(out, p)
+}
+
+// FieldWork is one field with all that was planted in it.
+type FieldWork struct {
+	Field evenstand.Field // without polygons where no boundary is known
+	Days  []FieldDay      // in order of time
+	Rate  float64         // seeds per m2, as planted; NaN unknown
+	Left  bool            // the planter has planted elsewhere since
+}
+
+// FieldResult is what the ground of a field shows.
+type FieldResult struct {
+	Frame    ground.Frame
+	Ground   cover.Field
+	Acres    []Acres // by day, planter and what was applied, in their order
+	Findings []evenstand.Finding
+}
+
+// Acres is ground that was worked for the first time with something on a day.
+type Acres struct {
+	Day     evenstand.Day
+	Planter string
+	Applied evenstand.Applied
+	Area    float64 // m2
+	Error   float64 // m2, half-width of the 90 % interval
+}
+
+// SettleField measures the ground of a field and finds what is off about it.
+func SettleField(w FieldWork) (FieldResult, error) {
+	var res FieldResult
+	var ok bool
+	if res.Frame, ok = ground.FrameOf(w.Field); !ok {
+		for i := range w.Days {
+			if t := w.Days[i].Track; len(t) > 0 && !ok {
+				res.Frame, ok = ground.NewFrame(t[0].Lat, t[0].Lon), true
+			}
+		}
+		if !ok {
+			return res, nil
+		}
+	}
+	var boundary *ground.Region
+	if len(w.Field.Polygons) > 0 {
+		boundary = ground.NewRegion(res.Frame, w.Field)
+	}
+	swaths := Swaths(res.Frame, w.Days, evenstand.AppliedSeed)
+	var err error
+	if res.Ground, err = cover.Measure(boundary, swaths); err != nil {
+		return res, err
+	}
+	for _, what := range []evenstand.Applied{evenstand.AppliedSeed, evenstand.AppliedLiquid, evenstand.AppliedGranular} {
+		before := 0.0
+		for i := range w.Days {
+			own := Swaths(res.Frame, w.Days[:i+1], what)
+			if len(own) == 0 {
+				continue
+			}
+			total := res.Ground.Worked
+			if what != evenstand.AppliedSeed || i < len(w.Days)-1 {
+				if total, err = cover.Worked(own); err != nil {
+					return res, err
+				}
+			}
+			if total-before > 1 {
+				res.Acres = append(res.Acres, Acres{w.Days[i].Date, w.Days[i].Planter, what, total - before, cover.EdgeError(own)})
+			}
+			before = total
+		}
+	}
+	res.Findings = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
+	return res, nil
+}
+
+// fieldOf makes what the detectors take. Rows are those of the planter that did
+// the most.
+func fieldOf(w FieldWork, boundary *ground.Region, swaths []cover.Swath, g cover.Field) *find.Field {
+	f := &find.Field{Name: w.Field.Name, Boundary: boundary, Swaths: swaths, Ground: g, Target: w.Rate, Left: w.Left, Grade: evenstand.GradeD}
+	most := 0
+	var card *evenstand.Card
+	for i := range w.Days {
+		d := &w.Days[i]
+		if len(d.Passes) > most {
+			most, card, f.Planter = len(d.Passes), &d.Card, d.Planter
+		}
+		for _, p := range d.Passes {
+			f.Passes = append(f.Passes, find.FieldPass{Ref: evenstand.PassRef{Key: p.Key, Number: p.Number}, Day: d.Date, Start: p.Start, End: p.End, Headland: p.Headland})
+		}
+		for _, x := range d.Worked {
+			if x.Applied == evenstand.AppliedSeed {
+				f.Grade = f.Grade.Better(x.Grade)
+			}
+		}
+	}
+	if card == nil {
+		return f
+	}
+	f.Spacing = card.RowSpacing
+	for r := 1; r <= card.Rows; r++ {
+		f.RowY = append(f.RowY, card.Y(r))
+	}
+	if len(f.RowY) > 0 {
+		f.Crop = card.Crop(1)
+	} else {
+		f.Spacing = math.NaN()
+	}
+	return f
 }

@@ -318,6 +318,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.misplaced(f, since)
 	case evenstand.KindRecurringUpset:
 		return v.recurring(f, who, since)
+	case evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindGuessRow, evenstand.KindOffsetDoubt, evenstand.KindOverlap, evenstand.KindCoverGap:
+		return v.field(f)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -480,6 +482,17 @@ var phrases = map[string]string{
 	evenstand.CauseRowOrder:       "the row order or offsets in the box, reversed",
 	evenstand.CauseLoose:          "a loose part of the row",
 	evenstand.CauseCard:           "the row order on the planter card, reversed",
+
+	evenstand.CauseRowsOff:        "rows that were off or without seed",
+	evenstand.CauseStripMissed:    "a strip missed between passes",
+	evenstand.CauseCornerLeft:     "a corner or an edge that was left",
+	evenstand.CauseSectionDelay:   "the delay of the sections",
+	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
+	evenstand.CauseWidthSetting:   "the working width set in the guidance",
+	evenstand.CauseDrift:          "a planter that drifts to the side",
+	evenstand.CauseGuidanceOffset: "the sideways offset in the guidance",
+	evenstand.CauseCardOffset:     "the sideways offset on the planter card",
+	evenstand.CauseNoSections:     "rows that are not switched off over planted ground",
 }
 
 // adviceOf gives the steps for the first cause and, when that one is not
@@ -727,6 +740,12 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("what really went on the ground", "the log knows the meters alone", "weigh what the tank lost against what the box counted, or catch a minute from three rows")
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
+	case evenstand.KindUnplantedLeft:
+		say("whether the ground was left on purpose", "the logs know the planter alone", "look at it: a wet hole, a waterway and a landing stay bare")
+	case evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap:
+		say("where the first and the last seeds lie", "the places come from the receiver and the card", "dig three to five ends of passes")
+	case evenstand.KindGuessRow:
+		say("how far apart the rows lie on the ground", "the places come from the receiver and the card", "tape three guess rows each way")
 	case evenstand.KindSourceSilent:
 		say("what went wrong meanwhile", "the box logged nothing", "look at the ground that was planted meanwhile")
 	case evenstand.KindSensorDoubt:

@@ -36,7 +36,8 @@ const (
 // everything.
 func touches(kind, cause string) touch {
 	switch cause {
-	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseClockSaid, evenstand.CauseLogOff, evenstand.CauseSpeed, evenstand.CauseTurnOff, evenstand.CauseRowOrder, evenstand.CauseCard, evenstand.CauseCorrection, evenstand.CauseShade:
+	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseClockSaid, evenstand.CauseLogOff, evenstand.CauseSpeed, evenstand.CauseTurnOff, evenstand.CauseRowOrder, evenstand.CauseCard, evenstand.CauseCorrection, evenstand.CauseShade,
+		evenstand.CauseRowsOff, evenstand.CauseStripMissed, evenstand.CauseCornerLeft, evenstand.CauseSectionDelay, evenstand.CauseWidthSetting, evenstand.CauseDrift, evenstand.CauseGuidanceOffset, evenstand.CauseNoSections:
 		return 0
 	case evenstand.CauseSectionCtl:
 		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
@@ -53,7 +54,7 @@ func touches(kind, cause string) touch {
 		return machine | under | product
 	case evenstand.CausePump, evenstand.CauseFlowMeter:
 		return machine | product
-	case evenstand.CauseFan, evenstand.CauseSpeedSource:
+	case evenstand.CauseFan, evenstand.CauseSpeedSource, evenstand.CauseSectionOffset, evenstand.CauseCardOffset:
 		return machine
 	case evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseCellCount, evenstand.CauseEmpty, evenstand.CauseBridging:
 		return machine | seed

@@ -36,6 +36,8 @@ type Context struct {
 // by itself (agronomy, F27 and F29).
 var unpriced = map[string]string{
 	evenstand.KindPositionDoubt: "a tape across the guess rows",
+	evenstand.KindOffsetDoubt:   "a tape across the guess rows",
+	evenstand.KindGuessRow:      "a published relation for the distance of passes, of which there is none here",
 	evenstand.KindSourceSilent:  "what the box did not log",
 	evenstand.KindSensorDoubt:   "a dig, since pulses that are no seeds and seeds that are only not seen cost nothing",
 }
@@ -184,6 +186,13 @@ func (b *bill) ground() {
 	b.basis, b.left = b.ctx.Basis, 0
 	if b.f.Until != nil {
 		b.basis = None // it is over: nothing is left to save
+		return
+	}
+	if b.f.Kind == evenstand.KindUnplantedLeft { // what can be saved is the ground itself
+		b.basis = Field
+		for _, h := range b.f.Harm {
+			b.left += float64(h.Area)
+		}
 		return
 	}
 	if b.basis == "" {
@@ -605,7 +614,7 @@ func (b *bill) stop() float64 {
 	case evenstand.NextStop:
 		minutes = max(0, minutes-fillMinutes)
 		fallthrough
-	case evenstand.Now:
+	case evenstand.Now, evenstand.BeforeLeaving:
 		if b.unit != "bu" {
 			perHour += orZero(s.Machine)
 		}
@@ -650,6 +659,10 @@ func Usual(kind string) evenstand.When {
 		return evenstand.Tonight
 	case evenstand.KindTurnRate:
 		return evenstand.Winter
+	case evenstand.KindUnplantedLeft:
+		return evenstand.BeforeLeaving
+	case evenstand.KindOverlap, evenstand.KindCoverGap, evenstand.KindLateSection, evenstand.KindGuessRow:
+		return evenstand.SideDress
 	case evenstand.KindUpset:
 		return evenstand.Never
 	}

@@ -64,7 +64,7 @@ func Measure(boundary *ground.Region, swaths []Swath) (Field, error) {
 	}
 	f.Worked = worked.Area()
 	f.Twice = math.Max(0, sum-f.Worked)
-	f.Error = edgeError(swaths)
+	f.Error = EdgeError(swaths)
 	s := Scan(swaths, scanEvery)
 	f.Doubt = math.Abs(s.Worked-f.Worked) > perMetre2*f.Worked+scanError(swaths, scanEvery)
 	if f.Overlap, err = overlaps(swaths, f.See/2); err != nil {
@@ -105,9 +105,19 @@ func see(swaths []Swath) float64 {
 	return min(2*deepest, max(sliver, 2*errs[len(errs)*9/10]))
 }
 
-// edgeError is the error of areas between passes: along each pass the error is
+// Worked gives the area that swaths worked at least once, m2.
+func Worked(swaths []Swath) (float64, error) {
+	passes, err := outlines(swaths, 0)
+	if err != nil {
+		return 0, err
+	}
+	g, err := union(passes)
+	return g.Area(), err
+}
+
+// EdgeError is the error of areas between passes: along each pass the error is
 // one, and passes are independent of each other (methods, m).
-func edgeError(swaths []Swath) float64 {
+func EdgeError(swaths []Swath) float64 {
 	byPass := map[int]float64{}
 	for i := range swaths {
 		s := &swaths[i]
@@ -345,7 +355,7 @@ func gaps(boundary *ground.Region, field geom.Geometry, swaths []Swath, half flo
 		if q.Area < speck {
 			continue
 		}
-		q.Border = border(boundary, p, atBorder+0.01)
+		q.Border = border(boundary, p, 1.5*atBorder)
 		out = append(out, q)
 	}
 	sortPatches(out)

@@ -3,12 +3,17 @@ package cover
 import (
 	"math"
 
+	"evenstand"
 	"evenstand/core/ground"
 )
 
-// Pose is the bar's centre at one moment: metres east and north, and the
-// heading of the bar in radians clockwise from north.
-type Pose struct{ E, N, Psi float64 }
+// Pose is the bar's centre at one moment: metres east and north, the heading of
+// the bar in radians clockwise from north, and its speed in m/s.
+type Pose struct {
+	E, N, Psi float64
+	T         evenstand.Micros
+	V         float64
+}
 
 // Right gives the place y metres right of the bar's centre.
 func (p Pose) Right(y float64) ground.Point {
@@ -19,7 +24,8 @@ func (p Pose) Right(y float64) ground.Point {
 // ahead moves a pose along its heading.
 func (p Pose) ahead(d float64) Pose {
 	s, c := math.Sincos(p.Psi)
-	return Pose{p.E + d*s, p.N + d*c, p.Psi}
+	p.E, p.N = p.E+d*s, p.N+d*c
+	return p
 }
 
 // Swath is ground that neighbouring rows worked in one go, from where they
@@ -101,7 +107,7 @@ func cut(at []Pose, d float64, end bool) []Pose {
 		l := math.Hypot(out[1].E-out[0].E, out[1].N-out[0].N)
 		if l > d {
 			u := d / l
-			out[0] = Pose{out[0].E + u*(out[1].E-out[0].E), out[0].N + u*(out[1].N-out[0].N), out[0].Psi + u*(out[1].Psi-out[0].Psi)}
+			out[0] = between(out[0], out[1], u)
 			break
 		}
 		d -= l
@@ -114,6 +120,14 @@ func cut(at []Pose, d float64, end bool) []Pose {
 		return nil
 	}
 	return out
+}
+
+// between gives the pose at a share u of the way from a to b.
+func between(a, b Pose, u float64) Pose {
+	return Pose{
+		E: a.E + u*(b.E-a.E), N: a.N + u*(b.N-a.N), Psi: a.Psi + u*(b.Psi-a.Psi),
+		T: a.T + evenstand.Micros(u*float64(b.T-a.T)), V: a.V + u*(b.V-a.V),
+	}
 }
 
 func reverse(at []Pose) {

@@ -1,0 +1,570 @@
+package find
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"evenstand"
+	geo "evenstand/core/ground"
+	"evenstand/core/measure/cover"
+	"evenstand/core/stat"
+)
+
+// Field is a field with the ground that was worked of it.
+type Field struct {
+	Planter  string
+	Name     string
+	Boundary *geo.Region   // nil: none is known
+	Swaths   []cover.Swath // of seed, in order of time
+	Passes   []FieldPass   // by the swaths' number of the pass
+	Ground   cover.Field   // of these swaths
+	Spacing  float64       // m between rows
+	RowY     []float64     // m right of the bar's centre, by row from 0
+	Target   float64       // seeds per m2; NaN unknown
+	Crop     string
+	Grade    evenstand.Grade // of the swaths' ends
+	Left     bool            // the planter has planted elsewhere since
+}
+
+// FieldPass is a pass of a field.
+type FieldPass struct {
+	Ref        evenstand.PassRef
+	Day        evenstand.Day
+	Start, End evenstand.Micros
+	Headland   bool
+}
+
+// What counts as trouble of the ground (judged; the errors of places are carried
+// beside).
+const (
+	stripLong    = 18.0 // m: a row and 20 m, less what its ends may be off by
+	stripWide    = 0.6  // of a row's width
+	endWide      = 5.0  // m: gaps at the ends of passes are narrower
+	endShare     = 0.3  // of their outline, ends of swaths
+	borderShare  = 0.15 // of an outline along the boundary: the gap lies at the field's edge
+	mostlyDone   = 0.9  // of a field planted from which on what is left at its edge was left
+	halfDone     = 0.5  // the same once the planter has gone elsewhere
+	lateLeast    = 2.5  // m by which rows go in or come out late or early
+	lateEnds     = 8    // ends that it takes
+	lateSide     = 0.35 // rad to which an end meets the other ground squarely
+	guessLeast   = 0.15 // m by which passes lie too far apart or too close
+	guessPairs   = 6    // pairs of passes that it takes
+	guessScatter = 0.20 // m from pair to pair
+	overlapLeast = 0.015
+	gapLeastPart = 0.01
+)
+
+// FieldFindings gives the findings about the ground of a field: what was left,
+// done twice, late at the ends, and passes too far apart or too close. They are
+// without id, words and money, in order of their time.
+func FieldFindings(f *Field) []evenstand.Finding {
+	if len(f.Swaths) == 0 || !(f.Spacing > 0) {
+		return nil
+	}
+	var out []evenstand.Finding
+	ends := cover.Ends(f.Swaths)
+	for _, one := range []*evenstand.Finding{f.unplanted(), f.lateSection(ends, true), f.lateSection(ends, false), f.guessRow(), f.overlap(ends), f.coverGap()} {
+		if one != nil {
+			out = append(out, *one)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b evenstand.Finding) int { return cmp.Compare(a.Alarm, b.Alarm) })
+	return out
+}
+
+// finding begins one that rests on some passes.
+func (f *Field) finding(kind string, passes []int, rows evenstand.Rows) *evenstand.Finding {
+	slices.Sort(passes)
+	passes = slices.Compact(passes)
+	x := &evenstand.Finding{
+		Kind: kind, Family: evenstand.Family(kind), Stage: evenstand.Raised, Status: evenstand.Open, Grade: f.Grade,
+		Rows: rows, Field: f.Name, Planter: f.Planter,
+	}
+	if len(passes) > 0 {
+		first, last := f.Passes[passes[0]], f.Passes[passes[len(passes)-1]]
+		x.Since, x.SinceLow, x.SinceHigh, x.Alarm, x.Day = first.Start, first.Start, first.End, first.End, last.Day
+		for _, p := range passes {
+			x.Passes = append(x.Passes, f.Passes[p].Ref)
+		}
+	}
+	return x
+}
+
+// strip is a gap that a row or more should have planted.
+type strip struct {
+	cover.Patch
+	pass int              // that went by or over it
+	rows evenstand.Rows   // of that pass, that would have planted it; empty: beside the bar
+	at   evenstand.Micros // when the bar was there
+	near float64          // m from the bar's edge
+}
+
+// strips gives the gaps that are ground to plant.
+func (f *Field) strips() []strip {
+	done := f.Ground.Inside / f.Ground.Area
+	var out []strip
+	for _, g := range f.Ground.Gaps {
+		if g.Length < stripLong || g.Width < stripWide*f.Spacing || f.atEnds(g) {
+			continue
+		}
+		if edge := g.Border > borderShare; edge && !(done >= mostlyDone || f.Left && done >= halfDone) {
+			continue // still to be planted
+		}
+		// What is left of a field is planted in time, wherever it lies: only what the
+		// passes went around is a strip while the field goes on.
+		if !f.Left && done < mostlyDone && g.Area > 0.02*f.Ground.Area {
+			continue
+		}
+		out = append(out, f.beside(g))
+	}
+	return out
+}
+
+// atEnds tells whether a gap lies between the ends of passes and ground across.
+func (f *Field) atEnds(g cover.Patch) bool {
+	if g.Width > endWide {
+		return false
+	}
+	near, all := 0.0, 0.0
+	for _, r := range g.Polygon {
+		for i, a := range r {
+			b := r[(i+1)%len(r)]
+			l := math.Hypot(b[0]-a[0], b[1]-a[1])
+			// a long side may hold the ends of several passes
+			n := max(1, int(l/2))
+			for k := range n {
+				u := (float64(k) + 0.5) / float64(n)
+				all += l / float64(n)
+				if f.nearEnd(geo.Point{a[0] + u*(b[0]-a[0]), a[1] + u*(b[1]-a[1])}, f.Ground.See+0.3) {
+					near += l / float64(n)
+				}
+			}
+		}
+	}
+	return near > endShare*all
+}
+
+// nearEnd tells whether a place lies within d metres of the line on which some
+// swath begins or ends.
+func (f *Field) nearEnd(p geo.Point, d float64) bool {
+	for i := range f.Swaths {
+		s := &f.Swaths[i]
+		for _, q := range []cover.Pose{s.At[0], s.At[len(s.At)-1]} {
+			if math.Abs(q.E-p[0]) > 60 || math.Abs(q.N-p[1]) > 60 {
+				continue
+			}
+			sn, cs := math.Sincos(q.Psi)
+			e, n := p[0]-q.E, p[1]-q.N
+			along, across := e*sn+n*cs, e*cs-n*sn
+			if math.Abs(along) <= d && across >= s.Left-d && across <= s.Right+d {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// beside tells which pass went over or by a gap last, with which rows over it.
+func (f *Field) beside(g cover.Patch) strip {
+	c := middle(g.Polygon)
+	best := strip{Patch: g, pass: -1, near: math.Inf(1)}
+	for i := range f.Swaths {
+		s := &f.Swaths[i]
+		for k := 1; k < len(s.At); k++ {
+			a, b := s.At[k-1], s.At[k]
+			if math.Abs(a.E-c[0]) > 100 || math.Abs(a.N-c[1]) > 100 {
+				continue
+			}
+			sn, cs := math.Sincos(a.Psi)
+			e, n := c[0]-a.E, c[1]-a.N
+			along, y := e*sn+n*cs, e*cs-n*sn
+			step := math.Hypot(b.E-a.E, b.N-a.N)
+			if along < -0.5*step || along > 1.5*step {
+				continue
+			}
+			lo, hi := f.RowY[0]-f.Spacing/2, f.RowY[len(f.RowY)-1]+f.Spacing/2
+			off := max(0, lo-y, y-hi)
+			if off < best.near-0.05 {
+				best.near, best.pass, best.at = off, s.Pass, a.T
+				best.rows = nil
+				if off == 0 {
+					best.rows = f.rowsAt(y, g.Width)
+				}
+			}
+		}
+	}
+	return best
+}
+
+// rowsAt gives the rows about y over a width.
+func (f *Field) rowsAt(y, width float64) evenstand.Rows {
+	var out evenstand.Rows
+	for i, r := range f.RowY {
+		if math.Abs(r-y) <= max(width, f.Spacing)/2+0.1*f.Spacing {
+			out = append(out, i+1)
+		}
+	}
+	return out
+}
+
+// middle gives a place within a polygon: its centre of gravity, or where it is
+// bent, the middle of its longest side moved a little in.
+func middle(p geo.Polygon) geo.Point {
+	c := p.Centroid()
+	if p.Contains(c) {
+		return c
+	}
+	best, at := 0.0, c
+	r := p[0]
+	for i, a := range r {
+		b := r[(i+1)%len(r)]
+		if l := math.Hypot(b[0]-a[0], b[1]-a[1]); l > best {
+			e, n := (b[1]-a[1])/l*0.1, -(b[0]-a[0])/l*0.1
+			for _, s := range []float64{1, -1} {
+				if q := (geo.Point{(a[0]+b[0])/2 + s*e, (a[1]+b[1])/2 + s*n}); p.Contains(q) {
+					best, at = l, q
+				}
+			}
+		}
+	}
+	return at
+}
+
+// unplanted is ground inside the boundary that a row or more should have planted.
+func (f *Field) unplanted() *evenstand.Finding {
+	if f.Boundary == nil {
+		return nil
+	}
+	ss := f.strips()
+	if len(ss) == 0 {
+		return nil
+	}
+	area := 0.0
+	var passes []int
+	rows := map[int]bool{}
+	byPass := true
+	for _, s := range ss {
+		area += s.Area
+		if s.pass >= 0 {
+			passes = append(passes, s.pass)
+		}
+		byPass = byPass && len(s.rows) > 0
+		for _, r := range s.rows {
+			rows[r] = true
+		}
+	}
+	var own evenstand.Rows
+	if byPass {
+		for r := range rows {
+			own = append(own, r)
+		}
+		slices.Sort(own)
+	}
+	x := f.finding(evenstand.KindUnplantedLeft, passes, own)
+	// the first strip tells when it began
+	slices.SortStableFunc(ss, func(a, b strip) int { return cmp.Compare(a.at, b.at) })
+	if at := ss[0].at; at != 0 {
+		x.Since, x.SinceLow, x.SinceHigh = at, at, at
+		x.Alarm = max(at, x.Alarm)
+	}
+	long, wide := ss[0].Length, ss[0].Width
+	for _, s := range ss {
+		if s.Area > long*wide {
+			long, wide = s.Length, s.Width
+		}
+	}
+	sd := f.areaError(ss)
+	x.Evidence = []evenstand.Evidence{
+		ev("ground not planted", area, max(0, area-1.645*sd), area+1.645*sd, float64(len(ss)), "m2"),
+		ev("longest strip", long, nan, nan, nan, "m"),
+		ev("its width", wide, nan, nan, nan, "m"),
+	}
+	off, went, edge := 0.0, 0.0, 0.0
+	for _, s := range ss {
+		switch {
+		case s.Border > borderShare:
+			edge += s.Area
+		case len(s.rows) > 0 && len(s.rows) < len(f.RowY):
+			off += s.Area
+		default:
+			went += s.Area
+		}
+	}
+	x.Causes = normalise(
+		evenstand.Cause{Cause: evenstand.CauseRowsOff, Probability: off},
+		evenstand.Cause{Cause: evenstand.CauseStripMissed, Probability: went},
+		evenstand.Cause{Cause: evenstand.CauseCornerLeft, Probability: edge},
+	)
+	x.Harm = []evenstand.Harm{{
+		Kind: evenstand.EmptyGround, Amount: amount(area, sd), Area: num(area), Target: num(f.Target), Ratio: evenstand.Unknown, Share: 1, Crop: f.Crop,
+	}}
+	return x
+}
+
+// areaError is one standard deviation of the area of gaps: their length times
+// the error of an edge, each by itself.
+func (f *Field) areaError(ss []strip) float64 {
+	v := 0.0
+	for _, s := range ss {
+		e := f.Ground.See / 2 / 1.645 * s.Length
+		v += e * e
+	}
+	return math.Sqrt(v)
+}
+
+// lateSection tells whether rows go in, or come out, late or early at ground
+// that was worked before. By time or by distance: the slope over speed.
+func (f *Field) lateSection(ends []cover.End, entry bool) *evenstand.Finding {
+	var late, speed []float64
+	var passes []int
+	for _, e := range ends {
+		if e.Entry != entry || e.Oblique > lateSide || math.IsInf(e.Gap, 0) || !(e.Pose.V > 0.3) {
+			continue
+		}
+		l := e.Gap // entering late leaves a gap
+		if !entry {
+			l = -l // coming out late plants twice
+		}
+		late, speed, passes = append(late, l), append(speed, e.Pose.V), append(passes, e.Pass)
+	}
+	n := len(late)
+	if n < lateEnds {
+		return nil
+	}
+	med := stat.Median(late)
+	sd := 1.4826 * stat.Median(deviations(late, med))
+	se := max(sd, 0.1) * 1.2533 / math.Sqrt(float64(n)) // of a median
+	if math.Abs(med) < lateLeast || math.Abs(med)-1.645*se < lateLeast/2 {
+		return nil
+	}
+	delay, length := f.timeOrLength(late, speed)
+	x := f.finding(evenstand.KindLateSection, passes, nil)
+	v := stat.Median(speed)
+	name := "rows go in late by"
+	if !entry {
+		name = "rows come out late by"
+	}
+	x.Evidence = []evenstand.Evidence{
+		ev(name, med, med-1.645*se, med+1.645*se, float64(n), "m"),
+		ev("at the usual speed", med/v, (med-1.645*se)/v, (med+1.645*se)/v, nan, "s"),
+	}
+	x.Causes = normalise(
+		evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: delay},
+		evenstand.Cause{Cause: evenstand.CauseSectionOffset, Probability: length},
+	)
+	if math.Min(delay, length) > 0.2 {
+		x.Say = append(x.Say, "Whether it is a time or a distance: cannot say, the ends were met at about one speed; to find out: go in slowly at a few ends and at planting speed at others.")
+	}
+	width := f.RowY[len(f.RowY)-1] - f.RowY[0] + f.Spacing
+	area := math.Abs(med) * width * float64(n)
+	h := evenstand.Harm{Kind: evenstand.EmptyGround, Amount: amount(area, area*se/math.Abs(med)), Area: num(f.Ground.Worked), Target: num(f.Target), Ratio: evenstand.Unknown, Share: num(area / f.Ground.Worked), Crop: f.Crop}
+	if (med > 0) != entry { // ground done twice
+		h.Kind = evenstand.ExtraSeeds
+		h.Amount = amount(area*f.Target, area*f.Target*se/math.Abs(med))
+	}
+	x.Harm = []evenstand.Harm{h}
+	return x
+}
+
+// timeOrLength gives the odds that lateness is one time or one length, by how
+// far it scatters as either, 1 to 1 where speed did not vary.
+func (f *Field) timeOrLength(late, speed []float64) (delay, length float64) {
+	// Residuals of two models with one parameter each: late = t v and late = d,
+	// robustly. The likelihood ratio of normal errors with the spread of the
+	// better one.
+	var asTime, asLength []float64
+	ts := make([]float64, len(late))
+	for i := range late {
+		ts[i] = late[i] / speed[i]
+	}
+	t, d := stat.Median(ts), stat.Median(late)
+	for i := range late {
+		asTime = append(asTime, math.Abs(late[i]-t*speed[i]))
+		asLength = append(asLength, math.Abs(late[i]-d))
+	}
+	a, b := 1.4826*stat.Median(asTime), 1.4826*stat.Median(asLength)
+	s := max(min(a, b), 0.15)
+	var nats float64
+	for i := range late {
+		x, y := min(asTime[i]/s, 3), min(asLength[i]/s, 3) // a few odd ends say little
+		nats += (y*y - x*x) / 2
+	}
+	p := 1 / (1 + math.Exp(-max(-6, min(6, nats))))
+	return p, 1 - p
+}
+
+// guessRow tells whether passes lie too far apart or too close: all alike, by
+// turns with the direction of travel, or at random.
+func (f *Field) guessRow() *evenstand.Finding {
+	type pair struct{ pass, other int }
+	sums := map[pair]*evenstand.Moments{}
+	hand := map[pair]float64{} // +1 left hands face each other, -1 right hands
+	var order []pair
+	for _, b := range cover.Besides(f.Swaths) {
+		if f.Passes[b.Pass].Headland || f.Passes[b.Other].Headland || math.Abs(b.Off) > 3 {
+			continue
+		}
+		p := pair{b.Pass, b.Other}
+		if sums[p] == nil {
+			sums[p] = new(evenstand.Moments)
+			order = append(order, p)
+		}
+		sums[p].Add(b.Off)
+		switch {
+		case b.Right && b.OtherRight:
+			hand[p] = -1
+		case !b.Right && !b.OtherRight:
+			hand[p] = 1
+		}
+	}
+	var off, z []float64
+	var passes []int
+	for _, p := range order {
+		if sums[p].N < 3 {
+			continue
+		}
+		off, z, passes = append(off, sums[p].Mean()), append(z, hand[p]), append(passes, p.pass, p.other)
+	}
+	if len(off) < guessPairs {
+		return nil
+	}
+	all := stat.Median(off)
+	var turn []float64 // with the sign that a lateral offset gives
+	for i := range off {
+		if z[i] != 0 {
+			turn = append(turn, z[i]*(off[i]-all))
+		}
+	}
+	both := 0
+	for _, h := range z {
+		if h > 0 {
+			both |= 1
+		} else if h < 0 {
+			both |= 2
+		}
+	}
+	se := func(xs []float64) float64 {
+		return max(1.4826*stat.Median(deviations(xs, stat.Median(xs))), 0.01) * 1.2533 / math.Sqrt(float64(len(xs)))
+	}
+	swing := 0.0
+	if len(turn) >= guessPairs && both == 3 {
+		swing = stat.Median(turn)
+	}
+	spread := 1.4826 * stat.Median(deviations(off, all))
+	beyond := func(v, se float64) bool { return math.Abs(v) >= guessLeast && math.Abs(v)-1.645*se > guessLeast/2 }
+	steady, alternate := beyond(all, se(off)), swing != 0 && beyond(swing, se(turn))
+	switch {
+	case alternate && math.Abs(swing) >= math.Abs(all):
+		x := f.finding(evenstand.KindOffsetDoubt, passes, nil)
+		e := se(turn)
+		x.Evidence = []evenstand.Evidence{
+			ev("passes too far apart and too close by turns", math.Abs(swing), math.Abs(swing)-1.645*e, math.Abs(swing)+1.645*e, float64(len(turn)), "m"),
+			ev("which is to the side", swing/2, swing/2-1.645*e/2, swing/2+1.645*e/2, nan, "m"),
+		}
+		x.Causes = normalise(
+			evenstand.Cause{Cause: evenstand.CauseCardOffset, Probability: 0.55},
+			evenstand.Cause{Cause: evenstand.CauseGuidanceOffset, Probability: 0.45},
+		)
+		x.Say = append(x.Say, "Whether the card or the ground is off: cannot say, the logs know the receiver alone; to find out: tape three guess rows of each kind.")
+		return x
+	case steady, spread >= guessScatter:
+		x := f.finding(evenstand.KindGuessRow, passes, nil)
+		e := se(off)
+		x.Evidence = []evenstand.Evidence{
+			ev("guess rows too wide by", all, all-1.645*e, all+1.645*e, float64(len(off)), "m"),
+			ev("from pass to pass they scatter by", spread, nan, nan, float64(len(off)), "m"),
+		}
+		if steady {
+			x.Causes = normalise(
+				evenstand.Cause{Cause: evenstand.CauseWidthSetting, Probability: 0.8},
+				evenstand.Cause{Cause: evenstand.CauseCorrection, Probability: 0.1},
+			)
+		} else {
+			x.Causes = normalise(
+				evenstand.Cause{Cause: evenstand.CauseCorrection, Probability: 0.7},
+				evenstand.Cause{Cause: evenstand.CauseDrift, Probability: 0.25},
+			)
+		}
+		return x
+	}
+	return nil
+}
+
+// overlap is ground planted twice, beyond what late rows at the ends did.
+func (f *Field) overlap(ends []cover.End) *evenstand.Finding {
+	if f.Ground.Twice < overlapLeast*f.Ground.Worked || f.Ground.Twice-f.Ground.Error < overlapLeast/2*f.Ground.Worked {
+		return nil
+	}
+	var passes []int
+	wide := 0.0
+	for _, o := range f.Ground.Overlap {
+		wide += o.Area
+		passes = append(passes, o.Passes[1])
+	}
+	if wide < overlapLeast/2*f.Ground.Worked { // many seams, nothing to see
+		return nil
+	}
+	x := f.finding(evenstand.KindOverlap, passes, nil)
+	sd := f.Ground.Error / 1.645
+	x.Evidence = []evenstand.Evidence{
+		ev("ground planted twice", f.Ground.Twice, max(0, f.Ground.Twice-f.Ground.Error), f.Ground.Twice+f.Ground.Error, float64(len(f.Ground.Overlap)), "m2"),
+		ev("of what was planted", f.Ground.Twice/f.Ground.Worked, nan, nan, nan, "fraction"),
+	}
+	x.Causes = normalise(
+		evenstand.Cause{Cause: evenstand.CauseNoSections, Probability: 0.6},
+		evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: 0.2},
+		evenstand.Cause{Cause: evenstand.CauseSectionOffset, Probability: 0.15},
+	)
+	x.Harm = []evenstand.Harm{{
+		Kind: evenstand.ExtraSeeds, Amount: amount(f.Ground.Twice*f.Target, sd*f.Target), Area: num(f.Ground.Worked), Target: num(f.Target), Ratio: evenstand.Unknown,
+		Share: num(f.Ground.Twice / f.Ground.Worked), Crop: f.Crop,
+	}}
+	return x
+}
+
+// coverGap is ground that was missed here and there, too little at any place to
+// plant it again.
+func (f *Field) coverGap() *evenstand.Finding {
+	if f.Boundary == nil {
+		return nil
+	}
+	area, n := 0.0, 0
+	var passes []int
+	for _, g := range f.Ground.Gaps {
+		if g.Border > borderShare || g.Area > 0.02*f.Ground.Area || g.Length >= stripLong && g.Width >= stripWide*f.Spacing && !f.atEnds(g) {
+			continue
+		}
+		s := f.beside(g)
+		area, n = area+g.Area, n+1
+		if s.pass >= 0 {
+			passes = append(passes, s.pass)
+		}
+	}
+	if area < gapLeastPart*f.Ground.Worked || area < f.Ground.Error || len(passes) == 0 {
+		return nil
+	}
+	x := f.finding(evenstand.KindCoverGap, passes, nil)
+	x.Evidence = []evenstand.Evidence{
+		ev("ground missed in small pieces", area, max(0, area-f.Ground.Error), area+f.Ground.Error, float64(n), "m2"),
+		ev("of what was planted", area/f.Ground.Worked, nan, nan, nan, "fraction"),
+	}
+	x.Causes = normalise(
+		evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: 0.5},
+		evenstand.Cause{Cause: evenstand.CauseSectionOffset, Probability: 0.2},
+		evenstand.Cause{Cause: evenstand.CauseGuidanceOffset, Probability: 0.2},
+	)
+	x.Harm = []evenstand.Harm{{
+		Kind: evenstand.EmptyGround, Amount: amount(area, f.Ground.Error/1.645), Area: num(f.Ground.Worked), Target: num(f.Target), Ratio: evenstand.Unknown,
+		Share: num(area / f.Ground.Worked), Crop: f.Crop,
+	}}
+	return x
+}
+
+func deviations(xs []float64, m float64) []float64 {
+	out := make([]float64, len(xs))
+	for i, x := range xs {
+		out[i] = math.Abs(x - m)
+	}
+	return out
+}
