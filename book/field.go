@@ -232,13 +232,16 @@ func (b *Book) keepField(ctx context.Context, w pipeline.FieldWork, res pipeline
 		}
 		fs := make([]evenstand.Finding, 0, len(byDay[ref]))
 		for _, i := range byDay[ref] {
-			fs = append(fs, res.Findings[i])
+			f := res.Findings[i]
+			f.Family += " of " + w.Field.Name // those of other fields of the day are others
+			fs = append(fs, f)
 		}
 		if err := b.assignIDs(ctx, d.Planter, d.Date, fs); err != nil {
 			return fieldEntry{}, ledgerError(b.path(ledgerName), err)
 		}
 		for k, i := range byDay[ref] {
 			res.Findings[i] = fs[k]
+			res.Findings[i].Family = evenstand.Family(fs[k].Kind)
 		}
 	}
 	var keys []string

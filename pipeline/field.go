@@ -44,7 +44,13 @@ func Swaths(f ground.Frame, days []FieldDay, what evenstand.Applied) []cover.Swa
 				if !(s.Right > s.Left) {
 					continue
 				}
-				if s.At = along(poses, track, p.S0+float64(w.S0)/1000, p.S0+float64(w.S1)/1000); len(s.At) >= 2 {
+				s0 := p.S0 + float64(w.S0)/1000
+				if s.At = along(poses, track, s0, p.S0+float64(w.S1)/1000); len(s.At) >= 2 {
+					for k, t := range track {
+						if t.S > s0-leadWay && t.S < s0-0.05 {
+							s.Lead = append(s.Lead, poses[k])
+						}
+					}
 					out = append(out, s)
 				}
 			}
@@ -53,6 +59,9 @@ func Swaths(f ground.Frame, days []FieldDay, what evenstand.Applied) []cover.Swa
 	}
 	return out
 }
+
+// leadWay is how much of the way before a piece of ground is kept with it, m.
+const leadWay = 16.0
 
 // passTrack gives the points of one pass out of a day's track.
 func passTrack(track []evenstand.TrackPoint, pass int32) []evenstand.TrackPoint {

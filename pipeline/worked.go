@@ -12,6 +12,7 @@ import (
 const (
 	workedHole  = 2.0  // m without seed from which on ground counts as not worked
 	workedSpots = 10.0 // the same in target spacings: a few skips in a row are no ground
+	strayRun    = 0.5  // m: a shorter run of seeds amid none is a few pulses of dust
 	// Rows that begin and end within so many metres of each other are one piece:
 	// about a seat of the first seeds by seed times, a reading by the second.
 	sideBySide       = 0.35
@@ -153,10 +154,13 @@ func (s *settler) bySeeds(r *rowState, told []float64) []span {
 		}
 		r.spans = append(r.spans, span{at, at})
 	}
-	for i := range r.spans {
-		r.spans[i].s0 -= half
-		r.spans[i].s1 += half
+	keep := r.spans[:0]
+	for _, v := range r.spans {
+		if v.s1-v.s0 >= int32(1000*strayRun) { // pulses of dust are no ground
+			keep = append(keep, span{v.s0 - half, v.s1 + half})
+		}
 	}
+	r.spans = keep
 	return r.spans
 }
 

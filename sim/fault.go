@@ -39,8 +39,9 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindRowSkips:    {expected: evenstand.KindRowSkips, unit: "times", strength: 2, low: 1, high: 40, grades: "AB", variants: []string{"seal", "fit"}},
 	evenstand.KindRowDoubles:  {expected: evenstand.KindRowDoubles, unit: "times", strength: 3, low: 1, high: 40, grades: "AB"},
 	evenstand.KindLowVacuum:   {expected: evenstand.KindLowVacuum, unit: "kpa", strength: 1.2, low: 0.1, high: 4, grades: "AB", machine: true, variants: []string{"hose", "fan"}},
-	evenstand.KindRowStopped:  {expected: evenstand.KindRowStopped, unit: "", strength: 1, low: 1, high: 1, grades: "AB", variants: []string{"drive", "tube", "sensor", "empty"}},
-	evenstand.KindRowLeftOff:  {expected: evenstand.KindRowLeftOff, unit: "", strength: 1, low: 1, high: 1, grades: "AB"},
+	// Ground under a row that gave no seed is ground that was left.
+	evenstand.KindRowStopped: {expected: evenstand.KindRowStopped, excused: []string{evenstand.KindUnplantedLeft}, unit: "", strength: 1, low: 1, high: 1, grades: "AB", variants: []string{"drive", "tube", "sensor", "empty"}},
+	evenstand.KindRowLeftOff: {expected: evenstand.KindRowLeftOff, excused: []string{evenstand.KindUnplantedLeft}, unit: "", strength: 1, low: 1, high: 1, grades: "AB"},
 	// Strength of cells is how many are fitted, of the others the relative error.
 	evenstand.KindRateOff: {expected: evenstand.KindRateOff, unit: "strength", strength: 0, low: -0.4, high: 120, grades: "AB", machine: true, variants: []string{"cells", "radar", "setting"}},
 	// Strength is pulses a second for dust, else the share of seeds not seen. What

@@ -55,6 +55,14 @@ type field struct {
 	rings [][]xy
 	lines []line
 	place tangent
+
+	missed []missed
+}
+
+// missed is ground that was left out: before the line of an index, so much.
+type missed struct {
+	before int
+	area   float64
 }
 
 func (f *FieldPlan) check(s *Scenario) error {
@@ -80,6 +88,9 @@ func (f *FieldPlan) check(s *Scenario) error {
 	}
 	w := s.width()
 	inner := f.Length - 2*float64(f.Headlands)*w
+	if err := f.Ground.check(f); err != nil {
+		return err
+	}
 	switch f.Shape {
 	case "rect", "slant":
 		if !(inner >= 50) {
@@ -109,7 +120,8 @@ func (s *Scenario) newField(plan FieldPlan) *field {
 	w := s.width()
 	h := float64(plan.Headlands) * w
 	n := plan.Passes
-	wide := float64(n)*w + 2*h
+	apart := w + plan.Ground.GuessRow
+	wide := float64(n)*apart + 2*h
 	long := plan.Length
 	north := math.Pi / 2
 
@@ -119,7 +131,7 @@ func (s *Scenario) newField(plan FieldPlan) *field {
 	case "rect":
 		f.rings = [][]xy{{{0, 0}, {wide, 0}, {wide, long}, {0, long}}}
 	case "l":
-		cut := h + float64(n*3/5)*w
+		cut := h + float64(n*3/5)*apart
 		edge := cut + h
 		f.rings = [][]xy{{{0, 0}, {wide, 0}, {wide, long / 2}, {edge, long / 2}, {edge, long}, {0, long}}}
 		top = func(x float64) float64 {
@@ -162,8 +174,12 @@ func (s *Scenario) newField(plan FieldPlan) *field {
 		lo, hi := long*0.42, long*0.42+15
 		var left, right float64
 		for j := range n {
-			x := h + (float64(j)+0.5)*w
+			x := h + (float64(j)+0.5)*apart
 			parts := [][2]float64{{h, top(x)}}
+			if j+1 == plan.Ground.Pass {
+				f.missed = append(f.missed, missed{len(inner), (top(x) - h) * w})
+				continue
+			}
 			if hole && j >= n/3 && j < n/3+(n+3)/4 && top(x) > hi+60 && h < lo-60 {
 				parts = [][2]float64{{h, lo}, {hi, top(x)}}
 				if left == 0 {
@@ -171,12 +187,25 @@ func (s *Scenario) newField(plan FieldPlan) *field {
 				}
 				right = x + w/2
 			}
+			if a, b, ok := plan.Ground.hole(j, n, h, top(x)); ok && len(parts) == 1 {
+				parts = [][2]float64{{h, a}, {b, top(x)}}
+				f.missed = append(f.missed, missed{len(inner) + 1, (b - a) * w})
+			}
 			up := j%2 == 0
 			if !up && len(parts) == 2 {
 				parts[0], parts[1] = parts[1], parts[0]
 			}
 			for _, p := range parts {
-				inner = append(inner, s.straight(x, p[0], p[1], up, plan.Shape == "slant" && p[1] != lo, top))
+				y0, y1 := p[0], p[1]
+				if on := plan.Ground.RunOn; on > 0 && plan.Shape == "rect" {
+					if y0 == h {
+						y0 -= on
+					}
+					if y1 == top(x) {
+						y1 += on
+					}
+				}
+				inner = append(inner, s.straight(x, y0, y1, up, plan.Shape == "slant" && p[1] != lo, top))
 			}
 		}
 		if right > 0 {
@@ -188,6 +217,9 @@ func (s *Scenario) newField(plan FieldPlan) *field {
 		f.lines = append(inner, ends...)
 	} else {
 		f.lines = append(ends, inner...)
+		for i := range f.missed {
+			f.missed[i].before += len(ends)
+		}
 	}
 	// Turn everything clockwise by the heading.
 	t := -plan.Heading * math.Pi / 180

@@ -121,7 +121,12 @@ func (r *row) plant(s *Scenario, lg *leg, a *air, faults []*fault) {
 func (r *row) bounds(lg *leg) (from, to int) {
 	from, to = lg.down, lg.up
 	l := lg.line
-	if l.start == nil {
+	g := &lg.field.plan.Ground
+	late, early := g.LateM, g.EarlyM
+	if l.headland {
+		late, early = 0, 0
+	}
+	if l.start == nil && late == 0 && early == 0 && (g.LateS == 0 || l.headland) {
 		return from, to
 	}
 	at := func(i int) float64 {
@@ -129,10 +134,17 @@ func (r *row) bounds(lg *leg) (from, to int) {
 		s, _ := l.along(xy{lg.bx[i] + r.y*h.y, lg.by[i] - r.y*h.x})
 		return s
 	}
-	for from < lg.up && at(from) < l.start[r.n-1] {
+	start, stop := 0.0, l.length
+	if l.start != nil {
+		start, stop = l.start[r.n-1], l.stop[r.n-1]
+	}
+	for from < lg.up && at(from) < start+late && (late > 0 || l.start != nil) {
 		from++
 	}
-	for to > from && at(to-1) > l.stop[r.n-1] {
+	if !l.headland {
+		from = min(lg.up, from+int(math.Round(g.LateS/tick)))
+	}
+	for to > from && at(to-1) > stop-early && (early > 0 || l.start != nil) {
 		to--
 	}
 	return from, to

@@ -81,10 +81,14 @@ type world struct {
 	passes, stretches, seeds *lines
 	tot                      DayTruth
 	hushed                   []hush
+
+	spans    map[*field]fieldSpan
+	missed   map[*field]float64 // m2 left out so far
+	missedAt map[*field]evenstand.Micros
 }
 
 func newWorld(s *Scenario, outDir string) (*world, error) {
-	w := &world{s: s}
+	w := &world{s: s, spans: map[*field]fieldSpan{}, missed: map[*field]float64{}, missedAt: map[*field]evenstand.Micros{}}
 	if err := s.draw(); err != nil {
 		return nil, err
 	}
@@ -255,6 +259,14 @@ func (w *world) day(ctx context.Context, progress func(float64)) error {
 					x.refilled()
 				}
 			}
+			for _, m := range f.missed {
+				if m.before == k {
+					w.missed[f] += m.area
+					if w.missedAt[f] == 0 {
+						w.missedAt[f] = s.t0 + evenstand.FromSeconds(float64(w.now)*tick)
+					}
+				}
+			}
 			w.pass++
 			w.inField++
 			if err := w.do(ctx, w.tr.drivePass(w.pass, f, &f.lines[k], w.now), false); err != nil {
@@ -418,9 +430,16 @@ func (w *world) record(lg *leg) {
 		}
 	}
 	head := 0
+	t := w.spans[lg.field]
+	now := span2{from: s.t0 + evenstand.FromSeconds(lg.seconds(lg.down)), to: s.t0 + evenstand.FromSeconds(lg.seconds(lg.up)), way: way}
+	now.planting = float64(lg.up-lg.down) * tick
+	t.join(now)
 	if lg.line.headland {
 		head = 1
+	} else {
+		t.inner.join(now)
 	}
+	w.spans[lg.field] = t
 	at := func(i int) string { return (s.t0 + evenstand.FromSeconds(lg.seconds(i))).String() }
 	w.passes.int(lg.pass).comma().text(lg.field.plan.Name).comma().text(at(lg.down)).comma().text(at(lg.up)).comma()
 	w.passes.int(head).comma().fixed(way, 2).comma().fixed(due/float64(len(w.rows)), 1).comma().fixed(lg.line.curve, 6).end()
@@ -442,6 +461,7 @@ func (w *world) finish(outDir string) (Summary, error) {
 		faults = append(faults, *f)
 	}
 	faults = append(faults, w.quietFaults()...)
+	faults = append(faults, w.groundFaults()...)
 	for _, t := range faults {
 		sum.Faults = append(sum.Faults, t)
 		b, err := json.Marshal(t)
@@ -576,7 +596,7 @@ func writeCard(name string, s *Scenario) error {
 		return err
 	}
 	c := s.card()
-	c.Geometry.AntennaRight = 0
+	c.Geometry.AntennaRight = s.Planter.CardRight
 	return os.WriteFile(name, plain.WriteCard(c), 0o666)
 }
 

@@ -53,6 +53,7 @@ type Planter struct {
 	Cells            int     `toml:"cells"`
 	TurnCompensation bool    `toml:"turn_compensation"` // each row's drive runs at the row's own speed
 	OneVacuum        bool    `toml:"one_vacuum"`        // one fan side for all rows; else left and right halves
+	CardRight        float64 `toml:"card_right_m"`      // by which the card says the receiver sits too far right
 }
 
 // FieldPlan is one field and how it is planted.
@@ -67,6 +68,7 @@ type FieldPlan struct {
 	Waterway  bool       `toml:"waterway"`    // a strip across the middle passes that is not planted
 	Heading   float64    `toml:"heading_deg"` // of the passes, clockwise from north
 	At        [2]float64 `toml:"at"`          // latitude and longitude of the corner where it begins
+	Ground    GroundPlan `toml:"ground"`      // what is wrong with the ground that is worked
 }
 
 // Drive is the tractor and its guidance.

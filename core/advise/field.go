@@ -51,7 +51,7 @@ func (v Voice) field(f *evenstand.Finding) string {
 			when = " early"
 		}
 		s := what + v.Length(math.Abs(x)) + when + at
-		if t, ok := Figure(f, "at the usual speed"); ok {
+		if t, ok := Figure(f, "which took the bar"); ok {
 			s += " (" + Digits(math.Abs(t)) + " s)"
 		}
 		if (x > 0) == in {

@@ -46,6 +46,7 @@ const (
 	mostlyDone   = 0.9  // of a field planted from which on what is left at its edge was left
 	halfDone     = 0.5  // the same once the planter has gone elsewhere
 	lateLeast    = 2.5  // m by which rows go in or come out late or early
+	lateShare    = 0.25 // of the bar that an end is of at least
 	lateEnds     = 8    // ends that it takes
 	lateSide     = 0.35 // rad to which an end meets the other ground squarely
 	guessLeast   = 0.15 // m by which passes lie too far apart or too close
@@ -64,7 +65,17 @@ func FieldFindings(f *Field) []evenstand.Finding {
 	}
 	var out []evenstand.Finding
 	ends := cover.Ends(f.Swaths)
-	for _, one := range []*evenstand.Finding{f.unplanted(), f.lateSection(ends, true), f.lateSection(ends, false), f.guessRow(), f.overlap(ends), f.coverGap()} {
+	in, early := f.lateSection(ends, true)
+	un, late := f.lateSection(ends, false)
+	twice := f.overlap()
+	if twice != nil && early < -lateLeast && late > lateLeast { // rows that run on at both ends are not late, but not switched off
+		in, un = nil, nil
+		twice.Causes = normalise(
+			evenstand.Cause{Cause: evenstand.CauseNoSections, Probability: 0.9},
+			evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: 0.05},
+		)
+	}
+	for _, one := range []*evenstand.Finding{f.unplanted(), in, un, f.guessRow(), twice, f.coverGap()} {
 		if one != nil {
 			out = append(out, *one)
 		}
@@ -315,39 +326,42 @@ func (f *Field) areaError(ss []strip) float64 {
 
 // lateSection tells whether rows go in, or come out, late or early at ground
 // that was worked before. By time or by distance: the slope over speed.
-func (f *Field) lateSection(ends []cover.End, entry bool) *evenstand.Finding {
-	var late, speed []float64
+func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding, late float64) {
+	var by, lag, speed []float64
 	var passes []int
 	for _, e := range ends {
-		if e.Entry != entry || e.Oblique > lateSide || math.IsInf(e.Gap, 0) || !(e.Pose.V > 0.3) {
+		// At the corners of headlands the bar is lowered and lifted by hand.
+		if s := &f.Swaths[e.Swath]; s.Width() < lateShare*(f.RowY[len(f.RowY)-1]-f.RowY[0]) { // a row or two by themselves
+			continue
+		}
+		if e.Entry != entry || e.Oblique > lateSide || math.IsInf(e.Gap, 0) || !(e.Pose.V > 0.3) || f.Passes[e.Pass].Headland {
 			continue
 		}
 		l := e.Gap // entering late leaves a gap
 		if !entry {
 			l = -l // coming out late plants twice
 		}
-		late, speed, passes = append(late, l), append(speed, e.Pose.V), append(passes, e.Pass)
+		by, lag, speed, passes = append(by, l), append(lag, math.Abs(e.Lag)), append(speed, e.Pose.V), append(passes, e.Pass)
 	}
-	n := len(late)
+	n := len(by)
 	if n < lateEnds {
-		return nil
+		return nil, 0
 	}
-	med := stat.Median(late)
-	sd := 1.4826 * stat.Median(deviations(late, med))
+	med := stat.Median(by)
+	sd := 1.4826 * stat.Median(deviations(by, med))
 	se := max(sd, 0.1) * 1.2533 / math.Sqrt(float64(n)) // of a median
 	if math.Abs(med) < lateLeast || math.Abs(med)-1.645*se < lateLeast/2 {
-		return nil
+		return nil, med
 	}
-	delay, length := f.timeOrLength(late, speed)
-	x := f.finding(evenstand.KindLateSection, passes, nil)
-	v := stat.Median(speed)
+	delay, length := timeOrLength(by, lag)
+	x = f.finding(evenstand.KindLateSection, passes, nil)
 	name := "rows go in late by"
 	if !entry {
 		name = "rows come out late by"
 	}
 	x.Evidence = []evenstand.Evidence{
 		ev(name, med, med-1.645*se, med+1.645*se, float64(n), "m"),
-		ev("at the usual speed", med/v, (med-1.645*se)/v, (med+1.645*se)/v, nan, "s"),
+		ev("which took the bar", stat.Median(lag), nan, nan, nan, "s"),
 	}
 	x.Causes = normalise(
 		evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: delay},
@@ -364,33 +378,26 @@ func (f *Field) lateSection(ends []cover.End, entry bool) *evenstand.Finding {
 		h.Amount = amount(area*f.Target, area*f.Target*se/math.Abs(med))
 	}
 	x.Harm = []evenstand.Harm{h}
-	return x
+	return x, med
 }
 
-// timeOrLength gives the odds that lateness is one time or one length, by how
-// far it scatters as either, 1 to 1 where speed did not vary.
-func (f *Field) timeOrLength(late, speed []float64) (delay, length float64) {
-	// Residuals of two models with one parameter each: late = t v and late = d,
-	// robustly. The likelihood ratio of normal errors with the spread of the
-	// better one.
-	var asTime, asLength []float64
-	ts := make([]float64, len(late))
-	for i := range late {
-		ts[i] = late[i] / speed[i]
+// timeOrLength gives the chances that lateness is one time or one length: which
+// of the two is the more alike from end to end, by the spread of its logarithm;
+// 1 to 1 where the speed at the ends did not vary.
+func timeOrLength(late, lag []float64) (delay, length float64) {
+	spread := func(xs []float64) float64 {
+		var logs []float64
+		for _, x := range xs {
+			if x = math.Abs(x); x > 0.05 {
+				logs = append(logs, math.Log(x))
+			}
+		}
+		return max(0.01, 1.4826*stat.Median(deviations(logs, stat.Median(logs))))
 	}
-	t, d := stat.Median(ts), stat.Median(late)
-	for i := range late {
-		asTime = append(asTime, math.Abs(late[i]-t*speed[i]))
-		asLength = append(asLength, math.Abs(late[i]-d))
-	}
-	a, b := 1.4826*stat.Median(asTime), 1.4826*stat.Median(asLength)
-	s := max(min(a, b), 0.15)
-	var nats float64
-	for i := range late {
-		x, y := min(asTime[i]/s, 3), min(asLength[i]/s, 3) // a few odd ends say little
-		nats += (y*y - x*x) / 2
-	}
-	p := 1 / (1 + math.Exp(-max(-6, min(6, nats))))
+	// Normal errors whose spread is not known; of ends beside one another a
+	// quarter counts (judged).
+	nats := float64(len(late)) / 4 * math.Log(spread(late)/spread(lag))
+	p := 1 / (1 + math.Exp(-max(-4, min(4, nats))))
 	return p, 1 - p
 }
 
@@ -429,37 +436,39 @@ func (f *Field) guessRow() *evenstand.Finding {
 	if len(off) < guessPairs {
 		return nil
 	}
-	all := stat.Median(off)
-	var turn []float64 // with the sign that a lateral offset gives
-	for i := range off {
-		if z[i] != 0 {
-			turn = append(turn, z[i]*(off[i]-all))
-		}
-	}
-	both := 0
-	for _, h := range z {
-		if h > 0 {
-			both |= 1
-		} else if h < 0 {
-			both |= 2
-		}
-	}
 	se := func(xs []float64) float64 {
 		return max(1.4826*stat.Median(deviations(xs, stat.Median(xs))), 0.01) * 1.2533 / math.Sqrt(float64(len(xs)))
 	}
-	swing := 0.0
-	if len(turn) >= guessPairs && both == 3 {
-		swing = stat.Median(turn)
+	// What lies to one side makes the pairs that face each other with their right
+	// hands narrow and those with their left hands wide, or the other way round.
+	var left, right []float64
+	for i := range off {
+		switch {
+		case z[i] > 0:
+			left = append(left, off[i])
+		case z[i] < 0:
+			right = append(right, off[i])
+		}
+	}
+	all, allSE := stat.Median(off), se(off)
+	swing, swingSE := 0.0, math.Inf(1)
+	if min(len(left), len(right)) >= guessPairs/2 {
+		l, r := stat.Median(left), stat.Median(right)
+		swing, swingSE = (l-r)/2, math.Hypot(se(left), se(right))/2
+		all, allSE = (l+r)/2, swingSE
+		for i := range off { // what is left of each beside its hand
+			off[i] -= z[i] * swing
+		}
 	}
 	spread := 1.4826 * stat.Median(deviations(off, all))
 	beyond := func(v, se float64) bool { return math.Abs(v) >= guessLeast && math.Abs(v)-1.645*se > guessLeast/2 }
-	steady, alternate := beyond(all, se(off)), swing != 0 && beyond(swing, se(turn))
+	steady, alternate := beyond(all, allSE), beyond(swing, swingSE)
 	switch {
 	case alternate && math.Abs(swing) >= math.Abs(all):
 		x := f.finding(evenstand.KindOffsetDoubt, passes, nil)
-		e := se(turn)
+		e := swingSE
 		x.Evidence = []evenstand.Evidence{
-			ev("passes too far apart and too close by turns", math.Abs(swing), math.Abs(swing)-1.645*e, math.Abs(swing)+1.645*e, float64(len(turn)), "m"),
+			ev("passes too far apart and too close by turns", math.Abs(swing), math.Abs(swing)-1.645*e, math.Abs(swing)+1.645*e, float64(len(left)+len(right)), "m"),
 			ev("which is to the side", swing/2, swing/2-1.645*e/2, swing/2+1.645*e/2, nan, "m"),
 		}
 		x.Causes = normalise(
@@ -470,7 +479,7 @@ func (f *Field) guessRow() *evenstand.Finding {
 		return x
 	case steady, spread >= guessScatter:
 		x := f.finding(evenstand.KindGuessRow, passes, nil)
-		e := se(off)
+		e := allSE
 		x.Evidence = []evenstand.Evidence{
 			ev("guess rows too wide by", all, all-1.645*e, all+1.645*e, float64(len(off)), "m"),
 			ev("from pass to pass they scatter by", spread, nan, nan, float64(len(off)), "m"),
@@ -492,7 +501,7 @@ func (f *Field) guessRow() *evenstand.Finding {
 }
 
 // overlap is ground planted twice, beyond what late rows at the ends did.
-func (f *Field) overlap(ends []cover.End) *evenstand.Finding {
+func (f *Field) overlap() *evenstand.Finding {
 	if f.Ground.Twice < overlapLeast*f.Ground.Worked || f.Ground.Twice-f.Ground.Error < overlapLeast/2*f.Ground.Worked {
 		return nil
 	}

@@ -278,10 +278,11 @@ func planted(passes []sim.PassTruth, from, to evenstand.Micros) (places, seconds
 func (w work) excuse(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 	for i := range ts {
 		t := &ts[i]
-		if !t.Happened || !slices.Contains(t.Excused, f.Kind) || overlap(f.Rows, t.Rows) < 0.5 {
+		if !t.Happened || !slices.Contains(t.Excused, f.Kind) {
 			continue
 		}
-		if w.near(f.Since, t) {
+		// Ground that was left is said of a field, whatever left it.
+		if f.Kind == evenstand.KindUnplantedLeft && overlap(f.Rows, t.Rows) > 0 || overlap(f.Rows, t.Rows) >= 0.5 && w.near(f.Since, t) {
 			return t
 		}
 	}

@@ -132,6 +132,7 @@ type End struct {
 	Pose    Pose
 	Place   ground.Point // the middle of the end
 	Gap     float64      // m from the end to the other's ground; negative: it lies so far inside it
+	Lag     float64      // s that the bar took for that way, with its sign
 	Oblique float64      // rad between the swath's heading and the square of the other's edge; 0 meets it squarely
 }
 
@@ -169,11 +170,49 @@ func Ends(swaths []Swath) []End {
 			}
 			// Ground that reaches back to the end of what is looked at runs beside.
 			if e.Other >= 0 && e.Gap > -reachBeyond {
+				e.Lag = lag(s, entry, e.Gap)
 				out = append(out, e)
 			}
 		}
 	}
 	return out
+}
+
+// lag gives the time that the bar took from the edge of the other's ground to
+// the end of the swath, or back.
+func lag(s *Swath, entry bool, gap float64) float64 {
+	n := len(s.At)
+	// the way runs along the poses before the end for what was left at an entry
+	// and done twice at an exit, and along those after it for the rest
+	var way []Pose
+	end := s.At[n-1]
+	switch {
+	case entry && gap >= 0:
+		end = s.At[0]
+		way = slices.Clone(s.Lead)
+		reverse(way)
+	case entry:
+		end, way = s.At[0], s.At[1:]
+	case gap < 0:
+		way = slices.Clone(s.At[:n-1])
+		reverse(way)
+	}
+	left, at := math.Abs(gap), end
+	for _, p := range way {
+		l := math.Hypot(p.E-at.E, p.N-at.N)
+		if l >= left && l > 0 {
+			at = between(at, p, left/l)
+			left = 0
+			break
+		}
+		left -= l
+		at = p
+	}
+	t := math.Abs((end.T - at.T).Seconds())
+	if left > 0 {
+		t += left / max(0.3, at.V)
+	}
+	return math.Copysign(t, gap)
 }
 
 // Beside is how far two passes that run side by side lie apart at one place.

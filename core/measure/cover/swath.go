@@ -34,6 +34,7 @@ type Swath struct {
 	Pass        int     // of the machine-day or of the field; swaths of one pass are of one trip of the bar
 	Left, Right float64 // m from the bar's centre to the edges; right is positive
 	At          []Pose  // in order of time, two at least
+	Lead        []Pose  // of the same trip before it, some metres; may be empty
 	Error       float64 // m, half-width of the 90 % interval of an edge's place; NaN unknown
 }
 
