@@ -47,3 +47,13 @@ const (
 	CauseCardOffset     = "sideways offset on the planter card"
 	CauseNoSections     = "rows not switched off over planted ground"
 )
+
+// OfField tells whether a kind is about the ground of a field as a whole, over
+// all of its days.
+func OfField(kind string) bool {
+	switch kind {
+	case KindUnplantedLeft, KindLateSection, KindGuessRow, KindOverlap, KindCoverGap, KindOffsetDoubt:
+		return true
+	}
+	return false
+}

@@ -93,6 +93,9 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 	for i := range fs {
 		f := &fs[i]
 		open := f.Status == evenstand.Open
+		if evenstand.OfField(f.Kind) { // all days of the field are in it
+			continue
+		}
 		if f.Until != nil || !open && f.Status != evenstand.Acted && f.Status != evenstand.SetAside && f.Status != evenstand.Checked {
 			continue
 		}

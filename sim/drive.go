@@ -157,6 +157,12 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 		slower   = s.slower()
 		vset     float64
 	)
+	// Some passes are driven slower than others, and turned into slower.
+	setSpeed, turnSpeed := s.Drive.Speed, s.Drive.TurnSpeed
+	if sd := s.Drive.PassSD; sd > 0 {
+		f := math.Exp(sd * normal(stream(s.Seed, "pass speed", -1, pass)))
+		setSpeed, turnSpeed = setSpeed*f, turnSpeed*f
+	}
 	starts := make([]xy, len(path))
 	for i := range path {
 		starts[i] = heading(path[i].dir)
@@ -192,15 +198,15 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 			}
 		}
 		// Speed.
-		vset = s.Drive.TurnSpeed
+		vset = turnSpeed
 		hard := false
 		if lg.down >= 0 && lg.up < 0 {
-			vset = s.Drive.Speed * (1 + s.Drive.SpeedSD*haste)
+			vset = setSpeed * (1 + s.Drive.SpeedSD*haste)
 			if slower != 0 && rough(bar) {
 				vset *= 1 - slower
 			}
 			if rem := upAt - along; !atEnd {
-				vset = min(vset, math.Sqrt(s.Drive.TurnSpeed*s.Drive.TurnSpeed+2*ease*max(rem, 0)))
+				vset = min(vset, math.Sqrt(turnSpeed*turnSpeed+2*ease*max(rem, 0)))
 			}
 			if len(halts) > 0 {
 				rem := halts[0].at - along

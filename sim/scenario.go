@@ -74,7 +74,8 @@ type FieldPlan struct {
 // Drive is the tractor and its guidance.
 type Drive struct {
 	Speed        float64 `toml:"speed_m_s"`
-	SpeedSD      float64 `toml:"speed_sd"` // relative, 12 s memory
+	SpeedSD      float64 `toml:"speed_sd"`      // relative, 12 s memory
+	PassSD       float64 `toml:"pass_speed_sd"` // of a whole pass with the turn before it, of the logarithm
 	TurnSpeed    float64 `toml:"turn_speed_m_s"`
 	TurnRadius   float64 `toml:"turn_radius_m"`
 	RoughSlow    float64 `toml:"rough_slower"`  // share by which rough patches are driven slower
@@ -400,6 +401,7 @@ func (s *Scenario) ranges() error {
 		{"planter.hitch_to_row_line_m", p.HitchToRowLine, 0, 30},
 		{"planter.sensor_to_ground_s", p.SeedFall, 0, 2},
 		{"drive.speed_sd", d.SpeedSD, 0, 0.2},
+		{"drive.pass_speed_sd", d.PassSD, 0, 0.5},
 		{"drive.turn_speed_m_s", d.TurnSpeed, 0.3, 8},
 		{"drive.turn_radius_m", d.TurnRadius, 3, 50},
 		{"drive.guidance_sd_m", d.GuidanceSD, 0, 1},

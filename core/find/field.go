@@ -75,7 +75,7 @@ func FieldFindings(f *Field) []evenstand.Finding {
 			evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: 0.05},
 		)
 	}
-	for _, one := range []*evenstand.Finding{f.unplanted(), in, un, f.guessRow(), twice, f.coverGap()} {
+	for _, one := range []*evenstand.Finding{f.unplanted(), in, un, f.guessRow(), twice, f.coverGap(in != nil || un != nil)} {
 		if one != nil {
 			out = append(out, *one)
 		}
@@ -533,15 +533,17 @@ func (f *Field) overlap() *evenstand.Finding {
 }
 
 // coverGap is ground that was missed here and there, too little at any place to
-// plant it again.
-func (f *Field) coverGap() *evenstand.Finding {
+// plant it again; that at the ends of passes counts where nothing else tells of
+// it.
+func (f *Field) coverGap(told bool) *evenstand.Finding {
 	if f.Boundary == nil {
 		return nil
 	}
 	area, n := 0.0, 0
 	var passes []int
 	for _, g := range f.Ground.Gaps {
-		if g.Border > borderShare || g.Area > 0.02*f.Ground.Area || g.Length >= stripLong && g.Width >= stripWide*f.Spacing && !f.atEnds(g) {
+		ends := f.atEnds(g)
+		if g.Border > borderShare || g.Area > 0.02*f.Ground.Area || g.Length >= stripLong && g.Width >= stripWide*f.Spacing && !ends || ends && told {
 			continue
 		}
 		s := f.beside(g)

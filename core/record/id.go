@@ -32,11 +32,15 @@ func IDOf(f *evenstand.Finding) string {
 	if len(f.Rows) > 0 {
 		lead = f.Rows[0]
 	}
-	family := f.Family
-	if family == "" {
-		family = evenstand.Family(f.Kind)
+	return ID(f.Planter, f.Day, family(f), lead, f.Alarm)
+}
+
+// family is the one that a finding names, else that of its kind.
+func family(f *evenstand.Finding) string {
+	if f.Family != "" {
+		return f.Family
 	}
-	return ID(f.Planter, f.Day, family, lead, f.Alarm)
+	return evenstand.Family(f.Kind)
 }
 
 // Keep gives the ids of fresh findings of a re-derivation: the old id where
@@ -96,7 +100,7 @@ func Keep(old, fresh []evenstand.Finding) []string {
 // same tells whether two findings are one, with the share of rows and the time
 // that they have in common.
 func same(a, b *evenstand.Finding) (rows float64, time evenstand.Micros, ok bool) {
-	if a.Planter != b.Planter || evenstand.Family(a.Kind) != evenstand.Family(b.Kind) {
+	if a.Planter != b.Planter || family(a) != family(b) {
 		return 0, 0, false
 	}
 	rows = a.Rows.Jaccard(b.Rows)
