@@ -76,12 +76,14 @@ type kept struct {
 	track     int
 	readings  int
 	all       []evenstand.Reading
+	worked    []evenstand.Worked
 }
 
 func (k *kept) Pass(p evenstand.Pass, s [][]evenstand.PlacedSeed, st []evenstand.Stretch, w []evenstand.Worked) error {
 	k.passes = append(k.passes, p)
 	k.seeds = append(k.seeds, slices.Concat(s...))
 	k.stretches = append(k.stretches, append([]evenstand.Stretch(nil), st...))
+	k.worked = append(k.worked, w...)
 	return nil
 }
 func (k *kept) Track(p []evenstand.TrackPoint) error { k.track += len(p); return nil }
@@ -824,6 +826,43 @@ func TestGapsWhileItStands(t *testing.T) {
 	for _, c := range res.Clocks {
 		if len(c.Gaps) > 0 {
 			t.Errorf("%s: %+v, want no hole that matters", c.Source, c.Gaps)
+		}
+	}
+}
+
+// The ground of a pass runs from half a spacing before the first seed to half
+// one after the last, all rows together; a row that drops nothing for 8 m
+// leaves that much of it, and one that skips a few places does not.
+func TestWorked(t *testing.T) {
+	d := drill{start: at("2026-05-02 10:00"), passes: 2, length: 60, pause: 30, miss: func(r, k int) bool {
+		return r == 2 && k >= 200 && k < 250 || r == 3 && k >= 300 && k < 305
+	}}
+	k, _ := settle(t, d, "2026-05-02", evenstand.NoTime, "one", 0)
+	type piece struct {
+		from, to int16
+		s0, s1   float64
+	}
+	for pass := range int32(2) {
+		var got []piece
+		for _, w := range k.worked {
+			if w.Pass != pass {
+				continue
+			}
+			if w.Applied != evenstand.AppliedSeed || w.Grade != evenstand.GradeA {
+				t.Fatalf("%+v", w)
+			}
+			got = append(got, piece{w.From, w.To, float64(w.S0) / 1000, float64(w.S1) / 1000})
+		}
+		base := got[0].s0
+		want := []piece{{1, 1, 0, 120}, {2, 2, 0, 32}, {2, 2, 40, 120}, {3, 4, 0, 120}}
+		if len(got) != len(want) {
+			t.Fatalf("pass %d: %+v, want %+v", pass, got, want)
+		}
+		for i, w := range want {
+			g := got[i]
+			if g.from != w.from || g.to != w.to || math.Abs(g.s0-base-w.s0) > 0.2 || math.Abs(g.s1-base-w.s1) > 0.2 {
+				t.Errorf("pass %d: piece %d is %+v, want %+v from %.2f on", pass, i, g, w, base)
+			}
 		}
 	}
 }

@@ -39,7 +39,8 @@ type FieldPass struct {
 // beside).
 const (
 	stripLong    = 18.0 // m: a row and 20 m, less what its ends may be off by
-	stripWide    = 0.6  // of a row's width
+	stripWide    = 0.75 // of a row's width, under the rows of a pass
+	stripBetween = 0.9  // the same between two passes
 	endWide      = 5.0  // m: gaps at the ends of passes are narrower
 	endShare     = 0.3  // of their outline, ends of swaths
 	borderShare  = 0.15 // of an outline along the boundary: the gap lies at the field's edge
@@ -75,7 +76,12 @@ func FieldFindings(f *Field) []evenstand.Finding {
 			evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: 0.05},
 		)
 	}
-	for _, one := range []*evenstand.Finding{f.unplanted(), in, un, f.guessRow(), twice, f.coverGap(in != nil || un != nil)} {
+	guess := f.guessRow()
+	var small *evenstand.Finding
+	if guess == nil { // else that is what the small gaps are
+		small = f.coverGap(in != nil || un != nil)
+	}
+	for _, one := range []*evenstand.Finding{f.unplanted(), in, un, guess, twice, small} {
 		if one != nil {
 			out = append(out, *one)
 		}
@@ -127,7 +133,9 @@ func (f *Field) strips() []strip {
 		if !f.Left && done < mostlyDone && g.Area > 0.02*f.Ground.Area {
 			continue
 		}
-		out = append(out, f.beside(g))
+		if s := f.beside(g); len(s.rows) > 0 || s.Width >= stripBetween*f.Spacing {
+			out = append(out, s)
+		}
 	}
 	return out
 }
