@@ -39,7 +39,7 @@ func TestReadAndAnswer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff([]string{"copying", "reading", "settling"}, heard); diff != "" {
+	if diff := cmp.Diff([]string{"copying", "reading", "settling", "measuring the ground"}, heard); diff != "" {
 		t.Errorf("progress (-want +got):\n%s", diff)
 	}
 	if got, want := daysOf(rep), "2026-05-01 2026-05-02"; got != want {
