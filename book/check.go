@@ -46,6 +46,9 @@ func (b *Book) Check(ctx context.Context) ([]string, error) {
 		}
 		b.checkDay(&b.man.Days[i], ids, seen, keys, say)
 	}
+	for i := range b.man.Fields {
+		b.checkField(&b.man.Fields[i], ids, seen, say)
+	}
 	if err := b.checkSeen(ctx, say); err != nil {
 		return faults, err
 	}
@@ -220,6 +223,27 @@ func (b *Book) checkDay(e *dayEntry, ids map[string]bool, seen map[string]string
 	}
 }
 
+// checkField checks a field's ground, and the ids of what was found about it.
+func (b *Book) checkField(e *fieldEntry, ids map[string]bool, seen map[string]string, say func(string, ...any)) {
+	if !b.checkFile(filepath.Join(dataDir, e.File.Name), &e.File, say) {
+		return
+	}
+	f, err := b.loadField(e)
+	if err != nil {
+		say("%v", err)
+		return
+	}
+	for _, x := range f.Findings {
+		if !ids[x.ID] {
+			say("data/%s: the id %s is not in the ledger. Say evenstand rebuild.", e.File.Name, x.ID)
+		}
+		if other, twice := seen[x.ID]; twice {
+			say("data/%s: the id %s stands in %s too. Say evenstand rebuild.", e.File.Name, x.ID, other)
+		}
+		seen[x.ID] = e.File.Name
+	}
+}
+
 // checkSeen compares what each day saw of its logs with what the sources hold
 // for it. Days that the next Read makes again are left to that.
 func (b *Book) checkSeen(ctx context.Context, say func(string, ...any)) error {
@@ -325,7 +349,7 @@ func (b *Book) checkTable(e *dayEntry, name string, passes int) error {
 		if hi >= int32(passes) {
 			return fmt.Errorf("it names pass %d and the day has %d", hi, passes)
 		}
-		if name == trackName {
+		if name == trackName || name == workedName {
 			continue
 		}
 		if lo != hi || lo <= last {

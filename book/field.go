@@ -45,6 +45,7 @@ type FieldAcres struct {
 	Planter string           `json:"planter"`
 	Day     evenstand.Day    `json:"day"`
 	Applied string           `json:"applied"`
+	Lot     string           `json:"lot,omitempty"` // of seed, as it was written down
 	Area    evenstand.Number `json:"area_m2"`
 	Error   evenstand.Number `json:"error_m2"`
 }
@@ -98,6 +99,10 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 			last[d.Planter] = ps[len(ps)-1].Field
 		}
 	}
+	lots, err := b.lots(ctx)
+	if err != nil {
+		return ledgerError(b.path(ledgerName), err)
+	}
 	bounds := map[string]evenstand.Field{}
 	for _, f := range b.Fields() {
 		bounds[f.Name] = f
@@ -126,6 +131,11 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 			}
 		}
 		fmt.Fprintf(sign, "left %v\n", left)
+		for _, p := range parts {
+			for _, e := range lots[p.day.Planter] {
+				fmt.Fprintf(sign, "lot %d %s %q\n", e.T, e.Rows, e.Note)
+			}
+		}
 		from := hex.EncodeToString(sign.Sum(nil))
 		if k := slices.IndexFunc(b.man.Fields, func(f fieldEntry) bool { return f.Field == name && f.From == from }); k >= 0 {
 			man.Fields = append(man.Fields, b.man.Fields[k])
@@ -138,7 +148,7 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 		}
 		area, seeds := 0.0, 0.0
 		for _, p := range parts {
-			d, err := b.fieldDay(ctx, p.day.Planter, p.day.Day, name)
+			d, err := b.fieldDay(ctx, p.day.Planter, p.day.Day, name, lots[p.day.Planter])
 			if err != nil {
 				return err
 			}
@@ -177,9 +187,27 @@ func settleField(w pipeline.FieldWork) (res pipeline.FieldResult, err error) {
 	return pipeline.SettleField(w)
 }
 
+// lots gives what people wrote down of the seed in the boxes, by planter, in
+// order of time.
+func (b *Book) lots(ctx context.Context) (map[string][]evenstand.Entry, error) {
+	planters, err := b.planters(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string][]evenstand.Entry{}
+	for _, p := range planters {
+		for _, e := range p.hand {
+			if e.What == "lot" {
+				out[p.planter] = append(out[p.planter], e)
+			}
+		}
+	}
+	return out, nil
+}
+
 // fieldDay gives what a machine-day did in a field.
-func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, field string) (pipeline.FieldDay, error) {
-	d := pipeline.FieldDay{Date: day, Planter: planter}
+func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, field string, lots []evenstand.Entry) (pipeline.FieldDay, error) {
+	d := pipeline.FieldDay{Date: day, Planter: planter, Lots: lots}
 	var err error
 	if d.Card, err = b.Card(planter, day); err != nil {
 		return d, err
@@ -259,7 +287,7 @@ func (b *Book) keepField(ctx context.Context, w pipeline.FieldWork, res pipeline
 		out.Findings = []evenstand.Finding{}
 	}
 	for _, a := range res.Acres {
-		out.Acres = append(out.Acres, FieldAcres{a.Planter, a.Day, a.Applied.String(), number(a.Area), number(a.Error)})
+		out.Acres = append(out.Acres, FieldAcres{a.Planter, a.Day, a.Applied.String(), a.Lot, number(a.Area), number(a.Error)})
 	}
 	text, err := toJSON(out)
 	if err != nil {

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -18,6 +19,7 @@ type FieldDay struct {
 	Passes  []evenstand.Pass       // those in the field, in order of time
 	Worked  []evenstand.Worked     // of those passes
 	Track   []evenstand.TrackPoint // of those passes, in order of time
+	Lots    []evenstand.Entry      // what was filled into the boxes up to its end, in order of time
 }
 
 // Swaths puts the ground that was worked into a frame. The number of a swath's
@@ -141,6 +143,7 @@ type Acres struct {
 	Day     evenstand.Day
 	Planter string
 	Applied evenstand.Applied
+	Lot     string  // of seed, as it was written down; empty: nobody did
 	Area    float64 // m2
 	Error   float64 // m2, half-width of the 90 % interval
 }
@@ -181,14 +184,66 @@ func SettleField(w FieldWork) (FieldResult, error) {
 					return res, err
 				}
 			}
-			if total-before > 1 {
-				res.Acres = append(res.Acres, Acres{w.Days[i].Date, w.Days[i].Planter, what, total - before, cover.EdgeError(own)})
+			if area := total - before; area > 1 {
+				a := Acres{Day: w.Days[i].Date, Planter: w.Days[i].Planter, Applied: what, Error: cover.EdgeError(own)}
+				for _, l := range lotShares(&w.Days[i], what) {
+					a.Lot, a.Area = l.lot, l.share*area
+					res.Acres = append(res.Acres, a)
+				}
 			}
 			before = total
 		}
 	}
 	res.Findings = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
 	return res, nil
+}
+
+// lotShare is the part of a day's ground that one lot planted.
+type lotShare struct {
+	lot   string
+	share float64
+}
+
+// lotShares parts a day's ground by the lots that its rows had in their boxes,
+// by the way that they planted, in order of the names.
+func lotShares(d *FieldDay, what evenstand.Applied) []lotShare {
+	if what != evenstand.AppliedSeed || len(d.Lots) == 0 {
+		return []lotShare{{"", 1}}
+	}
+	starts := map[int32]evenstand.Micros{}
+	for _, p := range d.Passes {
+		starts[p.Index] = p.Start
+	}
+	by := map[string]float64{}
+	all := 0.0
+	for _, w := range d.Worked {
+		if w.Applied != what {
+			continue
+		}
+		for r := w.From; r <= w.To; r++ {
+			way := float64(w.S1 - w.S0)
+			by[lotOf(d.Lots, int(r), starts[w.Pass])] += way
+			all += way
+		}
+	}
+	var out []lotShare
+	for lot, way := range by {
+		out = append(out, lotShare{lot, way / all})
+	}
+	slices.SortFunc(out, func(a, b lotShare) int { return cmp.Compare(a.lot, b.lot) })
+	return out
+}
+
+// lotOf gives the lot that a row had in its box: the last one written down for
+// it before.
+func lotOf(lots []evenstand.Entry, row int, t evenstand.Micros) string {
+	lot := ""
+	for i := range lots {
+		if e := &lots[i]; e.T <= t && (len(e.Rows) == 0 || e.Rows.Has(row)) {
+			lot = e.Note
+		}
+	}
+	return lot
 }
 
 // fieldOf makes what the detectors take. Rows are those of the planter that did

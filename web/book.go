@@ -80,7 +80,7 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	planted := map[string]float64{}
 	for _, d := range days {
 		out.AsOf = max(out.AsOf, d.AsOf)
-		info := DayInfo{Planter: d.Planter, Day: d.Day, Label: s.dayLabel(d.Day), Passes: d.Passes, Fields: []string{}, Seeds: d.Seeds}
+		info := DayInfo{Planter: d.Planter, Day: d.Day, Label: s.voice().Day(d.Day), Passes: d.Passes, Fields: []string{}, Seeds: d.Seeds}
 		for _, p := range d.Planted {
 			info.Fields = append(info.Fields, p.Field)
 			if a := float64(p.Area); !math.IsNaN(a) {
@@ -105,7 +105,7 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 		if day := v.On(out.AsOf); day != "" {
 			out.Ended = v.Clock(out.AsOf) + day
 		}
-		out.Today = s.dayLabel(last.Day) + " · " + advise.Plural(int64(last.Passes), "pass", "passes")
+		out.Today = s.voice().Day(last.Day) + " · " + advise.Plural(int64(last.Passes), "pass", "passes")
 	}
 	return out, nil
 }
@@ -118,15 +118,6 @@ func (s *Server) stale(ctx context.Context) (bool, error) {
 		formats = nil
 	}
 	return s.book.Stale(ctx, formats)
-}
-
-// dayLabel writes a day as the logbook's people do.
-func (s *Server) dayLabel(d evenstand.Day) string {
-	t, err := d.Start(s.book.Zone())
-	if err != nil {
-		return string(d)
-	}
-	return s.voice().Date(t)
 }
 
 // place says where the planter is and what is left there: "north place · 61 ac

@@ -113,7 +113,7 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 	by := map[evenstand.Day]*JournalDay{}
 	day := func(d evenstand.Day) *JournalDay {
 		if by[d] == nil {
-			by[d] = &JournalDay{Day: d, Label: s.dayLabel(d)}
+			by[d] = &JournalDay{Day: d, Label: s.voice().Day(d)}
 		}
 		return by[d]
 	}
@@ -138,7 +138,7 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 	if _, err := out.Day.Start(s.book.Zone()); err != nil {
 		return out, refuse("the day is written as 2026-05-02")
 	}
-	out.Label = s.dayLabel(out.Day)
+	out.Label = s.voice().Day(out.Day)
 	for i := range notes {
 		if notes[i].Date == out.Day {
 			out.Notes = append(out.Notes, notes[i])

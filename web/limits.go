@@ -66,7 +66,7 @@ func (s *Server) limitList(ctx context.Context, _ *nothing) (LimitList, error) {
 		last = max(last, d.Day)
 	}
 	days = slices.DeleteFunc(slices.Clone(days), func(d book.DaySummary) bool { return d.Day != last })
-	out.Label = s.dayLabel(last)
+	out.Label = s.voice().Day(last)
 	set := s.book.Settings()
 	for _, d := range days {
 		var sums []*group.Kept

@@ -100,6 +100,15 @@ func (v Voice) Date(t evenstand.Micros) string {
 	return t.Time().In(v.zone()).Format("January 2, 2006")
 }
 
+// Day writes a local day: May 2, 2026.
+func (v Voice) Day(d evenstand.Day) string {
+	t, err := d.Start(v.zone())
+	if err != nil {
+		return string(d)
+	}
+	return v.Date(t)
+}
+
 // Length writes metres: in, ft, mi or cm, m, km, two or three digits.
 func (v Voice) Length(m float64) string {
 	if v.metric() {
