@@ -119,6 +119,7 @@ func Worked(swaths []Swath) (float64, error) {
 // one, and passes are independent of each other (methods, m).
 func EdgeError(swaths []Swath) float64 {
 	byPass := map[int]float64{}
+	var order []int // sums to the last digit alike
 	for i := range swaths {
 		s := &swaths[i]
 		if math.IsNaN(s.Error) {
@@ -129,11 +130,14 @@ func EdgeError(swaths []Swath) float64 {
 			l += math.Hypot(s.At[k].E-s.At[k-1].E, s.At[k].N-s.At[k-1].N)
 		}
 		// of several swaths side by side only the outermost edges count
+		if _, ok := byPass[s.Pass]; !ok {
+			order = append(order, s.Pass)
+		}
 		byPass[s.Pass] = max(byPass[s.Pass], l*s.Error)
 	}
 	v := 0.0
-	for _, e := range byPass {
-		v += 2 * e * e // both edges
+	for _, p := range order {
+		v += 2 * byPass[p] * byPass[p] // both edges
 	}
 	return math.Sqrt(v)
 }
