@@ -382,6 +382,21 @@ test('a note in a logbook with two planters', async () => {
   await s.stop()
 })
 
+test('a start asks for everything once', async () => {
+  const id = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id
+  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
+    const p = await page(main.address)
+    const asked = {}
+    p.on('request', (r) => { const at = r.url().slice(main.address.length); if (at.startsWith('/api/')) asked[at] = (asked[at] ?? 0) + 1 })
+    await p.goto(main.address + path)
+    await settled(p)
+    await p.waitForTimeout(500)
+    for (const [at, n] of Object.entries(asked)) check(n === 1, `${path} asks ${n} times for ${at}`)
+    check((asked['/api/v1/book'] ?? 0) === 1, `${path} asks for the logbook`)
+    await p.context().close()
+  }
+})
+
 test('letter keys are switched off', async () => {
   const p = await page(main.address)
   await p.goto(main.address + '/more')

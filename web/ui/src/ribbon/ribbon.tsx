@@ -16,32 +16,45 @@ export function Ribbon() {
   const last = days.filter((d) => d.passes > 0).at(-1)
   const day = q.get('day') ?? ''
   const chosen = days.find((d) => d.planter + '/' + d.day === day) ?? last
-  const list = useData<{ passes: api.PassInfo[] }>(!key && chosen ? '/passes' + api.query({ planter: chosen.planter, day: chosen.day }) : '')
+  // One list serves to choose the pass and to go from it to others.
+  const [of, list] = useList()
+  const wanted = key || !chosen ? '' : passesOf(chosen)
+  useEffect(() => { if (wanted) of(wanted) }, [wanted])
   useEffect(() => {
-    if (key || !list.data) return
+    if (!wanted || list.path !== wanted || !list.data) return
     const long = list.data.passes.filter((p) => (p.length_m ?? 0) > 60)
     const p = long.at(-1) ?? list.data.passes.at(-1)
     if (p) stay({ pass: p.key, day: undefined })
-  }, [key, list.data])
+  }, [wanted, list.data])
   if (store.book && !last) return <><Title page="Ribbon">No pass yet.</Title><p class="near"><a href="/bring">Bring the logs of a day</a>, and each pass is drawn here, seed by seed.</p></>
   if (!key) return <><Title page="Ribbon">Ribbon</Title>{list.error ? <Wrong text={list.error} again={list.again} /> : <p class="soft near" role="status">One moment…</p>}</>
-  return <PassScreen pass={key} q={q} />
+  return <PassScreen pass={key} q={q} of={of} passes={list.data?.passes} />
+}
+
+type Passes = api.PassInfo[] | undefined
+
+const passesOf = (x: { planter: string, day: string }) => '/passes' + api.query({ planter: x.planter, day: x.day })
+
+// useList gives the passes of a day, and what says of which.
+function useList(): [(path: string) => void, { path: string, data: { passes: api.PassInfo[] } | null, error: string | null, again: () => void }] {
+  const [path, of] = useState('')
+  return [of, { path, ...useData<{ passes: api.PassInfo[] }>(path) }]
 }
 
 // PassScreen keeps the pass that is shown until the next one is there, so that
 // keys and buttons keep the focus from pass to pass.
-function PassScreen({ pass, q }: { pass: string, q: URLSearchParams }) {
+function PassScreen({ pass, q, of, passes }: { pass: string, q: URLSearchParams, of: (path: string) => void, passes: Passes }) {
   const d = useData<api.Pass>('/pass' + api.query({ pass }))
   const last = useRef<api.Pass | null>(null)
   if (d.data) last.current = d.data
   const p = d.data ?? (d.error ? null : last.current)
-  return p ? <Show p={p} q={q} /> : <Wait of={d}>{() => null}</Wait>
+  useEffect(() => { if (p) of(passesOf(p)) }, [p?.planter, p?.day])
+  return p ? <Show p={p} q={q} passes={passes} /> : <Wait of={d}>{() => null}</Wait>
 }
 
-function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
+function Show({ p, q, passes }: { p: api.Pass, q: URLSearchParams, passes: Passes }) {
   const store = useStore()
   const days = store.book?.days ?? [], units = store.book?.units
-  const list = useData<{ passes: api.PassInfo[] }>('/passes' + api.query({ planter: p.planter, day: p.day }))
   const [said, say] = useState('')
   const [table, setTable] = useState(false)
   const view = useRef<View | null>(null)
@@ -75,7 +88,7 @@ function Show({ p, q }: { p: api.Pass, q: URLSearchParams }) {
       {days.length > 1 && <div><select aria-label="Day" value={p.planter + '/' + p.day} onChange={(e) => go('/ribbon' + api.query({ day: e.currentTarget.value }))}>{days.map((d) => <option key={d.planter + d.day} value={d.planter + '/' + d.day}>{d.label}</option>)}</select></div>}
       <div class="long">
         <button disabled={!p.previous} onClick={() => to(p.previous)} aria-label="Previous pass" title="Previous pass [">‹</button>
-        <select aria-label="Pass" value={p.key} onChange={(e) => to(e.currentTarget.value)}>{(list.data?.passes ?? [p]).map((x) => <option key={x.key} value={x.key}>{x.label}</option>)}</select>
+        <select aria-label="Pass" value={p.key} onChange={(e) => to(e.currentTarget.value)}>{(passes?.some((x) => x.key === p.key) ? passes : [p]).map((x) => <option key={x.key} value={x.key}>{x.label}</option>)}</select>
         <button disabled={!p.next} onClick={() => to(p.next)} aria-label="Next pass" title="Next pass ]">›</button>
       </div>
       <div>
