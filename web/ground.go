@@ -75,6 +75,8 @@ func (b *box) join(o box) {
 	b.x0, b.y0, b.x1, b.y1 = min(b.x0, o.x0), min(b.y0, o.y0), max(b.x1, o.x1), max(b.y1, o.y1)
 }
 
+func (b *box) area() float64 { return (b.x1 - b.x0) * (b.y1 - b.y0) }
+
 func (b *box) empty() bool { return b.x0 > b.x1 }
 
 // degrees gives west, south, east and north.
