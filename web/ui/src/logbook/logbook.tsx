@@ -2,8 +2,8 @@ import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
-import { Text, Title, Wait, Wide } from '../parts'
-import { usePlace } from '../route'
+import { Choice, Text, Title, Wait, Wide } from '../parts'
+import { go, usePlace } from '../route'
 import { looking, settleNow, useData, useStore, working } from '../state'
 import { digits } from '../draw/scale'
 import { Planter } from './planter'
@@ -19,6 +19,7 @@ export function Logbook({ tab }: { tab: string }) {
     {s.book?.stale && !s.jobs.some(working) && <div class="notice near"><p>Something was changed since the last reading.</p>
       {!looking() && <div class="buttons near"><button class="first" onClick={settleNow}>Take it up now</button></div>}</div>}
     <nav class="tabs" aria-label="Parts of the logbook">{tabs.map(([id, name]) => <a key={id} href={'/logbook' + (id && '/' + id)} aria-current={tab === id ? 'page' : undefined}>{name}</a>)}</nav>
+    <div class="part"><Choice label="Part" value={tab} set={(id) => go('/logbook' + (id && '/' + id))} of={tabs.map(([value, text]) => ({ value, text }))} /></div>
     {tab === '' && <Boxes />}
     {tab === 'planter' && <Planters />}
     {tab === 'prices' && <Prices />}

@@ -93,12 +93,12 @@ function Show({ p, q, passes }: { p: api.Pass, q: URLSearchParams, passes: Passe
       </div>
       <div>
         <button onClick={() => view.current?.zoom(2)} aria-label="Farther" title="Farther −">−</button>
-        <button onClick={() => view.current?.whole()} aria-label="Whole pass" title="Whole pass 0">whole</button>
+        <button onClick={() => view.current?.whole()} aria-label="Whole pass" title="Whole pass 0">Whole</button>
         <button onClick={() => view.current?.zoom(0.5)} aria-label="Closer" title="Closer +">+</button>
       </div>
       {leads && <div>
+        <span>Finding</span>
         <button onClick={() => step(-1)} aria-label="Finding before" title="Finding before p">‹</button>
-        <span>finding</span>
         <button onClick={() => step(1)} aria-label="Next finding" title="Next finding n">›</button>
       </div>}
     </div>
