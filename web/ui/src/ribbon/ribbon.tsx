@@ -63,20 +63,17 @@ function Show({ p, q, passes }: { p: api.Pass, q: URLSearchParams, passes: Passe
   const places = p.grade === 'A' && p.places
   const items = useMemo(() => itemsOf(p, signsOf(p), focus, units), [p, focus, units])
   const to = (key: string) => go('/ribbon' + api.query({ pass: key, row: q.get('row') ?? undefined }))
-  useEffect(() => say(found?.sentence ?? ''), [p.key])
+  useEffect(() => say(''), [p.key])
   const step = (way: 1 | -1) => {
-    const next = stepTo(p.findings, focus, way)
-    if (next) {
-      stay({ finding: next.id, row: next.rows.length === 1 ? next.rows[0] : undefined })
-      view.current?.showRange(next.from_m, next.to_m)
-      say(next.sentence)
-      return
-    }
-    const o = way > 0 ? p.after : p.before
-    if (o.pass) go('/ribbon' + api.query({ pass: o.pass, finding: o.finding, row: o.row || undefined }))
-    else say(way > 0 ? 'That was the last finding of the day.' : 'That was the first finding of the day.')
+    const next = stepTo(p, focus, way)
+    const here = p.findings.find((f) => f.id === next?.finding)
+    say(next ? '' : way > 0 ? 'That was the last finding of the day.' : 'That was the first finding of the day.')
+    if (here) {
+      stay({ finding: here.id, row: next!.row || undefined })
+      view.current?.showRange(here.from_m, here.to_m)
+    } else if (next) go('/ribbon' + api.query({ pass: next.pass, finding: next.finding, row: next.row || undefined }))
   }
-  const leads = p.findings.some((f) => f.listed) || !!p.after.pass || !!p.before.pass
+  const leads = p.steps.length > 0
   const heading = p.heading_deg === null ? '' : ['northbound', 'northeast', 'eastbound', 'southeast', 'southbound', 'southwest', 'westbound', 'northwest'][Math.round(p.heading_deg / 45) % 8] + ', '
   return <>
     <Title page="Ribbon">{p.label}</Title>
@@ -103,6 +100,7 @@ function Show({ p, q, passes }: { p: api.Pass, q: URLSearchParams, passes: Passe
       </div>}
     </div>
     {found && <p class="near"><a href={'/finding/' + found.id}>{found.sentence}</a>{!found.listed && <span class="soft"> Not on the worklist: suspected, passing, over or set aside.</span>}</p>}
+    <p class="hush" role="status">{found?.sentence}</p>
     <Canvas p={p} q={q} say={say} view={view} focus={focus} step={step} to={to} />
     <p class="tip" aria-live="polite">{said || 'Point at a seed or a ring for its time, place and values. Left and right move the line, up and down choose the row, + and − zoom, n and p go from finding to finding.'}</p>
     <details class="marks" open={innerWidth > 760 && dress() === 'shop'}><summary>What the marks mean</summary><Key items={items} /></details>
@@ -110,13 +108,16 @@ function Show({ p, q, passes }: { p: api.Pass, q: URLSearchParams, passes: Passe
   </>
 }
 
-// stepTo gives the next finding of the worklist along the pass, or the one
-// before; null where there is none further. Others are stepped over.
-export function stepTo(all: api.Pass['findings'], focus: string, way: 1 | -1): api.Pass['findings'][number] | null {
-  const byPlace = all.map((f, i) => ({ f, i })).sort((a, b) => a.f.from_m - b.f.from_m || a.i - b.i).map((x) => x.f)
-  const at = byPlace.findIndex((f) => f.id === focus)
-  for (let i = at < 0 ? (way > 0 ? 0 : byPlace.length - 1) : at + way; i >= 0 && i < byPlace.length; i += way) if (byPlace[i]!.listed) return byPlace[i]!
-  return null
+// stepTo gives the worklist's finding after the one looked at, in the order of
+// time, or the one before; null where there is none further. From a pass without
+// one it begins with the first there, or the last going back, and else beside it.
+export function stepTo(p: Pick<api.Pass, 'steps' | 'findings' | 'start'>, focus: string, way: 1 | -1): api.Pass['steps'][number] | null {
+  const of = way > 0 ? p.steps : [...p.steps].reverse()
+  const at = of.findIndex((s) => s.finding === focus)
+  if (at >= 0) return of[at + 1] ?? null
+  const other = p.findings.find((f) => f.id === focus) // not of the worklist: by its time
+  const since = Date.parse(other?.since ?? p.start!)
+  return !other && of.find((s) => p.findings.some((f) => f.id === s.finding)) || of.find((s) => way * (Date.parse(s.since!) - since) > 0) || null
 }
 
 // Table lists what went wrong in the part of the pass that is shown, and the
