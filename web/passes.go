@@ -155,6 +155,7 @@ type PassView struct {
 	Sides    map[string]string `json:"sides" doc:"Row number to side or section, where the card says"`
 	Grade    evenstand.Grade   `json:"grade" doc:"Of its seed measures; without A there are no single seeds"`
 	Places   bool              `json:"places" doc:"Single places of the disc were read, so that the ribbon's tiles tell what went wrong; else its skips stand in tracks only"`
+	Shares   bool              `json:"shares" doc:"A box told shares of skips; else the skips of stretches without single seeds are those of ground where nothing fell"`
 	Track    []Point           `json:"track"`
 	Gaps     []PositionGap     `json:"gaps" doc:"Where no position was logged for some seconds"`
 	Findings []Bracket         `json:"findings"`
@@ -204,6 +205,11 @@ func (s *Server) passView(ctx context.Context, in *passIn) (PassView, error) {
 			}
 		}
 	}
+	tells, err := s.tellings(ctx)
+	if err != nil {
+		return out, err
+	}
+	out.Shares = tells(p.Planter, day).skips
 	w, err := s.way(ctx, &p, day)
 	if err != nil {
 		return out, err
@@ -394,7 +400,7 @@ func (s *Server) links(ctx context.Context, f *evenstand.Finding) (Links, error)
 
 // measureOf is the measure by which rows and ground show a kind of finding.
 var measureOf = map[string]string{
-	evenstand.KindRowStopped: "skips", evenstand.KindRowLeftOff: "population", evenstand.KindBlockedCell: "skips", evenstand.KindWeakCell: "skips",
+	evenstand.KindRowStopped: "skips", evenstand.KindRowLeftOff: "switched-off", evenstand.KindBlockedCell: "skips", evenstand.KindWeakCell: "skips",
 	evenstand.KindRowSkips: "skips", evenstand.KindRowDoubles: "doubles", evenstand.KindLowVacuum: "skips", evenstand.KindRateOff: "population",
 	evenstand.KindStarvedRow: "skips", evenstand.KindRowBounce: "spacing", evenstand.KindSensorDoubt: "skips", evenstand.KindRowDrive: "spacing",
 	evenstand.KindSpeedSpacing: "spacing", evenstand.KindTurnRate: "population", evenstand.KindUpset: "skips", evenstand.KindRecurringUpset: "skips",

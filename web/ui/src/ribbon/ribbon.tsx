@@ -80,7 +80,8 @@ function Show({ p, q, passes }: { p: api.Pass, q: URLSearchParams, passes: Passe
     <p class="cap">{heading}{places
       ? 'only what went wrong. Zoom in and every seed appears.'
       : p.grade === 'A' ? 'the clocks do not allow single places to be told from afar: rings by stretches of ' + stretchSays(units) + '. Zoom in and every seed appears.'
-      : 'no seed times here: rings by stretches of ' + stretchSays(units) + '.'}</p>
+      : p.shares ? 'no seed times here: rings by stretches of ' + stretchSays(units) + '.'
+      : 'seeds were only counted here: rings stand where nothing fell over ' + stretchSays(units) + '; a share of skips is not told.'}</p>
     <div class="passes">
       {days.length > 1 && <div><select aria-label="Day" value={p.planter + '/' + p.day} onChange={(e) => go('/ribbon' + api.query({ day: e.currentTarget.value }))}>{days.map((d) => <option key={d.planter + d.day} value={d.planter + '/' + d.day}>{d.label}</option>)}</select></div>}
       <div class="long">
