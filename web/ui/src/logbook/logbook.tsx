@@ -6,6 +6,7 @@ import { Choice, Text, Title, Wait, Wide } from '../parts'
 import { go, usePlace } from '../route'
 import { looking, settleNow, useData, useStore, working } from '../state'
 import { digits } from '../draw/scale'
+import { Clock } from './clock'
 import { Planter } from './planter'
 import { Prices } from './prices'
 import { Recipes } from './recipes'
@@ -37,7 +38,7 @@ function Boxes() {
       <details class="near"><summary>What the grades allow</summary>
         <ul class="near">{d.grades.map((g) => <li key={g.grade}><b>{g.grade}, {g.means}</b>: {g.allows}.</li>)}</ul></details>
       <h2 class="gap">Each box in full</h2>
-      {d.sources.map((s) => <Box key={s.format + s.name} s={s} more />)}
+      {d.sources.map((s) => <Box key={s.format + s.name} s={s} more>{!looking() && <Clock s={s} />}</Box>)}
       <Imports /></>}</Wait>
 }
 
