@@ -2,7 +2,7 @@ import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
-import { Choice, Text, Title, Wait, Wide } from '../parts'
+import { Text, Title, Wait, Wide } from '../parts'
 import { go, usePlace } from '../route'
 import { looking, settleNow, useData, useStore, working } from '../state'
 import { digits } from '../draw/scale'
@@ -20,7 +20,7 @@ export function Logbook({ tab }: { tab: string }) {
     {s.book?.stale && !s.jobs.some(working) && <div class="notice near"><p>Something was changed since the last reading.</p>
       {!looking() && <div class="buttons near"><button class="first" onClick={settleNow}>Take it up now</button></div>}</div>}
     <nav class="tabs" aria-label="Parts of the logbook">{tabs.map(([id, name]) => <a key={id} href={'/logbook' + (id && '/' + id)} aria-current={tab === id ? 'page' : undefined}>{name}</a>)}</nav>
-    <div class="part"><Choice label="Part" value={tab} set={(id) => go('/logbook' + (id && '/' + id))} of={tabs.map(([value, text]) => ({ value, text }))} /></div>
+    <select class="part" aria-label="Part of the logbook" value={tab} onChange={(e) => { const id = e.currentTarget.value; go('/logbook' + (id && '/' + id)) }}>{tabs.map(([id, name]) => <option key={id} value={id}>{name}</option>)}</select>
     {tab === '' && <Boxes />}
     {tab === 'planter' && <Planters />}
     {tab === 'prices' && <Prices />}
