@@ -359,6 +359,10 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 	if err != nil {
 		return nil, err
 	}
+	tells, err := s.tellings(ctx)
+	if err != nil {
+		return nil, err
+	}
 	type at struct {
 		d *groundDay
 		p *groundPass
@@ -402,7 +406,8 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 			continue
 		}
 		lat, lon := fromMercator(mark.x, mark.y)
-		out = append(out, GroundFinding{f.ID, f.Kind, f.Sentence, measureOf[f.Kind], field, lat, lon, Geometry{"MultiLineString", ways}})
+		t := tells(f.Planter, f.Day)
+		out = append(out, GroundFinding{f.ID, f.Kind, f.Sentence, t.instead(measureOf[f.Kind]), field, lat, lon, Geometry{"MultiLineString", ways}})
 	}
 	return out, nil
 }

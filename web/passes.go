@@ -376,6 +376,16 @@ func (s *Server) links(ctx context.Context, f *evenstand.Finding) (Links, error)
 	if len(f.Rows) == 1 {
 		l.Row = f.Rows[0]
 	}
+	tells, err := s.tellings(ctx)
+	if err != nil {
+		return l, err
+	}
+	t := tells(f.Planter, f.Day)
+	l.Measure = t.instead(l.Measure)
+	l.Courses = slices.Clone(l.Courses)
+	for i := range l.Courses {
+		l.Courses[i] = t.instead(l.Courses[i])
+	}
 	ix, err := s.allPasses(ctx)
 	if err != nil {
 		return l, err

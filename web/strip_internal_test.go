@@ -160,6 +160,9 @@ func TestTellingsOfStretches(t *testing.T) {
 			t.Errorf("case %d, %s: %v", i, tt.m.ID, got)
 		}
 	}
+	if a, b, c := none.instead("skips"), some.instead("skips"), none.instead("load"); a != "population" || b != "skips" || c != "load" {
+		t.Errorf("instead of skips %s and %s, of load %s", a, b, c)
+	}
 }
 
 // Rows of 0.76 m that count from the left, from the right, and one alone: the

@@ -59,6 +59,16 @@ func (t *telling) tells(m *group.Measure, s *evenstand.Stretch) bool {
 	return true
 }
 
+// instead gives a measure that can be told for one that no box told on a day: of
+// seeds that were only counted, how many were planted.
+func (t *telling) instead(id string) string {
+	switch {
+	case id == "skips" && !t.seeds && !t.skips, id == "doubles" && !t.seeds && !t.doubles:
+		return "population"
+	}
+	return id
+}
+
 // ofSeeds tells whether a measure is of the seeds that fell: a row that gave none
 // has no value of it.
 func ofSeeds(m *group.Measure) bool {
