@@ -1,6 +1,9 @@
 package evenstand
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Units is the system that people read.
 type Units string
@@ -39,6 +42,37 @@ type Settings struct {
 	Machine  float64 // currency per hour of tractor and planter standing
 	Season   float64 // m2 still to plant this season, beyond the present field
 	Limits   []Limit // what the people want not to be left, in the order of Limited
+	Clocks   []SaidClock
+}
+
+// SaidClock is what the people say of a box's clock. It goes before what lies
+// beside the box's logs.
+type SaidClock struct {
+	Box     string  // name of the source
+	Planter string  // whose; empty: of any
+	Offset  float64 // s, logged minus true
+	Error   float64 // s, half-width of the 90 % interval; NaN: nobody knows
+}
+
+// Clock gives what was said of a box's clock, false when nothing was.
+func (s *Settings) Clock(planter, box string) (SaidClock, bool) {
+	for _, c := range s.Clocks {
+		if c.Box == box && (c.Planter == "" || c.Planter == planter) {
+			return c, true
+		}
+	}
+	return SaidClock{}, false
+}
+
+// SetClock writes down what is said of a box's clock, in place of what was.
+func (s *Settings) SetClock(c SaidClock) {
+	s.UnsetClock(c.Planter, c.Box)
+	s.Clocks = append(s.Clocks, c)
+}
+
+// UnsetClock takes back what was said of a box's clock.
+func (s *Settings) UnsetClock(planter, box string) {
+	s.Clocks = slices.DeleteFunc(slices.Clone(s.Clocks), func(c SaidClock) bool { return c.Box == box && (c.Planter == "" || c.Planter == planter) })
 }
 
 // Limit is what somebody does not want a quantity to fall below, or to go

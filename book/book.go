@@ -448,7 +448,7 @@ func (b *Book) ChangeSettings(ctx context.Context, change func(*evenstand.Settin
 	b.hand.Lock()
 	defer b.hand.Unlock()
 	s := b.Settings()
-	s.Limits = slices.Clone(s.Limits)
+	s.Limits, s.Clocks = slices.Clone(s.Limits), slices.Clone(s.Clocks)
 	if err := change(&s); err != nil {
 		return err
 	}

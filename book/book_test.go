@@ -601,6 +601,41 @@ func TestSettingsKeepEveryNumber(t *testing.T) {
 	}
 }
 
+// What is said of clocks stands in book.toml, of one planter's box or of any, and
+// can be taken back.
+func TestSaidClocks(t *testing.T) {
+	set := evenstand.NewSettings()
+	set.Name, set.Zone = "x", "UTC"
+	set.SetClock(evenstand.SaidClock{Box: `row "one"/readings`, Planter: "front", Offset: -1.5, Error: 0.2})
+	set.SetClock(evenstand.SaidClock{Box: "receiver", Offset: 3, Error: math.NaN()})
+	set.SetClock(evenstand.SaidClock{Box: "receiver", Planter: "rear", Offset: 4, Error: math.NaN()}) // in place of the one before
+	got, err := book.ParseSettings(book.FormatSettings(set))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c, ok := got.Clock("front", `row "one"/readings`); !ok || c.Offset != -1.5 || c.Error != 0.2 {
+		t.Errorf("%+v, %v", c, ok)
+	}
+	if c, ok := got.Clock("rear", "receiver"); !ok || c.Offset != 4 || !math.IsNaN(c.Error) {
+		t.Errorf("%+v, %v", c, ok)
+	}
+	if _, ok := got.Clock("front", "receiver"); ok || len(got.Clocks) != 2 {
+		t.Errorf("%+v", got.Clocks)
+	}
+	got.UnsetClock("rear", "receiver")
+	if _, ok := got.Clock("rear", "receiver"); ok {
+		t.Error("it is not taken back")
+	}
+	const head = "book = 1\nname = \"x\"\nzone = \"UTC\"\nunits = \"us\"\n[[clock]]\n"
+	for text, want := range map[string]string{
+		"offset_s = 1.0\n": "no box", "box = \"a\"\n": "no offset_s", "box = \"a\"\noffset_s = 1e9\n": "a year at most", "box = \"a\"\noffset_s = 1.0\nerror_s = -1.0\n": "0 or more",
+	} {
+		if _, err := book.ParseSettings([]byte(head + text)); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %s", text, err, want)
+		}
+	}
+}
+
 func TestCardHistory(t *testing.T) {
 	b := newBook(t)
 	ctx := context.Background()

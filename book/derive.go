@@ -266,7 +266,11 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 		if !s.touches(day) {
 			continue
 		}
-		meta, err := json.Marshal(s.Source)
+		src := s.Source
+		if c, ok := b.settings.Clock(p.planter, src.Name); ok {
+			src.ClockOffset, src.ClockError = evenstand.Number(c.Offset), evenstand.Number(c.Error)
+		}
+		meta, err := json.Marshal(src)
 		if err != nil {
 			panic(err) // unknown numbers are null, the rest is plain
 		}
@@ -533,7 +537,7 @@ func stream[T any](m *merger, c *codec[T], sources []*sourceState, day evenstand
 // streams gives a day's streams in order of their sources' keys, and what was
 // left out where several logs of one box met, and how much the day holds.
 func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstand.Stream, []sourceSaid, Counts, error) {
-	zone := b.Zone()
+	zone, set := b.Zone(), b.Settings()
 	_, _, head := dayBounds(nextDay(day), zone)
 	var out []evenstand.Stream
 	left := []sourceSaid{}
@@ -551,6 +555,9 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 			continue
 		}
 		st := evenstand.Stream{Source: mine[len(mine)-1].Source.source()}
+		if c, ok := set.Clock(p.planter, st.Source.Name); ok {
+			st.Source.ClockOffset, st.Source.ClockError = c.Offset, c.Error
+		}
 		for _, s := range mine[:len(mine)-1] {
 			for _, f := range s.Source.Files {
 				if !slices.Contains(st.Source.Files, f) {

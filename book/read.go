@@ -563,6 +563,7 @@ func (b *Book) noteImports(ctx context.Context, in *input, states []*sourceState
 func (b *Book) sourceReport(s *sourceState) SourceReport {
 	b.mu.Lock()
 	planter := b.planterOf(s)
+	said, some := b.settings.Clock(planter, s.Source.Name)
 	b.mu.Unlock()
 	r := SourceReport{
 		Name: s.Source.Name, Format: s.Source.Format, Planter: planter, Files: s.Source.Files, First: s.First, Last: s.Last,
@@ -570,6 +571,9 @@ func (b *Book) sourceReport(s *sourceState) SourceReport {
 		ClockFrom: pipeline.ClockUnknown, ClockAt: evenstand.NoTime, Drift: evenstand.Unknown, DriftError: evenstand.Unknown,
 		Gaps: []Gap{}, Unused: slices.Clone(s.Unused), Counts: s.Counts, Notes: slices.Clone(s.Source.Notes),
 		Holds: slices.Clone(s.Holds), FixStep: s.FixStep,
+	}
+	if some {
+		r.ClockOffset, r.ClockError = evenstand.Number(said.Offset), evenstand.Number(said.Error)
 	}
 	r.tell()
 	if !math.IsNaN(float64(r.ClockOffset)) {

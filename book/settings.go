@@ -26,6 +26,41 @@ type settingsFile struct {
 	Prices pricesFile        `toml:"prices"`
 	Season seasonFile        `toml:"season"`
 	Limits map[string]string `toml:"limits"`
+	Clocks []clockFile       `toml:"clock"`
+}
+
+type clockFile struct {
+	Box     string   `toml:"box"`
+	Planter string   `toml:"planter"`
+	Offset  *float64 `toml:"offset_s"`
+	Error   *float64 `toml:"error_s"`
+}
+
+// mostOffset is the largest offset of a clock that is taken for one, s: a year.
+const mostOffset = 366 * 86400
+
+// parseClocks reads what is said of clocks.
+func parseClocks(all []clockFile) ([]evenstand.SaidClock, error) {
+	var out []evenstand.SaidClock
+	for _, c := range all {
+		said := evenstand.SaidClock{Box: c.Box, Planter: c.Planter, Error: math.NaN()}
+		switch {
+		case c.Box == "":
+			return nil, errors.New("a [[clock]] has no box: write the name of its log as evenstand sources shows it")
+		case c.Offset == nil:
+			return nil, fmt.Errorf("the clock of %s has no offset_s: write the seconds that it is fast, below 0 when it is slow", c.Box)
+		case !(math.Abs(*c.Offset) <= mostOffset):
+			return nil, fmt.Errorf("the clock of %s: offset_s = %v: want seconds, a year at most", c.Box, *c.Offset)
+		}
+		said.Offset = *c.Offset
+		if c.Error != nil {
+			if said.Error = *c.Error; !(said.Error >= 0) || math.IsInf(said.Error, 0) {
+				return nil, fmt.Errorf("the clock of %s: error_s = %v: want seconds of 0 or more", c.Box, *c.Error)
+			}
+		}
+		out = append(out, said)
+	}
+	return out, nil
 }
 
 type pricesFile struct {
@@ -140,7 +175,10 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 		*p.to = v
 	}
 	var err error
-	s.Limits, err = parseLimits(f.Limits, s.Units)
+	if s.Limits, err = parseLimits(f.Limits, s.Units); err != nil {
+		return s, err
+	}
+	s.Clocks, err = parseClocks(f.Clocks)
 	return s, err
 }
 
@@ -219,6 +257,16 @@ func formatSettings(s evenstand.Settings) []byte {
 			speed.Most = limitUnit(evenstand.GroundSpeed, s.Units).ToSI(10)
 		}
 		fmt.Fprintf(&b, "# %s = %s # none yet; also \"at least\" and \"… to …\"\n", speed.Of, tomlText(limitText(speed, s.Units)))
+	}
+	for _, c := range s.Clocks {
+		fmt.Fprintf(&b, "\n[[clock]]\nbox = %s\n", tomlText(c.Box))
+		if c.Planter != "" {
+			fmt.Fprintf(&b, "planter = %s\n", tomlText(c.Planter))
+		}
+		number("offset_s", c.Offset, "that it is fast, below 0: slow")
+		if !math.IsNaN(c.Error) {
+			number("error_s", c.Error, "to within")
+		}
 	}
 	return b.Bytes()
 }

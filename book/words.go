@@ -233,7 +233,7 @@ func clockLine(s *SourceReport) string {
 			line += fmt.Sprintf(", %s %.0f ms an hour", way, math.Abs(d)*3.6)
 		}
 		if x := s.ClockAgainst; x != 0 {
-			line += ". It was said to be " + advise.Offset(off-x, 2) + ", which is not used: correct or take out clock_offset_s in its source.toml, or say with clock_error_s how sure it is"
+			line += ". It was said to be " + advise.Offset(off-x, 2) + ", which is not used: correct or take out what was said, in the logbook or as clock_offset_s in its source.toml, or say how sure it is"
 		}
 		return line + "."
 	case math.IsNaN(e):
@@ -242,7 +242,7 @@ func clockLine(s *SourceReport) string {
 		line += ", as was said of it, to within " + seconds(e)
 	}
 	if x := s.ClockAgainst; x != 0 {
-		line += ". Beside the receiver it looks " + advise.Offset(off+x, 2) + ", and findings by this box may be wrong: correct or take out clock_offset_s in its source.toml and read again"
+		line += ". Beside the receiver it looks " + advise.Offset(off+x, 2) + ", and findings by this box may be wrong: correct or take out what was said, in the logbook or as clock_offset_s in its source.toml and read again"
 	}
 	return line + "."
 }

@@ -597,10 +597,10 @@ func (s *settler) compareSaid(g *group) (overruled bool) {
 			continue
 		}
 		over := !sure && math.Abs(d) >= saidSlip
-		used := "What was said is used: correct or take out clock_offset_s in its source.toml."
+		used := "What was said is used: correct or take out what was said, in the logbook or as clock_offset_s in its source.toml."
 		if over {
 			overruled = true
-			used = "What the logs show is used: correct or take out clock_offset_s in its source.toml, or say with clock_error_s how sure it is."
+			used = "What the logs show is used: correct or take out what was said, in the logbook or as clock_offset_s in its source.toml, or say how sure it is."
 		} else {
 			s.doubt = max(s.doubt, evenstand.FromSeconds(math.Abs(d)))
 		}

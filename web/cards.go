@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"evenstand"
@@ -15,16 +16,46 @@ import (
 
 type cardIn struct {
 	Body struct {
-		Planter        string   `json:"planter" minLength:"1" maxLength:"200"`
-		Rows           *int     `json:"rows,omitempty" minimum:"1" maximum:"200"`
-		Spacing        *float64 `json:"row_spacing_m,omitempty" minimum:"0.1" maximum:"2.5"`
-		First          *string  `json:"row_1,omitempty" enum:"left,right" doc:"Where row 1 runs as one looks ahead; needs the spacing"`
-		Hitch          *string  `json:"hitch,omitempty" enum:"trailed,mounted"`
-		AntennaToHitch *float64 `json:"antenna_to_hitch_m,omitempty" minimum:"-10" maximum:"30"`
-		HitchToRowLine *float64 `json:"hitch_to_row_line_m,omitempty" minimum:"0" maximum:"30"`
-		AntennaRight   *float64 `json:"antenna_right_m,omitempty" minimum:"-10" maximum:"10"`
-		Cells          *int     `json:"cells,omitempty" minimum:"1" maximum:"200" doc:"On the disc of every row"`
-		Crop           *string  `json:"crop,omitempty" maxLength:"40" doc:"Of every row"`
+		Planter        string    `json:"planter" minLength:"1" maxLength:"200"`
+		Rows           *int      `json:"rows,omitempty" minimum:"1" maximum:"200"`
+		Spacing        *float64  `json:"row_spacing_m,omitempty" minimum:"0.1" maximum:"2.5"`
+		First          *string   `json:"row_1,omitempty" enum:"left,right" doc:"Where row 1 runs as one looks ahead; needs the spacing"`
+		Hitch          *string   `json:"hitch,omitempty" enum:"trailed,mounted"`
+		AntennaToHitch *float64  `json:"antenna_to_hitch_m,omitempty" minimum:"-10" maximum:"30"`
+		HitchToRowLine *float64  `json:"hitch_to_row_line_m,omitempty" minimum:"0" maximum:"30"`
+		AntennaRight   *float64  `json:"antenna_right_m,omitempty" minimum:"-10" maximum:"10"`
+		Cells          *int      `json:"cells,omitempty" minimum:"1" maximum:"200" doc:"On the disc of every row"`
+		Crop           *string   `json:"crop,omitempty" maxLength:"40" doc:"Of every row"`
+		Tank           *TankSaid `json:"tank,omitempty"`
+	}
+}
+
+// TankSaid is what a person says of a tank or hopper; one that the card does not
+// have yet is put on it.
+type TankSaid struct {
+	Number   int      `json:"number" minimum:"1" maximum:"999"`
+	Name     *string  `json:"name,omitempty" maxLength:"60"`
+	Product  *string  `json:"product,omitempty" maxLength:"120" doc:"What it holds; empty: nobody knows"`
+	Capacity *float64 `json:"capacity_m3,omitempty" minimum:"0.0001" maximum:"100"`
+}
+
+func (t *TankSaid) onto(c *evenstand.Card) {
+	i := slices.IndexFunc(c.Tanks, func(x evenstand.Tank) bool { return x.Number == t.Number })
+	if i < 0 {
+		i = len(c.Tanks)
+		c.Tanks = append(slices.Clone(c.Tanks), evenstand.Tank{Number: t.Number, Capacity: math.NaN()})
+	} else {
+		c.Tanks = slices.Clone(c.Tanks)
+	}
+	to := &c.Tanks[i]
+	if t.Name != nil {
+		to.Name = strings.TrimSpace(*t.Name)
+	}
+	if t.Product != nil {
+		to.Product = strings.TrimSpace(*t.Product)
+	}
+	if t.Capacity != nil {
+		to.Capacity = *t.Capacity
 	}
 }
 
@@ -89,6 +120,9 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 			if b.Crop != nil {
 				c.Meters[i].Crop = strings.ToLower(strings.TrimSpace(*b.Crop))
 			}
+		}
+		if b.Tank != nil {
+			b.Tank.onto(c)
 		}
 		return nil
 	})

@@ -143,7 +143,12 @@ func (s *Server) course(ctx context.Context, in *courseIn) (Course, error) {
 		return Course{}, err
 	}
 	if in.Measure == "" {
-		in.Measure = measureOf[f.Kind]
+		tells, err := s.tellings(ctx)
+		if err != nil {
+			return Course{}, err
+		}
+		t := tells(f.Planter, f.Day)
+		in.Measure = t.instead(measureOf[f.Kind])
 	}
 	m, ok := group.ByID(in.Measure)
 	out := Course{Rows: []CourseBin{}, Peers: []CourseBin{}, Ticks: []Tick{}, Target: []TargetBin{}, Since: f.Since, Until: evenstand.NoTime, Over: f.Until != nil}

@@ -75,6 +75,8 @@ func (b *box) join(o box) {
 	b.x0, b.y0, b.x1, b.y1 = min(b.x0, o.x0), min(b.y0, o.y0), max(b.x1, o.x1), max(b.y1, o.y1)
 }
 
+func (b *box) area() float64 { return (b.x1 - b.x0) * (b.y1 - b.y0) }
+
 func (b *box) empty() bool { return b.x0 > b.x1 }
 
 // degrees gives west, south, east and north.
@@ -101,6 +103,10 @@ func (s *Server) season(ctx context.Context) (*season, error) {
 	}
 	return s.ground.of(now, func() (*season, error) {
 		ctx := context.WithoutCancel(ctx)
+		tells, err := s.tellings(ctx)
+		if err != nil {
+			return nil, err
+		}
 		out := &season{days: make([]*groundDay, len(days))}
 		errs := make([]error, len(days))
 		var wg sync.WaitGroup
@@ -109,7 +115,7 @@ func (s *Server) season(ctx context.Context) (*season, error) {
 			wg.Go(func() {
 				for i := range next {
 					errs[i] = s.guarded(func() (err error) {
-						out.days[i], err = s.groundDay(ctx, &days[i], int32(i))
+						out.days[i], err = s.groundDay(ctx, &days[i], int32(i), tells(days[i].Planter, days[i].Day))
 						return err
 					})
 				}
@@ -163,7 +169,7 @@ func (a *ahead) stop() {
 	a.wait.Wait()
 }
 
-func (s *Server) groundDay(ctx context.Context, d *book.DaySummary, at int32) (*groundDay, error) {
+func (s *Server) groundDay(ctx context.Context, d *book.DaySummary, at int32, tells telling) (*groundDay, error) {
 	g := &groundDay{planter: d.Planter, day: d.Day, at: at}
 	card, err := s.book.Card(d.Planter, d.Day)
 	if err != nil {
@@ -178,7 +184,7 @@ func (s *Server) groundDay(ctx context.Context, d *book.DaySummary, at int32) (*
 	for i := range passes {
 		g.passes[i].pass = &passes[i]
 	}
-	if err := g.stretches(ctx, s.book); err != nil {
+	if err := g.stretches(ctx, s.book, tells); err != nil {
 		return nil, err
 	}
 	if math.IsNaN(g.wide) {
@@ -227,7 +233,7 @@ func groupsOf(card *evenstand.Card, rows int) []span {
 
 // stretches takes up what every stretch adds to every measure. The book gives
 // the stretches of a pass together.
-func (g *groundDay) stretches(ctx context.Context, b *book.Book) error {
+func (g *groundDay) stretches(ctx context.Context, b *book.Book, tells telling) error {
 	all := group.Measures()
 	g.columns = make([]partColumn, len(all))
 	told := make([]bool, len(all))
@@ -259,7 +265,7 @@ func (g *groundDay) stretches(ctx context.Context, b *book.Book) error {
 			}
 			for i := range ss {
 				part, ok := all[m].Part(&ss[i], g.spacing)
-				if !ok || ss[i].Row < 1 || ss[i].K < 0 {
+				if !ok || !tells.tells(&all[m], &ss[i]) || ss[i].Row < 1 || ss[i].K < 0 {
 					continue
 				}
 				if !told[m] {

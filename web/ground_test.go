@@ -184,6 +184,12 @@ func northward(long, fromE, fromN float64) driven {
 	return driven{long, func(s float64) (float64, float64, float64) { return fromE, fromN + s, 0 }}
 }
 
+// seamAt is how much wider the bar is drawn to each side: half a pixel of the
+// level, a quarter of a metre at most. A pixel of level 0 is 40,075 km / 512.
+func seamAt(z int) float64 {
+	return min(0.25, 0.5*40075016.686/512*math.Cos(42.03*math.Pi/180)/math.Exp2(float64(z)))
+}
+
 func TestGroundCellsLieWhereTheRowsLie(t *testing.T) {
 	frame, tile := tileMiddle()
 	s := serve(t, groundBook(t, frame, 1, 16, func(int) []driven { return []driven{northward(40, 0, -20)} }))
@@ -196,7 +202,14 @@ func TestGroundCellsLieWhereTheRowsLie(t *testing.T) {
 	// skips r x k of its 100 places.
 	corners := func(row, k int) (w, s, e, n float64) {
 		y := (float64(row) - 8.5) * groundSpacing
-		return y - groundSpacing/2, -20 + 15*float64(k), y + groundSpacing/2, -20 + min(40, 15*float64(k+1))
+		w, e = y-groundSpacing/2, y+groundSpacing/2
+		switch row {
+		case 1:
+			w -= seamAt(18)
+		case 16:
+			e += seamAt(18)
+		}
+		return w, -20 + 15*float64(k), e, -20 + min(40, 15*float64(k+1))
 	}
 	const unit = 114.0 / 4096 // m, what the tile's whole numbers can tell apart
 	area := 0.0
@@ -220,8 +233,8 @@ func TestGroundCellsLieWhereTheRowsLie(t *testing.T) {
 			t.Errorf("row %d stretch %d rests on %g places, want 100", row, k, c.n)
 		}
 	}
-	if want := 40 * 16 * groundSpacing; math.Abs(area-want) > 0.005*want {
-		t.Errorf("the cells are %.2f m2, way times spacing is %.2f", area, want)
+	if want := 40 * (16*groundSpacing + 2*seamAt(18)); math.Abs(area-want) > 0.005*want {
+		t.Errorf("the cells are %.2f m2, way times spacing and seams is %.2f", area, want)
 	}
 }
 
@@ -241,7 +254,7 @@ func TestGroundRowsAside(t *testing.T) {
 			}
 			at := -1
 			for i, want := range y {
-				if math.Abs((west+east)/2-want) < 0.06 {
+				if math.Abs((west+east)/2-want) < seamAt(18)/2+0.03 {
 					at = i
 				}
 			}
@@ -290,6 +303,37 @@ func TestGroundHatchesParts(t *testing.T) {
 	}
 }
 
+// Two passes with less than a pixel between them touch on every level; a row that
+// was left out between two shows.
+func TestGroundSeams(t *testing.T) {
+	frame, _ := tileMiddle()
+	for _, tt := range []struct {
+		apart float64
+		gap   bool
+	}{{0.2, false}, {groundSpacing, true}} {
+		wide := 4*groundSpacing + tt.apart
+		s := serve(t, groundBook(t, frame, 1, 4, func(int) []driven { return []driven{northward(30, -wide/2, -15), northward(30, wide/2, -15)} }))
+		lat, lon := frame.ToGlobal(0, 0)
+		for _, z := range []int{16, 17, 18} {
+			left, right := math.Inf(-1), math.Inf(1) // of the middle
+			for _, c := range cellsOf(t, s, frame, "skips", tileAt(lat, lon, z)) {
+				west, east := c.ring[0][0], c.ring[0][0]
+				for _, p := range c.ring {
+					west, east = min(west, p[0]), max(east, p[0])
+				}
+				if west+east < 0 {
+					left = max(left, east)
+				} else {
+					right = min(right, west)
+				}
+			}
+			if gap := right - left; gap > 0.03 != tt.gap {
+				t.Errorf("level %d: %.2f m between passes that lie %.2f m apart", z, gap, tt.apart)
+			}
+		}
+	}
+}
+
 // At every level the cells cover what was planted, once, and their mean is the
 // measure's.
 func TestGroundLevels(t *testing.T) {
@@ -307,7 +351,7 @@ func TestGroundLevels(t *testing.T) {
 	s := serve(t, groundBook(t, frame, 1, 16, ways))
 	c := frame
 	lat, lon := c.ToGlobal(0, 0)
-	want := (95 + turn*math.Pi/2) * 16 * groundSpacing
+	long := 95 + turn*math.Pi/2
 	for z := 11; z <= 18; z++ {
 		mid := tileAt(lat, lon, z)
 		span := 1
@@ -330,7 +374,7 @@ func TestGroundLevels(t *testing.T) {
 		}
 		// Straight sides cut off bends, 1 % at this radius; far out the tile's
 		// whole numbers are metres.
-		if z >= 15 && math.Abs(area-want) > 0.02*want {
+		if want := long * (16*groundSpacing + 2*seamAt(z)); z >= 15 && math.Abs(area-want) > 0.02*want {
 			t.Errorf("level %d: %.0f m2, planted were %.0f", z, area, want)
 		}
 		truth, of := 0.0, 0.0

@@ -16,7 +16,7 @@ type pictureIn struct {
 	Height  int       `query:"height" required:"true" minimum:"16" maximum:"2048" doc:"Pixels"`
 	Margin  int       `query:"margin" minimum:"0" maximum:"256" doc:"Pixels kept free on every side of what is fitted"`
 	Nearest int       `query:"nearest" minimum:"0" maximum:"24" default:"24" doc:"Level beyond which nothing is made larger"`
-	Box     []float64 `query:"box" minItems:"4" maxItems:"4" doc:"West, south, east, north of what is to be seen; left out: the finding's way, or else all"`
+	Box     []float64 `query:"box" minItems:"4" maxItems:"4" doc:"West, south, east, north of what is to be seen; left out: the finding's way, or else what is shown first"`
 	Have    string    `header:"If-None-Match"`
 }
 
@@ -127,7 +127,8 @@ func (s *Server) makePicture(ctx context.Context, g *season, in *pictureIn) ([]b
 	return c.bytes(head)
 }
 
-// seen is the box that is asked for, or that of the finding's way, or of all.
+// seen is the box that is asked for, or that of the finding's way, or what is shown
+// first.
 func (s *Server) seen(g *season, in *pictureIn, found []GroundFinding) box {
 	b := noBox()
 	if len(in.Box) == 4 {
@@ -147,9 +148,14 @@ func (s *Server) seen(g *season, in *pictureIn, found []GroundFinding) box {
 			}
 		}
 	}
-	if b.empty() {
-		b, _ = s.whole(g, &in.GroundFilter)
+	if !b.empty() {
+		return b
 	}
+	e := s.extent(g, &in.GroundFilter)
+	if e.all.empty() {
+		return e.all
+	}
+	b, _ = e.opens(g, &in.GroundFilter, found)
 	return b
 }
 

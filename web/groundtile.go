@@ -121,12 +121,16 @@ func (t *cutter) cells(d *groundDay, p *groundPass, do func(*groundCell)) {
 	}
 	step, rows := detail(t.z)
 	spans := d.spans(rows)
+	seam, outerLeft, outerRight := t.seam(p), 0.0, 0.0
+	if len(d.y) > 0 {
+		outerLeft, outerRight = d.edges(span{0, len(d.y) - 1})
+	}
 	for from := 0; from < p.stretchN; from += step {
 		to := min(from+step, p.stretchN)
 		b := noBox()
 		for i := from; i <= to; i++ {
 			n := &p.nodes[i]
-			b.add(n.x, n.y, p.half*math.Hypot(n.rx, n.ry))
+			b.add(n.x, n.y, (p.half+seam)*math.Hypot(n.rx, n.ry))
 		}
 		if !b.meets(t.box) {
 			continue
@@ -138,12 +142,32 @@ func (t *cutter) cells(d *groundDay, p *groundPass, do func(*groundCell)) {
 				continue
 			}
 			left, right := d.edges(rows)
+			if left == outerLeft {
+				left -= seam
+			}
+			if right == outerRight {
+				right += seam
+			}
 			do(&groundCell{
 				p.nodes[from : to+1], left, right,
 				digits4(v), digits4(sum.N), 2*cut > all || t.scale.few(t.m, sum, told, all),
 			})
 		}
 	}
+}
+
+// mostSeam is how much wider than its rows a bar is drawn to each side at most, m.
+// Passes lie some centimetres apart where the tractor steered so, and a trailed
+// bar lies askew where a pass begins; a map draws each pixel of which the middle
+// lies in such a gap in the colour of paper, as wide as a pixel is. A row that was
+// left out is wider than two of these. By judgement.
+const mostSeam = 0.25
+
+// seam is how much wider the bar is drawn on a level: half a pixel at most, so
+// that from near everything lies as it is.
+func (t *cutter) seam(p *groundPass) float64 {
+	n := &p.nodes[0]
+	return min(mostSeam, 0.5/(math.Ldexp(tilePixels, t.z)*math.Hypot(n.rx, n.ry)))
 }
 
 // edges gives the outer edges of rows, m right of the bar's centre, from

@@ -34,6 +34,8 @@ type GroundView struct {
 	Tiles      string            `json:"tiles" doc:"Changes when the tiles do"`
 	MaxZoom    int               `json:"max_zoom" doc:"Nearest level of the tiles"`
 	Bounds     []float64         `json:"bounds" doc:"West, south, east, north; empty: nothing to show"`
+	Opens      []float64         `json:"opens" doc:"What to show first: the same, or that of one field where fields lie far apart"`
+	OpensOn    string            `json:"opens_on" doc:"That field; empty: all is shown"`
 	Boundaries FeatureCollection `json:"boundaries"`
 	Passes     FeatureCollection `json:"passes"`
 	Findings   []GroundFinding   `json:"findings"`
@@ -69,6 +71,7 @@ type GroundFinding struct {
 	Kind     string   `json:"kind"`
 	Sentence string   `json:"sentence"`
 	Measure  string   `json:"measure" doc:"That shows it; empty: none"`
+	Field    string   `json:"field" doc:"Where the place to mark is"`
 	Lat      float64  `json:"lat"`
 	Lon      float64  `json:"lon"`
 	Way      Geometry `json:"way"`
@@ -76,15 +79,16 @@ type GroundFinding struct {
 
 // FieldFigure is a field's figure, or that of all together, with an empty name.
 type FieldFigure struct {
-	Field string           `json:"field"`
-	Area  evenstand.Number `json:"area_m2" doc:"Planted"`
-	Acres string           `json:"area" doc:"In words"`
-	Value evenstand.Number `json:"value"`
-	Low   evenstand.Number `json:"low"`
-	High  evenstand.Number `json:"high"`
-	N     evenstand.Number `json:"n"`
-	Few   bool             `json:"few"`
-	Says  string           `json:"says"`
+	Field  string           `json:"field"`
+	Area   evenstand.Number `json:"area_m2" doc:"Planted"`
+	Acres  string           `json:"area" doc:"In words"`
+	Value  evenstand.Number `json:"value"`
+	Low    evenstand.Number `json:"low"`
+	High   evenstand.Number `json:"high"`
+	N      evenstand.Number `json:"n"`
+	Few    bool             `json:"few"`
+	Says   string           `json:"says"`
+	Bounds []float64        `json:"bounds" doc:"West, south, east, north"`
 }
 
 func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, error) {
@@ -97,7 +101,7 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 		return GroundView{}, err
 	}
 	out := GroundView{
-		Tiles: fmt.Sprintf("%s-%d", s.began, s.told.Load()), MaxZoom: maxTile, Bounds: []float64{}, Measures: []MeasureInfo{}, Findings: found,
+		Tiles: fmt.Sprintf("%s-%d", s.began, s.told.Load()), MaxZoom: maxTile, Bounds: []float64{}, Opens: []float64{}, Measures: []MeasureInfo{}, Findings: found,
 		Boundaries: FeatureCollection{"FeatureCollection", []Feature{}}, Passes: FeatureCollection{"FeatureCollection", []Feature{}},
 		Fields: []string{}, Days: []string{}, Notes: []string{},
 	}
@@ -112,8 +116,9 @@ func (s *Server) groundView(ctx context.Context, in *groundIn) (GroundView, erro
 		return GroundView{}, err
 	}
 	out.Measure, out.Legend = s.measureInfo(&m), s.legend(&m, g.scales[k])
-	s.groundShapes(g, in, &out)
-	if out.ByField, err = s.byField(ctx, g, in, &m, k); err != nil {
+	e := s.extent(g, &in.GroundFilter)
+	s.groundShapes(g, in, &e, &out)
+	if out.ByField, err = s.byField(ctx, g, in, &e, &m, k); err != nil {
 		return out, err
 	}
 	out.Title = advise.Capital(m.Label)
@@ -181,7 +186,7 @@ func opening(told map[string]bool, found []GroundFinding, asked string) string {
 
 // groundShapes fills boundaries, passes, bounds and what there is to choose
 // from.
-func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
+func (s *Server) groundShapes(g *season, in *groundIn, e *extent, out *GroundView) {
 	unknown, bare := 0, false
 	for _, d := range g.days {
 		if !slices.Contains(out.Days, string(d.day)) {
@@ -205,12 +210,12 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 			Geometry{"LineString", p.line(0, float64(p.stretchN), 0)},
 		})
 	})
-	all, fields := s.whole(g, &in.GroundFilter)
-	for _, f := range fields {
+	for _, f := range e.fields {
 		out.Boundaries.Features = append(out.Boundaries.Features, Feature{"Feature", map[string]string{"field": f.Name}, Geometry{"MultiPolygon", f.Polygons}})
 	}
-	if !all.empty() {
-		out.Bounds = all.degrees()
+	if !e.all.empty() {
+		first, on := e.opens(g, &in.GroundFilter, out.Findings)
+		out.Bounds, out.Opens, out.OpensOn = e.all.degrees(), first.degrees(), on
 	}
 	if unknown > 0 {
 		out.Notes = append(out.Notes, advise.Plural(int64(unknown), "pass is", "passes are")+" not drawn: no positions were logged for "+map[bool]string{true: "it", false: "them"}[unknown == 1]+".")
@@ -220,30 +225,71 @@ func (s *Server) groundShapes(g *season, in *groundIn, out *GroundView) {
 	}
 }
 
-// whole gives the box of all that the filter lets through, and the fields that
-// it lies on.
-func (s *Server) whole(g *season, f *GroundFilter) (box, []evenstand.Field) {
-	all, on := noBox(), map[string]bool{}
-	g.each(f, func(_ *groundDay, p *groundPass) {
-		on[p.pass.Field] = true
-		all.join(p.box)
-	})
-	var fields []evenstand.Field
+// extent is where all lies that a filter lets through.
+type extent struct {
+	all    box
+	of     map[string]*box   // by field
+	fields []evenstand.Field // that it lies on
+}
+
+func (s *Server) extent(g *season, f *GroundFilter) extent {
+	e := extent{all: noBox(), of: map[string]*box{}}
+	of := func(field string) *box {
+		b := e.of[field]
+		if b == nil {
+			n := noBox()
+			b = &n
+			e.of[field] = b
+		}
+		return b
+	}
+	g.each(f, func(_ *groundDay, p *groundPass) { of(p.pass.Field).join(p.box) })
 	for _, f := range s.book.Fields() {
-		if !on[f.Name] {
+		b := e.of[f.Name]
+		if b == nil {
 			continue
 		}
-		fields = append(fields, f)
+		e.fields = append(e.fields, f)
 		for _, poly := range f.Polygons {
 			for _, ring := range poly {
 				for _, c := range ring {
 					x, y := mercator(c[1], c[0])
-					all.add(x, y, 0)
+					b.add(x, y, 0)
 				}
 			}
 		}
 	}
-	return all, fields
+	for _, b := range e.of {
+		e.all.join(*b)
+	}
+	return e
+}
+
+// scattered is the share of the whole box that the fields' boxes fill under
+// which they are specks in it, and one of them is shown first. By judgement.
+const scattered = 0.25
+
+// opens gives what is shown first, and the field of it where that is not all:
+// the one of the head finding, else of the last pass.
+func (e *extent) opens(g *season, f *GroundFilter, found []GroundFinding) (box, string) {
+	filled := 0.0
+	for _, b := range e.of {
+		filled += b.area()
+	}
+	if len(e.of) < 2 || filled >= scattered*e.all.area() {
+		return e.all, ""
+	}
+	field, last := "", evenstand.NoTime
+	if len(found) > 0 {
+		field = found[0].Field
+	} else {
+		g.each(f, func(_ *groundDay, p *groundPass) {
+			if p.pass.Start > last {
+				field, last = p.pass.Field, p.pass.Start
+			}
+		})
+	}
+	return *e.of[field], field
 }
 
 // lineError is how far, in metres, a drawn line may lie off the way driven.
@@ -313,6 +359,10 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 	if err != nil {
 		return nil, err
 	}
+	tells, err := s.tellings(ctx)
+	if err != nil {
+		return nil, err
+	}
 	type at struct {
 		d *groundDay
 		p *groundPass
@@ -329,7 +379,7 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 	for i := range short {
 		f := &short[i]
 		var ways [][][2]float64
-		mark, longest := node{}, -1.0
+		mark, longest, field := node{}, -1.0, ""
 		for _, r := range f.Passes {
 			x, ok := shown[r.Key]
 			if !ok || len(ways) == mostWays {
@@ -347,7 +397,7 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 			}
 			ways = append(ways, x.p.line(from, to, y))
 			if to-from > longest {
-				longest = to - from
+				longest, field = to-from, p.Field
 				mark = x.p.place((from + to) / 2)
 				mark.x, mark.y = mark.side(y)
 			}
@@ -356,7 +406,8 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 			continue
 		}
 		lat, lon := fromMercator(mark.x, mark.y)
-		out = append(out, GroundFinding{f.ID, f.Kind, f.Sentence, measureOf[f.Kind], lat, lon, Geometry{"MultiLineString", ways}})
+		t := tells(f.Planter, f.Day)
+		out = append(out, GroundFinding{f.ID, f.Kind, f.Sentence, t.instead(measureOf[f.Kind]), field, lat, lon, Geometry{"MultiLineString", ways}})
 	}
 	return out, nil
 }
@@ -377,7 +428,7 @@ func (d *groundDay) middle(rows evenstand.Rows) float64 {
 }
 
 // byField gives the measure of each field, and behind them of all.
-func (s *Server) byField(ctx context.Context, g *season, in *groundIn, m *group.Measure, k int) ([]FieldFigure, error) {
+func (s *Server) byField(ctx context.Context, g *season, in *groundIn, e *extent, m *group.Measure, k int) ([]FieldFigure, error) {
 	sums := map[string]*group.Sum{}
 	names := []string{}
 	var total group.Sum
@@ -425,15 +476,19 @@ func (s *Server) byField(ctx context.Context, g *season, in *groundIn, m *group.
 	for _, name := range names {
 		total.Merge(sums[name])
 		whole += area[name]
-		out = append(out, s.fieldFigure(name, area[name], m, sums[name]))
+		out = append(out, s.fieldFigure(name, area[name], m, sums[name], e.of[name]))
 	}
-	return append(out, s.fieldFigure("", whole, m, &total)), nil
+	return append(out, s.fieldFigure("", whole, m, &total, &e.all)), nil
 }
 
-func (s *Server) fieldFigure(name string, area float64, m *group.Measure, sum *group.Sum) FieldFigure {
+func (s *Server) fieldFigure(name string, area float64, m *group.Measure, sum *group.Sum, lies *box) FieldFigure {
 	v, f := s.voice(), sum.Figure(m)
+	bounds := []float64{}
+	if !lies.empty() {
+		bounds = lies.degrees()
+	}
 	return FieldFigure{
-		name, evenstand.Number(area), v.Area(area), evenstand.Number(f.Value), evenstand.Number(f.Low), evenstand.Number(f.High), evenstand.Number(f.N), f.Few, says(v, m.Unit, f),
+		name, evenstand.Number(area), v.Area(area), evenstand.Number(f.Value), evenstand.Number(f.Low), evenstand.Number(f.High), evenstand.Number(f.N), f.Few, says(v, m.Unit, f), bounds,
 	}
 }
 

@@ -15,32 +15,74 @@ import (
 
 // SourceView is one box's log with what is said of it.
 type SourceView struct {
-	Name   string           `json:"name"`
-	Format string           `json:"format"`
-	Grade  evenstand.Grade  `json:"grade"`
-	Means  string           `json:"means" doc:"The grade in words"`
-	First  evenstand.Micros `json:"first"`
-	Last   evenstand.Micros `json:"last"`
-	Gave   string           `json:"gave"`
-	Can    []string         `json:"can"`
-	Cannot []string         `json:"cannot"`
-	Better []string         `json:"better" doc:"What to switch on for better data"`
-	Line   string           `json:"line" doc:"The three in one line"`
-	Silent string           `json:"silent" doc:"Its longest silence while it planted, of ten minutes and more"`
-	Says   []string         `json:"says" doc:"Clock, silences, place"`
-	Unused []string         `json:"unused"`
-	Notes  []string         `json:"notes"`
-	Files  []string         `json:"files"`
-	Clock  ClockView        `json:"clock"`
-	Gaps   []book.Gap       `json:"gaps"`
+	Name    string           `json:"name"`
+	Format  string           `json:"format"`
+	Planter string           `json:"planter"`
+	Grade   evenstand.Grade  `json:"grade"`
+	Means   string           `json:"means" doc:"The grade in words"`
+	First   evenstand.Micros `json:"first"`
+	Last    evenstand.Micros `json:"last"`
+	Gave    string           `json:"gave"`
+	Can     []string         `json:"can"`
+	Cannot  []string         `json:"cannot"`
+	Better  []string         `json:"better" doc:"What to switch on for better data"`
+	Line    string           `json:"line" doc:"The three in one line"`
+	Silent  string           `json:"silent" doc:"Its longest silence while it planted, of ten minutes and more"`
+	Says    []string         `json:"says" doc:"Clock, silences, place"`
+	Unused  []string         `json:"unused"`
+	Notes   []string         `json:"notes"`
+	Files   []string         `json:"files"`
+	Clock   ClockView        `json:"clock"`
+	Gaps    []book.Gap       `json:"gaps"`
 }
 
 // ClockView is how far a box's clock is off.
 type ClockView struct {
-	Offset evenstand.Number `json:"offset_s" doc:"Logged minus true"`
-	Error  evenstand.Number `json:"error_s" doc:"Half-width of the 90 % interval"`
-	From   string           `json:"from" doc:"Who says so"`
-	Drift  evenstand.Number `json:"drift_ppm"`
+	Offset    evenstand.Number `json:"offset_s" doc:"Logged minus true"`
+	Error     evenstand.Number `json:"error_s" doc:"Half-width of the 90 % interval"`
+	From      string           `json:"from" doc:"Who says so"`
+	Drift     evenstand.Number `json:"drift_ppm"`
+	Said      evenstand.Number `json:"said_offset_s" doc:"As the logbook says, which goes before what lies beside the logs; null: it says nothing"`
+	SaidError evenstand.Number `json:"said_error_s"`
+}
+
+type clockIn struct {
+	Body struct {
+		Planter string   `json:"planter" maxLength:"200" doc:"As the list of boxes has it"`
+		Box     string   `json:"box" minLength:"1" maxLength:"400"`
+		Offset  *float64 `json:"offset_s,omitempty" minimum:"-31622400" maximum:"31622400" doc:"Logged minus true; left out: what was said is taken back"`
+		Error   *float64 `json:"error_s,omitempty" minimum:"0" maximum:"31622400" doc:"Half-width of the 90 % interval; left out: not known"`
+	}
+}
+
+// setClock writes down what a person says of a box's clock, or takes it back.
+func (s *Server) setClock(ctx context.Context, in *clockIn) (SourceList, error) {
+	b := &in.Body
+	src, err := s.allSources(ctx)
+	if err != nil {
+		return SourceList{}, err
+	}
+	if !slices.ContainsFunc(src, func(r book.SourceReport) bool { return r.Name == b.Box && r.Planter == b.Planter }) {
+		return SourceList{}, notFound("there is no box " + printable(b.Box))
+	}
+	err = s.book.ChangeSettings(ctx, func(set *evenstand.Settings) error {
+		if b.Offset == nil {
+			set.UnsetClock(b.Planter, b.Box)
+			return nil
+		}
+		c := evenstand.SaidClock{Box: b.Box, Planter: b.Planter, Offset: *b.Offset, Error: math.NaN()}
+		if b.Error != nil {
+			c.Error = *b.Error
+		}
+		set.SetClock(c)
+		return nil
+	})
+	if err != nil {
+		return SourceList{}, err
+	}
+	s.changed("settings")
+	s.settleSoon()
+	return s.sourceList(ctx, nil)
 }
 
 // SourceList is every box.
@@ -65,14 +107,17 @@ func (s *Server) sourceList(ctx context.Context, _ *nothing) (SourceList, error)
 	for _, g := range []evenstand.Grade{evenstand.GradeA, evenstand.GradeB, evenstand.GradeC, evenstand.GradeD} {
 		out.Grades = append(out.Grades, GradeView{g, advise.GradeWords(g), advise.GradeAllows(g)})
 	}
-	v := s.voice()
+	v, set := s.voice(), s.book.Settings()
 	for i := range src {
 		r := &src[i]
 		x := SourceView{
-			Name: r.Name, Format: r.Format, Grade: r.Grade, First: r.First, Last: r.Last, Gave: r.Gave(),
+			Name: r.Name, Format: r.Format, Planter: r.Planter, Grade: r.Grade, First: r.First, Last: r.Last, Gave: r.Gave(),
 			Can: some(r.Tells.Can), Cannot: some(r.Tells.Cannot), Better: some(r.Tells.Better), Line: r.Tells.Line(), Silent: silence(r.Gaps, v),
 			Says: r.Says(v), Unused: []string{}, Notes: some(r.Notes), Files: some(r.Files), Gaps: some(r.Gaps),
-			Clock: ClockView{r.ClockOffset, r.ClockError, string(r.ClockFrom), r.Drift},
+			Clock: ClockView{r.ClockOffset, r.ClockError, string(r.ClockFrom), r.Drift, evenstand.Unknown, evenstand.Unknown},
+		}
+		if c, ok := set.Clock(r.Planter, r.Name); ok {
+			x.Clock.Said, x.Clock.SaidError = evenstand.Number(c.Offset), evenstand.Number(c.Error)
 		}
 		if r.Grade != evenstand.NoGrade {
 			x.Means = advise.GradeWords(r.Grade)
@@ -255,6 +300,9 @@ func (s *Server) cardView(planter string, c *evenstand.Card) CardView {
 	}
 	for _, t := range c.Tanks {
 		says := strings.Join(slices.DeleteFunc([]string{t.Name, t.Product}, func(x string) bool { return x == "" }), ": ")
+		if says == "" {
+			says = "Tank " + itoa(t.Number)
+		}
 		if !math.IsNaN(t.Capacity) {
 			unit, size := "gal", evenstand.Gallon
 			if v.Units == evenstand.Metric {

@@ -113,21 +113,23 @@ func (s *Server) passList(ctx context.Context, in *passesIn) (PassList, error) {
 
 // Bracket is a finding as far as it lies on a pass.
 type Bracket struct {
-	ID       string         `json:"id"`
-	Kind     string         `json:"kind"`
-	Stage    string         `json:"stage"`
-	Sentence string         `json:"sentence"`
-	Rows     evenstand.Rows `json:"rows"`
-	From     float64        `json:"from_m"`
-	To       float64        `json:"to_m"`
-	Listed   bool           `json:"listed" doc:"The worklist has it; else it is suspected, over, set aside or passing trouble"`
+	ID       string           `json:"id"`
+	Kind     string           `json:"kind"`
+	Stage    string           `json:"stage"`
+	Sentence string           `json:"sentence"`
+	Rows     evenstand.Rows   `json:"rows"`
+	Since    evenstand.Micros `json:"since"`
+	From     float64          `json:"from_m"`
+	To       float64          `json:"to_m"`
+	Listed   bool             `json:"listed" doc:"The worklist has it; else it is suspected, over, set aside or passing trouble"`
 }
 
-// OnPass names a finding on a pass.
+// OnPass names a finding and the first pass that it lies on.
 type OnPass struct {
-	Pass    string `json:"pass" doc:"Its key; empty: there is none"`
-	Finding string `json:"finding"`
-	Row     int    `json:"row" doc:"Where it is one row's; 0: of several"`
+	Pass    string           `json:"pass" doc:"Its key"`
+	Finding string           `json:"finding"`
+	Row     int              `json:"row" doc:"Where it is one row's; 0: of several"`
+	Since   evenstand.Micros `json:"since"`
 }
 
 // PositionGap is ground over which nobody logged where the machine was.
@@ -153,13 +155,13 @@ type PassView struct {
 	Sides    map[string]string `json:"sides" doc:"Row number to side or section, where the card says"`
 	Grade    evenstand.Grade   `json:"grade" doc:"Of its seed measures; without A there are no single seeds"`
 	Places   bool              `json:"places" doc:"Single places of the disc were read, so that the ribbon's tiles tell what went wrong; else its skips stand in tracks only"`
+	Shares   bool              `json:"shares" doc:"A box told shares of skips; else the skips of stretches without single seeds are those of ground where nothing fell"`
 	Track    []Point           `json:"track"`
 	Gaps     []PositionGap     `json:"gaps" doc:"Where no position was logged for some seconds"`
 	Findings []Bracket         `json:"findings"`
 	Previous string            `json:"previous" doc:"Key of this planter's pass before, empty: none"`
 	Next     string            `json:"next"`
-	Before   OnPass            `json:"before" doc:"The listed finding to step back to from the first of this pass, on an earlier pass of the day"`
-	After    OnPass            `json:"after" doc:"The listed finding to step on to from the last of this pass, on a later pass of the day"`
+	Steps    []OnPass          `json:"steps" doc:"The worklist's findings of this planter and day to step along, by since, then by id"`
 	Tracks   []TrackView       `json:"tracks"`
 }
 
@@ -195,7 +197,7 @@ func (s *Server) passView(ctx context.Context, in *passIn) (PassView, error) {
 	if err != nil {
 		return PassView{}, err
 	}
-	out := PassView{PassInfo: s.passInfo(&p, day), Rows: card.Rows, Spacing: evenstand.Number(card.RowSpacing), Sides: map[string]string{}, Track: []Point{}, Gaps: []PositionGap{}, Findings: []Bracket{}, Tracks: []TrackView{}}
+	out := PassView{PassInfo: s.passInfo(&p, day), Rows: card.Rows, Spacing: evenstand.Number(card.RowSpacing), Sides: map[string]string{}, Track: []Point{}, Gaps: []PositionGap{}, Findings: []Bracket{}, Steps: []OnPass{}, Tracks: []TrackView{}}
 	for _, g := range card.Groups {
 		if g.Kind == "vacuum" {
 			for _, r := range g.Rows {
@@ -203,6 +205,11 @@ func (s *Server) passView(ctx context.Context, in *passIn) (PassView, error) {
 			}
 		}
 	}
+	tells, err := s.tellings(ctx)
+	if err != nil {
+		return out, err
+	}
+	out.Shares = tells(p.Planter, day).skips
 	w, err := s.way(ctx, &p, day)
 	if err != nil {
 		return out, err
@@ -223,7 +230,7 @@ func (s *Server) passView(ctx context.Context, in *passIn) (PassView, error) {
 }
 
 // neighbours fills the passes before and after of the same planter, in the order
-// of time whatever else worked that day, and the findings there to step to.
+// of time whatever else worked that day, and the day's findings to step along.
 func (ix *passIndex) neighbours(out *PassView, p *evenstand.Pass, all []evenstand.Finding) {
 	var own []int
 	for i := range ix.all {
@@ -240,32 +247,21 @@ func (ix *passIndex) neighbours(out *PassView, p *evenstand.Pass, all []evenstan
 		out.Next = ix.all[own[here+1]].Key
 	}
 	day := ix.day[own[here]]
-	step := func(way int) OnPass {
-		for i := here + way; i >= 0 && i < len(own) && ix.day[own[i]] == day; i += way {
-			q := &ix.all[own[i]]
-			var best *evenstand.Finding
-			var at evenstand.Micros
-			for k := range all {
-				f := &all[k]
-				if !listed(f) || !lies(f, q) {
-					continue
-				}
-				t := max(f.Since, q.Start)
-				if best == nil || way > 0 && t < at || way < 0 && t >= at { // the last of equal ones, going back
-					best, at = f, t
-				}
-			}
-			if best != nil {
-				o := OnPass{Pass: q.Key, Finding: best.ID}
-				if len(best.Rows) == 1 {
-					o.Row = best.Rows[0]
-				}
-				return o
-			}
+	own = slices.DeleteFunc(own, func(i int) bool { return ix.day[i] != day })
+	for k := range all {
+		f := &all[k]
+		if !listed(f) {
+			continue
 		}
-		return OnPass{}
+		if i := slices.IndexFunc(own, func(i int) bool { return lies(f, &ix.all[i]) }); i >= 0 {
+			o := OnPass{Pass: ix.all[own[i]].Key, Finding: f.ID, Since: f.Since}
+			if len(f.Rows) == 1 {
+				o.Row = f.Rows[0]
+			}
+			out.Steps = append(out.Steps, o)
+		}
 	}
-	out.Before, out.After = step(-1), step(1)
+	slices.SortFunc(out.Steps, func(a, b OnPass) int { return cmp.Or(cmp.Compare(a.Since, b.Since), cmp.Compare(a.Finding, b.Finding)) })
 }
 
 // listed tells whether one is led to a finding: the worklist has it and nobody
@@ -366,7 +362,7 @@ func (w *way) bracket(f *evenstand.Finding, p *evenstand.Pass) (Bracket, bool) {
 		until = min(until, *f.Until)
 	}
 	from := max(f.Since, p.Start)
-	b := Bracket{ID: f.ID, Kind: f.Kind, Stage: string(f.Stage), Sentence: f.Sentence, Rows: f.Rows, From: w.at(from), To: w.at(max(until, from)), Listed: listed(f)}
+	b := Bracket{ID: f.ID, Kind: f.Kind, Stage: string(f.Stage), Sentence: f.Sentence, Rows: f.Rows, Since: f.Since, From: w.at(from), To: w.at(max(until, from)), Listed: listed(f)}
 	if b.Rows == nil {
 		b.Rows = evenstand.Rows{}
 	}
@@ -379,6 +375,16 @@ func (s *Server) links(ctx context.Context, f *evenstand.Finding) (Links, error)
 	l := Links{Planter: f.Planter, Day: f.Day, Measure: measureOf[f.Kind], Courses: some(coursesOf(f.Kind)), Strip: slices.Contains(stripKinds, f.Kind) && len(f.Rows) > 0}
 	if len(f.Rows) == 1 {
 		l.Row = f.Rows[0]
+	}
+	tells, err := s.tellings(ctx)
+	if err != nil {
+		return l, err
+	}
+	t := tells(f.Planter, f.Day)
+	l.Measure = t.instead(l.Measure)
+	l.Courses = slices.Clone(l.Courses)
+	for i := range l.Courses {
+		l.Courses[i] = t.instead(l.Courses[i])
 	}
 	ix, err := s.allPasses(ctx)
 	if err != nil {
@@ -404,7 +410,7 @@ func (s *Server) links(ctx context.Context, f *evenstand.Finding) (Links, error)
 
 // measureOf is the measure by which rows and ground show a kind of finding.
 var measureOf = map[string]string{
-	evenstand.KindRowStopped: "skips", evenstand.KindRowLeftOff: "population", evenstand.KindBlockedCell: "skips", evenstand.KindWeakCell: "skips",
+	evenstand.KindRowStopped: "skips", evenstand.KindRowLeftOff: "switched-off", evenstand.KindBlockedCell: "skips", evenstand.KindWeakCell: "skips",
 	evenstand.KindRowSkips: "skips", evenstand.KindRowDoubles: "doubles", evenstand.KindLowVacuum: "skips", evenstand.KindRateOff: "population",
 	evenstand.KindStarvedRow: "skips", evenstand.KindRowBounce: "spacing", evenstand.KindSensorDoubt: "skips", evenstand.KindRowDrive: "spacing",
 	evenstand.KindSpeedSpacing: "spacing", evenstand.KindTurnRate: "population", evenstand.KindUpset: "skips", evenstand.KindRecurringUpset: "skips",

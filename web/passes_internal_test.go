@@ -1,6 +1,7 @@
 package web
 
 import (
+	"slices"
 	"testing"
 
 	"evenstand"
@@ -32,20 +33,22 @@ func TestNeighbours(t *testing.T) {
 		on("late", "b", nil, "b3"), on("x", "b", evenstand.Rows{4}, "b1", "b3"), on("y", "b", nil, "b1"), on("of-a", "a", nil, "a1", "a3"),
 		on("guess", "b", nil, "b2"), on("aside", "b", nil, "b2"), on("over", "b", nil, "b2"), on("passing", "b", nil, "b2"),
 	}
-	all[0].Since = 62
+	all[0].Since, all[1].Since, all[2].Since = 62, 21, 21
 	all[4].Stage, all[5].Status, all[6].Status, all[7].Kind = evenstand.Suspected, evenstand.SetAside, evenstand.Ended, evenstand.KindUpset
+	ofA := []OnPass{{Pass: "a1", Finding: "of-a"}}
+	ofB := []OnPass{{"b1", "x", 4, 21}, {"b1", "y", 0, 21}, {"b3", "late", 0, 62}} // of equal times the smaller id first; each once
 	for key, want := range map[string]PassView{
-		"a1": {Next: "a2"},
-		"a2": {Previous: "a1", Next: "a3", Before: OnPass{Pass: "a1", Finding: "of-a"}}, // not on to the next day
-		"a3": {Previous: "a2"},
-		"b1": {Next: "b2", After: OnPass{Pass: "b3", Finding: "x", Row: 4}}, // over the pass with none of the worklist
-		"b2": {Previous: "b1", Next: "b3", Before: OnPass{Pass: "b1", Finding: "y"}, After: OnPass{Pass: "b3", Finding: "x", Row: 4}},
-		"b3": {Previous: "b2", Before: OnPass{Pass: "b1", Finding: "y"}},
+		"a1": {Next: "a2", Steps: ofA},
+		"a2": {Previous: "a1", Next: "a3", Steps: ofA},
+		"a3": {Previous: "a2", Steps: []OnPass{{Pass: "a3", Finding: "of-a"}}}, // another day
+		"b1": {Next: "b2", Steps: ofB},
+		"b2": {Previous: "b1", Next: "b3", Steps: ofB},
+		"b3": {Previous: "b2", Steps: ofB},
 	} {
 		var got PassView
 		ix.neighbours(&got, &ix.all[ix.at[key]], all)
-		if got.Previous != want.Previous || got.Next != want.Next || got.Before != want.Before || got.After != want.After {
-			t.Errorf("%s: %q %q %+v %+v, want %q %q %+v %+v", key, got.Previous, got.Next, got.Before, got.After, want.Previous, want.Next, want.Before, want.After)
+		if got.Previous != want.Previous || got.Next != want.Next || !slices.Equal(got.Steps, want.Steps) {
+			t.Errorf("%s: %q %q %+v, want %q %q %+v", key, got.Previous, got.Next, got.Steps, want.Previous, want.Next, want.Steps)
 		}
 	}
 }

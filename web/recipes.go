@@ -251,6 +251,7 @@ type ProposalView struct {
 	Preview    []MomentView   `json:"preview" doc:"The first lines as they would be read"`
 	Unused     []string       `json:"unused" doc:"What of them would not be used"`
 	Error      string         `json:"error" doc:"Why nothing can be made of it so; empty: something can"`
+	NoRow      string         `json:"no_row" doc:"Why no row can be judged by it; empty: rows can"`
 	Ready      bool           `json:"ready" doc:"Nothing is open, and it can be kept"`
 	Quantities []QuantityView `json:"quantities" doc:"What a column can be"`
 	Parts      []OptionView   `json:"parts" doc:"Of what part of the planter"`
@@ -530,6 +531,7 @@ func (s *Server) propose(ctx context.Context, in *proposeIn) (ProposalView, erro
 	case out.Error == "" && len(out.Questions) == 0 && len(h.Lines) == 0:
 		out.Error = "No line of it can be read so. Change what a column is taken for."
 	}
+	out.NoRow = noRow(&p.Recipe, out.Offers)
 	out.Ready = out.Error == "" && len(out.Questions) == 0
 	if p.Err == nil {
 		out.Recipe = string(p.Recipe.Marshal())
@@ -705,8 +707,7 @@ func written(s *recipe.Sample) string {
 	case table.Shapefile:
 		return "Points of a shapefile."
 	}
-	sep := map[byte]string{',': "commas", ';': "semicolons", '|': "bars", '\t': "tabs", ' ': "blanks"}[d.Separator]
-	out := "Text, parted by " + sep
+	out := "Text, " + separated(d.Separator)
 	switch d.Decimal {
 	case ',':
 		out += ", decimal comma"
@@ -726,6 +727,52 @@ func written(s *recipe.Sample) string {
 		out += fmt.Sprintf(", units in line %d", d.Units)
 	}
 	return out + "."
+}
+
+// separated says what stands between the columns of a text.
+func separated(by byte) string {
+	switch by {
+	case 0:
+		return "one column"
+	case ',':
+		return "columns parted by a comma"
+	case ';':
+		return "columns parted by a semicolon"
+	case '\t':
+		return "columns parted by a tab"
+	case ' ':
+		return "columns parted by spaces"
+	case '|':
+		return "columns parted by a bar"
+	}
+	return "columns parted by " + strconv.QuoteRune(rune(by))
+}
+
+// noRow says why no row can be judged by what a recipe reads; empty: rows can, or
+// it is the log of a receiver. Offers are what its columns are taken for while
+// something is open.
+func noRow(r *recipe.Recipe, offers []ColumnView) string {
+	judges := func(q evenstand.Quantity) bool { return q != evenstand.Raw && q != evenstand.SpacingCV } // a scatter of spacings alone is of no row's use
+	if r.Seeds.Row != "" || r.Place.Latitude != "" {
+		return ""
+	}
+	for i := range r.Values {
+		if v := &r.Values[i]; strings.HasPrefix(v.Element, "row") && judges(v.Quantity) {
+			return ""
+		}
+	}
+	singulation := false
+	for i := range offers {
+		o := &offers[i]
+		if q, ok := evenstand.ParseQuantity(o.Quantity); o.ByRow && o.State != recipe.Unread && (!ok || judges(q)) {
+			return ""
+		}
+		singulation = singulation || o.State == recipe.Unread && strings.HasPrefix(o.Means, recipe.PartsNot)
+	}
+	if singulation {
+		return "No row can be judged by this table: " + recipe.PartsNot + ". Export the seeds, skips or doubles of each row too."
+	}
+	return "No row can be judged by this table: nothing of seeds in it is by row. Export a column or a line for each row."
 }
 
 // Kept is a recipe that was kept, and the reading that it makes possible.
@@ -869,6 +916,7 @@ type RecipeView struct {
 	Box   string   `json:"box" doc:"The box that writes such tables"`
 	Kind  string   `json:"kind" doc:"What file it is, in words"`
 	Reads []string `json:"reads" doc:"What it reads, in words"`
+	NoRow string   `json:"no_row" doc:"Why no row can be judged by its tables; empty: rows can"`
 	Note  string   `json:"note" doc:"Of whoever made it"`
 	Text  string   `json:"text"`
 	Error string   `json:"error" doc:"Why it cannot be used; empty: it can"`
@@ -887,7 +935,7 @@ func (s *Server) recipeList(context.Context, *nothing) (RecipeList, error) {
 		if err != nil {
 			x.Error = sentence(err.Error())
 		} else {
-			x.Box, x.Note, x.Reads = r.Box, r.Note, r.Tells()
+			x.Box, x.Note, x.Reads, x.NoRow = r.Box, r.Note, r.Tells(), noRow(&r, nil)
 			x.Kind = written(&recipe.Sample{Kind: r.File.Kind, Sheet: r.File.Sheet, Dialect: r.File.Dialect})
 		}
 		out.Recipes = append(out.Recipes, x)

@@ -143,7 +143,7 @@ func TestTableExplained(t *testing.T) {
 		s.send(t, http.MethodPost, "/api/v1/recipes/propose", ask(tab, answers), http.StatusOK, &p)
 	}
 	propose()
-	if p.Ready || len(p.Columns) != 6 || len(p.Lines) != 4 || p.Lines[0][1] != "0,5" || p.Box != "monitor" || !strings.Contains(p.Written, "semicolons, decimal comma") {
+	if p.Ready || len(p.Columns) != 6 || len(p.Lines) != 4 || p.Lines[0][1] != "0,5" || p.Box != "monitor" || !strings.Contains(p.Written, "a semicolon, decimal comma") {
 		t.Fatalf("%+v", p)
 	}
 	by := map[string]web.ColumnView{}

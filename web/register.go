@@ -31,6 +31,7 @@ func (s *Server) register() {
 	versioned(s, "/ground/tiles/{measure}/{z}/{x}/{y}", "groundTile", "A vector tile of its cells", mvt.MIME, s.tileTag, s.groundTile)
 	versioned(s, "/ground/picture", "groundPicture", "A first picture of its cells, as columns", columnsMIME, s.pictureTag, s.groundPicture)
 	get(s, "/sources", "sources", "Every box: its grade, its clock, what it can tell, what to switch on", s.sourceList)
+	operation(s, http.MethodPatch, "/sources", "setClock", "Say how far a box's clock is off, or take that back", s.setClock)
 	get(s, "/settings", "settings", "Units, zone and prices as people write them", s.settings)
 	operation(s, http.MethodPatch, "/settings", "setSettings", "Change some of them", s.setSettings)
 	get(s, "/limits", "limits", "How the last day kept the limits that were set", s.limitList)

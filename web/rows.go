@@ -57,7 +57,7 @@ type Filter struct {
 }
 
 type rowsIn struct {
-	Measure string `query:"measure" default:"skips"`
+	Measure string `query:"measure" doc:"Empty: skips, and where no box tells them seeds planted"`
 	Filter
 }
 
@@ -70,6 +70,7 @@ type RowFigure struct {
 	N     evenstand.Number `json:"n" doc:"What it rests on"`
 	Few   bool             `json:"few" doc:"Too little to say"`
 	Apart string           `json:"apart" enum:"with,perhaps,out"`
+	None  bool             `json:"no_seed" doc:"It gave no seed while the others planted, and has no value of what is of seeds"`
 	Says  string           `json:"says"`
 	Side  string           `json:"side"`
 	Track bool             `json:"wheel_track" doc:"It runs in a wheel track"`
@@ -95,7 +96,7 @@ type RowsView struct {
 }
 
 // picked are the stretches that a filter lets through, day by day.
-func (s *Server) picked(ctx context.Context, f *Filter, each func(day int32, card *evenstand.Card, ss []evenstand.Stretch)) ([]string, error) {
+func (s *Server) picked(ctx context.Context, f *Filter, each func(at int32, day evenstand.Day, card *evenstand.Card, ss []evenstand.Stretch)) ([]string, error) {
 	days, err := s.allDays(ctx)
 	if err != nil {
 		return nil, err
@@ -142,7 +143,7 @@ func (s *Server) picked(ctx context.Context, f *Filter, each func(day int32, car
 				}
 				part = append(part, *st)
 			}
-			each(int32(i), &card, part)
+			each(int32(i), d.Day, &card, part)
 			return nil
 		})
 		if err != nil {
@@ -219,40 +220,52 @@ type compared struct {
 }
 
 func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) {
-	m, ok := group.ByID(in.Measure)
-	if !ok {
-		return RowsView{}, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
+	tells, err := s.tellings(ctx)
+	if err != nil {
+		return RowsView{}, err
 	}
-	if in.Planter == "" { // rows of two planters are not the same rows
+	one := *in
+	if in = &one; in.Planter == "" { // rows of two planters are not the same rows
 		days, err := s.allDays(ctx)
 		if err != nil {
 			return RowsView{}, err
 		}
 		if n := len(days); n > 0 {
-			one := *in
-			one.Planter = days[n-1].Planter
-			in = &one
+			in.Planter = days[n-1].Planter
 		}
+	}
+	if in.Measure == "" {
+		if in.Measure, err = s.firstMeasure(ctx, &in.Filter, tells); err != nil {
+			return RowsView{}, err
+		}
+	}
+	m, ok := group.ByID(in.Measure)
+	if !ok {
+		return RowsView{}, refuse(fmt.Sprintf("there is no measure %q", in.Measure))
 	}
 	all := group.Measures()
 	told := make([]bool, len(all))
 	var sums []group.Sum
+	var sown sownRows
 	var card evenstand.Card
 	var asked wanted
-	seen, err := s.picked(ctx, &in.Filter, func(day int32, c *evenstand.Card, ss []evenstand.Stretch) {
+	seen, err := s.picked(ctx, &in.Filter, func(at int32, day evenstand.Day, c *evenstand.Card, ss []evenstand.Stretch) {
 		card = *c
+		t := tells(in.Planter, day)
 		for i := range ss {
 			asked.add(&ss[i], c.RowSpacing)
+			sown.add(&ss[i])
 			for int(ss[i].Row) > len(sums) {
 				sums = append(sums, group.Sum{})
 			}
-			if ss[i].Row >= 1 {
-				sums[ss[i].Row-1].Add(&m, &ss[i], day, c.RowSpacing)
+			if ss[i].Row >= 1 && t.tells(&m, &ss[i]) {
+				sums[ss[i].Row-1].Add(&m, &ss[i], at, c.RowSpacing)
 			}
 		}
 		for k := range all {
 			for i := 0; i < len(ss) && !told[k]; i += 1 + len(ss)/64 {
 				_, told[k] = all[k].One(&ss[i], c.RowSpacing)
+				told[k] = told[k] && t.tells(&all[k], &ss[i])
 			}
 		}
 	})
@@ -263,7 +276,14 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 		sums = append(sums, group.Sum{})
 	}
 	figures := make([]group.Figure, len(sums))
+	none := sown.none()
+	if !ofSeeds(&m) {
+		none = nil
+	}
 	for i := range sums {
+		if none.Has(i + 1) {
+			sums[i] = group.Sum{}
+		}
 		figures[i] = sums[i].Figure(&m)
 	}
 	band, apart := group.Peers(figures)
@@ -281,6 +301,12 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 		r := RowFigure{
 			Row: row, Value: evenstand.Number(f.Value), Low: evenstand.Number(f.Low), High: evenstand.Number(f.High), N: evenstand.Number(f.N),
 			Few: f.Few, Apart: [...]string{"with", "perhaps", "out"}[apart[i]], Says: says(v, m.Unit, f), Parts: []string{},
+		}
+		switch {
+		case none.Has(row):
+			r.None, r.Few, r.Apart, r.Says = true, false, "out", "no seed"
+		case math.IsNaN(f.Value) && sown.seeds(row) > 0 && ofSeeds(&m):
+			r.Says = "not told"
 		}
 		for _, g := range card.Groups {
 			switch {
@@ -302,8 +328,8 @@ func (s *Server) compareRows(ctx context.Context, in *rowsIn) (RowsView, error) 
 			out.Measures = append(out.Measures, s.measureInfo(&all[k]))
 		}
 	}
-	out.Title = title(&m, figures, band.Mid, apart)
-	out.Origin = origin(v, &m, seen)
+	out.Title = title(&m, figures, band.Mid, apart, none)
+	out.Origin = origin(v, &m, seen, none)
 	for _, g := range card.Groups {
 		if g.Kind == "vacuum" && !slices.Contains(out.Sides, g.Name) {
 			out.Sides = append(out.Sides, g.Name)
@@ -381,7 +407,7 @@ func (w *wanted) rate(m *group.Measure) evenstand.Number {
 
 // title says which rows stand apart from the middle of the others, and which
 // way: "Skips by row: row 7 more than the others, row 3 perhaps fewer."
-func title(m *group.Measure, fs []group.Figure, mid float64, apart []group.Apart) string {
+func title(m *group.Measure, fs []group.Figure, mid float64, apart []group.Apart, none evenstand.Rows) string {
 	var high, low, mayHigh, mayLow evenstand.Rows
 	any := false
 	for i, f := range fs {
@@ -407,12 +433,16 @@ func title(m *group.Measure, fs []group.Figure, mid float64, apart []group.Apart
 		more, less = "more", "less"
 	}
 	var parts []string
+	if len(none) > 0 {
+		parts = append(parts, strings.ToLower(advise.Rows(none))+" gave no seed")
+	}
+	told := len(parts)
 	say := func(rows evenstand.Rows, perhaps, word string) {
 		if len(rows) == 0 {
 			return
 		}
 		s := strings.ToLower(advise.Rows(rows)) + perhaps + " " + word
-		if len(parts) == 0 {
+		if len(parts) == told {
 			s += " than the others"
 		}
 		parts = append(parts, s)
@@ -423,6 +453,8 @@ func title(m *group.Measure, fs []group.Figure, mid float64, apart []group.Apart
 	say(mayLow, " perhaps", less)
 	head := advise.Capital(m.Label) + " by row: "
 	switch {
+	case !any && len(parts) > 0:
+		return head + parts[0] + "; of the others nothing is told."
 	case !any:
 		return head + "nothing was logged of it."
 	case len(parts) == 0:
@@ -431,15 +463,82 @@ func title(m *group.Measure, fs []group.Figure, mid float64, apart []group.Apart
 	return head + strings.Join(parts, ", ") + "."
 }
 
-func origin(v advise.Voice, m *group.Measure, days []string) string {
+func origin(v advise.Voice, m *group.Measure, days []string, none evenstand.Rows) string {
 	s := "Measured: " + m.Label + ", " + m.Of + "; intervals 90%, from how parts of about " + partLength(v) + " differ."
 	switch len(days) {
 	case 0:
 		return "Nothing fits the choice."
 	case 1:
-		return s + " One day."
+		s += " One day."
+	default:
+		s += fmt.Sprintf(" %d days.", len(days))
 	}
-	return s + fmt.Sprintf(" %d days.", len(days))
+	if len(none) > 0 {
+		s += " No seed: none was seen of it while the others planted; whether the row or its sensor, the row itself shows."
+	}
+	return s
+}
+
+// firstMeasure is what rows are compared by when nobody says: skips, where a box
+// tells them on a day that is looked at.
+func (s *Server) firstMeasure(ctx context.Context, f *Filter, tells func(string, evenstand.Day) telling) (string, error) {
+	days, err := s.allDays(ctx)
+	if err != nil {
+		return "", err
+	}
+	any := false
+	for _, d := range days {
+		if day := string(d.Day); d.Planter != f.Planter || f.From != "" && day < f.From || f.To != "" && day > f.To {
+			continue
+		}
+		any = true
+		if t := tells(d.Planter, d.Day); t.seeds || t.skips {
+			return "skips", nil
+		}
+	}
+	if !any {
+		return "skips", nil
+	}
+	return "population", nil
+}
+
+// sownRows sums up the seeds of each row, and the way on which it was on.
+type sownRows struct{ n, way []float64 }
+
+func (w *sownRows) add(s *evenstand.Stretch) {
+	if s.Row < 1 {
+		return
+	}
+	for int(s.Row) > len(w.n) {
+		w.n, w.way = append(w.n, 0), append(w.way, 0)
+	}
+	w.n[s.Row-1] += float64(s.Seeds)
+	w.way[s.Row-1] += max(0, float64(s.Way)-float64(s.Off))
+}
+
+func (w *sownRows) seeds(row int) float64 {
+	if row > len(w.n) {
+		return 0
+	}
+	return w.n[row-1]
+}
+
+// leastSown is the way in m from which on a row without any seed is said to have
+// given none. By judgement.
+const leastSown = 100
+
+// none gives the rows that gave no seed on the way while most others did.
+func (w *sownRows) none() evenstand.Rows {
+	var out evenstand.Rows
+	for i, n := range w.n {
+		if n == 0 && w.way[i] >= leastSown {
+			out = append(out, i+1)
+		}
+	}
+	if 2*len(out) >= len(w.n) {
+		return nil
+	}
+	return out
 }
 
 // partLength is how long the parts are whose differences give the intervals,

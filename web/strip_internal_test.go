@@ -95,15 +95,73 @@ func TestRowsTitle(t *testing.T) {
 	for _, tt := range []struct {
 		m     *group.Measure
 		apart []group.Apart
+		none  evenstand.Rows
 		want  string
 	}{
-		{&m, []group.Apart{group.With, group.Out, group.Out, group.Perhaps}, "Skips by row: row 2 more than the others, row 3 fewer, row 4 perhaps more."},
-		{&load, []group.Apart{group.With, group.With, group.Perhaps, group.With}, "Gauge-wheel load by row: row 3 perhaps lower than the others."},
-		{&m, []group.Apart{group.With, group.With, group.With, group.With}, "Skips by row: no row stands apart."},
+		{&m, []group.Apart{group.With, group.Out, group.Out, group.Perhaps}, nil, "Skips by row: row 2 more than the others, row 3 fewer, row 4 perhaps more."},
+		{&load, []group.Apart{group.With, group.With, group.Perhaps, group.With}, nil, "Gauge-wheel load by row: row 3 perhaps lower than the others."},
+		{&m, []group.Apart{group.With, group.With, group.With, group.With}, nil, "Skips by row: no row stands apart."},
+		{&m, []group.Apart{group.With, group.With, group.With, group.With}, evenstand.Rows{9}, "Skips by row: row 9 gave no seed."},
+		{&m, []group.Apart{group.With, group.Out, group.With, group.With}, evenstand.Rows{9}, "Skips by row: row 9 gave no seed, row 2 more than the others."},
 	} {
-		if got := title(tt.m, fs, 0.01, tt.apart); got != tt.want {
+		if got := title(tt.m, fs, 0.01, tt.apart, tt.none); got != tt.want {
 			t.Errorf("got  %s\nwant %s", got, tt.want)
 		}
+	}
+}
+
+// A row without a seed on its way gave none, unless it was off, went a few metres,
+// or most others gave none either.
+func TestRowsWithoutSeed(t *testing.T) {
+	st := func(row int16, seeds, way, off float32) evenstand.Stretch {
+		return evenstand.Stretch{Row: row, Seeds: seeds, Way: way, Off: off}
+	}
+	for _, tt := range []struct {
+		ss   []evenstand.Stretch
+		want string
+	}{
+		{[]evenstand.Stretch{st(1, 900, 150, 0), st(2, 0, 150, 0), st(3, 0, 150, 120), st(4, 20, 150, 0), st(5, 900, 150, 0)}, "2"},
+		{[]evenstand.Stretch{st(1, 900, 150, 0), st(2, 0, 80, 0), st(3, 900, 150, 0)}, ""},
+		{[]evenstand.Stretch{st(1, 900, 150, 0), st(2, 0, 150, 0)}, ""},
+	} {
+		var w sownRows
+		for i := range tt.ss {
+			w.add(&tt.ss[i])
+		}
+		if got := w.none().String(); got != tt.want {
+			t.Errorf("no seed of rows %q, want %q", got, tt.want)
+		}
+	}
+}
+
+// A stretch of counted seeds says no share of skips where no box tells one.
+func TestTellingsOfStretches(t *testing.T) {
+	skips, _ := group.ByID("skips")
+	doubles, _ := group.ByID("doubles")
+	off, _ := group.ByID("switched-off")
+	load, _ := group.ByID("load")
+	counted, single := evenstand.Stretch{Grade: evenstand.GradeB}, evenstand.Stretch{Grade: evenstand.GradeA}
+	none, some := telling{}, telling{skips: true, on: true}
+	for i, tt := range []struct {
+		of   telling
+		m    *group.Measure
+		s    *evenstand.Stretch
+		want bool
+	}{
+		{none, &skips, &counted, false},
+		{none, &skips, &single, true},
+		{some, &skips, &counted, true},
+		{some, &doubles, &counted, false},
+		{none, &off, &single, false},
+		{some, &off, &counted, true},
+		{none, &load, &counted, true},
+	} {
+		if got := tt.of.tells(tt.m, tt.s); got != tt.want {
+			t.Errorf("case %d, %s: %v", i, tt.m.ID, got)
+		}
+	}
+	if a, b, c := none.instead("skips"), some.instead("skips"), none.instead("load"); a != "population" || b != "skips" || c != "load" {
+		t.Errorf("instead of skips %s and %s, of load %s", a, b, c)
 	}
 }
 

@@ -119,6 +119,9 @@ type Question struct {
 	Proposed string // key of the likeliest; empty: none is
 }
 
+// PartsNot is why a column of singulation is not read.
+const PartsNot = "singulation does not part skips from doubles"
+
 // Reading says how a column, or one column for each row, is read.
 type Reading struct {
 	Column string // the name, with {n} for the row
@@ -1618,7 +1621,7 @@ func (g *guesser) column(x *group) {
 			case m == "spacing":
 				why = "the mean spacing is in the seed rate"
 			default:
-				why = "singulation does not part skips from doubles"
+				why = PartsNot
 			}
 			continue
 		case "seeds_per":

@@ -75,6 +75,16 @@ var measures = []Measure{
 			return Part{N: area, S: float64(s.Seeds)}, true
 		},
 	},
+	{
+		ID: "switched-off", Label: "switched off", Of: "of the way", Unit: "fraction", Quantity: evenstand.RowEnabled, kind: mean,
+		part: func(s *evenstand.Stretch, _ float64) (Part, bool) {
+			way := float64(s.Way)
+			if !(way > 0) || !(s.Off >= 0) {
+				return Part{}, false
+			}
+			return Part{N: way, S: min(way, float64(s.Off))}, true
+		},
+	},
 	means(evenstand.WheelOffShare, "wheel-off", "gauge wheels off the ground", "share of the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.OffShare }),
 	means(evenstand.GaugeWheelLoad, "load", "gauge-wheel load", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Load }),
 	means(evenstand.AppliedForce, "force", "applied force", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Force }),

@@ -583,7 +583,8 @@ export interface paths {
         delete?: never;
         options?: never;
         head?: never;
-        patch?: never;
+        /** Say how far a box's clock is off, or take that back */
+        patch: operations["setClock"];
         trace?: never;
     };
     "/api/v1/tables": {
@@ -797,6 +798,11 @@ export interface components {
             listed: boolean;
             rows: number[];
             sentence: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            since: string | null;
             stage: string;
             /** Format: double */
             to_m: number;
@@ -832,6 +838,7 @@ export interface components {
             row_spacing_m?: number;
             /** Format: int64 */
             rows?: number;
+            tank?: components["schemas"]["TankSaid"];
         };
         CardList: {
             cards: components["schemas"]["CardView"][];
@@ -908,6 +915,21 @@ export interface components {
             id: string;
             text: string;
         };
+        ClockInBody: {
+            box: string;
+            /**
+             * Format: double
+             * @description Half-width of the 90 % interval; left out: not known
+             */
+            error_s?: number;
+            /**
+             * Format: double
+             * @description Logged minus true; left out: what was said is taken back
+             */
+            offset_s?: number;
+            /** @description As the list of boxes has it */
+            planter: string;
+        };
         ClockView: {
             /** @description SI; null is unknown */
             drift_ppm: number | null;
@@ -917,6 +939,10 @@ export interface components {
             from: string;
             /** @description Logged minus true */
             offset_s: number | null;
+            /** @description SI; null is unknown */
+            said_error_s: number | null;
+            /** @description As the logbook says, which goes before what lies beside the logs; null: it says nothing */
+            said_offset_s: number | null;
         };
         ColumnView: {
             by_row: boolean;
@@ -1085,6 +1111,8 @@ export interface components {
             area: string;
             /** @description Planted */
             area_m2: number | null;
+            /** @description West, south, east, north */
+            bounds: number[];
             few: boolean;
             field: string;
             /** @description SI; null is unknown */
@@ -1151,6 +1179,8 @@ export interface components {
             values: components["schemas"]["ValueAt"][];
         };
         GroundFinding: {
+            /** @description Where the place to mark is */
+            field: string;
             id: string;
             kind: string;
             /** Format: double */
@@ -1181,6 +1211,10 @@ export interface components {
             measures: components["schemas"]["MeasureInfo"][];
             /** @description What one should know of how it is drawn */
             notes: string[];
+            /** @description What to show first: the same, or that of one field where fields lie far apart */
+            opens: number[];
+            /** @description That field; empty: all is shown */
+            opens_on: string;
             passes: components["schemas"]["FeatureCollection"];
             /** @description The measure over all that is shown, in words; empty: nothing was logged of it */
             says: string;
@@ -1492,13 +1526,18 @@ export interface components {
         };
         OnPass: {
             finding: string;
-            /** @description Its key; empty: there is none */
+            /** @description Its key */
             pass: string;
             /**
              * Format: int64
              * @description Where it is one row's; 0: of several
              */
             row: number;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            since: string | null;
         };
         OptionView: {
             key: string;
@@ -1545,10 +1584,6 @@ export interface components {
             number: number;
         };
         PassView: {
-            /** @description The listed finding to step on to from the last of this pass, on a later pass of the day */
-            after: components["schemas"]["OnPass"];
-            /** @description The listed finding to step back to from the first of this pass, on an earlier pass of the day */
-            before: components["schemas"]["OnPass"];
             day: string;
             /**
              * Format: date-time
@@ -1584,6 +1619,8 @@ export interface components {
             row_spacing_m: number | null;
             /** Format: int64 */
             rows: number;
+            /** @description A box told shares of skips; else the skips of stretches without single seeds are those of ground where nothing fell */
+            shares: boolean;
             /** @description Row number to side or section, where the card says */
             sides: {
                 [key: string]: string;
@@ -1593,6 +1630,8 @@ export interface components {
              * @description UTC; null is unknown
              */
             start: string | null;
+            /** @description The worklist's findings of this planter and day to step along, by since, then by id */
+            steps: components["schemas"]["OnPass"][];
             track: components["schemas"]["Point"][];
             tracks: components["schemas"]["TrackView"][];
         };
@@ -1634,6 +1673,8 @@ export interface components {
             lines: string[][];
             /** @description The table for people */
             name: string;
+            /** @description Why no row can be judged by it; empty: rows can */
+            no_row: string;
             /** @description What the columns are taken for */
             offers: components["schemas"]["ColumnView"][];
             /** @description Of what part of the planter */
@@ -1689,6 +1730,8 @@ export interface components {
             /** @description What file it is, in words */
             kind: string;
             name: string;
+            /** @description Why no row can be judged by its tables; empty: rows can */
+            no_row: string;
             /** @description Of whoever made it */
             note: string;
             /** @description What it reads, in words */
@@ -1732,6 +1775,8 @@ export interface components {
             low: number | null;
             /** @description What it rests on */
             n: number | null;
+            /** @description It gave no seed while the others planted, and has no value of what is of seeds */
+            no_seed: boolean;
             parts: string[];
             /** Format: int64 */
             row: number;
@@ -1847,6 +1892,7 @@ export interface components {
             means: string;
             name: string;
             notes: string[];
+            planter: string;
             /** @description Clock, silences, place */
             says: string[];
             /** @description Its longest silence while it planted, of ten minutes and more */
@@ -1969,6 +2015,15 @@ export interface components {
             path: string;
             sheet?: string;
             upload: string;
+        };
+        TankSaid: {
+            /** Format: double */
+            capacity_m3?: number;
+            name?: string;
+            /** Format: int64 */
+            number: number;
+            /** @description What it holds; empty: nobody knows */
+            product?: string;
         };
         TankView: {
             /** @description SI; null is unknown */
@@ -2516,7 +2571,7 @@ export interface operations {
                 margin?: number;
                 /** @description Level beyond which nothing is made larger */
                 nearest?: number;
-                /** @description West, south, east, north of what is to be seen; left out: the finding's way, or else all */
+                /** @description West, south, east, north of what is to be seen; left out: the finding's way, or else what is shown first */
                 box?: number[];
             };
             header?: {
@@ -3150,6 +3205,7 @@ export interface operations {
     rows: {
         parameters: {
             query?: {
+                /** @description Empty: skips, and where no box tells them seeds planted */
                 measure?: string;
                 planter?: string;
                 field?: string;
@@ -3194,6 +3250,7 @@ export interface operations {
     rowsTable: {
         parameters: {
             query?: {
+                /** @description Empty: skips, and where no box tells them seeds planted */
                 measure?: string;
                 planter?: string;
                 field?: string;
@@ -3363,6 +3420,39 @@ export interface operations {
             cookie?: never;
         };
         requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SourceList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    setClock: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ClockInBody"];
+            };
+        };
         responses: {
             /** @description OK */
             200: {

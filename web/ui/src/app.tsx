@@ -22,7 +22,7 @@ interface Entry { name: string, to: string }
 // few that a moving machine leaves room for.
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
-  { head: 'Try', of: [{ name: 'Journal', to: '/journal' }] },
+  { head: 'Changes', of: [{ name: 'Journal', to: '/journal' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/journal' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -75,7 +75,7 @@ export function App() {
       <b><a href="/">Evenstand</a></b>
       <span class="where">{b ? (b.place || b.name) : ''}</span>
       <span class="state">{!store.alive ? 'The program does not answer' : store.problem && b ? 'Not up to date; asking again' : b?.state}</span>
-      <button class="menu quiet" aria-expanded={open} aria-controls="list" onClick={() => setOpen(!open)}>{open ? 'Close' : 'Screens'}</button>
+      <button class="menu" aria-expanded={open} aria-controls="list" onClick={() => setOpen(!open)}>{open ? 'Close' : 'Screens'}</button>
     </header>
     <nav class={open ? 'list open' : 'list'} id="list" aria-label="Screens">
       {inCab ? cab.map(entry) : shop.map((g) => <div key={g.head}><h2>{g.head}</h2>{g.of.map(entry)}</div>)}
@@ -115,7 +115,7 @@ function Foot() {
   return <div class="foot">
     {busy.map((j) => <div class="job" key={j.id}>
       <div><span>{j.state === 'waiting' ? 'Waiting for its turn' : j.says || 'Reading'}</span>
-        {!looking() && <button class="quiet" onClick={() => void api.send('DELETE', `/jobs/${j.id}`).catch((e: Error) => store.say(e.message))}>Stop</button>}</div>
+        {!looking() && <button onClick={() => void api.send('DELETE', `/jobs/${j.id}`).catch((e: Error) => store.say(e.message))}>Stop</button>}</div>
       <progress max={j.total || undefined} value={j.total ? j.done : undefined} aria-label="How far the reading is" />
     </div>)}
     <div class="hush" role="status">{aloud}</div>

@@ -85,7 +85,7 @@ export class Store {
       const b = await api.get<api.Book>('/book')
       if (mine < this.taken) return
       this.taken = mine
-      if (!same(b, this.known)) this.turn++
+      if (!same(b, this.known ?? this.heard ?? b)) this.turn++ // the first answer makes nothing old that was asked for beside it
       this.book = b
       this.known = { run: b.run, revision: b.revision }
       this.problem = null

@@ -75,7 +75,7 @@ run('simulate', scenario, join(dir, 'sim'))
 const boxes = join(dir, 'sim', 'boxes')
 run('new', join(dir, 'book'), '--planter', join(dir, 'sim/card.toml'), '--field', join(dir, 'sim/fields/north-place.geojson'), '--field', join(dir, 'sim/fields/river-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
 run('read', join(dir, 'book'), boxes)
-cpSync(join(dir, 'book'), join(dir, 'shown'), { recursive: true })
+for (const copy of ['shown', 'said']) cpSync(join(dir, 'book'), join(dir, copy), { recursive: true })
 const main = await open(join(dir, 'book'))
 
 test('the first minute: files dropped into an empty logbook', async () => {
@@ -382,6 +382,21 @@ test('a note in a logbook with two planters', async () => {
   await s.stop()
 })
 
+test('a start asks for everything once', async () => {
+  const id = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id
+  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
+    const p = await page(main.address)
+    const asked = {}
+    p.on('request', (r) => { const at = r.url().slice(main.address.length); if (at.startsWith('/api/')) asked[at] = (asked[at] ?? 0) + 1 })
+    await p.goto(main.address + path)
+    await settled(p)
+    await p.waitForTimeout(500)
+    for (const [at, n] of Object.entries(asked)) check(n === 1, `${path} asks ${n} times for ${at}`)
+    check((asked['/api/v1/book'] ?? 0) === 1, `${path} asks for the logbook`)
+    await p.context().close()
+  }
+})
+
 test('letter keys are switched off', async () => {
   const p = await page(main.address)
   await p.goto(main.address + '/more')
@@ -392,11 +407,82 @@ test('letter keys are switched off', async () => {
   await p.keyboard.press('r')
   await p.waitForTimeout(300)
   check(new URL(p.url()).pathname === '/', 'no letter leads to another screen')
+  // On the map the buttons and arrows move, plus and minus do not.
+  await p.goto(main.address + '/ground')
+  await p.locator('.field[data-drawn]').waitFor()
+  await p.locator('.maplibregl-canvas').focus()
+  const at = () => new URL(p.url()).searchParams.get('at')
+  for (const k of ['+', '=', '-']) await p.keyboard.press(k)
+  await p.waitForTimeout(900)
+  const still = at()
+  await p.keyboard.press('+')
+  await p.waitForTimeout(900)
+  check(at() === still, 'plus does not zoom the map')
+  await p.keyboard.press('ArrowUp')
+  await p.waitForFunction((was) => new URLSearchParams(location.search).get('at') !== was, still)
   await p.goto(main.address + '/more')
   await p.getByRole('group', { name: 'Letter keys' }).getByRole('button', { name: 'On' }).click()
   await p.keyboard.press('j')
   await p.getByRole('heading', { name: 'What changed?' }).waitFor()
+  await p.goto(main.address + '/ground')
+  await p.locator('.field[data-drawn]').waitFor()
+  await p.waitForTimeout(900)
+  const before = at()
+  await p.locator('.maplibregl-canvas').focus()
+  await p.keyboard.press('+')
+  await p.waitForFunction((was) => new URLSearchParams(location.search).get('at') !== was, before)
   await p.context().close()
+})
+
+test('the ground opens on one field where fields lie far apart, and all of them are a press away', async () => {
+  const p = await page(main.address)
+  const v = await (await fetch(main.address + '/api/v1/ground')).json()
+  check(v.opens_on === v.findings[0].field, `it opens on the field of the head finding: ${v.opens_on}`)
+  await p.goto(main.address + '/ground')
+  await p.locator('.field[data-drawn]').waitFor()
+  const wide = () => p.locator('.pin').first().evaluate((e) => e.style.getPropertyValue('--lead'))
+  check(await wide() === '0px', 'on a field that is wide enough a mark stands at its place')
+  await looked(p, 'ground, opened')
+  const zoom = () => Number(new URL(p.url()).searchParams.get('at')?.split(',')[2])
+  await p.waitForFunction(() => new URLSearchParams(location.search).has('at'))
+  const near = zoom()
+  await p.getByRole('button', { name: 'All fields' }).click()
+  await p.waitForFunction((was) => Number(new URLSearchParams(location.search).get('at').split(',')[2]) < was - 1, near)
+  check(await wide() !== '0px', 'and beside one that it would hide')
+  await looked(p, 'ground, all fields')
+  await p.context().close()
+})
+
+test('a clock and a tank are said on the page, and the clock is taken back', async () => {
+  const s = await open(join(dir, 'said'))
+  const p = await page(s.address, { size: 'phone' })
+  await p.goto(s.address + '/logbook')
+  const box = p.locator('article.box', { hasText: 'seed monitor' })
+  await box.getByText('Say how far its clock is off').click()
+  await box.getByLabel('Off by').fill('soon')
+  await box.getByRole('button', { name: 'Keep the clock' }).click()
+  await box.getByRole('alert').waitFor()
+  await box.getByLabel('Off by').fill('0,05')
+  await box.getByLabel('Which way').selectOption('slow')
+  await box.getByLabel('To within').fill('0.1')
+  await looked(p, 'clock, phone')
+  await box.getByRole('button', { name: 'Keep the clock' }).click()
+  await p.getByText('Kept for this clock.').waitFor()
+  await box.getByText('How far its clock is off, as you said').waitFor()
+  const said = async () => (await (await fetch(s.address + '/api/v1/sources')).json()).sources.find((x) => x.name.startsWith('seed monitor')).clock
+  check((await said()).said_offset_s === -0.05 && (await said()).said_error_s === 0.1, 'the clock is kept')
+  await box.getByRole('button', { name: 'Take it back' }).click()
+  await box.getByText('Say how far its clock is off').waitFor()
+  check((await said()).said_offset_s === null, 'the clock is taken back')
+  await p.goto(s.address + '/logbook/planter')
+  await p.getByText('Add a tank or hopper').click()
+  await p.getByLabel('What it holds').last().fill('10-34-0')
+  await p.getByLabel('Full, it holds').last().fill('250')
+  await looked(p, 'tank, phone')
+  await p.getByRole('button', { name: 'Keep the tank' }).last().click()
+  await p.getByText('10-34-0, 250 gal').waitFor()
+  await p.context().close()
+  await s.stop()
 })
 
 test('the focus goes where one goes', async () => {
@@ -488,11 +574,16 @@ test('by keyboard alone', async () => {
     check(await p.evaluate(() => document.activeElement?.className === 'ribbon'), 'the ribbon keeps the keys from pass to pass')
     return p.locator('.tip').textContent()
   }
-  for (let i = 0; i < 8; i++) await step('p')
-  check(seen.size > 2, 'p goes back to the pass before')
+  const steps = (await (await fetch(main.address + '/api/v1/pass?' + new URLSearchParams({ pass: await p.evaluate(() => window.ribbon.p.key) }))).json()).steps.map((x) => x.finding)
   let says = ''
-  for (let i = 0; i < 40 && !/last finding of the day/.test(says); i++) says = await step('n')
-  check(/last finding of the day/.test(says), 'n goes on and says when there is no further one')
+  for (let i = 0; i < 40 && !/first finding of the day/.test(says); i++) says = await step('p')
+  check(/first finding of the day/.test(says), 'p goes back and says when there is none before')
+  const met = [new URL(p.url()).searchParams.get('finding')]
+  for (let i = 0; i < 40; i++) {
+    if (/last finding of the day/.test(await step('n'))) break
+    met.push(new URL(p.url()).searchParams.get('finding'))
+  }
+  check(steps.length > 1 && met.join() === steps.join(), `n goes from each finding to another, to the last: ${met}`)
   await p.keyboard.press('[')
   await p.waitForTimeout(500)
   await p.keyboard.press('w')

@@ -114,17 +114,28 @@ describe('marks', () => {
 })
 
 describe('from finding to finding', () => {
-  const f = (id: string, from_m: number, listed = true) => ({ id, from_m, to_m: from_m + 5, listed, rows: [1], kind: '', stage: 'raised', sentence: id }) as api.Pass['findings'][number]
-  const all = [f('c', 30), f('hidden', 10, false), f('a', 0), f('b', 0)]
-  it('goes by place, over those that the worklist does not have, and ends', () => {
+  const at = (min: number) => `2026-05-02T14:${String(min).padStart(2, '0')}:00Z`
+  const step = (finding: string, min: number) => ({ pass: 'p' + min, finding, row: 0, since: at(min) })
+  const steps = [step('a', 10), step('b', 20), step('c', 20), step('d', 40)]
+  const on = (start: number, ...findings: [string, number][]) => ({ steps, start: at(start), findings: findings.map(([id, min]) => ({ id, since: at(min) })) }) as unknown as api.Pass
+  it('goes from each to another, whatever pass it is seen on, and ends', () => {
+    const p = on(25, ['b', 20], ['c', 20])
     const way: string[] = []
-    for (let x = stepTo(all, '', 1); x; x = stepTo(all, x.id, 1)) way.push(x.id)
-    expect(way).toEqual(['a', 'b', 'c'])
-    for (let x = stepTo(all, 'c', -1); x; x = stepTo(all, x.id, -1)) way.push(x.id)
-    expect(way).toEqual(['a', 'b', 'c', 'b', 'a'])
-    expect(stepTo(all, 'hidden', 1)?.id).toBe('c')
-    expect(stepTo(all, 'hidden', -1)?.id).toBe('b')
-    expect(stepTo([all[1]!], '', 1)).toBeNull()
+    for (let x = stepTo(p, 'a', 1); x; x = stepTo(p, x.finding, 1)) way.push(x.finding)
+    expect(way).toEqual(['b', 'c', 'd'])
+    for (let x = stepTo(p, 'd', -1); x; x = stepTo(p, x.finding, -1)) way.push(x.finding)
+    expect(way).toEqual(['b', 'c', 'd', 'c', 'b', 'a'])
+  })
+  it('begins with those on the pass, else with the nearest in time', () => {
+    expect(stepTo(on(25, ['b', 20], ['c', 20]), '', 1)?.finding).toBe('b')
+    expect(stepTo(on(25, ['b', 20], ['c', 20]), '', -1)?.finding).toBe('c')
+    expect(stepTo(on(25), '', 1)?.finding).toBe('d')
+    expect(stepTo(on(25), '', -1)?.finding).toBe('c')
+    expect(stepTo(on(50), '', 1)).toBeNull()
+  })
+  it('from one that the worklist does not have it goes by its time', () => {
+    expect(stepTo(on(25, ['guess', 15], ['b', 20]), 'guess', 1)?.finding).toBe('b')
+    expect(stepTo(on(25, ['guess', 15], ['b', 20]), 'guess', -1)?.finding).toBe('a')
   })
 })
 

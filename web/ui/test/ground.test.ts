@@ -1,5 +1,5 @@
 import { describe, expect, it, test } from 'vitest'
-import { aside, bar, colours, hatch, lightness, step } from '../src/ground/colour'
+import { aside, bar, beside, colours, hatch, lightness, step } from '../src/ground/colour'
 import { aimed, at, bounds, boxOf, fitted, margin, outline, paint, project, seen, wanted } from '../src/ground/place'
 
 const themes = ['light', 'dark', 'black'] as const
@@ -70,6 +70,11 @@ describe('marks side by side', () => {
     }
   })
   it('alone they stay', () => expect(aside(10, 10, [[10, 200]], 36, 390)).toBe(0))
+  it('a field that they would hide has them beside it', () => {
+    expect(beside(120, [100, 80, 160, 140], 36, 390)).toBe(178)
+    expect(beside(340, [310, 80, 370, 140], 36, 390)).toBe(292) // at the right edge of the map
+    expect(beside(120, [100, 80, 300, 140], 36, 390)).toBe(120) // wide enough
+  })
 })
 
 describe('frames', () => {
@@ -101,9 +106,10 @@ describe('frames', () => {
     expect(wanted({ lat: 42, lon: -93, zoom: 16 }, 900, 600)).toMatchObject({ width: 900, height: 600, box: expect.stringMatching(/^-93\.[\d.]+,41\.[\d.]+,-92\.[\d.]+,42\.[\d.]+$/) })
   })
   it('a finding that lies there is looked at, else all', () => {
-    const v = { bounds: [1, 2, 3, 4], findings: [{ id: 'a', way: { coordinates: [[[-93, 42], [-93.1, 42.1]], [[-92.9, 41.9]]] } }] } as never
-    expect(seen(v, 'a')).toEqual([-93.1, 41.9, -92.9, 42.1])
-    expect(seen(v, 'b')).toEqual([1, 2, 3, 4])
+    const v = { bounds: [1, 2, 3, 4], opens: [1, 2, 2, 3], findings: [{ id: 'a', way: { coordinates: [[[-93, 42], [-93.1, 42.1]], [[-92.9, 41.9]]] } }] } as never
+    expect(seen(v, 'a', true)).toEqual([-93.1, 41.9, -92.9, 42.1])
+    expect(seen(v, 'b', false)).toEqual([1, 2, 3, 4])
+    expect(seen(v, 'b', true)).toEqual([1, 2, 2, 3]) // what is shown first
   })
 })
 

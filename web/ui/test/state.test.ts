@@ -67,6 +67,22 @@ test('what changes is taken up a second later, also while more and more comes', 
   expect(store.revision).toBe(41)
 })
 
+test('the first answer has nothing asked for again, unless something changed meanwhile', async () => {
+  const { store, stream } = await begun()
+  expect(store.turn).toBe(0)
+  stream.say('changed', { run: 'one', revision: 2 })
+  await vi.advanceTimersByTimeAsync(1000)
+  last('/book').answer(book(2))
+  await flush()
+  expect(store.turn).toBe(1)
+  const late = new Store()
+  late.start()
+  Stream.all.at(-1)!.say('hello', { run: 'one', revision: 2 })
+  last('/book').answer(book(3))
+  await flush()
+  expect(late.turn).toBe(1)
+})
+
 test('an answer that was overtaken does not count', async () => {
   const { store } = await begun()
   const first = store.load(), second = store.load()

@@ -1,3 +1,4 @@
+import type { ComponentChildren } from 'preact'
 import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { Title } from '../parts'
@@ -43,7 +44,7 @@ export function Done({ j, here }: { j: api.Job, here?: boolean }) {
 
 // Box is one box's log: its grade, what it can and cannot tell, what to switch
 // on tomorrow.
-export function Box({ s, more }: { s: api.Source, more?: boolean }) {
+export function Box({ s, more, children }: { s: api.Source, more?: boolean, children?: ComponentChildren }) {
   return <article class="box">
     <h3>{s.name}{s.grade && <span class="soft"> · grade {s.grade}, {s.means}</span>}</h3>
     <p>{s.gave}.</p>
@@ -56,5 +57,6 @@ export function Box({ s, more }: { s: api.Source, more?: boolean }) {
       {s.unused.length > 0 && <details><summary>Not used: {s.unused.length}</summary><ul>{s.unused.map((u) => <li key={u}>{u}</li>)}</ul></details>}
       {s.files.length > 0 && <details><summary>Files: {s.files.length}</summary><ul class="small">{s.files.map((f) => <li key={f}>{f}</li>)}</ul></details>}
     </>}
+    {children}
   </article>
 }

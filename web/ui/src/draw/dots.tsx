@@ -39,7 +39,7 @@ export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | nul
           <text x={left - 12} y={y + 5} text-anchor="end" class={d.mark ? 'strong' : undefined}>{d.name}</text>
           {a !== null && b !== null && <line x1={clamp(x(a))} x2={clamp(x(b))} y1={y} y2={y} stroke="var(--ink)" stroke-width={1.7} stroke-dasharray={d.faint ? '3 3' : undefined} />}
           {m !== null && <circle cx={x(m)} cy={y} r={d.mark ? 6 : 4.6} fill={d.mark ? 'var(--accent)' : 'var(--ink)'} />}
-          {m === null && <text x={left + 6} y={y + 5}>no data</text>}
+          {m === null && <text x={left + 6} y={y + 5} class={d.mark ? 'strong' : undefined}>{d.says || 'no data'}</text>}
           {notes && d.note && <text x={w - right + 12} y={y + 5}>{d.note}</text>}
         </g>
       })}

@@ -63,6 +63,16 @@ export function aside(x: number, y: number, taken: [number, number][], wide: num
   return 0
 }
 
+// A frame is left, top, right, bottom in pixels.
+export type Frame = [number, number, number, number]
+
+// beside tells where a mark at x stands so that it does not hide a field that is
+// no wider on the screen than four marks: right of it, and at the map's edge left.
+export function beside(x: number, [left, top, right, bottom]: Frame, wide: number, width: number): number {
+  if (Math.max(right - left, bottom - top) > 4 * wide) return x
+  return right + wide <= width || left < wide ? right + wide / 2 : left - wide / 2
+}
+
 // step writes the colours as an expression of the map: froms are where the
 // classes after the first begin.
 export function step(cols: string[], froms: number[]): unknown[] | string {

@@ -4,7 +4,8 @@ import { LngLatBounds, Map as GLMap, Marker, addProtocol, prewarm, setWorkerUrl,
 import worker from 'maplibre-gl/dist/maplibre-gl-worker.mjs'
 import { FileSource, PMTiles, Protocol } from 'pmtiles'
 import type { Ground as View } from '../api'
-import { aside, hatch, lightFirst, step } from './colour'
+import { aside, beside, hatch, lightFirst, step, type Frame } from './colour'
+import { unheard } from '../state'
 import { farthest, margin, nearest, seen, type Camera } from './place'
 
 setWorkerUrl(new URL(worker, import.meta.url).href)
@@ -53,6 +54,7 @@ export class Engine {
     this.map.on('move', () => this.spread())
     this.map.on('click', (e) => tells.picked(e.lngLat.lat, e.lngLat.lng))
     this.map.on('error', (e) => { if (!/abort/i.test(e.error?.message ?? '')) tells.failed(e.error?.message ?? 'The map could not be drawn.') })
+    box.addEventListener('keydown', (e) => { if (unheard(e)) e.stopPropagation() }, true) // before the map's own plus and minus
     this.map.getCanvas().addEventListener('keydown', (e) => {
       if (e.key !== 'Enter') return
       e.preventDefault()
@@ -108,7 +110,7 @@ export class Engine {
     ;(m.getSource('passes') as GeoJSONSource).setData(view.passes as never)
     this.lines()
     this.choose(chosen)
-    if (fit || first && this.map.getZoom() <= farthest) this.fit(seen(view, chosen))
+    if (fit || first && this.map.getZoom() <= farthest) this.fit(seen(view, chosen, !fit))
     if (first) m.once('idle', () => { if (!this.closed) this.tells.drawn() })
   }
 
@@ -162,17 +164,29 @@ export class Engine {
     void this.ready.then(() => { if (!this.closed) void (this.map.getSource('ways') as GeoJSONSource).setData((f ? { type: 'Feature', properties: {}, geometry: f.way } : nothing) as never) })
   }
 
-  // spread moves marks that would lie upon each other side by side.
+  // spread moves marks that would lie upon each other side by side, and those that
+  // would hide a field beside it, with a line to their place.
   private spread() {
     const wide = document.documentElement.dataset.dress === 'cab' ? 64 : 36
     const taken: [number, number][] = []
-    const box = this.map.getContainer()
-    for (const m of this.marks) {
+    const width = this.map.getContainer().clientWidth
+    const fields = new Map(this.view?.by_field.filter((f) => f.bounds.length === 4).map((f) => {
+      const [west, south, east, north] = f.bounds as [number, number, number, number]
+      const a = this.map.project([west, north]), b = this.map.project([east, south])
+      return [f.field, [a.x, a.y, b.x, b.y] as Frame]
+    }))
+    this.marks.forEach((m, i) => {
       const p = this.map.project(m.getLngLat())
-      const dx = aside(p.x, p.y, taken, wide, box.clientWidth)
+      const field = fields.get(this.view?.findings[i]?.field ?? '')
+      const x = field ? beside(p.x, field, wide, width) : p.x
+      const dx = x - p.x + aside(x, p.y, taken, wide, width)
       taken.push([p.x + dx, p.y])
       m.setOffset([dx, 0])
-    }
+      const e = m.getElement()
+      e.classList.toggle('led', dx !== 0)
+      e.style.setProperty('--lead', `${dx}px`)
+      e.style.zIndex = String(this.marks.length - i) // lines lie under the marks before
+    })
   }
 
   pin(at: { lat: number, lon: number } | null) {

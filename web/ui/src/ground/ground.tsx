@@ -3,7 +3,7 @@ import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { query } from '../api'
 import { label } from '../draw/scale'
-import { Choice, Title, Wait, Wide, Wrong } from '../parts'
+import { Choice, fieldName, Title, Wait, Wide, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
 import { theme, useData, useStore } from '../state'
 import { bar, colours, hatch, lightFirst } from './colour'
@@ -122,7 +122,7 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
   const empty = v.bounds.length === 0
   return <>
     <Title page="Ground">{v.title}</Title>
-    <p class="cap">{empty ? 'Nothing was planted there on those days.' : v.says ? `${v.says}.` : 'Nothing was logged of it; the lines are the passes.'} {v.notes.join(' ')}</p>
+    <p class="cap">{empty ? 'Nothing was planted there on those days.' : v.says ? `${v.says}.` : 'Nothing was logged of it; the lines are the passes.'} {v.notes.join(' ')}{v.opens_on && !first.aim && !finding && ` Shown first is ${fieldName(v.opens_on)}; the fields lie far apart.`}</p>
     <div class="pick near">
       {v.measures.length > 0 && <Choice label="Quantity" value={v.measure.id} set={(x) => stay({ measure: x })} of={(v.measures.some((m) => m.id === v.measure.id) ? v.measures : [v.measure, ...v.measures]).map((m) => ({ value: m.id, text: m.label }))} />}
       {v.fields.length > 1 && <Choice label="Field" value={chosen.field ?? ''} set={set('field')} of={[any('all fields'), ...v.fields.map((f) => ({ value: f, text: f }))]} />}
@@ -138,7 +138,7 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
           <div class="buttons">
             <button onClick={() => engine.current?.zoom(1)} title="Closer +">Closer</button>
             <button onClick={() => engine.current?.zoom(-1)} title="Farther −">Farther</button>
-            <button onClick={() => engine.current?.whole()} title="All that was planted">Whole</button>
+            <button onClick={() => engine.current?.whole()} title="All that was planted">{v.opens_on ? 'All fields' : 'Whole'}</button>
           </div>
         </div>
         {trouble && <p class="near" role="alert">{trouble}</p>}
@@ -246,7 +246,7 @@ function Coming({ view, finding, first }: { view: api.Ground | null, finding: st
     return () => o.disconnect()
   }, [])
   const pic = first.picture, now = theme()
-  const box = view && view.bounds.length === 4 ? boxOf(seen(view, finding)) : pic?.fitted
+  const box = view && view.bounds.length === 4 ? boxOf(seen(view, finding, true)) : pic?.fitted
   const frame = w > 0 && (first.aim ? aimed(first.aim, w, h) : box && fitted(box, w, h)) || null
   useLayoutEffect(() => {
     const on = canvas.current?.getContext('2d', { willReadFrequently: true })

@@ -56,11 +56,12 @@ export function wanted(c: Camera | null, w: number, h: number): { width: number,
   return { width: pixels(w), height: pixels(h), margin, nearest }
 }
 
-// seen gives the bounds of what is looked at: a finding's way, or else all.
-export function seen(v: Pick<View, 'bounds' | 'findings'>, finding: string): number[] {
+// seen gives the bounds of what is looked at: a finding's way, or else all; at the
+// opening what the server shows first.
+export function seen(v: Pick<View, 'bounds' | 'opens' | 'findings'>, finding: string, opening: boolean): number[] {
   const ways = (v.findings.find((f) => f.id === finding)?.way.coordinates ?? []) as [number, number][][]
   const ps = ways.flat()
-  if (ps.length === 0) return v.bounds
+  if (ps.length === 0) return opening ? v.opens : v.bounds
   const lons = ps.map((p) => p[0]), lats = ps.map((p) => p[1])
   return [Math.min(...lons), Math.min(...lats), Math.max(...lons), Math.max(...lats)]
 }

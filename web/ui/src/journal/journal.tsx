@@ -83,12 +83,12 @@ function Line({ d, whose }: { d: api.Journal, whose: Whose }) {
   const kinds: [Whose, string][] = [['all', 'All'], ['mine', looking() ? 'By hand' : 'Mine'], ['boxes', 'Boxes']]
   return <>
     <div class="days">
-      <button aria-label={before ? `Day before: ${before.label}` : 'No day before'} disabled={!before} onClick={() => pick(before?.day)}>‹ Before</button>
+      <button aria-label={before ? `Day before: ${before.label}` : 'No day before'} disabled={!before} onClick={() => pick(before?.day)}>‹ <span>Before</span></button>
       <label><span class="hush">Day</span><select value={d.day} onChange={(e) => pick(e.currentTarget.value)}>
         {i < 0 && <option value={d.day}>{d.label}</option>}
         {d.days.map((x) => <option key={x.day} value={x.day}>{x.label}{x.mine + x.boxes > 0 ? ` (${x.mine + x.boxes})` : ''}</option>)}
       </select></label>
-      <button aria-label={later ? `Day after: ${later.label}` : 'No day after'} disabled={!later} onClick={() => pick(later?.day)}>After ›</button>
+      <button aria-label={later ? `Day after: ${later.label}` : 'No day after'} disabled={!later} onClick={() => pick(later?.day)}><span>After</span> ›</button>
       <div class="buttons" role="group" aria-label="Whose">
         {kinds.map(([k, name]) => <button key={k} aria-pressed={whose === k} onClick={() => stay({ whose: k === 'all' ? undefined : k })}>{name} <span class="soft">{count(k)}</span></button>)}
       </div>
@@ -100,7 +100,7 @@ function Line({ d, whose }: { d: api.Journal, whose: Whose }) {
       <div>{x.box!.says}<small class="soft from">logged: {x.box!.source}{planters > 1 && `, ${x.box!.planter}`}</small></div>
     </li>)}</ul>
     {d.more > 0 && whose !== 'mine' && <p class="near soft">The boxes logged {d.more} lines more, which are not shown.</p>}
-    {back > 0 && whose !== 'boxes' && <p class="near still"><button class="quiet" aria-pressed={old} onClick={() => setOld(!old)}>{old ? 'Without those taken back' : `Also those taken back (${back})`}</button></p>}
+    {back > 0 && whose !== 'boxes' && <p class="near still"><button aria-pressed={old} onClick={() => setOld(!old)}>{old ? 'Without those taken back' : `Also those taken back (${back})`}</button></p>}
   </>
 }
 
@@ -109,7 +109,7 @@ function Mine({ n }: { n: api.Note }) {
     <span class="nowrap">{n.clock}</span>
     <div>{n.lines.map((l, i) => <div key={i} class={n.taken_back ? 'gone' : undefined}>{l.says}</div>)}
       <small class="soft from">{n.taken_back ? 'by hand, taken back' : 'by hand'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}</small></div>
-    {!n.taken_back && !looking() && <button class="quiet" aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
+    {!n.taken_back && !looking() && <button aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
   </li>
 }
 

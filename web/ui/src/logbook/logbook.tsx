@@ -3,9 +3,10 @@ import type * as api from '../api'
 import { Box } from '../bring/bring'
 import { BoxLine } from '../bring/boxline'
 import { Text, Title, Wait, Wide } from '../parts'
-import { usePlace } from '../route'
+import { go, usePlace } from '../route'
 import { looking, settleNow, useData, useStore, working } from '../state'
 import { digits } from '../draw/scale'
+import { Clock } from './clock'
 import { Planter } from './planter'
 import { Prices } from './prices'
 import { Recipes } from './recipes'
@@ -19,6 +20,7 @@ export function Logbook({ tab }: { tab: string }) {
     {s.book?.stale && !s.jobs.some(working) && <div class="notice near"><p>Something was changed since the last reading.</p>
       {!looking() && <div class="buttons near"><button class="first" onClick={settleNow}>Take it up now</button></div>}</div>}
     <nav class="tabs" aria-label="Parts of the logbook">{tabs.map(([id, name]) => <a key={id} href={'/logbook' + (id && '/' + id)} aria-current={tab === id ? 'page' : undefined}>{name}</a>)}</nav>
+    <select class="part" aria-label="Part of the logbook" value={tab} onChange={(e) => { const id = e.currentTarget.value; go('/logbook' + (id && '/' + id)) }}>{tabs.map(([id, name]) => <option key={id} value={id}>{name}</option>)}</select>
     {tab === '' && <Boxes />}
     {tab === 'planter' && <Planters />}
     {tab === 'prices' && <Prices />}
@@ -36,7 +38,7 @@ function Boxes() {
       <details class="near"><summary>What the grades allow</summary>
         <ul class="near">{d.grades.map((g) => <li key={g.grade}><b>{g.grade}, {g.means}</b>: {g.allows}.</li>)}</ul></details>
       <h2 class="gap">Each box in full</h2>
-      {d.sources.map((s) => <Box key={s.format + s.name} s={s} more />)}
+      {d.sources.map((s) => <Box key={s.format + s.name} s={s} more>{!looking() && <Clock s={s} />}</Box>)}
       <Imports /></>}</Wait>
 }
 

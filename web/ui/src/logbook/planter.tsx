@@ -13,12 +13,47 @@ export function Planter({ c }: { c: api.Card }) {
     {c.rows.length > 0 && <div class="near"><FromAbove c={c} /></div>}
     {c.rows.length > 0 && <details><summary>As a table</summary><Wide label="Rows of the planter"><table><thead><tr><th>row</th><th>side</th><th>section</th><th>cells</th><th>crop</th><th>parts</th></tr></thead><tbody>
       {c.rows.map((r) => <tr key={r.row}><td>{r.row}{r.wheel_track ? ', wheel track' : ''}</td><td>{r.side}</td><td>{r.section || ''}</td><td>{r.cells || ''}</td><td>{r.crop}</td><td>{r.parts.join(', ')}</td></tr>)}</tbody></table></Wide></details>}
-    {c.tanks.length > 0 && <><h3 class="gap">Tanks and hoppers</h3><ul class="near">{c.tanks.map((t) => <li key={t.number}>{t.says}</li>)}</ul></>}
+    {(c.tanks.length > 0 || !looking()) && <><h3 class="gap">Tanks and hoppers</h3>
+      {c.tanks.length > 0 && <ul class="plain near">{c.tanks.map((t) => <li key={t.number}>{t.says}{!looking() && <Tank c={c} t={t} />}</li>)}</ul>}
+      {!looking() && <Tank key={c.tanks.length} c={c} t={null} />}</>}
     {c.parts.length > 0 && <><h3 class="gap">Mounted</h3><Wide label="Mounted parts" near><table><thead><tr><th>part</th><th>rows</th><th>since</th></tr></thead><tbody>
       {c.parts.map((p) => <tr key={p.label + p.rows}><td>{p.label}</td><td>{p.rows}</td><td>{p.since || 'always'}</td></tr>)}</tbody></table></Wide></>}
     {c.unknown.length > 0 && <><h3 class="gap">Not known</h3><ul class="near">{c.unknown.map((u) => <li key={u}>{u}</li>)}</ul></>}
     {!looking() && <Change c={c} />}
   </section>
+}
+
+// Tank says what a tank holds, and puts one on the card that it does not have.
+function Tank({ c, t }: { c: api.Card, t: api.Card['tanks'][number] | null }) {
+  const metric = store.book?.units === 'metric', size = metric ? 0.001 : 0.003785411784 // L, US gallon: 231 in3 (NIST Handbook 44, appendix C)
+  const was = { name: t?.name ?? '', product: t?.product ?? '', holds: t?.capacity_m3 ? String(Math.round(t.capacity_m3 / size * 10) / 10) : '' }
+  const [name, setName] = useState(was.name)
+  const [product, setProduct] = useState(was.product)
+  const [holds, setHolds] = useState(was.holds)
+  const [error, setError] = useState('')
+  const save = async (e: Event) => {
+    e.preventDefault()
+    const x = Number(holds.trim().replace(',', '.'))
+    if (holds.trim() !== was.holds && !(x > 0)) { setError('Write how much goes in, such as 250; what is known cannot be made unknown here.'); return }
+    const number = t?.number ?? Math.max(0, ...c.tanks.map((o) => o.number)) + 1
+    try {
+      await api.send('PATCH', '/cards', { planter: c.planter, tank: { number, name, product, ...(holds.trim() !== was.holds && { capacity_m3: x * size }) } })
+      setError('')
+      store.say('Kept on the planter card.')
+    } catch (e) { setError((e as Error).message) }
+  }
+  const what = t ? t.name || `tank ${t.number}` : ''
+  return <details class="still"><summary aria-label={t ? `${t.product ? 'Change' : 'Say'} what ${what} holds` : undefined}>{t ? t.product ? 'Change what it holds' : 'Say what it holds' : 'Add a tank or hopper'}</summary>
+    <form onSubmit={(e) => void save(e)}>
+      <div class="form near">
+        <Text label="What it holds" value={product} set={setProduct} hint="as 10-34-0, or the insecticide" />
+        <Text label="Name" value={name} set={setName} hint="as starter, or front tank" />
+        <Text label="Full, it holds" value={holds} set={setHolds} mode="decimal" beside={metric ? 'L' : 'gal'} />
+      </div>
+      {error && <p class="near" role="alert">{error}</p>}
+      <div class="buttons near"><button class="first" type="submit" disabled={name === was.name && product === was.product && holds === was.holds}>Keep the tank</button></div>
+    </form>
+  </details>
 }
 
 // Side says where row 1 runs.

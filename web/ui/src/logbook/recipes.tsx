@@ -38,7 +38,7 @@ export function Recipes() {
       ? <p class="gap">No recipe yet. One is made when a table is brought that nobody has explained.</p>
       : <>{d.recipes.map((r) => <article class="box" key={r.name}>
         <h3>{r.box || r.name}{r.box && <span class="soft"> · {r.name}</span>}</h3>
-        {r.error ? <p role="alert"><b>{r.error}</b></p> : <p>{r.kind}</p>}
+        {r.error ? <p role="alert"><b>{r.error}</b></p> : <>{r.no_row && <p><b>{r.no_row}</b></p>}<p>{r.kind}</p></>}
         {r.note && <p class="near">{r.note}</p>}
         {r.reads.length > 0 && <details><summary>Reads {r.reads.length} things</summary><ul>{r.reads.map((x) => <li key={x}>{x}</li>)}</ul></details>}
         <details><summary>Its text</summary><pre class="small text">{r.text}</pre></details>

@@ -79,6 +79,7 @@ function Explain({ q }: { q: URLSearchParams }) {
   return <>
     <Title page="Explain a table">What is in {view.name}?</Title>
     <p class="near soft">{view.written}{view.hidden > 0 && ` The first ${view.columns.length} columns are shown; ${view.hidden} more are read like them.`} What it is taken for stands above each column.</p>
+    {view.no_row && <p class="notice near" role="note"><b>{view.no_row}</b></p>}
     <div class="near"><Table view={view} pending={pending} setPending={setPending} answer={answer} /></div>
 
     <section class="gap" aria-label="Open">

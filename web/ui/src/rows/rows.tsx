@@ -31,8 +31,8 @@ function View({ v, q, path, asked }: { v: api.Rows, q: URLSearchParams, path: st
   const store = useStore()
   const worst = q.get('order') === 'worst'
   const table = q.has('table')
-  const rows = worst ? [...v.rows].sort((a, b) => (b.value ?? -Infinity) - (a.value ?? -Infinity)) : v.rows
-  if (worst && v.measure.worse < 0) rows.reverse()
+  const bad = (r: api.RowFigure) => r.no_seed ? Infinity : r.value === null ? -Infinity : v.measure.worse < 0 ? -r.value : r.value
+  const rows = worst ? [...v.rows].sort((a, b) => bad(a) === bad(b) ? 0 : bad(b) - bad(a)) : v.rows
   const set = (k: string) => (x: string) => stay({ ...Object.fromEntries(keys.slice(1).map((o) => [o, asked[o] ?? (o === 'field' ? '*' : undefined)])), [k]: x })
   const any = (text: string) => ({ value: '*', text })
   const days = store.book?.days ?? []
@@ -73,7 +73,7 @@ function Table({ v, rows }: { v: api.Rows, rows: api.RowFigure[] }) {
   return <Wide label="Rows"><table>
     <thead><tr><th>Row</th><th class="n">{v.measure.label}</th><th class="n">low</th><th class="n">high</th><th>beside the others</th><th>side</th><th>parts</th></tr></thead>
     <tbody>{rows.map((r) => <tr key={r.row}>
-      <td>{r.row}</td><td class="n">{cell(r.value)}</td><td class="n">{cell(r.low)}</td><td class="n">{cell(r.high)}</td>
+      <td>{r.row}</td><td class="n">{cell(r.value) || r.says}</td><td class="n">{cell(r.low)}</td><td class="n">{cell(r.high)}</td>
       <td>{r.few ? 'too little to say' : { with: 'with them', perhaps: 'perhaps apart', out: 'apart' }[r.apart]}</td>
       <td>{[r.side, r.wheel_track && 'wheel track'].filter(Boolean).join(', ')}</td><td>{r.parts.join(', ')}</td>
     </tr>)}</tbody>

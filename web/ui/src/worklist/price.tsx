@@ -12,7 +12,7 @@ export function Price() {
   const [grain, setGrain] = useState<string | null>(null)
   const [goal, setGoal] = useState<string | null>(null)
   const [error, setError] = useState('')
-  if (!open) return <p class="near still"><button class="quiet" onClick={() => setOpen(true)}>In money instead of bushels</button></p>
+  if (!open) return <div class="call near still"><span>Losses are not in money yet.</span><button onClick={() => setOpen(true)}>Say what grain brings</button></div>
   if (!set.data) return <Wait of={set}>{() => null}</Wait>
   const save = async (e: Event) => {
     e.preventDefault()
