@@ -748,7 +748,7 @@ export interface components {
             /** @description Field of the last pass and what is left of it, in words */
             place: string;
             planters: string[];
-            /** @description Losses can be said in money: a price of the grain and a yield goal are given */
+            /** @description A price of the grain and a yield goal are given; without the price losses are in bushels, without the goal a usual yield is assumed */
             priced: boolean;
             /** @description This browser may only look */
             read_only: boolean;
@@ -913,7 +913,8 @@ export interface components {
         };
         Cite: {
             id: string;
-            text: string;
+            texts: string[];
+            title: string;
         };
         ClockInBody: {
             box: string;
@@ -1846,7 +1847,7 @@ export interface components {
             left_to_plant: string;
             limits: components["schemas"]["LimitText"][];
             machine_per_hour: string;
-            /** @description What losses cannot be priced without */
+            /** @description What losses cannot be priced without, or not as well */
             missing: string[];
             name: string;
             seed: string;
