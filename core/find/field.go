@@ -335,7 +335,7 @@ func (f *Field) areaError(ss []strip) float64 {
 // lateSection tells whether rows go in, or come out, late or early at ground
 // that was worked before. By time or by distance: the slope over speed.
 func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding, late float64) {
-	var by, lag, speed []float64
+	var by, lag []float64
 	var passes []int
 	for _, e := range ends {
 		// At the corners of headlands the bar is lowered and lifted by hand.
@@ -349,7 +349,7 @@ func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding,
 		if !entry {
 			l = -l // coming out late plants twice
 		}
-		by, lag, speed, passes = append(by, l), append(lag, math.Abs(e.Lag)), append(speed, e.Pose.V), append(passes, e.Pass)
+		by, lag, passes = append(by, l), append(lag, math.Abs(e.Lag)), append(passes, e.Pass)
 	}
 	n := len(by)
 	if n < lateEnds {

@@ -230,6 +230,22 @@ func TestNoGoal(t *testing.T) {
 	}
 }
 
+// Ground that was left is still to save itself, however much of the field is
+// left besides: an acre at 200 bu, $4.50 and the median of the triangle.
+func TestUnplanted(t *testing.T) {
+	h := evenstand.Harm{Kind: evenstand.EmptyGround, Amount: point(evenstand.Acre), Area: evenstand.Number(evenstand.Acre), Target: evenstand.Number(relation.FromThousand(34)), Ratio: evenstand.Unknown, Share: 1, Crop: "corn"}
+	for _, left := range []float64{0, 40 * evenstand.Acre} {
+		c := farm()
+		c.FieldLeft = left
+		m := price.Price(finding(evenstand.KindUnplantedLeft, evenstand.CauseStripMissed, h), c)
+		within(t, "still to save", m.StillToSave.Mid, 200*4.5*skip50, 0.03)
+		within(t, "so far", m.SoFar.Mid, 200*4.5*skip50, 0.02)
+		if m.StillToSave.Basis != "field" || !(m.StillToSave.Expected > 0) {
+			t.Errorf("with %g m2 left: %+v", left, m.StillToSave)
+		}
+	}
+}
+
 func TestBasis(t *testing.T) {
 	over := noon + 60*evenstand.Second
 	for _, tt := range []struct {
