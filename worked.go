@@ -39,6 +39,7 @@ const (
 	CauseRowsOff        = "rows off or without seed"
 	CauseStripMissed    = "strip missed between passes"
 	CauseCornerLeft     = "corner or edge left"
+	CauseLeftForLater   = "left for later"
 	CauseSectionDelay   = "delay of the sections"
 	CauseSectionOffset  = "distance set from receiver to rows"
 	CauseWidthSetting   = "working width set"

@@ -72,7 +72,7 @@ var faultKinds = map[string]faultKind{
 	// Strength is times the scatter of seeds, and the odds of a skip, on patches.
 	// It is the ground: speed goes along with it and is no cause.
 	KindRoughGround: {distractor: true, unit: "times", strength: 1.4, low: 1, high: 3, grades: "A", machine: true, variants: []string{"slower", "faster"}},
-	KindFanRestart:  {distractor: true, excused: []string{evenstand.KindUpset}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
+	KindFanRestart:  {distractor: true, excused: []string{evenstand.KindUpset, evenstand.KindUnplantedLeft}, unit: "turns", strength: 2, low: 0.5, high: 10, grades: "AB", machine: true},
 	// No method on one row tells a few seeds overlooked from skips, or a few
 	// pulses of dust from doubles: the finding may be raised, with the sensor as
 	// a cause. What is strong enough is sensor-doubt (methods, "Detectable").

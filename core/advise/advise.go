@@ -486,6 +486,7 @@ var phrases = map[string]string{
 	evenstand.CauseRowsOff:        "rows that were off or without seed",
 	evenstand.CauseStripMissed:    "a strip missed between passes",
 	evenstand.CauseCornerLeft:     "a corner or an edge that was left",
+	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
 	evenstand.CauseWidthSetting:   "the working width set in the guidance",

@@ -37,7 +37,7 @@ const (
 func touches(kind, cause string) touch {
 	switch cause {
 	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseClockSaid, evenstand.CauseLogOff, evenstand.CauseSpeed, evenstand.CauseTurnOff, evenstand.CauseRowOrder, evenstand.CauseCard, evenstand.CauseCorrection, evenstand.CauseShade,
-		evenstand.CauseRowsOff, evenstand.CauseStripMissed, evenstand.CauseCornerLeft, evenstand.CauseSectionDelay, evenstand.CauseWidthSetting, evenstand.CauseDrift, evenstand.CauseGuidanceOffset, evenstand.CauseNoSections:
+		evenstand.CauseRowsOff, evenstand.CauseStripMissed, evenstand.CauseCornerLeft, evenstand.CauseLeftForLater, evenstand.CauseSectionDelay, evenstand.CauseWidthSetting, evenstand.CauseDrift, evenstand.CauseGuidanceOffset, evenstand.CauseNoSections:
 		return 0
 	case evenstand.CauseSectionCtl:
 		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab

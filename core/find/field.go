@@ -46,6 +46,7 @@ const (
 	borderShare  = 0.15 // of an outline along the boundary: the gap lies at the field's edge
 	mostlyDone   = 0.9  // of a field planted from which on what is left at its edge was left
 	halfDone     = 0.5  // the same once the planter has gone elsewhere
+	restPart     = 0.02 // of a field: more in one piece is what is still to plant, or was left for later
 	lateLeast    = 2.5  // m by which rows go in or come out late or early
 	lateShare    = 0.25 // of the bar that an end is of at least
 	lateEnds     = 8    // ends that it takes
@@ -130,7 +131,7 @@ func (f *Field) strips() []strip {
 		}
 		// What is left of a field is planted in time, wherever it lies: only what the
 		// passes went around is a strip while the field goes on.
-		if !f.Left && done < mostlyDone && g.Area > 0.02*f.Ground.Area {
+		if !f.Left && (f.rest(g) || f.front(g)) {
 			continue
 		}
 		if s := f.beside(g); len(s.rows) > 0 || s.Width >= stripBetween*f.Spacing {
@@ -138,6 +139,43 @@ func (f *Field) strips() []strip {
 		}
 	}
 	return out
+}
+
+// rest tells whether a gap is what is still to plant, or was left for later: a
+// good part of the field, wider than two passes.
+func (f *Field) rest(g cover.Patch) bool {
+	return g.Area > restPart*f.Ground.Area && g.Width > 2*f.bar()
+}
+
+// bar is how wide the planter is, m.
+func (f *Field) bar() float64 { return f.RowY[len(f.RowY)-1] - f.RowY[0] + f.Spacing }
+
+// front tells whether a gap lies beside the last pass and is wide enough for the
+// next.
+func (f *Field) front(g cover.Patch) bool {
+	last := -1
+	for i := range f.Swaths {
+		if !f.Passes[f.Swaths[i].Pass].Headland {
+			last = max(last, f.Swaths[i].Pass)
+		}
+	}
+	if last < 0 || g.Width < 0.8*f.bar() {
+		return false
+	}
+	for i := range f.Swaths {
+		s := &f.Swaths[i]
+		if s.Pass != last {
+			continue
+		}
+		for k := 0; k < len(s.At); k += max(1, len(s.At)/50) {
+			for _, y := range []float64{s.Left - f.Ground.See - 0.3, s.Right + f.Ground.See + 0.3} {
+				if g.Polygon.Contains(s.At[k].Right(y)) {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // atEnds tells whether a gap lies between the ends of passes and ground across.
@@ -299,9 +337,11 @@ func (f *Field) unplanted() *evenstand.Finding {
 		ev("longest strip", long, nan, nan, nan, "m"),
 		ev("its width", wide, nan, nan, nan, "m"),
 	}
-	off, went, edge := 0.0, 0.0, 0.0
+	off, went, edge, rest := 0.0, 0.0, 0.0, 0.0
 	for _, s := range ss {
 		switch {
+		case f.rest(s.Patch):
+			rest += s.Area
 		case s.Border > borderShare:
 			edge += s.Area
 		case len(s.rows) > 0 && len(s.rows) < len(f.RowY):
@@ -314,6 +354,7 @@ func (f *Field) unplanted() *evenstand.Finding {
 		evenstand.Cause{Cause: evenstand.CauseRowsOff, Probability: off},
 		evenstand.Cause{Cause: evenstand.CauseStripMissed, Probability: went},
 		evenstand.Cause{Cause: evenstand.CauseCornerLeft, Probability: edge},
+		evenstand.Cause{Cause: evenstand.CauseLeftForLater, Probability: rest},
 	)
 	x.Harm = []evenstand.Harm{{
 		Kind: evenstand.EmptyGround, Amount: amount(area, sd), Area: num(area), Target: num(f.Target), Ratio: evenstand.Unknown, Share: 1, Crop: f.Crop,
@@ -378,8 +419,7 @@ func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding,
 	if math.Min(delay, length) > 0.2 {
 		x.Say = append(x.Say, "Whether it is a time or a distance: cannot say, the ends were met at about one speed; to find out: go in slowly at a few ends and at planting speed at others.")
 	}
-	width := f.RowY[len(f.RowY)-1] - f.RowY[0] + f.Spacing
-	area := math.Abs(med) * width * float64(n)
+	area := math.Abs(med) * f.bar() * float64(n)
 	h := evenstand.Harm{Kind: evenstand.EmptyGround, Amount: amount(area, area*se/math.Abs(med)), Area: num(f.Ground.Worked), Target: num(f.Target), Ratio: evenstand.Unknown, Share: num(area / f.Ground.Worked), Crop: f.Crop}
 	if (med > 0) != entry { // ground done twice
 		h.Kind = evenstand.ExtraSeeds
@@ -551,7 +591,7 @@ func (f *Field) coverGap(told bool) *evenstand.Finding {
 	var passes []int
 	for _, g := range f.Ground.Gaps {
 		ends := f.atEnds(g)
-		if g.Border > borderShare || g.Area > 0.02*f.Ground.Area || g.Length >= stripLong && g.Width >= stripWide*f.Spacing && !ends || ends && told {
+		if g.Border > borderShare || f.rest(g) || g.Length >= stripLong && g.Width >= stripWide*f.Spacing && !ends || ends && told {
 			continue
 		}
 		s := f.beside(g)
