@@ -222,6 +222,9 @@ func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, 
 			d.Passes, own[p.Index] = append(d.Passes, p), true
 		}
 	}
+	if d.Doubt, err = b.doubted(planter, day); err != nil {
+		return d, err
+	}
 	worked, err := b.Worked(ctx, planter, day)
 	if err != nil {
 		return d, err
@@ -243,6 +246,26 @@ func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, 
 		return nil
 	})
 	return d, err
+}
+
+// doubted gives the passes of a machine-day on which places were found to be in
+// doubt.
+func (b *Book) doubted(planter string, day evenstand.Day) ([]evenstand.PassRef, error) {
+	e := b.entry(planter, day)
+	if e == nil {
+		return nil, nil
+	}
+	var f findingsJSON
+	if err := b.load(e, findingsName, &f); err != nil {
+		return nil, err
+	}
+	var out []evenstand.PassRef
+	for i := range f.Findings {
+		if x := &f.Findings[i]; x.Kind == evenstand.KindPositionDoubt && x.Stage == evenstand.Raised {
+			out = append(out, x.Passes...)
+		}
+	}
+	return out, nil
 }
 
 // keepField writes a field's ground, with the ids of its findings.

@@ -20,6 +20,7 @@ type FieldDay struct {
 	Worked  []evenstand.Worked     // of those passes
 	Track   []evenstand.TrackPoint // of those passes, in order of time
 	Lots    []evenstand.Entry      // what was filled into the boxes up to its end, in order of time
+	Doubt   []evenstand.PassRef    // passes on which places were found to be in doubt
 }
 
 // Swaths puts the ground that was worked into a frame. The number of a swath's
@@ -249,7 +250,7 @@ func lotOf(lots []evenstand.Entry, row int, t evenstand.Micros) string {
 // fieldOf makes what the detectors take. Rows are those of the planter that did
 // the most.
 func fieldOf(w FieldWork, boundary *ground.Region, swaths []cover.Swath, g cover.Field) *find.Field {
-	f := &find.Field{Name: w.Field.Name, Boundary: boundary, Swaths: swaths, Ground: g, Target: w.Rate, Left: w.Left, Grade: evenstand.GradeD}
+	f := &find.Field{Name: w.Field.Name, Boundary: boundary, Swaths: swaths, Ground: g, Target: w.Rate, Left: w.Left, Grade: evenstand.GradeD, Doubt: map[int]bool{}}
 	most := 0
 	var card *evenstand.Card
 	for i := range w.Days {
@@ -258,6 +259,9 @@ func fieldOf(w FieldWork, boundary *ground.Region, swaths []cover.Swath, g cover
 			most, card, f.Planter = len(d.Passes), &d.Card, d.Planter
 		}
 		for _, p := range d.Passes {
+			if slices.ContainsFunc(d.Doubt, func(r evenstand.PassRef) bool { return r.Key == p.Key }) {
+				f.Doubt[len(f.Passes)] = true
+			}
 			f.Passes = append(f.Passes, find.FieldPass{Ref: evenstand.PassRef{Key: p.Key, Number: p.Number}, Day: d.Date, Start: p.Start, End: p.End, Headland: p.Headland})
 		}
 		for _, x := range d.Worked {

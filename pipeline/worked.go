@@ -160,13 +160,24 @@ func (s *settler) bySeeds(r *rowState, told []float64) []span {
 			keep = append(keep, span{v.s0 - half, v.s1 + half})
 		}
 	}
+	if n := len(keep); n > 0 { // before its first seed and after its last nobody may have logged any
+		if silent(told, 0, keep[0].s0) {
+			keep[0].s0 = 0
+		}
+		if silent(told, keep[n-1].s1, int32(len(told))*stretchMM) {
+			keep[n-1].s1 = int32(len(told)) * stretchMM
+		}
+	}
 	r.spans = keep
 	return r.spans
 }
 
 // silent tells whether what lies between two places is ground of which nobody
-// logged seed.
+// logged seed: whole stretches of it.
 func silent(told []float64, s0, s1 int32) bool {
+	if s1-s0 < stretchMM {
+		return false
+	}
 	way, deaf := 0.0, 0.0
 	for k := s0 / stretchMM; k <= s1/stretchMM && int(k) < len(told); k++ {
 		part := float64(min(s1, (k+1)*stretchMM) - max(s0, k*stretchMM))

@@ -67,6 +67,15 @@ func (w *world) groundFaults() []Fault {
 		f.Loss.Yield = round(f.Bushels*s.Money.Price, 4)
 		out = append(out, f)
 	}
+	if s.Drive.PassSD > 0 && len(w.fields) > 0 {
+		// The fall scatters in time, which is more of a spacing at speed: where
+		// passes are driven at unlike speeds that shows, and is so.
+		t := w.spans[w.fields[0]]
+		out = append(out, Fault{
+			ID: "G00", Kind: evenstand.KindSpeedSpacing, Rows: span(1, s.Planter.Rows), From: t.from, To: w.tot.End, Params: map[string]float64{}, Causes: []string{},
+			Excused: []string{evenstand.KindSpeedSpacing}, Distract: true, Happened: t.passes > 0, Grade: "A", Planting: t.planting, Way: t.way, Ratio: 1,
+		})
+	}
 	for _, f := range w.fields {
 		g, t := &f.plan.Ground, w.spans[f]
 		if t.passes == 0 {
@@ -139,4 +148,44 @@ func groundDetectable(kind string, p map[string]float64, t span2) bool {
 		return p["m"] >= 8 && t.passes >= 14
 	}
 	return true
+}
+
+// drawGround draws what is wrong with the ground of each field, at or above
+// what tests demand; nothing on three of ten.
+func (s *Scenario) drawGround() {
+	g := stream(s.Seed, "random ground", -1, 0)
+	sign := func() float64 {
+		if uniform(g) < 0.5 {
+			return -1
+		}
+		return 1
+	}
+	some := func(low, high float64) float64 { return round(between(g, low, high), 2) }
+	if uniform(g) < 0.25 {
+		s.Planter.CardRight = sign() * some(0.12, 0.3)
+	}
+	for i := range s.Fields {
+		f := &s.Fields[i]
+		p := &f.Ground
+		switch u := uniform(g); {
+		case u < 0.3:
+		case u < 0.4:
+			p.LateS = some(1.5, 3)
+		case u < 0.5:
+			p.LateM = some(4, 7)
+		case u < 0.6:
+			p.EarlyM = some(4, 7)
+		case u < 0.72:
+			p.RunOn = some(8, 14)
+		case u < 0.86 && s.Planter.CardRight == 0:
+			p.GuessRow = sign() * some(0.25, 0.4)
+		default:
+			p.Pass = 2 + int(uniform(g)*float64(f.Passes-3))
+		}
+		if uniform(g) < 0.5 && p.Pass == 0 {
+			for range 1 + int(uniform(g)*3) {
+				p.Strips = append(p.Strips, some(20, 80))
+			}
+		}
+	}
 }

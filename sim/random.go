@@ -18,6 +18,9 @@ func (s *Scenario) draw() error {
 	if r == nil {
 		return nil
 	}
+	if r.Ground {
+		s.drawGround()
+	}
 	g := stream(s.Seed, "random faults", -1, 0)
 	if r.SpeedHigh > r.SpeedLow && r.SpeedLow > 0 {
 		s.Drive.Speed = round(between(g, r.SpeedLow, r.SpeedHigh), 2)

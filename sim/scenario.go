@@ -199,6 +199,7 @@ type FaultPlan struct {
 
 // Random draws faults, so that many unlike days need one file.
 type Random struct {
+	Ground      bool     `toml:"ground"` // each field has trouble of its ground, or none
 	Faults      int      `toml:"faults"`
 	Kinds       []string `toml:"kinds"` // "row-skips", or with a variant: "sensor-doubt drop-out"
 	Distractors int      `toml:"distractors"`

@@ -25,6 +25,7 @@ type Field struct {
 	Crop     string
 	Grade    evenstand.Grade // of the swaths' ends
 	Left     bool            // the planter has planted elsewhere since
+	Doubt    map[int]bool    // passes, by number, whose places were in doubt for a while
 }
 
 // FieldPass is a pass of a field.
@@ -134,9 +135,11 @@ func (f *Field) strips() []strip {
 		if !f.Left && (f.rest(g) || f.front(g)) {
 			continue
 		}
-		if s := f.beside(g); len(s.rows) > 0 || s.Width >= stripBetween*f.Spacing {
-			out = append(out, s)
+		s := f.beside(g)
+		if len(s.rows) == 0 && (s.Width < stripBetween*f.Spacing || f.doubted(g)) {
+			continue
 		}
+		out = append(out, s)
 	}
 	return out
 }
@@ -252,6 +255,25 @@ func (f *Field) beside(g cover.Patch) strip {
 		}
 	}
 	return best
+}
+
+// doubted tells whether a pass whose places are in doubt runs along a gap: then
+// the gap may be none.
+func (f *Field) doubted(g cover.Patch) bool {
+	for i := range f.Swaths {
+		s := &f.Swaths[i]
+		if !f.Doubt[s.Pass] {
+			continue
+		}
+		for _, p := range s.At {
+			for _, y := range []float64{s.Left - f.Ground.See - 0.3, s.Right + f.Ground.See + 0.3} {
+				if g.Polygon.Contains(p.Right(y)) {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // rowsAt gives the rows about y over a width.
