@@ -21,3 +21,18 @@ const (
 	CauseFlowMeter      = "flow meter calibration"
 	CauseLiquidControl  = "liquid rate control"
 )
+
+// Kinds of finding about liquid that runs while nothing is planted, or does not
+// while something is.
+const (
+	KindSeedWithoutLiquid = "seed-without-liquid"
+	KindLiquidWithoutSeed = "liquid-without-seed"
+	KindPuddle            = "puddle"
+)
+
+// Causes of these.
+const (
+	CauseLiquidOff   = "pump or main valve off"
+	CauseLiquidEmpty = "tank empty"
+	CauseValveLate   = "section valve or its timing"
+)

@@ -70,6 +70,14 @@ func (s *settler) reading(x evenstand.Reading) error {
 		return nil
 	}
 	p := s.passAt(x.T)
+	if x.Quantity == evenstand.LiquidFlow {
+		switch n := int(x.Element.N); {
+		case x.Element.Scope == evenstand.ScopeMachine:
+			s.engine.FlowEver(0, x.T, x.Value, s.pose.V)
+		case x.Element.Scope == evenstand.ScopeRow && n >= 1 && n <= len(s.rows):
+			s.engine.FlowEver(n, x.T, x.Value, s.pose.V)
+		}
+	}
 	if p == nil || !s.planting {
 		return nil
 	}

@@ -62,9 +62,13 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindLiquidRowLow:  {expected: evenstand.KindLiquidRowLow, unit: "times", strength: 0.6, low: 0, high: 0.99, grades: "AB"},
 	evenstand.KindLiquidRowHigh: {expected: evenstand.KindLiquidRowHigh, unit: "times", strength: 1.2, low: 1.01, high: 3, grades: "AB"},
 	evenstand.KindLiquidRateOff: {expected: evenstand.KindLiquidRateOff, unit: "strength", strength: -0.06, low: -0.6, high: 0.6, grades: "AB", machine: true, variants: []string{"strainer", "meter", "control"}},
-	evenstand.KindTurnRate:      {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
-	evenstand.KindSpeedSpacing:  {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
-	evenstand.KindRowDrive:      {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
+	// Strength is the share of the usual flow that runs.
+	evenstand.KindSeedWithoutLiquid: {expected: evenstand.KindSeedWithoutLiquid, unit: "share", strength: 0, low: 0, high: 0.04, grades: "AB", machine: true, variants: []string{"valve", "empty"}},
+	evenstand.KindLiquidWithoutSeed: {expected: evenstand.KindLiquidWithoutSeed, unit: "share", strength: 0.8, low: 0.05, high: 1.2, grades: "AB", machine: true},
+	evenstand.KindPuddle:            {expected: evenstand.KindPuddle, unit: "share", strength: 0.2, low: 0.01, high: 1.2, grades: "AB", machine: true},
+	evenstand.KindTurnRate:          {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
+	evenstand.KindSpeedSpacing:      {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
+	evenstand.KindRowDrive:          {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
@@ -113,6 +117,9 @@ type fault struct {
 	bursts            int        // those that began while planting
 	bursting          bool
 	passes            int     // in which it was at work
+	turns             int     // between passes, while it was at work
+	stood             float64 // s in the longest stop while it was at work
+	ran               float64 // s of the day at which liquid first ran by itself; 0 never
 	planting, metres  float64 // s and m planted while it was at work
 	longest, farthest float64 // the most of either within one pass, at half of planting speed or more
 	rowTally          []tally // by row, so that rows may run side by side
@@ -565,6 +572,15 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseLiquidControl)
 		}
 		return one(evenstand.CausePump)
+	case evenstand.KindSeedWithoutLiquid:
+		if f.Variant == "empty" {
+			return one(evenstand.CauseLiquidEmpty, evenstand.CauseLiquidOff)
+		}
+		return one(evenstand.CauseLiquidOff)
+	case evenstand.KindLiquidWithoutSeed:
+		return one(evenstand.CauseValveLate)
+	case evenstand.KindPuddle:
+		return one(evenstand.CauseCheckValve, evenstand.CauseValveLate)
 	case evenstand.KindRecurringUpset:
 		return one(evenstand.CauseLoose)
 	case KindRock:
@@ -634,6 +650,12 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Liquid > 0 && math.Abs(f.Strength-1) >= 0.1 && f.planting >= 120
 	case evenstand.KindLiquidRateOff:
 		return s.Output.Liquid > 0 && math.Abs(f.Strength) >= 0.04 && f.planting >= 300
+	case evenstand.KindSeedWithoutLiquid:
+		return s.Output.Liquid > 0 && f.longest >= 30
+	case evenstand.KindLiquidWithoutSeed:
+		return s.Output.Liquid > 0 && f.Strength >= 0.3 && f.turns >= 3
+	case evenstand.KindPuddle:
+		return s.Output.Liquid > 0 && f.Strength >= 0.05 && f.stood >= 10
 	case evenstand.KindRateOff:
 		return math.Abs(f.mult-1) >= 0.03 && f.planting >= 600
 	}

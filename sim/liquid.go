@@ -42,6 +42,7 @@ type liquidBox struct {
 	target   float64 // s of the day at which it was last written
 	readings []evenstand.Reading
 	now      liquid
+	still    float64 // s that it has stood
 }
 
 func newLiquidBox(s *Scenario, dir string) (*liquidBox, error) {
@@ -71,8 +72,28 @@ func (b *liquidBox) see(m *moment) error {
 	keep := math.Exp(-slowTick / liquidTau)
 	b.speed = lg.v[lg.down]
 	var machine, n float64
-	for i := lg.down - lg.down%slow + slow; i < lg.up; i += slow {
+	first, last := lg.down-lg.down%slow+slow, lg.up
+	// What runs while the planter is lifted or stands is logged as well.
+	spill := 0.0
+	for _, f := range m.faults {
+		if f.Kind == evenstand.KindLiquidWithoutSeed && f.begun && !f.over && f.t0 < lg.start() {
+			spill = f.Strength
+			if f.turns++; f.ran == 0 {
+				f.ran = lg.start()
+			}
+		}
+	}
+	if spill > 0 {
+		first = slow
+	}
+	for i := first; i < last; i += slow {
 		t := lg.seconds(i)
+		if i < lg.down {
+			if i%perSecond == 0 {
+				b.lifted(lg, i, spill)
+			}
+			continue
+		}
 		v := lg.v[i]
 		b.speed = v + keep*(b.speed-v)
 		b.flows(m, t, cursor)
@@ -103,6 +124,16 @@ func (b *liquidBox) see(m *moment) error {
 	return b.out.Readings(b.readings)
 }
 
+// lifted writes a second in which the planter is lifted and a share of the usual
+// runs.
+func (b *liquidBox) lifted(lg *leg, i int, share float64) {
+	at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+	flow := share * b.s.Output.Liquid * litreHectare * b.s.Drive.Speed * b.s.Planter.RowSpacing
+	for r := range b.row {
+		b.readings = append(b.readings, evenstand.Reading{T: at, Quantity: evenstand.LiquidFlow, Element: evenstand.RowElement(r + 1), Value: flow * b.row[r]})
+	}
+}
+
 // flows settles what every row gets at t: the loop holds the total by its
 // meter, so what a blocked row does not take the others get.
 func (b *liquidBox) flows(m *moment, t float64, cursor []int) {
@@ -118,6 +149,23 @@ func (b *liquidBox) flows(m *moment, t float64, cursor []int) {
 				held *= x
 			}
 		}
+	}
+	standing := m.leg.v[m.leg.index(int(math.Round(t/tick))-int(m.leg.first))] < 0.1
+	for _, f := range m.faults {
+		switch {
+		case f.Kind == evenstand.KindSeedWithoutLiquid && f.at(t):
+			held *= f.Strength
+		case f.Kind == evenstand.KindPuddle && f.at(t) && standing:
+			total = max(total, f.Strength*s.Output.Liquid*litreHectare*s.Drive.Speed*s.Planter.RowSpacing)
+			b.still += slowTick
+			f.stood = max(f.stood, b.still)
+			if f.ran == 0 {
+				f.ran = t
+			}
+		}
+	}
+	if !standing {
+		b.still = 0
 	}
 	weights, sum, on := make([]float64, len(m.rows)), 0.0, 0.0
 	for k, r := range m.rows {

@@ -511,6 +511,11 @@ func (w *world) settle(f *fault) Fault {
 		t.Happened = true
 		t.From, t.To = s.t0+evenstand.FromSeconds(n.first), s.t0+evenstand.FromSeconds(n.last)
 	}
+	if f.Kind == evenstand.KindPuddle || f.Kind == evenstand.KindLiquidWithoutSeed {
+		if t.Happened = f.ran > 0; t.Happened {
+			t.From = s.t0 + evenstand.FromSeconds(f.ran)
+		}
+	}
 	t.Places = round(n.places/float64(len(f.rows)), 1)
 	t.Turns = round(t.Places/float64(cells), 2)
 	t.Planting, t.Way = round(f.planting, 1), round(f.metres, 1)

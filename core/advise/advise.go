@@ -290,6 +290,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return s + ", while " + its(f) + " metering " + verb(f, "is", "is", "was") + " right"
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
 		return v.liquid(f)
+	case evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
+		return v.alone(f, since)
 	case evenstand.KindSensorDoubt:
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
@@ -483,9 +485,13 @@ var phrases = map[string]string{
 	evenstand.CauseLoose:          "a loose part of the row",
 	evenstand.CauseCard:           "the row order on the planter card, reversed",
 
-	evenstand.CauseRowsOff:        "rows that were off or without seed",
-	evenstand.CauseStripMissed:    "a strip missed between passes",
-	evenstand.CauseCornerLeft:     "a corner or an edge that was left",
+	evenstand.CauseRowsOff:     "rows that were off or without seed",
+	evenstand.CauseStripMissed: "a strip missed between passes",
+	evenstand.CauseCornerLeft:  "a corner or an edge that was left",
+	evenstand.CauseLiquidOff:   "a pump or main valve that is off",
+	evenstand.CauseLiquidEmpty: "an empty tank",
+	evenstand.CauseValveLate:   "a section valve or its timing",
+
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -625,6 +631,10 @@ var looks = map[string]struct {
 	evenstand.KindLiquidRowLow:  {"At the next stop check the row's orifice, strainer and check valve, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRowHigh: {"At the next stop check the row's hose, fittings and orifice, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
+
+	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
+	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
+	evenstand.KindPuddle:            {"At the next stop look from the side whether rows drip while the planter stands.", machine},
 }
 
 // parted are the kinds whose causes are mended at quite different places, so
@@ -739,6 +749,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		}
 	case evenstand.KindLiquidRateOff:
 		say("what really went on the ground", "the log knows the meters alone", "weigh what the tank lost against what the box counted, or catch a minute from three rows")
+	case evenstand.KindSeedWithoutLiquid:
+		say("whether nothing ran or the meters saw nothing", "the log knows the meters alone", "look at the tank's level, or behind the rows while they plant")
+	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
+		say("where it ran out", "the log knows the meters alone", "look at the ground where the planter stood or turned, and keep off it with seed")
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindUnplantedLeft:

@@ -201,7 +201,7 @@ func TestSentence(t *testing.T) {
 			evenstand.Finding{Kind: "upset", Rows: evenstand.Rows{4}, Since: at(13, 15), Field: "north place", Passes: []evenstand.PassRef{{Number: 9}}, Causes: causes(evenstand.CauseRock, 0.9)},
 			"Row 4 had passing trouble at 1:15 pm (north place, pass 9).",
 		},
-		{"a kind of a later version", us, evenstand.Finding{Kind: "puddle", Rows: evenstand.Rows{4}, Since: at(13, 15)}, "Row 4: puddle since 1:15 pm."},
+		{"a kind of a later version", us, evenstand.Finding{Kind: "label-cap", Rows: evenstand.Rows{4}, Since: at(13, 15)}, "Row 4: label-cap since 1:15 pm."},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			if got := advise.Sentence(&tt.f, tt.v); got != tt.want {

@@ -52,7 +52,9 @@ func touches(kind, cause string) touch {
 		return machine | under | pressure
 	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
 		return machine | under | product
-	case evenstand.CausePump, evenstand.CauseFlowMeter:
+	case evenstand.CauseLiquidOff:
+		return 0
+	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate:
 		return machine | product
 	case evenstand.CauseFan, evenstand.CauseSpeedSource, evenstand.CauseSectionOffset, evenstand.CauseCardOffset:
 		return machine
@@ -73,7 +75,7 @@ func checks(kind string) touch {
 		return machine | seed
 	case evenstand.KindLowVacuum:
 		return machine
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return machine | under | product | catch
 	}
 	return 0
@@ -166,7 +168,7 @@ func besides(kind string, t touch) []string {
 		out = append(out, CautionCatch)
 	}
 	switch kind {
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		out = append(out, CautionLabel)
 	case evenstand.KindLowVacuum:
 		out = append(out, CautionGauge)

@@ -56,3 +56,30 @@ func TestFieldSentences(t *testing.T) {
 		}
 	}
 }
+
+func TestAloneSentences(t *testing.T) {
+	chicago, err := time.LoadLocation("America/Chicago")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at, err := evenstand.ParseTime("2026-05-02T14:12:00-05:00", chicago)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ev := func(name string, v float64, unit string) evenstand.Evidence {
+		return evenstand.Evidence{Name: name, Value: evenstand.Number(v), Low: evenstand.Unknown, High: evenstand.Unknown, N: evenstand.Unknown, Unit: unit}
+	}
+	for _, tt := range []struct {
+		f    evenstand.Finding
+		want string
+	}{
+		{evenstand.Finding{Kind: evenstand.KindSeedWithoutLiquid, Evidence: []evenstand.Evidence{ev("planted without liquid", 240, "s")}}, "Seed falls and no liquid runs since 2:12 pm, 4 min of planting."},
+		{evenstand.Finding{Kind: evenstand.KindPuddle, Evidence: []evenstand.Evidence{ev("ran while the planter stood", 0.0038, "m3"), ev("at stops", 5, "")}}, "1 gal of liquid ran out while the planter stood, at 5 stops since 2:12 pm."},
+		{evenstand.Finding{Kind: evenstand.KindLiquidWithoutSeed, Evidence: []evenstand.Evidence{ev("ran while the planter was lifted", 0.038, "m3"), ev("at turns", 1, "")}}, "10 gal of liquid ran out while the planter was lifted, at one turn since 2:12 pm."},
+	} {
+		tt.f.Since, tt.f.SinceLow, tt.f.SinceHigh = at, at, at
+		if got := advise.Sentence(&tt.f, advise.Voice{Zone: chicago, Units: evenstand.US, AsOf: at}); got != tt.want {
+			t.Errorf("got  %s\nwant %s", got, tt.want)
+		}
+	}
+}

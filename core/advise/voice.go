@@ -137,6 +137,14 @@ func (v Voice) Area(m2 float64) string {
 	return amount(m2/evenstand.Acre, "ac")
 }
 
+// Volume writes m3 as US gallons or litres, under ten with a decimal.
+func (v Voice) Volume(m3 float64) string {
+	if v.metric() {
+		return amount(m3*1000, "L")
+	}
+	return amount(m3/evenstand.Gallon, "gal")
+}
+
 // Rate writes seeds per m2 as seeds an acre or a hectare.
 func (v Voice) Rate(perM2 float64) string {
 	if v.metric() {
@@ -190,6 +198,8 @@ func (v Voice) Value(x float64, unit string) string {
 		return v.Length(x)
 	case "m2":
 		return v.Area(x)
+	case "m3":
+		return v.Volume(x)
 	case "m/s":
 		return v.Speed(x)
 	case "N":

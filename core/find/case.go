@@ -41,6 +41,7 @@ type caseFile struct {
 	recur  *recurCase
 
 	flow    *flowCase
+	alone   *aloneCase
 	contact *contactCase
 	press   *pressCase
 	whole   *wholeCase

@@ -57,6 +57,7 @@ type Engine struct {
 	hour            hourly
 	rate            rateWatch
 	liquid          liquidWatch
+	alone           aloneWatch
 	load            loadWatch
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
@@ -471,6 +472,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickDrive(t)
 	e.tickBounce(t)
 	e.tickRate(t)
+	e.tickAlone(t)
 	e.tickLiquid(t)
 	e.tickSensor(t)
 	e.tickLoad(t)

@@ -168,8 +168,10 @@ func (e *Engine) tickLiquid(t evenstand.Micros) {
 		return
 	}
 	speed := w.way / flowWindow
-	e.judgeRows(t)
-	e.judgeWhole(t, speed)
+	if !e.alone.noneRuns() { // that is a finding of its own
+		e.judgeRows(t)
+		e.judgeWhole(t, speed)
+	}
 	w.clear()
 }
 

@@ -45,6 +45,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportBounce(c, &f)
 	case c.flow != nil:
 		e.reportFlow(c, &f)
+	case c.alone != nil:
+		e.reportAlone(c, &f)
 	case c.whole != nil:
 		e.reportWhole(c, &f)
 	case c.drive != nil:

@@ -408,8 +408,10 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "how deep the seed lies or how many plants came up there (dig ten seeds in it and ten outside, or count stands): no yield is published for a load", "")
 	case evenstand.KindOverload:
 		b.need(evenstand.TopicNone, "what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load", "")
-	case evenstand.KindLiquidRowLow:
+	case evenstand.KindLiquidRowLow, evenstand.KindSeedWithoutLiquid:
 		b.liquid()
+	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
+		b.need(evenstand.TopicNone, "the price of the product, and what so much of it does to seed there, of which nothing is published here", "")
 	case evenstand.KindLiquidRowHigh:
 		b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much of it, of which there is none here", "")
 	case evenstand.KindLiquidRateOff:
@@ -651,7 +653,7 @@ func (b *bill) lostHour() float64 {
 // "when", the first where it gives two.
 func Usual(kind string) evenstand.When {
 	switch kind {
-	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh:
+	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindPuddle:
 		return evenstand.NextStop
 	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff:
 		return evenstand.Tonight
