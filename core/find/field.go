@@ -70,7 +70,8 @@ func FieldFindings(f *Field) []evenstand.Finding {
 	ends := cover.Ends(f.Swaths)
 	in, early := f.lateSection(ends, true)
 	un, late := f.lateSection(ends, false)
-	twice := f.overlap()
+	guess, aside := f.guessRow()
+	twice := f.overlap(aside)
 	if twice != nil && early < -lateLeast && late > lateLeast { // rows that run on at both ends are not late, but not switched off
 		in, un = nil, nil
 		twice.Causes = normalise(
@@ -78,12 +79,11 @@ func FieldFindings(f *Field) []evenstand.Finding {
 			evenstand.Cause{Cause: evenstand.CauseSectionDelay, Probability: 0.05},
 		)
 	}
-	guess := f.guessRow()
 	var small *evenstand.Finding
 	if guess == nil { // else that is what the small gaps are
 		small = f.coverGap(in != nil || un != nil)
 	}
-	for _, one := range []*evenstand.Finding{f.unplanted(), in, un, guess, twice, small} {
+	for _, one := range []*evenstand.Finding{f.unplanted(aside), in, un, guess, twice, small} {
 		if one != nil {
 			out = append(out, *one)
 		}
@@ -119,11 +119,18 @@ type strip struct {
 	near float64          // m from the bar's edge
 }
 
-// strips gives the gaps that are ground to plant.
-func (f *Field) strips() []strip {
+// strips gives the gaps that are ground to plant. Between passes that lie aside
+// metres too far apart and too close a gap of so much is no strip.
+func (f *Field) strips(aside float64) []strip {
 	done := f.Ground.Inside / f.Ground.Area
+	all := f.Ground.Gaps
+	if see := math.Abs(aside) + f.Ground.See; aside != 0 { // they would join what lies apart
+		if wide, err := cover.Gaps(f.Boundary, f.Swaths, see); err == nil {
+			all = wide
+		}
+	}
 	var out []strip
-	for _, g := range f.Ground.Gaps {
+	for _, g := range all {
 		if g.Length < stripLong || g.Width < stripWide*f.Spacing || f.atEnds(g) {
 			continue
 		}
@@ -136,7 +143,7 @@ func (f *Field) strips() []strip {
 			continue
 		}
 		s := f.beside(g)
-		if len(s.rows) == 0 && (s.Width < stripBetween*f.Spacing || f.doubted(g)) {
+		if len(s.rows) == 0 && (s.Width < stripBetween*f.Spacing+math.Abs(aside) || f.doubted(g)) {
 			continue
 		}
 		out = append(out, s)
@@ -311,11 +318,11 @@ func middle(p geo.Polygon) geo.Point {
 }
 
 // unplanted is ground inside the boundary that a row or more should have planted.
-func (f *Field) unplanted() *evenstand.Finding {
+func (f *Field) unplanted(aside float64) *evenstand.Finding {
 	if f.Boundary == nil {
 		return nil
 	}
-	ss := f.strips()
+	ss := f.strips(aside)
 	if len(ss) == 0 {
 		return nil
 	}
@@ -472,8 +479,9 @@ func timeOrLength(late, lag []float64) (delay, length float64) {
 }
 
 // guessRow tells whether passes lie too far apart or too close: all alike, by
-// turns with the direction of travel, or at random.
-func (f *Field) guessRow() *evenstand.Finding {
+// turns with the direction of travel, or at random. aside is how far in the
+// middle, 0 where nothing is found.
+func (f *Field) guessRow() (x *evenstand.Finding, aside float64) {
 	type pair struct{ pass, other int }
 	sums := map[pair]*evenstand.Moments{}
 	hand := map[pair]float64{} // +1 left hands face each other, -1 right hands
@@ -504,7 +512,7 @@ func (f *Field) guessRow() *evenstand.Finding {
 		off, z, passes = append(off, sums[p].Mean()), append(z, hand[p]), append(passes, p.pass, p.other)
 	}
 	if len(off) < guessPairs {
-		return nil
+		return nil, 0
 	}
 	se := func(xs []float64) float64 {
 		return max(1.4826*stat.Median(deviations(xs, stat.Median(xs))), 0.01) * 1.2533 / math.Sqrt(float64(len(xs)))
@@ -535,7 +543,7 @@ func (f *Field) guessRow() *evenstand.Finding {
 	steady, alternate := beyond(all, allSE), beyond(swing, swingSE)
 	switch {
 	case alternate && math.Abs(swing) >= math.Abs(all):
-		x := f.finding(evenstand.KindOffsetDoubt, passes, nil)
+		x = f.finding(evenstand.KindOffsetDoubt, passes, nil)
 		e := swingSE
 		x.Evidence = []evenstand.Evidence{
 			ev("passes too far apart and too close by turns", math.Abs(swing), math.Abs(swing)-1.645*e, math.Abs(swing)+1.645*e, float64(len(left)+len(right)), "m"),
@@ -546,9 +554,9 @@ func (f *Field) guessRow() *evenstand.Finding {
 			evenstand.Cause{Cause: evenstand.CauseGuidanceOffset, Probability: 0.45},
 		)
 		x.Say = append(x.Say, "Whether the card or the ground is off: cannot say, the logs know the receiver alone; to find out: tape three guess rows of each kind.")
-		return x
+		return x, swing
 	case steady, spread >= guessScatter:
-		x := f.finding(evenstand.KindGuessRow, passes, nil)
+		x = f.finding(evenstand.KindGuessRow, passes, nil)
 		e := allSE
 		x.Evidence = []evenstand.Evidence{
 			ev("guess rows too wide by", all, all-1.645*e, all+1.645*e, float64(len(off)), "m"),
@@ -565,19 +573,23 @@ func (f *Field) guessRow() *evenstand.Finding {
 				evenstand.Cause{Cause: evenstand.CauseDrift, Probability: 0.25},
 			)
 		}
-		return x
+		return x, all
 	}
-	return nil
+	return nil, 0
 }
 
-// overlap is ground planted twice, beyond what late rows at the ends did.
-func (f *Field) overlap() *evenstand.Finding {
+// overlap is ground planted twice, beyond the seams of passes that lie aside
+// metres too close.
+func (f *Field) overlap(aside float64) *evenstand.Finding {
 	if f.Ground.Twice < overlapLeast*f.Ground.Worked || f.Ground.Twice-f.Ground.Error < overlapLeast/2*f.Ground.Worked {
 		return nil
 	}
 	var passes []int
 	wide := 0.0
 	for _, o := range f.Ground.Overlap {
+		if o.Width < math.Abs(aside)+2*f.Ground.See { // seams of passes that lie too close
+			continue
+		}
 		wide += o.Area
 		passes = append(passes, o.Passes[1])
 	}

@@ -19,7 +19,7 @@ const (
 	deepest   = 0.5  // m of error of a place from which on no gap between passes is told
 	atBorder  = 1.0  // m inside the boundary that planting commonly leaves free: common practice, no source
 	perMetre2 = 1e-4 // m2 of doubt a m2 between the exact area and the scan: 1 m2 a hectare
-	scanEvery = 0.25 // m between the lines of the scan
+	scanEvery = 0.1  // m between the lines of the scan
 )
 
 // Field is the ground of one field and what was worked of it.
@@ -87,6 +87,16 @@ func Measure(boundary *ground.Region, swaths []Swath) (Field, error) {
 		return f, err
 	}
 	return f, nil
+}
+
+// Gaps gives the ground inside the boundary that no pass worked, where it is
+// wider than see, the largest first: Measure's with another width.
+func Gaps(boundary *ground.Region, swaths []Swath, see float64) ([]Patch, error) {
+	field, err := regionOf(boundary)
+	if err != nil {
+		return nil, err
+	}
+	return gaps(boundary, field, swaths, see/2)
 }
 
 // see gives the width below which gaps and overlaps are not seen: twice the
