@@ -776,7 +776,7 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 	if findings.Findings == nil {
 		findings.Findings = []evenstand.Finding{}
 	}
-	sum := summaryJSON{Schema: 1, Left: left, Seen: &seen, DaySummary: DaySummary{
+	sum := summaryJSON{Schema: 1, Left: left, Seen: &seen, Card: toCardJSON(&res.Card), DaySummary: DaySummary{
 		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes,
 	}}
 	if sum.Notes == nil {

@@ -270,7 +270,8 @@ type summaryJSON struct {
 	Schema int `json:"schema"`
 	DaySummary
 	Left []sourceSaid `json:"left_out"`
-	Seen *Counts      `json:"seen"` // what the day's logs hold, as it was handed to the derivation
+	Seen *Counts      `json:"seen"`           // what the day's logs hold, as it was handed to the derivation
+	Card *cardJSON    `json:"card,omitempty"` // that the day was settled with: the planter's, completed by the logs
 }
 
 // sourceSaid is what was left out where several logs of one box met.

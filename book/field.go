@@ -40,13 +40,14 @@ type FieldGround struct {
 	More     int              `json:"more,omitempty"`
 }
 
-// FieldAcres is ground worked for the first time with something on a day.
+// FieldAcres is ground worked with something on a day.
 type FieldAcres struct {
 	Planter string           `json:"planter"`
 	Day     evenstand.Day    `json:"day"`
 	Applied string           `json:"applied"`
 	Lot     string           `json:"lot,omitempty"` // of seed, as it was written down
 	Area    evenstand.Number `json:"area_m2"`
+	First   evenstand.Number `json:"first_m2"` // of it worked for the first time
 	Error   evenstand.Number `json:"error_m2"`
 }
 
@@ -76,14 +77,10 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 	if err != nil {
 		return err
 	}
-	type part struct {
-		day   DaySummary
-		field Planted
-	}
-	by := map[string][]part{}
+	by := map[string][]fieldPart{}
 	for _, d := range days {
 		for _, p := range d.Planted {
-			by[p.Field] = append(by[p.Field], part{d, p})
+			by[p.Field] = append(by[p.Field], fieldPart{d, p})
 		}
 	}
 	last := map[string]string{} // by planter, the field of its last day's last pass
@@ -95,8 +92,10 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 		if err != nil {
 			return err
 		}
-		if len(ps) > 0 {
-			last[d.Planter] = ps[len(ps)-1].Field
+		for _, p := range ps { // the road between fields is none
+			if p.Field != evenstand.Unassigned {
+				last[d.Planter] = p.Field
+			}
 		}
 	}
 	lots, err := b.lots(ctx)
@@ -107,10 +106,10 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 	for _, f := range b.Fields() {
 		bounds[f.Name] = f
 	}
-	man := b.man
-	man.Fields = nil
-	changed := false
 	names := sortedKeys(by)
+	if err := b.dropFields(by); err != nil {
+		return writeError(b.dir, "dropping fields of which nothing is left", err)
+	}
 	for i, name := range names {
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -121,7 +120,11 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 		parts := by[name]
 		left := true
 		sign := sha256.New()
-		fmt.Fprintf(sign, "ground 1\nfield %q\n%s\n", name, b.fieldSum)
+		shape, err := json.Marshal(bounds[name])
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(sign, "ground 2\nfield %q\n%s\n", name, shape)
 		for _, p := range parts {
 			left = left && last[p.day.Planter] != name
 			e := b.entry(p.day.Planter, p.day.Day)
@@ -132,13 +135,16 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 		}
 		fmt.Fprintf(sign, "left %v\n", left)
 		for _, p := range parts {
+			_, _, end := dayBounds(nextDay(p.day.Day), b.Zone()) // a pass over midnight is of it
 			for _, e := range lots[p.day.Planter] {
+				if e.T >= end {
+					continue
+				}
 				fmt.Fprintf(sign, "lot %d %s %q\n", e.T, e.Rows, e.Note)
 			}
 		}
 		from := hex.EncodeToString(sign.Sum(nil))
-		if k := slices.IndexFunc(b.man.Fields, func(f fieldEntry) bool { return f.Field == name && f.From == from }); k >= 0 {
-			man.Fields = append(man.Fields, b.man.Fields[k])
+		if slices.ContainsFunc(b.man.Fields, func(f fieldEntry) bool { return f.Field == name && f.From == from }) {
 			continue
 		}
 		tell(Progress{Doing: "measuring the ground", Name: name, Done: int64(i), Total: int64(len(names))})
@@ -160,21 +166,40 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 		}
 		res, err := settleField(w)
 		if err != nil { // one field's ground does not keep the days back
-			rep.Notes = append(rep.Notes, fmt.Sprintf("The ground of %s could not be measured: %v. Look at its boundary; what the rows did there stands all the same.", name, err))
+			rep.Notes = append(rep.Notes, fmt.Sprintf("The ground of %s could not be measured: %v. Look at its boundary; what the rows did there stands all the same, and what was measured of it before.", name, err))
 			continue
+		}
+		if res.Ground.Worked == 0 && slices.ContainsFunc(w.Days, func(d pipeline.FieldDay) bool { return len(d.Worked) > 0 }) {
+			rep.Notes = append(rep.Notes, fmt.Sprintf("The ground of %s could not be measured: where its rows lie on the bar is not known. Write the spacing of the rows on the planter card.", name))
 		}
 		e, err := b.keepField(ctx, w, res, from)
 		if err != nil {
 			return writeError(b.dir, "keeping the ground of "+name, err)
 		}
-		man.Fields = append(man.Fields, e)
-		changed = true
+		man := b.man
+		man.Fields = append(slices.DeleteFunc(slices.Clone(man.Fields), func(f fieldEntry) bool { return f.Field == name }), e)
+		slices.SortFunc(man.Fields, func(x, y fieldEntry) int { return cmp.Compare(x.Field, y.Field) })
+		if err := b.commit(man); err != nil { // a field by itself: what was measured stays when the next is stopped
+			return writeError(b.dir, "naming the ground of "+name, err)
+		}
 	}
-	if !changed && len(man.Fields) == len(b.man.Fields) {
+	return nil
+}
+
+// dropFields takes fields out of the manifest that no day planted any more.
+func (b *Book) dropFields(planted map[string][]fieldPart) error {
+	man := b.man
+	man.Fields = slices.DeleteFunc(slices.Clone(man.Fields), func(f fieldEntry) bool { return len(planted[f.Field]) == 0 })
+	if len(man.Fields) == len(b.man.Fields) {
 		return nil
 	}
-	man.Days, man.Sources = b.man.Days, b.man.Sources
-	return writeError(b.dir, "naming the ground of fields", b.commit(man))
+	return b.commit(man)
+}
+
+// fieldPart is what one machine-day planted of a field.
+type fieldPart struct {
+	day   DaySummary
+	field Planted
 }
 
 // settleField gives a fault in the measuring as an error.
@@ -209,7 +234,7 @@ func (b *Book) lots(ctx context.Context) (map[string][]evenstand.Entry, error) {
 func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, field string, lots []evenstand.Entry) (pipeline.FieldDay, error) {
 	d := pipeline.FieldDay{Date: day, Planter: planter, Lots: lots}
 	var err error
-	if d.Card, err = b.Card(planter, day); err != nil {
+	if d.Card, err = b.settledCard(planter, day); err != nil {
 		return d, err
 	}
 	passes, err := b.Passes(ctx, planter, day)
@@ -248,6 +273,23 @@ func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, 
 	return d, err
 }
 
+// settledCard gives the card that a machine-day was settled with: the planter's,
+// completed by what its logs say.
+func (b *Book) settledCard(planter string, day evenstand.Day) (evenstand.Card, error) {
+	var sum summaryJSON
+	e := b.entry(planter, day)
+	if e == nil {
+		return b.Card(planter, day)
+	}
+	if err := b.load(e, summaryName, &sum); err != nil {
+		return evenstand.Card{}, err
+	}
+	if sum.Card == nil || sum.Card.Rows == 0 { // a day that was settled before it was kept
+		return b.Card(planter, day)
+	}
+	return *sum.Card.card(), nil
+}
+
 // doubted gives the passes of a machine-day on which places were found to be in
 // doubt.
 func (b *Book) doubted(planter string, day evenstand.Day) ([]evenstand.PassRef, error) {
@@ -284,23 +326,23 @@ func (b *Book) keepField(ctx context.Context, w pipeline.FieldWork, res pipeline
 		fs := make([]evenstand.Finding, 0, len(byDay[ref]))
 		for _, i := range byDay[ref] {
 			f := res.Findings[i]
-			f.Family += " of " + w.Field.Name // those of other fields of the day are others
+			f.Family = fieldFamily(&f, w.Field.Name)
+			f.Rows = nil // rows come and go with the days; the field stays
 			fs = append(fs, f)
 		}
 		if err := b.assignIDs(ctx, d.Planter, d.Date, fs); err != nil {
 			return fieldEntry{}, ledgerError(b.path(ledgerName), err)
 		}
 		for k, i := range byDay[ref] {
-			res.Findings[i] = fs[k]
-			res.Findings[i].Family = evenstand.Family(fs[k].Kind)
+			res.Findings[i].ID, res.Findings[i].Family = fs[k].ID, evenstand.Family(fs[k].Kind)
 		}
 	}
-	var keys []string
-	for _, d := range w.Days {
-		for _, p := range d.Passes {
-			keys = append(keys, p.Key)
+	for i := range res.Findings {
+		if f := &res.Findings[i]; f.ID == "" {
+			return fieldEntry{}, fmt.Errorf("a finding (%s) of %s on %s, which is no day of the field", f.Kind, f.Planter, f.Day)
 		}
 	}
+	keys := pipeline.PassKeys(w.Days)
 	g := &res.Ground
 	out := fieldJSON{Schema: 1, Findings: res.Findings, FieldGround: FieldGround{
 		Field: w.Field.Name, Area: number(g.Area), Worked: number(g.Worked), Inside: number(g.Inside), Twice: number(g.Twice), Error: number(g.Error), See: number(g.See), Doubt: g.Doubt,
@@ -310,7 +352,7 @@ func (b *Book) keepField(ctx context.Context, w pipeline.FieldWork, res pipeline
 		out.Findings = []evenstand.Finding{}
 	}
 	for _, a := range res.Acres {
-		out.Acres = append(out.Acres, FieldAcres{a.Planter, a.Day, a.Applied.String(), a.Lot, number(a.Area), number(a.Error)})
+		out.Acres = append(out.Acres, FieldAcres{a.Planter, a.Day, a.Applied.String(), a.Lot, number(a.Area), number(a.First), number(a.Error)})
 	}
 	text, err := toJSON(out)
 	if err != nil {
@@ -319,6 +361,19 @@ func (b *Book) keepField(ctx context.Context, w pipeline.FieldWork, res pipeline
 	sum := hashBytes(text)
 	e := fieldEntry{Field: w.Field.Name, From: from, File: fileEntry{Name: "field-" + slug(w.Field.Name) + "-" + sum[:8] + ".json", SHA256: sum, Size: int64(len(text))}}
 	return e, b.disk.replace(b.path(dataDir, e.File.Name), b.path(tmpDir, e.File.Name), text)
+}
+
+// fieldFamily tells the findings of one field and day apart: those of other
+// fields are others, and so is a row that comes out late from one that goes in
+// late.
+func fieldFamily(f *evenstand.Finding, field string) string {
+	family := evenstand.Family(f.Kind)
+	for _, e := range f.Evidence {
+		if e.Name == "rows come out late by" {
+			family += " out"
+		}
+	}
+	return family + " of " + field
 }
 
 func number(x float64) evenstand.Number { return evenstand.Number(x) }

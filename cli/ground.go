@@ -65,8 +65,11 @@ func (c *call) ground(g *book.FieldGround, v advise.Voice) {
 	}
 	for _, a := range g.Acres {
 		lot := ""
+		if again := f(a.Area) - f(a.First); again > 0.02*f(a.Area) {
+			lot = ", " + v.Area(again) + " of it again"
+		}
 		if a.Lot != "" {
-			lot = ", lot " + a.Lot
+			lot += ", lot " + a.Lot
 		}
 		c.printf("    %s  %-8s  %9s  %s%s\n", v.Day(a.Day), a.Applied, v.Area(f(a.Area)), a.Planter, lot)
 	}

@@ -47,6 +47,7 @@ type Result struct {
 	Until    evenstand.Micros // the day's passes end here: From of the next day
 	Planted  []Planted
 	Behind   Behind
+	Card     evenstand.Card // that the day was settled with: the planter's, completed by what the logs say
 }
 
 // Behind is how far the seed line lies behind the receiver's antenna where the

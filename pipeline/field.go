@@ -23,42 +23,65 @@ type FieldDay struct {
 	Doubt   []evenstand.PassRef    // passes on which places were found to be in doubt
 }
 
+// trip is a pass of a field among all of its days.
+type trip struct {
+	day  *FieldDay
+	pass *evenstand.Pass
+}
+
+// trips gives the passes of all days in order of time, whichever planter's.
+func trips(days []FieldDay) []trip {
+	var out []trip
+	for i := range days {
+		for j := range days[i].Passes {
+			out = append(out, trip{&days[i], &days[i].Passes[j]})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b trip) int { return cmp.Compare(a.pass.Start, b.pass.Start) })
+	return out
+}
+
+// PassKeys gives the keys of the passes of all days, by their number among them.
+func PassKeys(days []FieldDay) []string {
+	var out []string
+	for _, t := range trips(days) {
+		out = append(out, t.pass.Key)
+	}
+	return out
+}
+
 // Swaths puts the ground that was worked into a frame. The number of a swath's
-// pass is that of the pass among all of the days, from 0. A row without a place
-// on the card has no ground.
+// pass is that of the pass among all of the days by time, from 0. A row without
+// a place on the card has no ground.
 func Swaths(f ground.Frame, days []FieldDay, what evenstand.Applied) []cover.Swath {
 	var out []cover.Swath
-	first := 0
-	for i := range days {
-		d := &days[i]
+	for n, tr := range trips(days) {
+		d, p := tr.day, tr.pass
 		half := d.Card.RowSpacing / 2
-		for j := range d.Passes {
-			p := &d.Passes[j]
-			track := passTrack(d.Track, p.Index)
-			poses := make([]cover.Pose, len(track))
-			for k, t := range track {
-				poses[k] = poseOf(f, t)
+		track := passTrack(d.Track, p.Index)
+		poses := make([]cover.Pose, len(track))
+		for k, t := range track {
+			poses[k] = poseOf(f, t)
+		}
+		for _, w := range d.Worked {
+			if w.Pass != p.Index || w.Applied != what {
+				continue
 			}
-			for _, w := range d.Worked {
-				if w.Pass != p.Index || w.Applied != what {
-					continue
-				}
-				s := cover.Swath{Pass: first + j, Left: d.Card.Y(int(w.From)) - half, Right: d.Card.Y(int(w.To)) + half, Error: p.PosError}
-				if !(s.Right > s.Left) {
-					continue
-				}
-				s0 := p.S0 + float64(w.S0)/1000
-				if s.At = along(poses, track, s0, p.S0+float64(w.S1)/1000); len(s.At) >= 2 {
-					for k, t := range track {
-						if t.S > s0-leadWay && t.S < s0-0.05 {
-							s.Lead = append(s.Lead, poses[k])
-						}
+			a, b := d.Card.Y(int(w.From)), d.Card.Y(int(w.To)) // rows may be numbered from the right
+			s := cover.Swath{Pass: n, Left: min(a, b) - half, Right: max(a, b) + half, Error: p.PosError}
+			if !(s.Right > s.Left) {
+				continue
+			}
+			s0 := p.S0 + float64(w.S0)/1000
+			if s.At = along(poses, track, s0, p.S0+float64(w.S1)/1000); len(s.At) >= 2 {
+				for k, t := range track {
+					if t.S > s0-leadWay && t.S < s0-0.05 {
+						s.Lead = append(s.Lead, poses[k])
 					}
-					out = append(out, s)
 				}
+				out = append(out, s)
 			}
 		}
-		first += len(d.Passes)
 	}
 	return out
 }
@@ -139,13 +162,14 @@ type FieldResult struct {
 	Findings []evenstand.Finding
 }
 
-// Acres is ground that was worked for the first time with something on a day.
+// Acres is ground that was worked with something on a day.
 type Acres struct {
 	Day     evenstand.Day
 	Planter string
 	Applied evenstand.Applied
 	Lot     string  // of seed, as it was written down; empty: nobody did
-	Area    float64 // m2
+	Area    float64 // m2, what was worked twice on the day counted once
+	First   float64 // m2 of it for the first time
 	Error   float64 // m2, half-width of the 90 % interval
 }
 
@@ -175,22 +199,16 @@ func SettleField(w FieldWork) (FieldResult, error) {
 	for _, what := range []evenstand.Applied{evenstand.AppliedSeed, evenstand.AppliedLiquid, evenstand.AppliedGranular} {
 		before := 0.0
 		for i := range w.Days {
-			own := Swaths(res.Frame, w.Days[:i+1], what)
+			own := Swaths(res.Frame, w.Days[i:i+1], what)
 			if len(own) == 0 {
 				continue
 			}
-			total := res.Ground.Worked
-			if what != evenstand.AppliedSeed || i < len(w.Days)-1 {
-				if total, err = cover.Worked(own); err != nil {
-					return res, err
-				}
-			}
-			if area := total - before; area > 1 {
-				a := Acres{Day: w.Days[i].Date, Planter: w.Days[i].Planter, Applied: what, Error: cover.EdgeError(own)}
-				for _, l := range lotShares(&w.Days[i], what) {
-					a.Lot, a.Area = l.lot, l.share*area
-					res.Acres = append(res.Acres, a)
-				}
+			day := cover.Scan(own, scanEvery).Worked
+			total := cover.Scan(Swaths(res.Frame, w.Days[:i+1], what), scanEvery).Worked
+			a := Acres{Day: w.Days[i].Date, Planter: w.Days[i].Planter, Applied: what, Error: cover.EdgeError(own)}
+			for _, l := range lotShares(&w.Days[i], what) {
+				a.Lot, a.Area, a.First = l.lot, l.share*day, l.share*max(0, total-before)
+				res.Acres = append(res.Acres, a)
 			}
 			before = total
 		}
@@ -198,6 +216,9 @@ func SettleField(w FieldWork) (FieldResult, error) {
 	res.Findings = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
 	return res, nil
 }
+
+// scanEvery is how far the lines of a scan of a day lie apart, m: within some m2.
+const scanEvery = 0.25
 
 // lotShare is the part of a day's ground that one lot planted.
 type lotShare struct {
@@ -248,21 +269,23 @@ func lotOf(lots []evenstand.Entry, row int, t evenstand.Micros) string {
 }
 
 // fieldOf makes what the detectors take. Rows are those of the planter that did
-// the most.
+// the most; passes stand in order of time.
 func fieldOf(w FieldWork, boundary *ground.Region, swaths []cover.Swath, g cover.Field) *find.Field {
-	f := &find.Field{Name: w.Field.Name, Boundary: boundary, Swaths: swaths, Ground: g, Target: w.Rate, Left: w.Left, Grade: evenstand.GradeD, Doubt: map[int]bool{}}
+	f := &find.Field{Name: w.Field.Name, Boundary: boundary, Swaths: swaths, Ground: g, Target: w.Rate, Left: w.Left, Grade: evenstand.GradeD, Doubt: map[int]bool{}, Spacing: math.NaN()}
+	for n, tr := range trips(w.Days) {
+		if slices.ContainsFunc(tr.day.Doubt, func(r evenstand.PassRef) bool { return r.Key == tr.pass.Key }) {
+			f.Doubt[n] = true
+		}
+		f.Passes = append(f.Passes, find.FieldPass{
+			Ref: evenstand.PassRef{Key: tr.pass.Key, Number: tr.pass.Number}, Planter: tr.day.Planter, Day: tr.day.Date, Start: tr.pass.Start, End: tr.pass.End, Headland: tr.pass.Headland,
+		})
+	}
 	most := 0
 	var card *evenstand.Card
 	for i := range w.Days {
 		d := &w.Days[i]
 		if len(d.Passes) > most {
-			most, card, f.Planter = len(d.Passes), &d.Card, d.Planter
-		}
-		for _, p := range d.Passes {
-			if slices.ContainsFunc(d.Doubt, func(r evenstand.PassRef) bool { return r.Key == p.Key }) {
-				f.Doubt[len(f.Passes)] = true
-			}
-			f.Passes = append(f.Passes, find.FieldPass{Ref: evenstand.PassRef{Key: p.Key, Number: p.Number}, Day: d.Date, Start: p.Start, End: p.End, Headland: p.Headland})
+			most, card = len(d.Passes), &d.Card
 		}
 		for _, x := range d.Worked {
 			if x.Applied == evenstand.AppliedSeed {
@@ -273,14 +296,15 @@ func fieldOf(w FieldWork, boundary *ground.Region, swaths []cover.Swath, g cover
 	if card == nil {
 		return f
 	}
-	f.Spacing = card.RowSpacing
 	for r := 1; r <= card.Rows; r++ {
+		f.RowN = append(f.RowN, r)
+	}
+	slices.SortStableFunc(f.RowN, func(a, b int) int { return cmp.Compare(card.Y(a), card.Y(b)) })
+	for _, r := range f.RowN {
 		f.RowY = append(f.RowY, card.Y(r))
 	}
-	if len(f.RowY) > 0 {
-		f.Crop = card.Crop(1)
-	} else {
-		f.Spacing = math.NaN()
+	if len(f.RowY) > 0 && !math.IsNaN(f.RowY[0]) {
+		f.Spacing, f.Crop = card.RowSpacing, card.Crop(1)
 	}
 	return f
 }

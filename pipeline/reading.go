@@ -189,6 +189,29 @@ func (s *settler) counts() {
 	}
 }
 
+// firstCount tells by the first count of a pass where the row began to sow.
+func (s *settler) firstCount(r *rowState, c count, p *evenstand.Pass) {
+	if s.out == nil || r.hasSeeds {
+		return
+	}
+	s.begin(p)
+	a, b := s.counted.At(p.Start), s.counted.At(c.t)
+	way := b.S - a.S
+	seeds := c.n
+	if seeds < 0 {
+		seeds = r.rate * s.card.RowSpacing * way
+	}
+	want := way * s.card.RowSpacing * r.target
+	if !(way > 0.05) || !(seeds >= 0.5) || want > 0 && seeds < strayShare*want {
+		return
+	}
+	part := 1.0
+	if want > 0 {
+		part = min(1, seeds/want)
+	}
+	r.sown.add(int32(math.Round(math.Max(0, a.S-p.S0)*1000)), int32(math.Round(math.Max(0, b.S-p.S0)*1000)), part)
+}
+
 func (s *settler) countRow(r *rowState, c count) {
 	from := r.countT
 	r.countT = c.t
@@ -206,6 +229,9 @@ func (s *settler) countRow(r *rowState, c count) {
 	begins := p.Start
 	if s.goesOn(s.cur - 1) { // a count that a turn cut in two is the later pass's
 		begins = s.passes[s.cur-1].Start
+	}
+	if from < begins && c.t > p.Start && c.t <= p.End+passTail && gap <= stateStale.Seconds() {
+		s.firstCount(r, c, p) // of the pass: what was counted fell after the lowering
 	}
 	if from < begins || c.t < p.Start || c.t > p.End+passTail {
 		return

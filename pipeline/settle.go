@@ -140,6 +140,7 @@ type settler struct {
 	passOut   [][]evenstand.PlacedSeed // of the pass that ends, used again
 	strOut    []evenstand.Stretch
 	workedOut []evenstand.Worked
+	silence   []span                       // of the seeds' boxes, in the pass that ends
 	switches  *align.Cursor                // for what was switched on and what flowed
 	flows     map[flowKey]evenstand.Micros // last reading of a product
 	xs        []find.Strip                 // the same
@@ -563,7 +564,7 @@ func (s *settler) start() {
 // finish ends the day.
 func (s *settler) finish() Result {
 	v := &s.survey_
-	s.res.AsOf = v.last
+	s.res.AsOf, s.res.Card = v.last, s.card
 	end := v.last
 	s.endGaps()
 	switch {

@@ -131,7 +131,7 @@ func (s *settler) handOver(p *evenstand.Pass) error {
 		return 0
 	})
 	s.passOut, s.strOut = seeds, stretches
-	return s.out.Pass(*p, seeds, stretches, s.worked(p, told))
+	return s.out.Pass(*p, seeds, stretches, s.worked(p))
 }
 
 // posExtra is the squared part of a place's error that speed brings in, m2:

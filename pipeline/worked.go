@@ -12,7 +12,8 @@ import (
 const (
 	workedHole  = 2.0  // m without seed from which on ground counts as not worked
 	workedSpots = 10.0 // the same in target spacings: a few skips in a row are no ground
-	strayRun    = 0.5  // m: a shorter run of seeds amid none is a few pulses of dust
+	endSilence  = 10 * evenstand.Second
+	strayRun    = 0.5 // m: a shorter run of seeds amid none is a few pulses of dust
 	// Rows that begin and end within so many metres of each other are one piece:
 	// about a seat of the first seeds by seed times, a reading by the second.
 	sideBySide       = 0.35
@@ -66,12 +67,13 @@ type switched struct {
 
 // worked gives the ground that the open pass worked, rows that go together in
 // one piece, by what was applied, row and place.
-func (s *settler) worked(p *evenstand.Pass, told []float64) []evenstand.Worked {
+func (s *settler) worked(p *evenstand.Pass) []evenstand.Worked {
 	end := int32(math.Round((p.S1 - p.S0) * 1000))
 	if end <= 0 {
 		return nil
 	}
 	sown := s.sown()
+	s.hushed(p)
 	s.workedOut = s.workedOut[:0]
 	for _, what := range []evenstand.Applied{evenstand.AppliedSeed, evenstand.AppliedLiquid, evenstand.AppliedGranular} {
 		from := len(s.workedOut)
@@ -86,7 +88,7 @@ func (s *settler) worked(p *evenstand.Pass, told []float64) []evenstand.Worked {
 				r.dry.cut()
 				own = r.dry.of
 			default:
-				own, grade = s.sownBy(r, p, sown, told)
+				own, grade = s.sownBy(r, p, sown, end)
 			}
 			for _, v := range own {
 				v.s0, v.s1 = max(0, v.s0), min(end, v.s1)
@@ -110,7 +112,7 @@ func (s *settler) join(from int, w evenstand.Worked) {
 	within := func(a, b int32) bool { return math.Abs(float64(a-b)) <= near*1000 }
 	for i := from; i < len(s.workedOut); i++ {
 		o := &s.workedOut[i]
-		if o.To == w.From-1 && o.Grade == w.Grade && within(o.S0, w.S0) && within(o.S1, w.S1) {
+		if o.To == w.From-1 && o.Grade == w.Grade && within(o.S0, w.S0) && within(o.S1, w.S1) && s.besides(int(o.To), int(w.From)) {
 			n := int32(o.To - o.From + 1)
 			o.S0, o.S1 = (o.S0*n+w.S0)/(n+1), (o.S1*n+w.S1)/(n+1)
 			o.To = w.To
@@ -120,12 +122,18 @@ func (s *settler) join(from int, w evenstand.Worked) {
 	s.workedOut = append(s.workedOut, w)
 }
 
+// besides tells whether two rows lie beside one another on the bar.
+func (s *settler) besides(a, b int) bool {
+	d := math.Abs(s.card.Y(a) - s.card.Y(b))
+	return math.IsNaN(d) || math.IsNaN(s.card.RowSpacing) || d <= 1.5*s.card.RowSpacing
+}
+
 // sownBy gives the ground that a row sowed: by its seeds, by its counts, or,
 // where no row logs either, by what was switched on.
-func (s *settler) sownBy(r *rowState, p *evenstand.Pass, sown bool, told []float64) ([]span, evenstand.Grade) {
+func (s *settler) sownBy(r *rowState, p *evenstand.Pass, sown bool, end int32) ([]span, evenstand.Grade) {
 	switch {
 	case r.hasSeeds:
-		return s.bySeeds(r, told), evenstand.GradeA
+		return s.bySeeds(r, end), evenstand.GradeA
 	case r.counted > 0:
 		r.sown.cut()
 		return r.sown.of, evenstand.GradeB
@@ -135,9 +143,41 @@ func (s *settler) sownBy(r *rowState, p *evenstand.Pass, sown bool, told []float
 	return s.bySwitch(r, p), evenstand.GradeC
 }
 
-// bySeeds gives the runs of a row's seeds. Where no row gave seed the box was
-// silent, and the ground between counts as sown.
-func (s *settler) bySeeds(r *rowState, told []float64) []span {
+// hushed notes where in the pass the boxes that log its seeds were silent: for
+// longer than a source may be, or at an end of the pass for so long that no
+// switching explains it.
+func (s *settler) hushed(p *evenstand.Pass) {
+	s.silence = s.silence[:0]
+	at := func(t evenstand.Micros) int32 {
+		way, _ := s.switches.Way(min(max(t, p.Start), p.End))
+		return int32(math.Round((way - p.S0) * 1000))
+	}
+	add := func(from, to evenstand.Micros) {
+		if to <= p.Start || from >= p.End {
+			return
+		}
+		if (from <= p.Start || to >= p.End) && min(to, p.End)-max(from, p.Start) < endSilence {
+			return
+		}
+		s.silence = append(s.silence, span{at(from), at(to)})
+	}
+	for i := range s.survey_.seeds {
+		if !s.survey_.seeds[i].used() {
+			continue
+		}
+		v := &s.survey_.sources[i]
+		for _, g := range v.gaps {
+			add(g.From, g.To)
+		}
+		if v.n > 0 && v.last > p.Start && p.End-v.last > gapLeast { // it may go on
+			add(v.last, p.End+evenstand.Second)
+		}
+	}
+}
+
+// bySeeds gives the runs of a row's seeds. Where its box was silent and nothing
+// says that the row was off, the ground between counts as sown.
+func (s *settler) bySeeds(r *rowState, end int32) []span {
 	r.spans = r.spans[:0]
 	half := int32(0)
 	hole := workedHole
@@ -148,7 +188,7 @@ func (s *settler) bySeeds(r *rowState, told []float64) []span {
 	for i := range r.seeds {
 		at := r.seeds[i].S
 		n := len(r.spans)
-		if n > 0 && (float64(at-r.spans[n-1].s1) <= hole*1000 || silent(told, r.spans[n-1].s1, at)) {
+		if n > 0 && (float64(at-r.spans[n-1].s1) <= hole*1000 || s.silent(r, r.spans[n-1].s1, at)) {
 			r.spans[n-1].s1 = max(r.spans[n-1].s1, at)
 			continue
 		}
@@ -160,31 +200,33 @@ func (s *settler) bySeeds(r *rowState, told []float64) []span {
 			keep = append(keep, span{v.s0 - half, v.s1 + half})
 		}
 	}
-	if n := len(keep); n > 0 { // before its first seed and after its last nobody may have logged any
-		if silent(told, 0, keep[0].s0) {
+	if n := len(keep); n > 0 {
+		if s.silent(r, 0, keep[0].s0) {
 			keep[0].s0 = 0
 		}
-		if silent(told, keep[n-1].s1, int32(len(told))*stretchMM) {
-			keep[n-1].s1 = int32(len(told)) * stretchMM
+		if s.silent(r, keep[n-1].s1, end) {
+			keep[n-1].s1 = end
 		}
 	}
 	r.spans = keep
 	return r.spans
 }
 
-// silent tells whether what lies between two places is ground of which nobody
-// logged seed: whole stretches of it.
-func silent(told []float64, s0, s1 int32) bool {
-	if s1-s0 < stretchMM {
+// silent tells whether the box of a row's seeds was silent over most of what
+// lies between two places, and the row not off there.
+func (s *settler) silent(r *rowState, s0, s1 int32) bool {
+	deaf := int32(0)
+	for _, v := range s.silence {
+		deaf += max(0, min(v.s1, s1)-max(v.s0, s0))
+	}
+	if 2*deaf <= s1-s0 {
 		return false
 	}
-	way, deaf := 0.0, 0.0
-	for k := s0 / stretchMM; k <= s1/stretchMM && int(k) < len(told); k++ {
-		part := float64(min(s1, (k+1)*stretchMM) - max(s0, k*stretchMM))
-		way += part
-		deaf += part * (1 - told[k])
+	off := float32(0)
+	for k := s0 / stretchMM; k <= s1/stretchMM && int(k) < len(r.str); k++ {
+		off += r.str[k].Off
 	}
-	return way > 0 && deaf > 0.5*way
+	return off < 0.5*float32(s1-s0)/1000
 }
 
 // bySwitch gives the parts of a pass on which the row was on.

@@ -62,6 +62,11 @@ func (w *world) groundFaults() []Fault {
 			Expected: kind, Happened: t.passes > 0, Grade: "A", Planting: t.planting, Way: t.way, Ratio: 1,
 		}
 		f.Detectable = f.Happened && groundDetectable(kind, params, t)
+		if field.plan.Last && kind == evenstand.KindLateSection {
+			// Of ground that is planted later nobody knows then: small gaps is all
+			// that can be said.
+			f.Detectable, f.Excused = false, []string{evenstand.KindCoverGap}
+		}
 		f.Lost = round(area*s.perM2(), 1)
 		f.Bushels = round(area*s.Money.Yield/evenstand.Acre*c.SkipPlants, 4)
 		f.Loss.Yield = round(f.Bushels*s.Money.Price, 4)

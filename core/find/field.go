@@ -20,7 +20,8 @@ type Field struct {
 	Passes   []FieldPass   // by the swaths' number of the pass
 	Ground   cover.Field   // of these swaths
 	Spacing  float64       // m between rows
-	RowY     []float64     // m right of the bar's centre, by row from 0
+	RowY     []float64     // m right of the bar's centre, rising
+	RowN     []int         // the rows' numbers beside them; nil: 1 and up
 	Target   float64       // seeds per m2; NaN unknown
 	Crop     string
 	Grade    evenstand.Grade // of the swaths' ends
@@ -31,6 +32,7 @@ type Field struct {
 // FieldPass is a pass of a field.
 type FieldPass struct {
 	Ref        evenstand.PassRef
+	Planter    string
 	Day        evenstand.Day
 	Start, End evenstand.Micros
 	Headland   bool
@@ -48,13 +50,16 @@ const (
 	mostlyDone   = 0.9  // of a field planted from which on what is left at its edge was left
 	halfDone     = 0.5  // the same once the planter has gone elsewhere
 	restPart     = 0.02 // of a field: more in one piece is what is still to plant, or was left for later
+	seedUnseen   = 0.15 // chance that a row without seed planted, and only its sensor saw none
 	lateLeast    = 2.5  // m by which rows go in or come out late or early
+	lateCounts   = 8.0  // m: the same where rows are counted by the second, which is some metres
 	lateShare    = 0.25 // of the bar that an end is of at least
 	lateEnds     = 8    // ends that it takes
 	lateSide     = 0.35 // rad to which an end meets the other ground squarely
 	guessLeast   = 0.15 // m by which passes lie too far apart or too close
 	guessPairs   = 6    // pairs of passes that it takes
 	guessScatter = 0.20 // m from pair to pair
+	againWide    = 0.5  // of the bar, on another day: planted again
 	overlapLeast = 0.015
 	gapLeastPart = 0.01
 )
@@ -98,14 +103,16 @@ func (f *Field) finding(kind string, passes []int, rows evenstand.Rows) *evensta
 	passes = slices.Compact(passes)
 	x := &evenstand.Finding{
 		Kind: kind, Family: evenstand.Family(kind), Stage: evenstand.Raised, Status: evenstand.Open, Grade: f.Grade,
-		Rows: rows, Field: f.Name, Planter: f.Planter,
+		Rows: rows, Field: f.Name,
 	}
-	if len(passes) > 0 {
-		first, last := f.Passes[passes[0]], f.Passes[passes[len(passes)-1]]
-		x.Since, x.SinceLow, x.SinceHigh, x.Alarm, x.Day = first.Start, first.Start, first.End, first.End, last.Day
-		for _, p := range passes {
-			x.Passes = append(x.Passes, f.Passes[p].Ref)
-		}
+	if len(passes) == 0 { // beside none of them: known when the last was done
+		passes = []int{len(f.Passes) - 1}
+	}
+	// It belongs to the day on which it began, whatever comes later.
+	first := f.Passes[passes[0]]
+	x.Since, x.SinceLow, x.SinceHigh, x.Alarm, x.Day, x.Planter = first.Start, first.Start, first.End, first.End, first.Day, first.Planter
+	for _, p := range passes {
+		x.Passes = append(x.Passes, f.Passes[p].Ref)
 	}
 	return x
 }
@@ -143,7 +150,7 @@ func (f *Field) strips(aside float64) []strip {
 			continue
 		}
 		s := f.beside(g)
-		if len(s.rows) == 0 && (s.Width < stripBetween*f.Spacing+math.Abs(aside) || f.doubted(g)) {
+		if len(s.rows) == 0 && (s.Width < max(stripBetween*f.Spacing, 1.5*f.Ground.See)+math.Abs(aside) || f.doubted(g)) {
 			continue
 		}
 		out = append(out, s)
@@ -190,7 +197,11 @@ func (f *Field) front(g cover.Patch) bool {
 
 // atEnds tells whether a gap lies between the ends of passes and ground across.
 func (f *Field) atEnds(g cover.Patch) bool {
-	if g.Width > endWide {
+	wide := endWide
+	if f.Grade != evenstand.GradeA {
+		wide *= 2 // a reading more at either end
+	}
+	if g.Width > wide {
 		return false
 	}
 	near, all := 0.0, 0.0
@@ -234,13 +245,21 @@ func (f *Field) nearEnd(p geo.Point, d float64) bool {
 
 // beside tells which pass went over or by a gap last, with which rows over it.
 func (f *Field) beside(g cover.Patch) strip {
+	best := f.besideWithin(g, 100)
+	if best.pass < 0 { // a large piece: from its outline
+		best = f.besideWithin(g, math.Inf(1))
+	}
+	return best
+}
+
+func (f *Field) besideWithin(g cover.Patch, reach float64) strip {
 	c := middle(g.Polygon)
 	best := strip{Patch: g, pass: -1, near: math.Inf(1)}
 	for i := range f.Swaths {
 		s := &f.Swaths[i]
 		for k := 1; k < len(s.At); k++ {
 			a, b := s.At[k-1], s.At[k]
-			if math.Abs(a.E-c[0]) > 100 || math.Abs(a.N-c[1]) > 100 {
+			if math.Abs(a.E-c[0]) > reach || math.Abs(a.N-c[1]) > reach {
 				continue
 			}
 			sn, cs := math.Sincos(a.Psi)
@@ -288,9 +307,14 @@ func (f *Field) rowsAt(y, width float64) evenstand.Rows {
 	var out evenstand.Rows
 	for i, r := range f.RowY {
 		if math.Abs(r-y) <= max(width, f.Spacing)/2+0.1*f.Spacing {
-			out = append(out, i+1)
+			n := i + 1
+			if f.RowN != nil {
+				n = f.RowN[i]
+			}
+			out = append(out, n)
 		}
 	}
+	slices.Sort(out)
 	return out
 }
 
@@ -366,6 +390,7 @@ func (f *Field) unplanted(aside float64) *evenstand.Finding {
 		ev("longest strip", long, nan, nan, nan, "m"),
 		ev("its width", wide, nan, nan, nan, "m"),
 	}
+	// What is left for later, or for good, is said and not priced.
 	off, went, edge, rest := 0.0, 0.0, 0.0, 0.0
 	for _, s := range ss {
 		switch {
@@ -380,14 +405,18 @@ func (f *Field) unplanted(aside float64) *evenstand.Finding {
 		}
 	}
 	x.Causes = normalise(
-		evenstand.Cause{Cause: evenstand.CauseRowsOff, Probability: off},
+		evenstand.Cause{Cause: evenstand.CauseRowsOff, Probability: (1 - seedUnseen) * off},
+		evenstand.Cause{Cause: evenstand.CauseSensor, Probability: seedUnseen * off},
 		evenstand.Cause{Cause: evenstand.CauseStripMissed, Probability: went},
 		evenstand.Cause{Cause: evenstand.CauseCornerLeft, Probability: edge},
 		evenstand.Cause{Cause: evenstand.CauseLeftForLater, Probability: rest},
 	)
 	x.Harm = []evenstand.Harm{{
-		Kind: evenstand.EmptyGround, Amount: amount(area, sd), Area: num(area), Target: num(f.Target), Ratio: evenstand.Unknown, Share: 1, Crop: f.Crop,
+		Kind: evenstand.EmptyGround, Amount: amount(area-rest, sd), Area: num(area - rest), Target: num(f.Target), Ratio: evenstand.Unknown, Share: 1, Crop: f.Crop,
 	}}
+	if area-rest < 1 {
+		x.Harm = nil
+	}
 	return x
 }
 
@@ -406,6 +435,7 @@ func (f *Field) areaError(ss []strip) float64 {
 // that was worked before. By time or by distance: the slope over speed.
 func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding, late float64) {
 	var by, lag []float64
+	ground := 0.0 // m2 left or done twice at the ends, with its sign
 	var passes []int
 	for _, e := range ends {
 		// At the corners of headlands the bar is lowered and lifted by hand.
@@ -420,6 +450,7 @@ func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding,
 			l = -l // coming out late plants twice
 		}
 		by, lag, passes = append(by, l), append(lag, math.Abs(e.Lag)), append(passes, e.Pass)
+		ground += l * f.Swaths[e.Swath].Width()
 	}
 	n := len(by)
 	if n < lateEnds {
@@ -428,7 +459,11 @@ func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding,
 	med := stat.Median(by)
 	sd := 1.4826 * stat.Median(deviations(by, med))
 	se := max(sd, 0.1) * 1.2533 / math.Sqrt(float64(n)) // of a median
-	if math.Abs(med) < lateLeast || math.Abs(med)-1.645*se < lateLeast/2 {
+	least := lateLeast
+	if f.Grade != evenstand.GradeA {
+		least = lateCounts
+	}
+	if math.Abs(med) < least || math.Abs(med)-1.645*se < least/2 {
 		return nil, med
 	}
 	delay, length := timeOrLength(by, lag)
@@ -448,7 +483,7 @@ func (f *Field) lateSection(ends []cover.End, entry bool) (x *evenstand.Finding,
 	if math.Min(delay, length) > 0.2 {
 		x.Say = append(x.Say, "Whether it is a time or a distance: cannot say, the ends were met at about one speed; to find out: go in slowly at a few ends and at planting speed at others.")
 	}
-	area := math.Abs(med) * f.bar() * float64(n)
+	area := math.Abs(ground)
 	h := evenstand.Harm{Kind: evenstand.EmptyGround, Amount: amount(area, area*se/math.Abs(med)), Area: num(f.Ground.Worked), Target: num(f.Target), Ratio: evenstand.Unknown, Share: num(area / f.Ground.Worked), Crop: f.Crop}
 	if (med > 0) != entry { // ground done twice
 		h.Kind = evenstand.ExtraSeeds
@@ -539,6 +574,18 @@ func (f *Field) guessRow() (x *evenstand.Finding, aside float64) {
 		}
 	}
 	spread := 1.4826 * stat.Median(deviations(off, all))
+	// What the receiver wanders by from pass to pass is no distance of rows.
+	var errs []float64
+	for i := range f.Swaths {
+		if e := f.Swaths[i].Error; !math.IsNaN(e) {
+			errs = append(errs, e/1.645)
+		}
+	}
+	if len(errs) == 0 {
+		return nil, 0
+	}
+	own := stat.Median(errs)
+	spread = math.Sqrt(math.Max(0, spread*spread-2*own*own))
 	beyond := func(v, se float64) bool { return math.Abs(v) >= guessLeast && math.Abs(v)-1.645*se > guessLeast/2 }
 	steady, alternate := beyond(all, allSE), beyond(swing, swingSE)
 	switch {
@@ -581,26 +628,28 @@ func (f *Field) guessRow() (x *evenstand.Finding, aside float64) {
 // overlap is ground planted twice, beyond the seams of passes that lie aside
 // metres too close.
 func (f *Field) overlap(aside float64) *evenstand.Finding {
-	if f.Ground.Twice < overlapLeast*f.Ground.Worked || f.Ground.Twice-f.Ground.Error < overlapLeast/2*f.Ground.Worked {
-		return nil
-	}
 	var passes []int
-	wide := 0.0
+	wide, again := 0.0, 0.0
 	for _, o := range f.Ground.Overlap {
+		if f.Passes[o.Passes[0]].Day != f.Passes[o.Passes[1]].Day && o.Width > againWide*f.bar() {
+			again += o.Area // planted again on another day, not run over
+			continue
+		}
 		if o.Width < math.Abs(aside)+2*f.Ground.See { // seams of passes that lie too close
 			continue
 		}
 		wide += o.Area
 		passes = append(passes, o.Passes[1])
 	}
-	if wide < overlapLeast/2*f.Ground.Worked { // many seams, nothing to see
+	two := f.Ground.Twice - again
+	if two < overlapLeast*f.Ground.Worked || two-f.Ground.Error < overlapLeast/2*f.Ground.Worked || wide < overlapLeast/2*f.Ground.Worked { // many seams, nothing to see
 		return nil
 	}
 	x := f.finding(evenstand.KindOverlap, passes, nil)
 	sd := f.Ground.Error / 1.645
 	x.Evidence = []evenstand.Evidence{
-		ev("ground planted twice", f.Ground.Twice, max(0, f.Ground.Twice-f.Ground.Error), f.Ground.Twice+f.Ground.Error, float64(len(f.Ground.Overlap)), "m2"),
-		ev("of what was planted", f.Ground.Twice/f.Ground.Worked, nan, nan, nan, "fraction"),
+		ev("ground planted twice", two, max(0, two-f.Ground.Error), two+f.Ground.Error, float64(len(f.Ground.Overlap)), "m2"),
+		ev("of what was planted", two/f.Ground.Worked, nan, nan, nan, "fraction"),
 	}
 	x.Causes = normalise(
 		evenstand.Cause{Cause: evenstand.CauseNoSections, Probability: 0.6},
@@ -608,8 +657,8 @@ func (f *Field) overlap(aside float64) *evenstand.Finding {
 		evenstand.Cause{Cause: evenstand.CauseSectionOffset, Probability: 0.15},
 	)
 	x.Harm = []evenstand.Harm{{
-		Kind: evenstand.ExtraSeeds, Amount: amount(f.Ground.Twice*f.Target, sd*f.Target), Area: num(f.Ground.Worked), Target: num(f.Target), Ratio: evenstand.Unknown,
-		Share: num(f.Ground.Twice / f.Ground.Worked), Crop: f.Crop,
+		Kind: evenstand.ExtraSeeds, Amount: amount(two*f.Target, sd*f.Target), Area: num(f.Ground.Worked), Target: num(f.Target), Ratio: evenstand.Unknown,
+		Share: num(two / f.Ground.Worked), Crop: f.Crop,
 	}}
 	return x
 }

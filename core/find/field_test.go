@@ -34,7 +34,7 @@ const (
 func (w groundWorld) field(t *testing.T, seed uint64) *Field {
 	t.Helper()
 	r := rand.New(rand.NewPCG(seed, 3))
-	f := &Field{Planter: "p", Name: "f", Spacing: row30, Target: 8, Crop: "corn", Grade: evenstand.GradeA, Left: true}
+	f := &Field{Name: "f", Spacing: row30, Target: 8, Crop: "corn", Grade: evenstand.GradeA, Left: true}
 	for i := range 16 {
 		f.RowY = append(f.RowY, (float64(i)-7.5)*row30)
 	}
@@ -42,7 +42,7 @@ func (w groundWorld) field(t *testing.T, seed uint64) *Field {
 		f.Swaths = append(f.Swaths, s)
 		for len(f.Passes) <= s.Pass {
 			t0 := evenstand.Micros(len(f.Passes)*300) * evenstand.Second
-			f.Passes = append(f.Passes, FieldPass{Day: "2026-05-02", Start: t0, End: t0 + 200*evenstand.Second, Headland: headland})
+			f.Passes = append(f.Passes, FieldPass{Planter: "p", Day: "2026-05-02", Start: t0, End: t0 + 200*evenstand.Second, Headland: headland})
 		}
 	}
 	wide := float64(w.passes)*w.apart + 10
@@ -94,7 +94,7 @@ func (w groundWorld) field(t *testing.T, seed uint64) *Field {
 			piece(-bar16/2, bar16/2, late, end)
 		}
 		t0 := evenstand.Micros(len(f.Passes)*300) * evenstand.Second
-		f.Passes = append(f.Passes, FieldPass{Day: "2026-05-02", Start: t0, End: t0 + 200*evenstand.Second})
+		f.Passes = append(f.Passes, FieldPass{Planter: "p", Day: "2026-05-02", Start: t0, End: t0 + 200*evenstand.Second})
 	}
 	e1 := float64(w.passes-1)*w.apart + bar16/2
 	f.Boundary = &geo.Region{Name: "f", Polygons: []geo.Polygon{{geo.Ring{{-bar16 / 2, -bar16}, {e1, -bar16}, {e1, across + bar16}, {-bar16 / 2, across + bar16}}}}}

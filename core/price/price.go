@@ -160,6 +160,15 @@ func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
 	for i, h := range f.Harm {
 		b.harm(i, h, r)
 	}
+	if f.Kind == evenstand.KindUnplantedLeft {
+		// What the rows lost there is told by the findings about them, if any; of
+		// this one what counts is that it can still be planted.
+		for c := range b.past {
+			if b.past[c] != nil {
+				b.past[c] = make([]float64, N)
+			}
+		}
+	}
 	if len(f.Harm) == 0 {
 		b.unpriced()
 	}
@@ -208,6 +217,9 @@ func (b *bill) ground() {
 		default:
 			b.basis = Field
 		}
+	}
+	if evenstand.OfField(b.f.Kind) {
+		b.basis = Field // another field is another matter
 	}
 	switch b.basis {
 	case Field:

@@ -239,7 +239,9 @@ func TestUnplanted(t *testing.T) {
 		c.FieldLeft = left
 		m := price.Price(finding(evenstand.KindUnplantedLeft, evenstand.CauseStripMissed, h), c)
 		within(t, "still to save", m.StillToSave.Mid, 200*4.5*skip50, 0.03)
-		within(t, "so far", m.SoFar.Mid, 200*4.5*skip50, 0.02)
+		if m.SoFar.High != 0 { // a finding about the row counts that
+			t.Errorf("so far %v", m.SoFar)
+		}
 		if m.StillToSave.Basis != "field" || !(m.StillToSave.Expected > 0) {
 			t.Errorf("with %g m2 left: %+v", left, m.StillToSave)
 		}

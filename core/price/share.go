@@ -101,7 +101,7 @@ func shareFuture(bills []*bill, c class) {
 	less := map[*bill][]float64{}
 	for _, row := range allRows(bills) {
 		on := claims(bills, c, row, func(b *bill) []float64 { return b.future[c] }, func(b *bill) bool {
-			return b.f.Until == nil && b.left > 0
+			return b.f.Until == nil && b.left > 0 && b.f.Kind != evenstand.KindUnplantedLeft // of ground that lies behind
 		})
 		for len(on) > 0 {
 			// only findings that count on the same ground lose the same seeds

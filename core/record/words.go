@@ -101,7 +101,7 @@ func moneyLine(f *evenstand.Finding, v advise.Voice, files bool) string {
 	case money == "":
 		return ""
 	}
-	if lost := v.Money(f.Money.SoFar, f.Money.Unit); lost != "" && strings.HasPrefix(of, "still") {
+	if lost := v.Money(f.Money.SoFar, f.Money.Unit); lost != "" && f.Money.SoFar.High > 0 && strings.HasPrefix(of, "still") {
 		of += "; " + lost + " lost so far"
 	}
 	return money + " " + of
@@ -204,8 +204,11 @@ func moneyWords(f *evenstand.Finding, o Options) (rows []Line, says []string, ci
 			rows = append(rows, Line{what, sum})
 		}
 	}
-	row("so far", v.Money(m.SoFar, m.Unit))
-	row(name, v.Money(evenstand.Range{Low: m.PerArea.Low * evenstand.Number(acre), Mid: m.PerArea.Mid * evenstand.Number(acre), High: m.PerArea.High * evenstand.Number(acre)}, m.Unit))
+	nothing := m.SoFar.Mid == 0 && m.SoFar.High == 0 && f.Kind == evenstand.KindUnplantedLeft // all of it can be saved
+	if !nothing {
+		row("so far", v.Money(m.SoFar, m.Unit))
+		row(name, v.Money(evenstand.Range{Low: m.PerArea.Low * evenstand.Number(acre), Mid: m.PerArea.Mid * evenstand.Number(acre), High: m.PerArea.High * evenstand.Number(acre)}, m.Unit))
+	}
 	s := m.StillToSave
 	switch {
 	case f.Status == evenstand.Acted && f.Until == nil:

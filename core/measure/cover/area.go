@@ -16,7 +16,7 @@ const (
 	straight  = 0.02 // m that a swath's edge may leave its path when poses are left out
 	sliver    = 0.15 // m: what is narrower is not ground
 	speck     = 4.0  // m2: what is smaller is not ground
-	deepest   = 0.5  // m of error of a place from which on no gap between passes is told
+	unknown   = 0.5  // m of error where nobody knows it
 	atBorder  = 1.0  // m inside the boundary that planting commonly leaves free: common practice, no source
 	perMetre2 = 1e-4 // m2 of doubt a m2 between the exact area and the scan: 1 m2 a hectare
 	scanEvery = 0.1  // m between the lines of the scan
@@ -48,6 +48,18 @@ type Patch struct {
 // Measure measures what the swaths cover of a field. boundary may be nil. The
 // ground must be in one frame; the order of the swaths is that of time.
 func Measure(boundary *ground.Region, swaths []Swath) (Field, error) {
+	// Along the passes boxes about them are narrow, and few meet.
+	by := course(swaths)
+	f, err := measure(turned(boundary, by), turnedSwaths(swaths, by))
+	for _, ps := range [][]Patch{f.Gaps, f.Overlap} {
+		for i := range ps {
+			turnPolygon(ps[i].Polygon, -by)
+		}
+	}
+	return f, err
+}
+
+func measure(boundary *ground.Region, swaths []Swath) (Field, error) {
 	f := Field{Area: math.NaN(), Inside: math.NaN()}
 	f.See = see(swaths)
 	passes, err := outlines(swaths, 0)
@@ -92,27 +104,39 @@ func Measure(boundary *ground.Region, swaths []Swath) (Field, error) {
 // Gaps gives the ground inside the boundary that no pass worked, where it is
 // wider than see, the largest first: Measure's with another width.
 func Gaps(boundary *ground.Region, swaths []Swath, see float64) ([]Patch, error) {
+	by := course(swaths)
+	boundary, swaths = turned(boundary, by), turnedSwaths(swaths, by)
 	field, err := regionOf(boundary)
 	if err != nil {
 		return nil, err
 	}
-	return gaps(boundary, field, swaths, see/2)
+	out, err := gaps(boundary, field, swaths, see/2)
+	for i := range out {
+		turnPolygon(out[i].Polygon, -by)
+	}
+	return out, err
 }
 
 // see gives the width below which gaps and overlaps are not seen: twice the
 // error of an edge, and a sliver at least.
 func see(swaths []Swath) float64 {
-	var errs []float64
+	errs := make([]float64, len(swaths))
 	for i := range swaths {
-		if e := swaths[i].Error; !math.IsNaN(e) {
-			errs = append(errs, e)
-		}
+		errs[i] = swaths[i].err()
 	}
 	if len(errs) == 0 {
-		return 2 * deepest
+		return 2 * unknown
 	}
 	slices.Sort(errs)
-	return min(2*deepest, max(sliver, 2*errs[len(errs)*9/10]))
+	return max(sliver, 2*errs[len(errs)*9/10])
+}
+
+// err is the error of the swath's edges; where nobody knows it, a poor one.
+func (s *Swath) err() float64 {
+	if math.IsNaN(s.Error) {
+		return unknown
+	}
+	return s.Error
 }
 
 // Worked gives the area that swaths worked at least once, m2.
@@ -125,29 +149,31 @@ func Worked(swaths []Swath) (float64, error) {
 	return g.Area(), err
 }
 
-// EdgeError is the error of areas between passes: along each pass the error is
-// one, and passes are independent of each other (methods, m).
+// EdgeError is the error of areas between passes, m2: along each pass the error
+// is one, and passes are independent of each other (methods, m).
 func EdgeError(swaths []Swath) float64 {
-	byPass := map[int]float64{}
-	var order []int // sums to the last digit alike
+	type sum struct{ area, wide, err float64 }
+	byPass := map[int]*sum{}
+	var order []*sum // sums to the last digit alike
 	for i := range swaths {
 		s := &swaths[i]
-		if math.IsNaN(s.Error) {
-			continue
+		p := byPass[s.Pass]
+		if p == nil {
+			p = new(sum)
+			byPass[s.Pass] = p
+			order = append(order, p)
 		}
 		l := 0.0
 		for k := 1; k < len(s.At); k++ {
 			l += math.Hypot(s.At[k].E-s.At[k-1].E, s.At[k].N-s.At[k-1].N)
 		}
-		// of several swaths side by side only the outermost edges count
-		if _, ok := byPass[s.Pass]; !ok {
-			order = append(order, s.Pass)
-		}
-		byPass[s.Pass] = max(byPass[s.Pass], l*s.Error)
+		p.area, p.wide, p.err = p.area+l*s.Width(), max(p.wide, s.Width()), max(p.err, s.err())
 	}
 	v := 0.0
 	for _, p := range order {
-		v += 2 * byPass[p] * byPass[p] // both edges
+		// pieces side by side and behind one another: a way as long as all of them
+		e := p.area / p.wide * p.err
+		v += 2 * e * e // both edges
 	}
 	return math.Sqrt(v)
 }

@@ -8,8 +8,8 @@ import (
 	"evenstand/core/ground"
 )
 
-// How far beside and beyond a swath its neighbours are looked for (judged): two
-// planters' width at most, and what a late section leaves at any speed.
+// How far beside and beyond a swath its neighbours are looked for (judged): half
+// a planter's width or so, and what a late section leaves at any speed.
 const (
 	reachBeside = 6.0  // m
 	reachBeyond = 15.0 // m
@@ -136,8 +136,9 @@ type End struct {
 	Oblique float64      // rad between the swath's heading and the square of the other's edge; 0 meets it squarely
 }
 
-// Ends gives the ends of swaths that meet ground of other passes: within 15 m
-// ahead of them, or inside it. Ends at the edge of a field meet none.
+// Ends gives the ends of swaths that meet ground of earlier passes: within 15 m
+// ahead of them, or inside it. Ends at the edge of a field meet none, and
+// neither do those at ground that was worked later.
 func Ends(swaths []Swath) []End {
 	x := newIndex(swaths)
 	var out []End
@@ -157,6 +158,9 @@ func Ends(swaths []Swath) []End {
 			sn, cs := math.Sincos(p.Psi + turn)
 			e := End{Swath: i, Pass: s.Pass, Other: -1, Entry: entry, Pose: p, Place: p.Right(mid), Gap: math.Inf(1)}
 			for _, c := range x.line(e.Place, ground.Point{sn, cs}, -reachBeyond, reachBeyond, s.Pass) {
+				if c.pass > s.Pass {
+					continue
+				}
 				gap := c.lo // ahead of the end
 				if c.lo <= 0 && c.hi >= 0 {
 					gap = c.lo // the end lies inside: back to where the other's ground begins

@@ -292,7 +292,7 @@ func TestProperties(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		tol := 1e-6 * sum
+		tol := 2e-3*sum + 0.1 // poses are left out within 2 cm, others where the course is another
 		if f.Worked > sum+tol || f.Worked < largest-tol || math.Abs(f.Worked+f.Twice-sum) > tol {
 			t.Fatalf("worked %v, twice %v of %v, the largest %v", f.Worked, f.Twice, sum, largest)
 		}
@@ -325,5 +325,31 @@ func BenchmarkScan(b *testing.B) {
 	swaths := field(40, 12.19, 0.05, 1)
 	for b.Loop() {
 		cover.Scan(swaths, 0.25)
+	}
+}
+
+// A field whose passes run at 45 degrees into a straight edge, a row a piece:
+// 36 rows of 30 in, 66 ha.
+func BenchmarkPointRows(b *testing.B) {
+	const rows, gap = 36, 0.762
+	var swaths []cover.Swath
+	for pass := range 30 {
+		for r := range rows {
+			y := (float64(r) - 17.5) * gap
+			c := float64(pass)*rows*gap + y // across the passes
+			s := cover.Swath{Pass: pass, Left: y - gap/2, Right: y + gap/2, Error: 0.04}
+			sn, cs := math.Sincos(math.Pi / 4)
+			for k := range 201 {
+				along := c + float64(k)*4
+				mid := float64(pass) * rows * gap
+				s.At = append(s.At, cover.Pose{E: along*sn + mid*cs, N: along*cs - mid*sn, Psi: math.Pi / 4})
+			}
+			swaths = append(swaths, s)
+		}
+	}
+	for b.Loop() {
+		if _, err := cover.Measure(nil, swaths); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
