@@ -12,7 +12,7 @@ RACE    := $(if $(CC_HERE),-race)
 NPM     := $(shell command -v npm 2>/dev/null)
 UI      := web/ui
 
-.PHONY: help build demo test check measure bench format format-all vet lint tests duck fuzz proof cross tidy clean ui page browser chromium
+.PHONY: help build demo test check measure bench format format-all vet lint tests duck fuzz proof cross tidy clean ui page browser chromium geos
 
 help:
 	@echo "make demo      build, make up a planting day, read it, print the worklist, open the page"
@@ -102,8 +102,12 @@ lint:
 tidy:
 	$(GO) mod tidy -diff
 
+# GEOS judges our areas: a command of Debian's, no part of the program.
+geos:
+	@command -v geosop >/dev/null || { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null && { apt-get install -y -qq geos-bin >/dev/null 2>&1 || { apt-get update -qq >/dev/null && apt-get install -y -qq geos-bin >/dev/null; }; }; } || echo "No geosop here: areas are not compared with GEOS."
+
 # All tests, the layers and the 20 kills of the book among them.
-tests:
+tests: geos
 ifeq ($(CC_HERE),)
 	@echo "No C compiler here: the tests run without the race detector."
 endif
