@@ -130,15 +130,15 @@ type strip struct {
 // metres too far apart and too close a gap of so much is no strip.
 func (f *Field) strips(aside float64) []strip {
 	done := f.Ground.Inside / f.Ground.Area
-	all := f.Ground.Gaps
-	if see := math.Abs(aside) + f.Ground.See; aside != 0 { // they would join what lies apart
-		if wide, err := cover.Gaps(f.Boundary, f.Swaths, see); err == nil {
-			all = wide
-		}
+	// What rows left by coming in late joins what lies apart, and so do the seams
+	// of passes that lie too far apart.
+	all, err := cover.Gaps(f.Boundary, f.Swaths, math.Abs(aside)+f.Ground.See, lateLeast)
+	if err != nil {
+		all = f.Ground.Gaps
 	}
 	var out []strip
 	for _, g := range all {
-		if g.Length < stripLong || g.Width < stripWide*f.Spacing || f.atEnds(g) {
+		if g.Length < stripLong-2*lateLeast || g.Width < stripWide*f.Spacing || f.atEnds(g) {
 			continue
 		}
 		if edge := g.Border > borderShare; edge && !(done >= mostlyDone || f.Left && done >= halfDone) {
@@ -150,6 +150,13 @@ func (f *Field) strips(aside float64) []strip {
 			continue
 		}
 		s := f.beside(g)
+		if len(s.rows) > 0 && err == nil { // the rows' own ends were put off as well
+			s.Length += 2*lateLeast - f.Ground.See
+			s.Area = s.Length * s.Width
+		}
+		if s.Length < stripLong {
+			continue
+		}
 		if len(s.rows) == 0 && (s.Width < max(stripBetween*f.Spacing, 1.5*f.Ground.See)+math.Abs(aside) || f.doubted(g)) {
 			continue
 		}

@@ -62,7 +62,7 @@ func Measure(boundary *ground.Region, swaths []Swath) (Field, error) {
 func measure(boundary *ground.Region, swaths []Swath) (Field, error) {
 	f := Field{Area: math.NaN(), Inside: math.NaN()}
 	f.See = see(swaths)
-	passes, err := outlines(swaths, 0)
+	passes, err := outlines(swaths, 0, 0)
 	if err != nil {
 		return f, err
 	}
@@ -95,22 +95,23 @@ func measure(boundary *ground.Region, swaths []Swath) (Field, error) {
 		return f, err
 	}
 	f.Inside = inside.Area()
-	if f.Gaps, err = gaps(boundary, field, swaths, f.See/2); err != nil {
+	if f.Gaps, err = gaps(boundary, field, swaths, f.See/2, 0); err != nil {
 		return f, err
 	}
 	return f, nil
 }
 
 // Gaps gives the ground inside the boundary that no pass worked, where it is
-// wider than see, the largest first: Measure's with another width.
-func Gaps(boundary *ground.Region, swaths []Swath, see float64) ([]Patch, error) {
+// wider than see and lies farther than ahead from the ends of swaths, the largest
+// first: Measure's, without what the ends of passes left.
+func Gaps(boundary *ground.Region, swaths []Swath, see, ahead float64) ([]Patch, error) {
 	by := course(swaths)
 	boundary, swaths = turned(boundary, by), turnedSwaths(swaths, by)
 	field, err := regionOf(boundary)
 	if err != nil {
 		return nil, err
 	}
-	out, err := gaps(boundary, field, swaths, see/2)
+	out, err := gaps(boundary, field, swaths, see/2, ahead)
 	for i := range out {
 		turnPolygon(out[i].Polygon, -by)
 	}
@@ -141,7 +142,7 @@ func (s *Swath) err() float64 {
 
 // Worked gives the area that swaths worked at least once, m2.
 func Worked(swaths []Swath) (float64, error) {
-	passes, err := outlines(swaths, 0)
+	passes, err := outlines(swaths, 0, 0)
 	if err != nil {
 		return 0, err
 	}
@@ -185,9 +186,9 @@ type outline struct {
 	lo, hi ground.Point
 }
 
-// outlines gives the ground of each pass with its edges moved out by grow, in
-// the order of the passes.
-func outlines(swaths []Swath, grow float64) ([]outline, error) {
+// outlines gives the ground of each pass with its sides moved out by grow and
+// its ends by ahead, in the order of the passes.
+func outlines(swaths []Swath, grow, ahead float64) ([]outline, error) {
 	order := make([]int, 0, len(swaths))
 	for i := range swaths {
 		order = append(order, i)
@@ -198,7 +199,7 @@ func outlines(swaths []Swath, grow float64) ([]outline, error) {
 		to := from
 		var parts []geom.Geometry
 		for ; to < len(order) && swaths[order[to]].Pass == swaths[order[from]].Pass; to++ {
-			s := swaths[order[to]].grown(grow)
+			s := swaths[order[to]].grown(grow, ahead)
 			if s.Right <= s.Left || len(s.At) < 2 {
 				continue
 			}
@@ -338,7 +339,7 @@ func box(g geom.Geometry) (lo, hi ground.Point) {
 // overlaps gives the ground that two passes worked, where it is wider than
 // 2 half.
 func overlaps(swaths []Swath, half float64) ([]Patch, error) {
-	small, err := outlines(swaths, -half)
+	small, err := outlines(swaths, -half, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -367,8 +368,8 @@ func overlaps(swaths []Swath, half float64) ([]Patch, error) {
 
 // gaps gives the ground inside the boundary that no pass worked, where it is
 // wider than 2 half. Along the boundary a strip is free of charge.
-func gaps(boundary *ground.Region, field geom.Geometry, swaths []Swath, half float64) ([]Patch, error) {
-	wide, err := outlines(swaths, half)
+func gaps(boundary *ground.Region, field geom.Geometry, swaths []Swath, half, ahead float64) ([]Patch, error) {
+	wide, err := outlines(swaths, half, max(half, ahead))
 	if err != nil {
 		return nil, err
 	}

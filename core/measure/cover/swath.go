@@ -71,10 +71,10 @@ func (s *Swath) thin(off float64) []Pose {
 	return out
 }
 
-// grown gives the swath with its edges moved out by d metres on all four sides;
-// a negative d moves them in. Nothing is left of a swath narrower or shorter
-// than twice that.
-func (s *Swath) grown(d float64) *Swath {
+// grown gives the swath with its sides moved out by d metres and its ends by
+// ahead; a negative d moves all of them in. Nothing is left of a swath narrower
+// or shorter than twice that.
+func (s *Swath) grown(d, ahead float64) *Swath {
 	if d == 0 {
 		return s
 	}
@@ -92,9 +92,9 @@ func (s *Swath) grown(d float64) *Swath {
 		return g
 	}
 	g.At = make([]Pose, 0, len(at)+2)
-	g.At = append(g.At, at[0].ahead(-d))
+	g.At = append(g.At, at[0].ahead(-ahead))
 	g.At = append(g.At, at...)
-	g.At = append(g.At, at[len(at)-1].ahead(d))
+	g.At = append(g.At, at[len(at)-1].ahead(ahead))
 	return g
 }
 
