@@ -42,7 +42,7 @@ type FieldPass struct {
 // beside).
 const (
 	stripLong    = 18.0 // m: a row and 20 m, less what its ends may be off by
-	stripWide    = 0.75 // of a row's width, under the rows of a pass
+	stripWide    = 0.6  // of a row's width, under the rows of a pass
 	stripBetween = 0.9  // the same between two passes
 	endWide      = 5.0  // m: gaps at the ends of passes are narrower
 	endShare     = 0.3  // of their outline, ends of swaths
@@ -126,19 +126,37 @@ type strip struct {
 	near float64          // m from the bar's edge
 }
 
-// strips gives the gaps that are ground to plant. Between passes that lie aside
-// metres too far apart and too close a gap of so much is no strip.
+// strips gives the gaps that are ground to plant: under the bar of a pass whose
+// rows did not, and between passes, where those lie aside metres too far apart
+// and too close a gap of so much is no strip.
 func (f *Field) strips(aside float64) []strip {
 	done := f.Ground.Inside / f.Ground.Area
+	under, err := cover.Inside(f.Boundary, f.Swaths, f.RowY[0], f.RowY[len(f.RowY)-1], f.Spacing, lateLeast)
+	if err != nil {
+		under = nil
+	}
+	var out []strip
+	for _, g := range under {
+		g.Length += 2 * lateLeast // the rows' own ends were put off
+		g.Area = g.Length * g.Width
+		if g.Length < stripLong || g.Width < stripWide*f.Spacing {
+			continue
+		}
+		if s := f.beside(g); s.near == 0 {
+			if len(s.rows) == 1 { // the outermost row's edge is left to the seam
+				s.Width, s.Area = f.Spacing, s.Length*f.Spacing
+			}
+			out = append(out, s)
+		}
+	}
 	// What rows left by coming in late joins what lies apart, and so do the seams
 	// of passes that lie too far apart.
 	all, err := cover.Gaps(f.Boundary, f.Swaths, math.Abs(aside)+f.Ground.See, lateLeast)
 	if err != nil {
 		all = f.Ground.Gaps
 	}
-	var out []strip
 	for _, g := range all {
-		if g.Length < stripLong-2*lateLeast || g.Width < stripWide*f.Spacing || f.atEnds(g) {
+		if g.Length < stripLong || g.Width < max(stripBetween*f.Spacing, 1.5*f.Ground.See)+math.Abs(aside) || f.atEnds(g) {
 			continue
 		}
 		if edge := g.Border > borderShare; edge && !(done >= mostlyDone || f.Left && done >= halfDone) {
@@ -146,21 +164,12 @@ func (f *Field) strips(aside float64) []strip {
 		}
 		// What is left of a field is planted in time, wherever it lies: only what the
 		// passes went around is a strip while the field goes on.
-		if !f.Left && (f.rest(g) || f.front(g)) {
+		if !f.Left && (f.rest(g) || f.front(g)) || f.doubted(g) {
 			continue
 		}
-		s := f.beside(g)
-		if len(s.rows) > 0 && err == nil { // the rows' own ends were put off as well
-			s.Length += 2*lateLeast - f.Ground.See
-			s.Area = s.Length * s.Width
+		if s := f.beside(g); s.near > 0 { // else it is one of those above
+			out = append(out, s)
 		}
-		if s.Length < stripLong {
-			continue
-		}
-		if len(s.rows) == 0 && (s.Width < max(stripBetween*f.Spacing, 1.5*f.Ground.See)+math.Abs(aside) || f.doubted(g)) {
-			continue
-		}
-		out = append(out, s)
 	}
 	return out
 }
