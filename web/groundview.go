@@ -424,6 +424,10 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 // about: where ground was not planted, the passes beside it did nothing wrong.
 func (s *Server) onPatch(ctx context.Context, f *evenstand.Finding, of *GroundFinding) error {
 	of.Left, of.Twice = groundShown(f.Kind)
+	if f.Kind == evenstand.KindOverlap || f.Kind == evenstand.KindLateSection { // its pieces show it, at the ends of passes
+		of.Bounds = of.Way.bounds()
+		of.Way.Coordinates = [][][2]float64{}
+	}
 	p, kind, err := s.headOf(ctx, f)
 	if err != nil || p == nil {
 		return err
@@ -444,6 +448,21 @@ func (s *Server) onPatch(ctx context.Context, f *evenstand.Finding, of *GroundFi
 		of.Way.Coordinates = [][][2]float64{}
 	}
 	return nil
+}
+
+// bounds gives west, south, east and north of lines.
+func (g *Geometry) bounds() []float64 {
+	lines, _ := g.Coordinates.([][][2]float64)
+	var out []float64
+	for _, l := range lines {
+		for _, c := range l {
+			if out == nil {
+				out = []float64{c[0], c[1], c[0], c[1]}
+			}
+			out = []float64{min(out[0], c[0]), min(out[1], c[1]), max(out[2], c[0]), max(out[3], c[1])}
+		}
+	}
+	return some(out)
 }
 
 // middle gives the middle of some rows right of the bar's centre, 0 for all.

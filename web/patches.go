@@ -22,7 +22,16 @@ type patchesIn struct {
 type Patches struct {
 	Type     string         `json:"type" enum:"FeatureCollection"`
 	Features []PatchFeature `json:"features" doc:"The largest first"`
+	Sums     []PatchSum     `json:"sums" doc:"Of each kind that was asked for"`
 	More     int            `json:"more" doc:"Smaller ones for which there was no room"`
+}
+
+// PatchSum is all the pieces of a kind together.
+type PatchSum struct {
+	Kind   string           `json:"kind" enum:"left,twice"`
+	Pieces int              `json:"pieces"`
+	Area   evenstand.Number `json:"area_m2"`
+	Says   string           `json:"says" doc:"In words: 0.34 ac in 37 pieces"`
 }
 
 // PatchFeature is one piece.
@@ -70,7 +79,7 @@ func (s *Server) patchesView(ctx context.Context, in *patchesIn) (Patches, error
 // somePatches gives the largest patches of a field or of all, of at most so many
 // corners together.
 func (s *Server) somePatches(ctx context.Context, in *patchesIn, most int) (Patches, error) {
-	out := Patches{Type: "FeatureCollection", Features: []PatchFeature{}}
+	out := Patches{Type: "FeatureCollection", Features: []PatchFeature{}, Sums: []PatchSum{}}
 	fields, err := s.chosenGround(ctx, in.Field)
 	if err != nil {
 		return out, err
@@ -82,17 +91,37 @@ func (s *Server) somePatches(ctx context.Context, in *patchesIn, most int) (Patc
 	if err != nil {
 		return out, err
 	}
+	for _, kind := range []string{kindLeft, kindTwice} {
+		if in.Kind == "" || in.Kind == kind {
+			out.Sums = append(out.Sums, PatchSum{Kind: kind})
+		}
+	}
 	points := 0
 	for i := range all {
 		p := &all[i]
 		if in.Field != "" && p.Properties.Field != in.Field || in.Kind != "" && p.Properties.Kind != in.Kind {
 			continue
 		}
+		for k := range out.Sums {
+			if x := &out.Sums[k]; x.Kind == p.Properties.Kind {
+				x.Pieces, x.Area = x.Pieces+1, x.Area+p.Properties.Area
+			}
+		}
 		if points += p.points; points > most && len(out.Features) > 0 {
 			out.More++
 			continue
 		}
 		out.Features = append(out.Features, *p)
+	}
+	for k := range out.Sums {
+		switch x := &out.Sums[k]; x.Pieces {
+		case 0:
+			x.Says = "none that is seen"
+		case 1:
+			x.Says = s.voice().Area(float64(x.Area)) + " in one piece"
+		default:
+			x.Says = s.voice().Area(float64(x.Area)) + " in " + advise.Plural(int64(x.Pieces), "piece", "pieces")
+		}
 	}
 	return out, nil
 }
@@ -268,7 +297,7 @@ func head(f *evenstand.Finding, g *book.FieldGround) (p *book.Patch, kind string
 	case evenstand.KindCoverGap:
 		all := figure("ground missed in small pieces")
 		for i := range g.Gaps {
-			if q := &g.Gaps[i]; float64(q.Area) <= all && float64(q.Border) < 0.15 {
+			if q := &g.Gaps[i]; float64(q.Area) <= all && float64(q.Border) < 0.15 { // as core/find counts it
 				return q, kindLeft
 			}
 		}
@@ -311,7 +340,7 @@ type FindingGround struct {
 // findingGround gives the field of a finding about its ground.
 func (s *Server) findingGround(ctx context.Context, in *findingIn) (FindingGround, error) {
 	none := FeatureCollection{"FeatureCollection", []Feature{}}
-	out := FindingGround{Bounds: []float64{}, Boundary: none, Passes: none, Patches: Patches{Type: "FeatureCollection", Features: []PatchFeature{}}}
+	out := FindingGround{Bounds: []float64{}, Boundary: none, Passes: none, Patches: Patches{Type: "FeatureCollection", Features: []PatchFeature{}, Sums: []PatchSum{}}}
 	f, err := s.finding(ctx, in.ID)
 	if err != nil {
 		return out, err
@@ -357,32 +386,21 @@ func (s *Server) findingGround(ctx context.Context, in *findingIn) (FindingGroun
 	}
 	out.Bounds = e.all.degrees()
 	out.Title = advise.Capital(f.Field)
-	out.Says = s.saysPatches(&out.Patches, twice)
+	out.Says = saysPatches(&out.Patches)
 	return out, nil
 }
 
 // saysPatches sums up what a picture shows.
-func (s *Server) saysPatches(ps *Patches, twice bool) string {
-	count := map[string]int{}
-	sum := map[string]float64{}
-	for i := range ps.Features {
-		p := &ps.Features[i].Properties
-		count[p.Kind]++
-		sum[p.Kind] += float64(p.Area)
-	}
-	v := s.voice()
-	piece := func(kind, what string) string {
-		if count[kind] == 0 {
-			return "no ground that is seen to be " + what
+func saysPatches(ps *Patches) string {
+	says := ""
+	for _, x := range ps.Sums {
+		if says != "" {
+			says += "; "
 		}
-		return fmt.Sprintf("%s %s, in %s", v.Area(sum[kind]), what, advise.Plural(int64(count[kind]), "piece", "pieces"))
-	}
-	says := piece(kindLeft, "not planted")
-	if twice {
-		says += "; " + piece(kindTwice, "planted twice")
+		says += map[string]string{kindLeft: "Not planted: ", kindTwice: "planted twice: "}[x.Kind] + x.Says
 	}
 	if ps.More > 0 {
-		says += fmt.Sprintf("; %d smaller are not drawn", ps.More)
+		says += "; " + advise.Thousands(int64(ps.More)) + " smaller are not drawn"
 	}
-	return advise.Capital(says) + "."
+	return says + "."
 }

@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"context"
 	"encoding/csv"
-	"fmt"
 	"math"
 	"slices"
 	"strconv"
@@ -130,10 +129,7 @@ func (s *Server) chosenGround(ctx context.Context, field string) ([]book.FieldGr
 	if i := slices.IndexFunc(all, func(g book.FieldGround) bool { return g.Field == field }); i >= 0 {
 		return all[i : i+1], nil
 	}
-	if field == evenstand.Unassigned || slices.ContainsFunc(s.book.Fields(), func(f evenstand.Field) bool { return f.Name == field }) {
-		return nil, nil // not planted yet, or planted where no boundary is known
-	}
-	return nil, notFound(fmt.Sprintf("no ground of a field %q was planted", field))
+	return nil, nil // not planted yet, or planted where no boundary is known
 }
 
 func (s *Server) fieldsPlanted(ctx context.Context, in *plantedIn) (FieldsPlanted, error) {
@@ -141,15 +137,6 @@ func (s *Server) fieldsPlanted(ctx context.Context, in *plantedIn) (FieldsPlante
 	all, err := s.chosenGround(ctx, in.Field)
 	if err != nil {
 		return out, err
-	}
-	if in.Planter != "" {
-		planters, err := s.book.Planters(ctx)
-		if err != nil {
-			return out, err
-		}
-		if !slices.Contains(planters, in.Planter) {
-			return out, notFound(fmt.Sprintf("there is no planter %q", in.Planter))
-		}
 	}
 	v := s.voice()
 	of, planted, twice, square := 0.0, 0.0, 0.0, 0.0

@@ -106,8 +106,9 @@ describe('frames', () => {
     expect(wanted({ lat: 42, lon: -93, zoom: 16 }, 900, 600)).toMatchObject({ width: 900, height: 600, box: expect.stringMatching(/^-93\.[\d.]+,41\.[\d.]+,-92\.[\d.]+,42\.[\d.]+$/) })
   })
   it('a finding that lies there is looked at, else all', () => {
-    const v = { bounds: [1, 2, 3, 4], opens: [1, 2, 2, 3], findings: [{ id: 'a', way: { coordinates: [[[-93, 42], [-93.1, 42.1]], [[-92.9, 41.9]]] } }] } as never
+    const v = { bounds: [1, 2, 3, 4], opens: [1, 2, 2, 3], findings: [{ id: 'a', bounds: [], way: { coordinates: [[[-93, 42], [-93.1, 42.1]], [[-92.9, 41.9]]] } }, { id: 'c', bounds: [5, 6, 7, 8], way: { coordinates: [] } }] } as never
     expect(seen(v, 'a', true)).toEqual([-93.1, 41.9, -92.9, 42.1])
+    expect(seen(v, 'c', true)).toEqual([5, 6, 7, 8]) // a piece of ground
     expect(seen(v, 'b', false)).toEqual([1, 2, 3, 4])
     expect(seen(v, 'b', true)).toEqual([1, 2, 2, 3]) // what is shown first
   })
