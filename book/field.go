@@ -472,6 +472,7 @@ func (b *Book) LeftToPlant(ctx context.Context, days []DaySummary) (map[string]f
 type fieldArea struct {
 	Field  string           `json:"field"`
 	Area   evenstand.Number `json:"area_m2"`
+	Worked evenstand.Number `json:"worked_m2"`
 	Inside evenstand.Number `json:"inside_m2"`
 }
 
@@ -489,7 +490,7 @@ func (b *Book) fieldAreas(ctx context.Context) (map[string]fieldArea, error) {
 			if err := b.loadFieldAs(&man.Fields[i], &f); err != nil {
 				return err
 			}
-			if !math.IsNaN(float64(f.Area)) && !math.IsNaN(float64(f.Inside)) {
+			if f.Worked > 0 && !math.IsNaN(float64(f.Area)) && !math.IsNaN(float64(f.Inside)) {
 				out[f.Field] = f
 			}
 		}

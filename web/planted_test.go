@@ -115,6 +115,39 @@ func TestFieldsPlanted(t *testing.T) {
 	}
 }
 
+// What is left to plant is the ground that no row went over, not the area less
+// rows by their way: what was planted twice is not taken off twice.
+func TestLeftToPlant(t *testing.T) {
+	b := runOnBook(t)
+	all, err := b.Ground(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	days, err := b.Days(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	left, err := b.LeftToPlant(t.Context(), days)
+	want := float64(all[0].Area - all[0].Inside)
+	if err != nil || math.Abs(left["hill place"]-want) > 1e-6 || want <= 0 {
+		t.Errorf("%v: %v, want %g", err, left, want)
+	}
+	way := float64(all[0].Area)
+	for _, d := range days {
+		for _, p := range d.Planted {
+			way -= float64(p.Area)
+		}
+	}
+	if way > want-float64(all[0].Twice)/2 { // else the test tells nothing
+		t.Errorf("by their way the rows leave %g m2, by their ground %g, %g twice", way, want, all[0].Twice)
+	}
+	s := serve(t, b)
+	says := told[web.FieldsPlanted](t, s, "/api/v1/ground/fields").Fields[0].Left.Says
+	if at := told[web.BookInfo](t, s, "/api/v1/book").Place; at != "hill place · "+says+" left" {
+		t.Errorf("%q, want %q", at, says)
+	}
+}
+
 // Lots that were written down part the acres, and are said.
 func TestAcresByLot(t *testing.T) {
 	b := plantedBook(t)

@@ -94,7 +94,7 @@ export class Engine {
       // Too narrow for what fills it, a piece has its mark along its outline.
       m.addLayer({ id: k + '-marks', type: 'symbol', ...of, minzoom: 13, layout: { 'symbol-placement': 'line', 'symbol-spacing': 70, 'icon-image': k + '-mark', 'icon-rotation-alignment': 'viewport', 'icon-padding': 1 } })
     }
-    m.addLayer({ id: 'patch', type: 'line', source: 'patches', filter: ['==', ['get', 'id'], ''], layout: { 'line-join': 'round' }, paint: { 'line-width': wide(5, 8) } }, 'left-ground')
+    m.addLayer({ id: 'patch', type: 'line', source: 'patches', filter: ['==', ['get', 'id'], ''], layout: { 'line-join': 'round' }, paint: { 'line-width': wide(8.5, 12.5) } }, 'left-ground')
     this.tint()
     this.pattern()
   }

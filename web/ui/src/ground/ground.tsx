@@ -122,6 +122,8 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
   const at = useData<api.GroundAt>(spot ? '/ground/at' + query({ lat: spot.lat, lon: spot.lon, ...asked }) : '')
   const planters = store.book?.planters ?? []
   const planted = useData<api.FieldsPlanted>('/ground/fields' + query(chosen))
+  const before = useRef<api.FieldsPlanted | null>(null) // stays until the next is there
+  if (planted.data) before.current = planted.data
   const over = shownOver(q, found)
   const drawn = useData<api.Patches>(over.length > 0 ? '/ground/patches' + query({ field: chosen.field, kind: over.length === 1 ? over[0] : undefined }) : '')
   const patches = over.length > 0 ? drawn.data : null
@@ -142,7 +144,7 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
       {planters.length > 1 && <Choice label="Planter" value={chosen.planter ?? ''} set={set('planter')} of={[any('all'), ...planters.map((f) => ({ value: f, text: f }))]} />}
       {v.days.length > 1 && <Choice label="From" value={chosen.from ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
       {v.days.length > 1 && <Choice label="To" value={chosen.to ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
-      {(planted.data?.fields.length ?? 0) > 0 && <div class="buttons" role="group" aria-label="Drawn over it">
+      {(before.current?.fields.length ?? 0) > 0 && <div class="buttons" role="group" aria-label="Drawn over it">
         {kinds.map((k) => <button key={k} aria-pressed={over.includes(k)} onClick={() => toggle(k)}>{patchName[k]}</button>)}
       </div>}
     </div>
@@ -166,7 +168,7 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
         </div>
         {spot && at.error && <Wait of={at}>{(a) => <At a={a} />}</Wait>}
         {patch && <div class="buttons near">{patch.passes.map((x) => <a class="btn" key={x.key} href={'/ribbon' + query({ pass: x.key, finding: finding || undefined })}>{x.label.charAt(0).toUpperCase() + x.label.slice(1)}</a>)}
-          {!spot && <button onClick={() => stay({ patch: undefined })}>Close</button>}</div>}
+          {!(spot && at.data?.found) && <button onClick={() => stay({ patch: undefined, spot: undefined })}>Close</button>}</div>}
         {spot && at.data?.found && <Lead a={at.data} finding={finding} />}
         {found && <p><a href={'/finding/' + found.id}>To the finding</a> · <a href="" onClick={(e) => { e.preventDefault(); stay({ finding: undefined }) }}>Not this one</a></p>}
       </div>
@@ -183,7 +185,7 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
         </div>
         <Own name={own} engine={engine} set={setOwn} trouble={setTrouble} />
       </aside>
-      {planted.data && <Planted p={planted.data} asked={chosen} />}
+      {before.current && <Planted p={before.current} asked={chosen} />}
     </div>
     {table && <Table v={v} />}
   </>
@@ -363,7 +365,7 @@ function At({ a }: { a: api.GroundAt }) {
 // Lead goes on from a place, or back.
 function Lead({ a, finding }: { a: api.GroundAt, finding: string }) {
   return <div class="buttons near"><button class="first" onClick={() => go('/ribbon' + query({ pass: a.pass, row: a.row, from: a.from_m.toFixed(1), to: a.to_m.toFixed(1), finding: finding || undefined }))}>See it on the ribbon</button>
-    <button onClick={() => stay({ spot: undefined })}>Close</button></div>
+    <button onClick={() => stay({ spot: undefined, patch: undefined })}>Close</button></div>
 }
 
 // Own lays a background of the user's own under the cells.
