@@ -84,13 +84,20 @@ func (s *Server) somePatches(ctx context.Context, in *patchesIn, most int) (Patc
 	if err != nil {
 		return out, err
 	}
-	for i := range fields {
-		out.More += fields[i].More
-	}
 	all, err := s.allPatches(ctx)
 	if err != nil {
 		return out, err
 	}
+	out = largest(s.voice(), all, in, most)
+	for i := range fields {
+		out.More += fields[i].More
+	}
+	return out, nil
+}
+
+// largest takes out what was asked for, as many as have room.
+func largest(v advise.Voice, all []PatchFeature, in *patchesIn, most int) Patches {
+	out := Patches{Type: "FeatureCollection", Features: []PatchFeature{}, Sums: []PatchSum{}}
 	for _, kind := range []string{kindLeft, kindTwice} {
 		if in.Kind == "" || in.Kind == kind {
 			out.Sums = append(out.Sums, PatchSum{Kind: kind})
@@ -118,12 +125,12 @@ func (s *Server) somePatches(ctx context.Context, in *patchesIn, most int) (Patc
 		case 0:
 			x.Says = "none that is seen"
 		case 1:
-			x.Says = s.voice().Area(float64(x.Area)) + " in one piece"
+			x.Says = v.Area(float64(x.Area)) + " in one piece"
 		default:
-			x.Says = s.voice().Area(float64(x.Area)) + " in " + advise.Plural(int64(x.Pieces), "piece", "pieces")
+			x.Says = v.Area(float64(x.Area)) + " in " + advise.Plural(int64(x.Pieces), "piece", "pieces")
 		}
 	}
-	return out, nil
+	return out
 }
 
 // allPatches gives those of all fields, the largest first.

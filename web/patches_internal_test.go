@@ -82,3 +82,38 @@ func TestAmount(t *testing.T) {
 		t.Errorf("%+v", a)
 	}
 }
+
+// The largest pieces are sent, the first in any case; of the others is said how
+// many and how large they are together.
+func TestLargest(t *testing.T) {
+	v := advise.Voice{Units: evenstand.Metric}
+	var all []PatchFeature
+	for i := range 9 {
+		all = append(all, PatchFeature{Properties: Patch{Kind: []string{kindLeft, kindTwice}[i%2], Field: []string{"home", "hill"}[i/6], Area: evenstand.Number(9000 - 1000*i)}, points: 100})
+	}
+	for _, tt := range []struct {
+		in                 patchesIn
+		most, sent, more   int
+		left, twice        string
+		firstKind, firstOn string
+	}{
+		{patchesIn{}, 900, 9, 0, "2.5 ha in 5 pieces", "2 ha in 4 pieces", kindLeft, "home"},
+		{patchesIn{}, 399, 3, 6, "2.5 ha in 5 pieces", "2 ha in 4 pieces", kindLeft, "home"},
+		{patchesIn{}, 1, 1, 8, "2.5 ha in 5 pieces", "2 ha in 4 pieces", kindLeft, "home"},
+		{patchesIn{Kind: kindTwice}, 200, 2, 2, "", "2 ha in 4 pieces", kindTwice, "home"},
+		{patchesIn{Field: "hill"}, 900, 3, 0, "0.4 ha in 2 pieces", "0.2 ha in one piece", kindLeft, "hill"},
+		{patchesIn{Field: "river"}, 900, 0, 0, "none that is seen", "none that is seen", "", ""},
+	} {
+		out := largest(v, all, &tt.in, tt.most)
+		says := map[string]string{}
+		for _, x := range out.Sums {
+			says[x.Kind] = x.Says
+		}
+		if len(out.Features) != tt.sent || out.More != tt.more || says[kindLeft] != tt.left || says[kindTwice] != tt.twice {
+			t.Errorf("%+v, %d corners: %d sent, %d more, %v", tt.in, tt.most, len(out.Features), out.More, says)
+		}
+		if tt.sent > 0 && (out.Features[0].Properties.Kind != tt.firstKind || out.Features[0].Properties.Field != tt.firstOn) {
+			t.Errorf("%+v: first is %+v", tt.in, out.Features[0].Properties)
+		}
+	}
+}

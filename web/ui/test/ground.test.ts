@@ -1,6 +1,6 @@
 import { describe, expect, it, test } from 'vitest'
 import { aside, bar, beside, colours, hatch, lightness, step } from '../src/ground/colour'
-import { aimed, at, bounds, boxOf, fitted, margin, outline, paint, project, seen, wanted } from '../src/ground/place'
+import { aimed, at, bounds, boxOf, fitted, margin, outline, paint, project, seen, shownOver, wanted } from '../src/ground/place'
 
 const themes = ['light', 'dark', 'black'] as const
 
@@ -112,6 +112,17 @@ describe('frames', () => {
     expect(seen(v, 'b', false)).toEqual([1, 2, 3, 4])
     expect(seen(v, 'b', true)).toEqual([1, 2, 2, 3]) // what is shown first
   })
+})
+
+test('what is drawn over the cells: as the address says, else as the finding wants it', () => {
+  const gap = { left: true, twice: false }, late = { left: true, twice: true }
+  const over = (q: string, f?: typeof gap) => shownOver(new URLSearchParams(q), f).join()
+  expect(over('')).toBe('')
+  expect(over('', gap)).toBe('left')
+  expect(over('', late)).toBe('left,twice')
+  expect(over('left=0', late)).toBe('twice')
+  expect(over('twice=1', gap)).toBe('left,twice')
+  expect(over('left=1&finding=x')).toBe('left')
 })
 
 test('outline keeps shapes: a square of ground stays one', () => {

@@ -20,7 +20,7 @@ export function FieldView({ g }: { g: api.FindingGround }) {
     <h2>{g.title}</h2>
     <div ref={ref} class="fieldview">
       <svg width={w} height={h} role="img" aria-label={g.says}>
-        <defs>{kinds.map((k) => <pattern key={k} id={'of-' + k} width={16} height={16} patternUnits="userSpaceOnUse"><path class="mark" d={mark(k, 8, 8, 4)} /></pattern>)}</defs>
+        <defs>{kinds.map((k) => <pattern key={k} id={'of-' + k} width={12} height={12} patternUnits="userSpaceOnUse"><path class="mark" d={mark(k, 6, 6, 3)} /></pattern>)}</defs>
         <path class="way" d={shape.passes} />
         <path class="edge" d={shape.fields} />
         {[...g.patches.features].reverse().map((p) => <Piece key={p.properties.id} p={p} f={f} />)}

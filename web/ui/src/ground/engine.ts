@@ -132,7 +132,7 @@ export class Engine {
   private pattern() {
     const ratio = Math.max(1, Math.round(devicePixelRatio))
     for (const k of patches) {
-      for (const [id, image] of [[k, stamp(k, 18, ratio, this.look.ink, '')], [k + '-mark', stamp(k, 16, ratio, k === 'left' ? this.look.ink : this.look.accent, this.look.paper)]] as const) {
+      for (const [id, image] of [[k, stamp(k, 13, ratio, this.look.ink, '')], [k + '-mark', stamp(k, 16, ratio, k === 'left' ? this.look.ink : this.look.accent, this.look.paper)]] as const) {
         if (this.map.hasImage(id)) this.map.removeImage(id)
         this.map.addImage(id, image, { pixelRatio: ratio })
       }

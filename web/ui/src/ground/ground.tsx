@@ -10,7 +10,7 @@ import { theme, useData, useStore, type Data } from '../state'
 import { bar, colours, hatch, lightFirst } from './colour'
 import type { Engine, Look } from './engine'
 import { Planted } from './planted'
-import { aimed, at as lies, boxOf, fitted, outline, paint, seen, wanted, type Box, type Camera } from './place'
+import { aimed, at as lies, boxOf, byItself, fitted, outline, paint, patchKinds, seen, shownOver, wanted, type Box, type Camera } from './place'
 
 const choices = ['planter', 'field', 'from', 'to'] as const
 
@@ -145,7 +145,7 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
       {v.days.length > 1 && <Choice label="From" value={chosen.from ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
       {v.days.length > 1 && <Choice label="To" value={chosen.to ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
       {(before.current?.fields.length ?? 0) > 0 && <div class="buttons" role="group" aria-label="Drawn over it">
-        {kinds.map((k) => <button key={k} aria-pressed={over.includes(k)} onClick={() => toggle(k)}>{patchName[k]}</button>)}
+        {patchKinds.map((k) => <button key={k} aria-pressed={over.includes(k)} onClick={() => toggle(k)}>{patchName[k]}</button>)}
       </div>}
     </div>
     <div class="ground near">
@@ -190,17 +190,6 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
     {table && <Table v={v} />}
   </>
 }
-
-const kinds = ['left', 'twice'] as const
-
-// byItself tells whether a kind of ground is drawn without being asked for: it
-// shows the finding that is shown.
-const byItself = (k: PatchKind, found: api.Ground['findings'][number] | undefined): boolean => found?.[k] ?? false
-
-// shownOver gives what is drawn over the cells: as the address says, or else as
-// the finding wants it.
-export const shownOver = (q: URLSearchParams, found: api.Ground['findings'][number] | undefined): PatchKind[] =>
-  kinds.filter((k) => q.has(k) ? q.get(k) !== '0' : byItself(k, found))
 
 // Pieces is the legend of the ground drawn over the cells, with its sizes, and
 // leads to the largest.

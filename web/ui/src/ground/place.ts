@@ -1,6 +1,7 @@
 // Where the ground lies on the screen, as the map will show it, and what is shown
 // until the map is there; pure.
 import type { Ground as View } from '../api'
+import type { PatchKind } from '../draw/patches'
 import { parse } from './colour'
 
 export interface Camera { lat: number, lon: number, zoom: number }
@@ -67,6 +68,17 @@ export function seen(v: Pick<View, 'bounds' | 'opens'> & { findings: Pick<View['
   const lons = ps.map((p) => p[0]), lats = ps.map((p) => p[1])
   return [Math.min(...lons), Math.min(...lats), Math.max(...lons), Math.max(...lats)]
 }
+
+export const patchKinds = ['left', 'twice'] as const
+
+// byItself tells whether a kind of ground is drawn without being asked for: it
+// shows the finding that is shown.
+export const byItself = (k: PatchKind, found: { left: boolean, twice: boolean } | undefined): boolean => found?.[k] ?? false
+
+// shownOver gives what is drawn over the cells: as the address says, or else as
+// the finding wants it.
+export const shownOver = (q: URLSearchParams, found: { left: boolean, twice: boolean } | undefined): PatchKind[] =>
+  patchKinds.filter((k) => q.has(k) ? q.get(k) !== '0' : byItself(k, found))
 
 // mostOutlined is how many passes are worth their time before the map is there.
 const mostOutlined = 200
