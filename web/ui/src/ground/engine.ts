@@ -86,7 +86,7 @@ export class Engine {
     const wide = (a: number, b: number): DataDrivenPropertyValueSpecification<number> => ['interpolate', ['linear'], ['zoom'], 12, a, 17, b]
     for (const k of patches) {
       const of = { source: 'patches', filter: ['==', ['get', 'kind'], k] as FilterSpecification }
-      m.addLayer({ id: k + '-ground', type: 'fill', ...of, paint: { 'fill-antialias': false, 'fill-opacity': 0.62 } }, 'ways-edge')
+      m.addLayer({ id: k + '-ground', type: 'fill', ...of, paint: { 'fill-antialias': false, 'fill-opacity': k === 'left' ? 0.9 : 0.6 } }, 'ways-edge')
       m.addLayer({ id: k + '-fill', type: 'fill', ...of, paint: { 'fill-antialias': false, 'fill-pattern': k } }, 'ways-edge')
       m.addLayer({ id: k + '-casing', type: 'line', ...of, layout: { 'line-join': 'round' }, paint: { 'line-width': wide(4.5, 7) } }, 'ways-edge')
       m.addLayer({ id: k + '-line', type: 'line', ...of, layout: { 'line-join': 'round' }, paint: { 'line-width': wide(k === 'left' ? 1.8 : 2.6, k === 'left' ? 2.6 : 4.6) } }, 'ways-edge')

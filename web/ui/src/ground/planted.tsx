@@ -3,10 +3,12 @@
 import type * as api from '../api'
 import { query } from '../api'
 import { Wide } from '../parts'
+import { useStore } from '../state'
 
 const applied: Record<string, string> = { seed: 'seed', liquid: 'liquid', granular: 'dry product' }
 
 export function Planted({ p, asked }: { p: api.FieldsPlanted, asked: Record<string, string | undefined> }) {
+  const metric = useStore().book?.units === 'metric'
   if (p.fields.length === 0) return null
   const several = new Set(p.fields.flatMap((f) => f.acres.map((a) => a.planter))).size > 1
   const lines = p.fields.flatMap((f) => f.acres.map((a, i) => ({ f, a, first: i === 0 })))
@@ -22,7 +24,7 @@ export function Planted({ p, asked }: { p: api.FieldsPlanted, asked: Record<stri
         {p.all && <Sums name="all" s={p.all} strong />}
       </tbody>
     </table></Wide>
-    <p class="cap">These are whole areas: pieces narrower than {narrow.says}, and the last yard or so along a boundary, are not drawn and not listed as pieces.{p.part && ' These are of all days and planters; the acres below are of those chosen.'}
+    <p class="cap">These are whole areas: pieces narrower than {narrow.says}, and the last {metric ? 'metre' : 'yard'} along a boundary, are not drawn and not listed as pieces.{p.part && ' These are of all days and planters; the acres below are of those chosen.'}
       {doubt.length > 0 && ` Two ways of measuring do not agree about ${doubt.join(' and ')}: take its figures with care.`}</p>
     <Wide label="Acres by day and lot" near><table>
       <caption class="hush">{p.lots ? 'By field, day and lot' : 'By field and day'}</caption>
