@@ -175,7 +175,7 @@ func (s *Server) patch(v advise.Voice, field, kind string, p *book.Patch, ix *pa
 		if i, ok := ix.at[key]; ok {
 			info := s.passInfo(&ix.all[i], ix.day[i])
 			at.Label = fmt.Sprintf("pass %s, %s", advise.Thousands(int64(info.Number)), v.Clock(info.Start))
-			if len(p.Passes) == 2 && p.Passes[0] != p.Passes[1] && s.otherDay(ix, p.Passes) {
+			if ix.daysDiffer(p.Passes) {
 				at.Label += ", " + v.Day(ix.day[i])
 			}
 		}
@@ -199,8 +199,11 @@ func (s *Server) patch(v advise.Voice, field, kind string, p *book.Patch, ix *pa
 	return PatchFeature{Type: "Feature", Properties: q, Geometry: Geometry{"MultiPolygon", [][][][2]float64{rings}}, points: points}
 }
 
-// otherDay tells whether two passes were driven on different days.
-func (s *Server) otherDay(ix *passIndex, keys []string) bool {
+// daysDiffer tells whether two passes were driven on different days.
+func (ix *passIndex) daysDiffer(keys []string) bool {
+	if len(keys) != 2 {
+		return false
+	}
 	a, ok := ix.at[keys[0]]
 	b, too := ix.at[keys[1]]
 	return ok && too && ix.day[a] != ix.day[b]
@@ -283,9 +286,15 @@ func groundShown(kind string) (left, twice bool) {
 	return false, false
 }
 
+// nearSize is by how much of its length and width the piece that a finding tells
+// of may differ from the one that is drawn: of passes that lie apart the finding
+// takes what is between them for none.
+const nearSize = 0.2
+
 // head gives the largest piece that a finding about the ground of its field is
-// about, and its kind; nil where it is about no piece alone.
-func head(f *evenstand.Finding, g *book.FieldGround) (p *book.Patch, kind string) {
+// about, and its kind; nil where it is about no piece alone. again tells whether
+// two passes are of different days.
+func head(f *evenstand.Finding, g *book.FieldGround, again func(keys []string) bool) (p *book.Patch, kind string) {
 	figure := func(name string) float64 {
 		x, ok := advise.Figure(f, name)
 		if !ok {
@@ -295,10 +304,11 @@ func head(f *evenstand.Finding, g *book.FieldGround) (p *book.Patch, kind string
 	}
 	switch f.Kind {
 	case evenstand.KindUnplantedLeft: // ground that is still to be planted is larger and is not meant
-		long, wide := figure("longest strip"), figure("its width")
+		long, wide, best := figure("longest strip"), figure("its width"), nearSize
 		for i := range g.Gaps {
-			if q := &g.Gaps[i]; math.Abs(float64(q.Length)-long) < 0.01 && math.Abs(float64(q.Width)-wide) < 0.01 {
-				return q, kindLeft
+			q := &g.Gaps[i]
+			if off := max(math.Abs(float64(q.Length)/long-1), math.Abs(float64(q.Width)/wide-1)); off < best {
+				p, kind, best = q, kindLeft, off
 			}
 		}
 	case evenstand.KindCoverGap:
@@ -309,11 +319,13 @@ func head(f *evenstand.Finding, g *book.FieldGround) (p *book.Patch, kind string
 			}
 		}
 	case evenstand.KindOverlap:
-		if len(g.Overlaps) > 0 {
-			return &g.Overlaps[0], kindTwice
+		for i := range g.Overlaps {
+			if q := &g.Overlaps[i]; !again(q.Passes) { // else it was planted again, not run over
+				return q, kindTwice
+			}
 		}
 	}
-	return nil, ""
+	return p, kind
 }
 
 // headOf finds the field of a finding, and in it the piece.
@@ -325,9 +337,13 @@ func (s *Server) headOf(ctx context.Context, f *evenstand.Finding) (p *book.Patc
 	if err != nil {
 		return nil, "", err
 	}
+	ix, err := s.allPasses(ctx)
+	if err != nil {
+		return nil, "", err
+	}
 	for i := range fields {
 		if fields[i].Field == f.Field {
-			p, kind = head(f, &fields[i])
+			p, kind = head(f, &fields[i], ix.daysDiffer)
 		}
 	}
 	return p, kind, nil

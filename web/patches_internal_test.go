@@ -42,28 +42,29 @@ func TestWithin(t *testing.T) {
 func TestHead(t *testing.T) {
 	g := book.FieldGround{
 		Gaps:     []book.Patch{{Area: 70000, Length: 700, Width: 100}, {Area: 200, Length: 254, Width: 0.8}, {Area: 90, Length: 69, Width: 1.3, Border: 0.5}, {Area: 40, Length: 20, Width: 2}},
-		Overlaps: []book.Patch{{Area: 30}, {Area: 20}},
+		Overlaps: []book.Patch{{Area: 900, Passes: []string{"monday", "friday"}}, {Area: 30, Passes: []string{"monday", "monday too"}}, {Area: 20}},
 	}
 	of := func(kind string, evidence ...evenstand.Evidence) *evenstand.Finding {
 		return &evenstand.Finding{Kind: kind, Evidence: evidence}
 	}
+	again := func(keys []string) bool { return len(keys) == 2 && keys[1] == "friday" }
 	for _, tt := range []struct {
 		f    *evenstand.Finding
 		want *book.Patch
 	}{
-		{of(evenstand.KindUnplantedLeft, evenstand.Evidence{Name: "longest strip", Value: 254.001}, evenstand.Evidence{Name: "its width", Value: 0.8}), &g.Gaps[1]},
-		{of(evenstand.KindUnplantedLeft, evenstand.Evidence{Name: "longest strip", Value: 99}, evenstand.Evidence{Name: "its width", Value: 0.8}), nil},
+		{of(evenstand.KindUnplantedLeft, evenstand.Evidence{Name: "longest strip", Value: 262}, evenstand.Evidence{Name: "its width", Value: 0.8}), &g.Gaps[1]},
+		{of(evenstand.KindUnplantedLeft, evenstand.Evidence{Name: "longest strip", Value: 110}, evenstand.Evidence{Name: "its width", Value: 0.8}), nil},
 		{of(evenstand.KindUnplantedLeft), nil},
 		{of(evenstand.KindCoverGap, evenstand.Evidence{Name: "ground missed in small pieces", Value: 120}), &g.Gaps[3]},
-		{of(evenstand.KindOverlap), &g.Overlaps[0]},
+		{of(evenstand.KindOverlap), &g.Overlaps[1]},
 		{of(evenstand.KindGuessRow), nil},
 		{of(evenstand.KindRowSkips), nil},
 	} {
-		if p, _ := head(tt.f, &g); p != tt.want {
+		if p, _ := head(tt.f, &g, again); p != tt.want {
 			t.Errorf("%s: %+v, want %+v", tt.f.Kind, p, tt.want)
 		}
 	}
-	if p, _ := head(of(evenstand.KindOverlap), &book.FieldGround{}); p != nil {
+	if p, _ := head(of(evenstand.KindOverlap), &book.FieldGround{}, again); p != nil {
 		t.Errorf("%+v of none", p)
 	}
 }

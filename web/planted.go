@@ -2,7 +2,6 @@ package web
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"encoding/csv"
 	"math"
@@ -41,16 +40,15 @@ type PlantedSums struct {
 type FieldPlanted struct {
 	Field string `json:"field"`
 	PlantedSums
-	Sees     Amount        `json:"sees" doc:"Gaps and overlaps narrower than this are not seen"`
-	Doubt    bool          `json:"doubt" doc:"Two ways of measuring do not agree"`
-	Gaps     int           `json:"gaps" doc:"Pieces that were not planted"`
-	Overlaps int           `json:"overlaps" doc:"Pieces planted twice"`
-	Acres    []AcresOf     `json:"acres" doc:"Ground planted for the first time, in order of what was put down, day and lot"`
-	By       []FieldAcreBy `json:"by_day" doc:"The same of seed by day alone"`
+	Sees     Amount    `json:"sees" doc:"Gaps and overlaps narrower than this are not seen"`
+	Doubt    bool      `json:"doubt" doc:"Two ways of measuring do not agree"`
+	Gaps     int       `json:"gaps" doc:"Pieces that were not planted"`
+	Overlaps int       `json:"overlaps" doc:"Pieces planted twice"`
+	Acres    []AcresOf `json:"acres" doc:"In order of what was put down, day and lot"`
 }
 
-// AcresOf is ground that a planter worked on a day for the first time, with one
-// thing and from one lot.
+// AcresOf is ground that a planter worked on a day with one thing and from one
+// lot.
 type AcresOf struct {
 	Planter string        `json:"planter"`
 	Day     evenstand.Day `json:"day"`
@@ -58,13 +56,7 @@ type AcresOf struct {
 	Applied string        `json:"applied" enum:"seed,liquid,granular"`
 	Lot     string        `json:"lot" doc:"Of seed, as it was written down; empty: nobody did"`
 	Area    Amount        `json:"area"`
-}
-
-// FieldAcreBy is the seed of a day.
-type FieldAcreBy struct {
-	Day   evenstand.Day `json:"day"`
-	Label string        `json:"label"`
-	Area  Amount        `json:"area"`
+	Again   Amount        `json:"again" doc:"Of it planted on a day before; without words where that is not seen"`
 }
 
 // Amount is a figure with its interval, its origin and its words.
@@ -149,21 +141,24 @@ func (s *Server) fieldsPlanted(ctx context.Context, in *plantedIn) (FieldsPlante
 		f := FieldPlanted{
 			Field: g.Field, PlantedSums: sums(v, float64(g.Area), once, float64(g.Twice), float64(g.Error)),
 			Sees:  Amount{g.See, evenstand.Unknown, evenstand.Unknown, "m", evenstand.Computed, "the error of the passes' places", v.Length(float64(g.See)), ""},
-			Doubt: g.Doubt, Gaps: len(g.Gaps), Overlaps: len(g.Overlaps), Acres: []AcresOf{}, By: []FieldAcreBy{},
+			Doubt: g.Doubt, Gaps: len(g.Gaps), Overlaps: len(g.Overlaps), Acres: []AcresOf{},
 		}
 		of, planted, twice, square = of+float64(g.Area), planted+once, twice+float64(g.Twice), square+float64(g.Error)*float64(g.Error)
 		for _, a := range g.Acres {
 			if day := string(a.Day); in.Planter != "" && a.Planter != in.Planter || in.From != "" && day < in.From || in.To != "" && day > in.To {
 				continue
 			}
-			f.Acres = append(f.Acres, AcresOf{a.Planter, a.Day, v.Day(a.Day), a.Applied, a.Lot, area(v, float64(a.Area), float64(a.Error), math.NaN(), fromWay)})
+			again := area(v, max(0, float64(a.Area-a.First)), float64(a.Error), float64(a.Area), fromWay)
+			if !(again.Low > 0) {
+				again.Says, again.Give = "", ""
+			}
+			f.Acres = append(f.Acres, AcresOf{a.Planter, a.Day, v.Day(a.Day), a.Applied, a.Lot, area(v, float64(a.Area), float64(a.Error), math.NaN(), fromWay), again})
 			out.Lots = out.Lots || a.Lot != ""
 		}
 		if out.Part && len(f.Acres) == 0 {
 			of, planted, twice = of-float64(g.Area), planted-once, twice-float64(g.Twice)
 			continue // of this field there is nothing on those days
 		}
-		f.By = byDay(v, f.Acres)
 		out.Fields = append(out.Fields, f)
 	}
 	if len(out.Fields) > 1 {
@@ -171,28 +166,6 @@ func (s *Server) fieldsPlanted(ctx context.Context, in *plantedIn) (FieldsPlante
 		out.All = &all
 	}
 	return out, nil
-}
-
-// byDay adds up the seed of each day, whoever planted it from whichever lot.
-func byDay(v advise.Voice, acres []AcresOf) []FieldAcreBy {
-	type sum struct{ area, square float64 }
-	by := map[evenstand.Day]sum{}
-	for i := range acres {
-		if a := &acres[i]; a.Applied == evenstand.AppliedSeed.String() {
-			half := float64(a.Area.High - a.Area.Value)
-			if math.IsNaN(half) {
-				half = 0
-			}
-			x := by[a.Day]
-			by[a.Day] = sum{x.area + float64(a.Area.Value), x.square + half*half}
-		}
-	}
-	out := []FieldAcreBy{}
-	for day, x := range by {
-		out = append(out, FieldAcreBy{day, v.Day(day), area(v, x.area, math.Sqrt(x.square), math.NaN(), fromWay)})
-	}
-	slices.SortFunc(out, func(a, b FieldAcreBy) int { return cmp.Compare(a.Day, b.Day) })
-	return out
 }
 
 // fieldsPlantedCSV is the same as a table, in the units shown: a line for each
@@ -211,19 +184,19 @@ func (s *Server) fieldsPlantedCSV(ctx context.Context, in *plantedIn) ([]byte, e
 	}
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	_ = w.Write([]string{"field", "what", "day", "planter", "lot", "area (" + a.Unit + ")", "low", "high"})
-	line := func(field, what, day, planter, lot string, x *Amount) {
-		_ = w.Write([]string{field, what, day, planter, lot, show(x.Value), show(x.Low), show(x.High)})
+	_ = w.Write([]string{"field", "what", "day", "planter", "lot", "area (" + a.Unit + ")", "low", "high", "planted before (" + a.Unit + ")"})
+	line := func(field, what, day, planter, lot string, x *Amount, again string) {
+		_ = w.Write([]string{field, what, day, planter, lot, show(x.Value), show(x.Low), show(x.High), again})
 	}
 	for i := range view.Fields {
 		f := &view.Fields[i]
-		line(f.Field, "inside the boundary", "", "", "", &f.Of)
-		line(f.Field, "planted", "", "", "", &f.Planted)
-		line(f.Field, "not planted", "", "", "", &f.Left)
-		line(f.Field, "planted twice", "", "", "", &f.Twice)
+		line(f.Field, "inside the boundary", "", "", "", &f.Of, "")
+		line(f.Field, "planted", "", "", "", &f.Planted, "")
+		line(f.Field, "not planted", "", "", "", &f.Left, "")
+		line(f.Field, "planted twice", "", "", "", &f.Twice, "")
 		for j := range f.Acres {
 			x := &f.Acres[j]
-			line(f.Field, x.Applied, string(x.Day), x.Planter, x.Lot, &x.Area)
+			line(f.Field, x.Applied, string(x.Day), x.Planter, x.Lot, &x.Area, show(x.Again.Value))
 		}
 	}
 	w.Flush()

@@ -30,10 +30,10 @@ export function Planted({ p, asked }: { p: api.FieldsPlanted, asked: Record<stri
       <caption class="hush">{p.lots ? 'By field, day and lot' : 'By field and day'}</caption>
       <thead><tr><th>Field</th><th>day</th><th>what</th>{p.lots && <th>lot</th>}{several && <th>planter</th>}<th class="n">planted</th></tr></thead>
       <tbody>{lines.map(({ f, a, first }) => <tr key={[f.field, a.planter, a.day, a.applied, a.lot].join('|')}>
-        <td>{first ? f.field : <span class="hush">{f.field}</span>}</td><td>{a.label}</td><td>{applied[a.applied] ?? a.applied}</td>{p.lots && <td>{a.lot || 'not said'}</td>}{several && <td>{a.planter}</td>}<td class="n">{a.area.says}</td>
+        <td>{first ? f.field : <span class="hush">{f.field}</span>}</td><td>{a.label}</td><td>{applied[a.applied] ?? a.applied}</td>{p.lots && <td>{a.lot || 'not said'}</td>}{several && <td>{a.planter}</td>}<td class="n"><span class="nowrap">{a.area.says}</span>{a.again.says && <small class="give">{a.again.says} of it planted before</small>}</td>
       </tr>)}</tbody>
     </table></Wide>
-    <p class="cap">Ground counts on the day on which it was planted first.{!p.lots && ' A lot that is written into the journal (“lot A123 rows 1-6”) parts the acres by lot.'}</p>
+    {!p.lots && <p class="cap">A lot that is written into the journal (“lot A123 rows 1-6”) parts the acres by lot.</p>}
     <div class="buttons near"><a class="btn" href={'/api/v1/ground/fields.csv' + query(asked)} download="planted.csv" aria-label="What was planted, CSV">CSV</a></div>
   </section>
 }
