@@ -402,15 +402,21 @@ func patches(f ground.Frame, ps []cover.Patch, keys []string) []Patch {
 // loadField reads a field's ground.
 func (b *Book) loadField(e *fieldEntry) (fieldJSON, error) {
 	var f fieldJSON
+	err := b.loadFieldAs(e, &f)
+	return f, err
+}
+
+// loadFieldAs reads of it what a type takes.
+func (b *Book) loadFieldAs(e *fieldEntry, into any) error {
 	path := b.path(dataDir, e.File.Name)
 	data, err := os.ReadFile(path)
 	if err == nil {
-		err = json.Unmarshal(data, &f)
+		err = json.Unmarshal(data, into)
 	}
 	if err != nil {
-		return f, &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
+		return &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
 	}
-	return f, nil
+	return nil
 }
 
 // Ground gives what the ground of the fields shows, by name.
@@ -431,5 +437,64 @@ func (b *Book) Ground(ctx context.Context) ([]FieldGround, error) {
 		return nil
 	})
 	slices.SortFunc(out, func(x, y FieldGround) int { return cmp.Compare(x.Field, y.Field) })
+	return out, err
+}
+
+// LeftToPlant gives what of each field with a boundary is still to plant, m2, by
+// name. Where the field's ground was measured it is the area that no row went
+// over; else the area less what the rows planted by their way, which knows
+// neither overlaps nor what lies outside.
+func (b *Book) LeftToPlant(ctx context.Context, days []DaySummary) (map[string]float64, error) {
+	measured, err := b.fieldAreas(ctx)
+	if err != nil {
+		return nil, err
+	}
+	planted := map[string]float64{}
+	for _, d := range days {
+		for _, p := range d.Planted {
+			if a := float64(p.Area); !math.IsNaN(a) {
+				planted[p.Field] += a
+			}
+		}
+	}
+	left := map[string]float64{}
+	for _, f := range b.Fields() {
+		area, inside := ground.FieldArea(f), planted[f.Name]
+		if m, ok := measured[f.Name]; ok {
+			area, inside = float64(m.Area), float64(m.Inside)
+		}
+		left[f.Name] = max(0, area-inside)
+	}
+	return left, nil
+}
+
+// fieldArea is of a field's ground what needs no shapes.
+type fieldArea struct {
+	Field  string           `json:"field"`
+	Area   evenstand.Number `json:"area_m2"`
+	Worked evenstand.Number `json:"worked_m2"`
+	Inside evenstand.Number `json:"inside_m2"`
+}
+
+// fieldAreas gives the areas of the fields whose ground was measured within a
+// boundary.
+func (b *Book) fieldAreas(ctx context.Context) (map[string]fieldArea, error) {
+	var out map[string]fieldArea
+	err := b.steady(func(man manifest, _ state) error {
+		out = map[string]fieldArea{}
+		for i := range man.Fields {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			var f fieldArea
+			if err := b.loadFieldAs(&man.Fields[i], &f); err != nil {
+				return err
+			}
+			if f.Worked > 0 && !math.IsNaN(float64(f.Area)) && !math.IsNaN(float64(f.Inside)) {
+				out[f.Field] = f
+			}
+		}
+		return nil
+	})
 	return out, err
 }

@@ -7,7 +7,6 @@ import (
 
 	"evenstand"
 	"evenstand/core/advise"
-	"evenstand/core/ground"
 	"evenstand/core/price"
 	"evenstand/core/record"
 )
@@ -34,7 +33,6 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	set := b.Settings()
 	asOf := evenstand.NoTime
 	rows, files := map[DayRef]int{}, map[DayRef]string{}
-	planted := map[string]float64{}
 	for _, d := range days {
 		asOf = max(asOf, d.AsOf)
 		card, err := b.Card(d.Planter, d.Day)
@@ -43,15 +41,10 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 		}
 		rows[DayRef{d.Planter, d.Day}] = card.Rows
 		files[DayRef{d.Planter, d.Day}] = b.cardFile(d.Planter, d.Day)
-		for _, p := range d.Planted {
-			if a := float64(p.Area); !math.IsNaN(a) {
-				planted[p.Field] += a
-			}
-		}
 	}
-	left := map[string]float64{}
-	for _, f := range b.Fields() {
-		left[f.Name] = math.Max(0, ground.FieldArea(f)-planted[f.Name])
+	left, err := b.LeftToPlant(ctx, days)
+	if err != nil {
+		return evenstand.Worklist{}, err
 	}
 	ptrs := make([]*evenstand.Finding, len(fs))
 	for i := range fs {

@@ -11,7 +11,6 @@ import (
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
-	"evenstand/core/ground"
 	"evenstand/core/record"
 	"evenstand/pipeline"
 )
@@ -77,15 +76,11 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	if out.Ask, err = s.askCards(ctx); err != nil {
 		return out, err
 	}
-	planted := map[string]float64{}
 	for _, d := range days {
 		out.AsOf = max(out.AsOf, d.AsOf)
 		info := DayInfo{Planter: d.Planter, Day: d.Day, Label: s.voice().Day(d.Day), Passes: d.Passes, Fields: []string{}, Seeds: d.Seeds}
 		for _, p := range d.Planted {
 			info.Fields = append(info.Fields, p.Field)
-			if a := float64(p.Area); !math.IsNaN(a) {
-				planted[p.Field] += a
-			}
 			if !slices.Contains(out.Fields, p.Field) {
 				out.Fields = append(out.Fields, p.Field)
 			}
@@ -99,7 +94,9 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 			return out, err
 		}
 		out.Rows = card.Rows
-		out.Place = s.place(last, planted)
+		if out.Place, err = s.place(ctx, days); err != nil {
+			return out, err
+		}
 		v.AsOf = evenstand.Micros(time.Now().UnixMicro()) // what is not of today has its date
 		out.State = state(src, out.AsOf, v)
 		if day := v.On(out.AsOf); day != "" {
@@ -122,20 +119,25 @@ func (s *Server) stale(ctx context.Context) (bool, error) {
 
 // place says where the planter is and what is left there: "north place · 61 ac
 // left".
-func (s *Server) place(last book.DaySummary, planted map[string]float64) string {
+func (s *Server) place(ctx context.Context, days []book.DaySummary) (string, error) {
+	last := days[len(days)-1]
 	if len(last.Planted) == 0 {
-		return ""
+		return "", nil
+	}
+	left, err := s.left.of(s.revision.Load(), func() (map[string]float64, error) {
+		return s.book.LeftToPlant(context.WithoutCancel(ctx), days)
+	})
+	if err != nil {
+		return "", err
 	}
 	name := last.Planted[len(last.Planted)-1].Field
-	for _, f := range s.book.Fields() {
-		if f.Name == name {
-			return name + " · " + s.voice().Area(math.Max(0, ground.FieldArea(f)-planted[name])) + " left"
-		}
+	if area, ok := left[name]; ok {
+		return name + " · " + s.voice().Area(area) + " left", nil
 	}
 	if name == evenstand.Unassigned {
-		return "field not named"
+		return "field not named", nil
 	}
-	return name
+	return name, nil
 }
 
 // state says how current the data are, of how many boxes, and whether their
@@ -191,6 +193,7 @@ type Links struct {
 	Measure string        `json:"measure" doc:"By which rows and ground show it; empty: none"`
 	Courses []string      `json:"courses" doc:"Measures whose course through the day shows it"`
 	Strip   bool          `json:"strip" doc:"It is ground without seed that can be drawn"`
+	Ground  bool          `json:"ground" doc:"It is about the ground of its field, which can be drawn"`
 	Planter string        `json:"planter"`
 	Day     evenstand.Day `json:"day"`
 }

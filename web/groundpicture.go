@@ -139,7 +139,12 @@ func (s *Server) seen(g *season, in *pictureIn, found []GroundFinding) box {
 		return b
 	}
 	for i := range found {
-		if ways, ok := found[i].Way.Coordinates.([][][2]float64); ok && found[i].ID == in.Finding {
+		if f := &found[i]; f.ID == in.Finding && len(f.Bounds) == 4 {
+			for _, c := range [][2]float64{{f.Bounds[0], f.Bounds[1]}, {f.Bounds[2], f.Bounds[3]}} {
+				x, y := mercator(c[1], c[0])
+				b.add(x, y, 0)
+			}
+		} else if ways, ok := found[i].Way.Coordinates.([][][2]float64); ok && found[i].ID == in.Finding {
 			for _, w := range ways {
 				for _, c := range w {
 					x, y := mercator(c[1], c[0])

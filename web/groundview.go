@@ -67,14 +67,18 @@ type Geometry struct {
 // GroundFinding is a finding where it lies: the place to mark, and the way that
 // its rows went meanwhile.
 type GroundFinding struct {
-	ID       string   `json:"id"`
-	Kind     string   `json:"kind"`
-	Sentence string   `json:"sentence"`
-	Measure  string   `json:"measure" doc:"That shows it; empty: none"`
-	Field    string   `json:"field" doc:"Where the place to mark is"`
-	Lat      float64  `json:"lat"`
-	Lon      float64  `json:"lon"`
-	Way      Geometry `json:"way"`
+	ID       string    `json:"id"`
+	Kind     string    `json:"kind"`
+	Sentence string    `json:"sentence"`
+	Measure  string    `json:"measure" doc:"That shows it; empty: none"`
+	Field    string    `json:"field" doc:"Where the place to mark is"`
+	Lat      float64   `json:"lat"`
+	Lon      float64   `json:"lon"`
+	Way      Geometry  `json:"way"`
+	Bounds   []float64 `json:"bounds" doc:"What to look at: west, south, east, north; empty: the way"`
+	Left     bool      `json:"left" doc:"Ground that was not planted shows it"`
+	Twice    bool      `json:"twice" doc:"Ground planted twice shows it"`
+	Patch    string    `json:"patch" doc:"Id of the largest piece that it is about; empty: none alone"`
 }
 
 // FieldFigure is a field's figure, or that of all together, with an empty name.
@@ -378,7 +382,7 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 	out := []GroundFinding{}
 	for i := range short {
 		f := &short[i]
-		var ways [][][2]float64
+		ways := [][][2]float64{}
 		mark, longest, field := node{}, -1.0, ""
 		for _, r := range f.Passes {
 			x, ok := shown[r.Key]
@@ -407,9 +411,58 @@ func (s *Server) groundFindings(ctx context.Context, g *season, in *groundIn) ([
 		}
 		lat, lon := fromMercator(mark.x, mark.y)
 		t := tells(f.Planter, f.Day)
-		out = append(out, GroundFinding{f.ID, f.Kind, f.Sentence, t.instead(measureOf[f.Kind]), field, lat, lon, Geometry{"MultiLineString", ways}})
+		of := GroundFinding{ID: f.ID, Kind: f.Kind, Sentence: f.Sentence, Measure: t.instead(measureOf[f.Kind]), Field: field, Lat: lat, Lon: lon, Way: Geometry{"MultiLineString", ways}, Bounds: []float64{}}
+		if err := s.onPatch(ctx, f, &of); err != nil {
+			return nil, err
+		}
+		out = append(out, of)
 	}
 	return out, nil
+}
+
+// onPatch puts a finding about the ground of its field on the piece that it is
+// about: where ground was not planted, the passes beside it did nothing wrong.
+func (s *Server) onPatch(ctx context.Context, f *evenstand.Finding, of *GroundFinding) error {
+	of.Left, of.Twice = groundShown(f.Kind)
+	if f.Kind == evenstand.KindOverlap || f.Kind == evenstand.KindLateSection { // its pieces show it, at the ends of passes
+		of.Bounds = of.Way.bounds()
+		of.Way.Coordinates = [][][2]float64{}
+	}
+	p, kind, err := s.headOf(ctx, f)
+	if err != nil || p == nil {
+		return err
+	}
+	lat, lon, ok := within(p)
+	if !ok {
+		return nil
+	}
+	of.Field, of.Lat, of.Lon = f.Field, lat, lon
+	ix, err := s.allPasses(ctx)
+	if err != nil {
+		return err
+	}
+	piece := s.patch(s.voice(), f.Field, kind, p, &ix).Properties
+	of.Patch = piece.ID
+	if kind == kindLeft {
+		of.Bounds = piece.Bounds
+		of.Way.Coordinates = [][][2]float64{}
+	}
+	return nil
+}
+
+// bounds gives west, south, east and north of lines.
+func (g *Geometry) bounds() []float64 {
+	lines, _ := g.Coordinates.([][][2]float64)
+	var out []float64
+	for _, l := range lines {
+		for _, c := range l {
+			if out == nil {
+				out = []float64{c[0], c[1], c[0], c[1]}
+			}
+			out = []float64{min(out[0], c[0]), min(out[1], c[1]), max(out[2], c[0]), max(out[3], c[1])}
+		}
+	}
+	return some(out)
 }
 
 // middle gives the middle of some rows right of the bar's centre, 0 for all.

@@ -372,7 +372,7 @@ func (w *way) bracket(f *evenstand.Finding, p *evenstand.Pass) (Bracket, bool) {
 // links says where a finding can be seen: on the pass of its that it covers
 // longest, and by which measure.
 func (s *Server) links(ctx context.Context, f *evenstand.Finding) (Links, error) {
-	l := Links{Planter: f.Planter, Day: f.Day, Measure: measureOf[f.Kind], Courses: some(coursesOf(f.Kind)), Strip: slices.Contains(stripKinds, f.Kind) && len(f.Rows) > 0}
+	l := Links{Planter: f.Planter, Day: f.Day, Measure: measureOf[f.Kind], Courses: some(coursesOf(f.Kind)), Strip: slices.Contains(stripKinds, f.Kind) && len(f.Rows) > 0, Ground: evenstand.OfField(f.Kind)}
 	if len(f.Rows) == 1 {
 		l.Row = f.Rows[0]
 	}
@@ -389,6 +389,9 @@ func (s *Server) links(ctx context.Context, f *evenstand.Finding) (Links, error)
 	ix, err := s.allPasses(ctx)
 	if err != nil {
 		return l, err
+	}
+	if f.Kind == evenstand.KindGuessRow || f.Kind == evenstand.KindOffsetDoubt { // no pass alone shows how far it lies from the others
+		return l, nil
 	}
 	best := evenstand.Micros(-1)
 	for _, r := range f.Passes {

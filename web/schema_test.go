@@ -75,8 +75,13 @@ var planted = sync.OnceValues(func() (string, error) {
 		return "", err
 	}
 	cleanup = append(cleanup, dir)
+	return plant(dir, morning)
+})
+
+// plant makes a logbook of a scenario in a folder.
+func plant(dir, text string) (string, error) {
 	ctx := context.Background()
-	scenario, err := sim.Parse(morning)
+	scenario, err := sim.Parse(text)
 	if err != nil {
 		return "", err
 	}
@@ -110,7 +115,7 @@ var planted = sync.OnceValues(func() (string, error) {
 	defer b.Close()
 	_, err = b.Read(ctx, []string{filepath.Join(day, "boxes")}, []evenstand.Format{plain.Format{}}, book.ReadOptions{})
 	return to, err
-})
+}
 
 // cleanup are folders that go when the tests have run.
 var cleanup []string
@@ -266,7 +271,7 @@ func TestReplies(t *testing.T) {
 				}
 			}
 			// What may be asked for by each name.
-			known := map[string][]string{"day": {"", "2026-01-01"}, "planter": {"", "no such"}, "field": {"", "no such"}, "measure": {""}, "rows": {"", "1-3,5"}, "side": {""}, "section": {"", "1"}, "part": {""}, "level": {"", "0", "8", "14"}, "tile": {"", "0", "3"}, "all": {"", "true"}, "from": {"", "2026-05-01"}, "to": {"", "2026-05-01"}, "pass": {}, "id": {}, "finding": {""}, "If-None-Match": {""}, "name": {"box"}, "lat": {"41.6"}, "lon": {"-93.5"}, "z": {"14"}, "x": {"0"}, "y": {"0"}, "width": {"64", "2048"}, "height": {"48", "16"}, "margin": {"", "28"}, "nearest": {"", "18"}, "box": {"", "-93.6,41.5,-93.4,41.7"}}
+			known := map[string][]string{"day": {"", "2026-01-01"}, "planter": {"", "no such"}, "field": {"", "no such"}, "measure": {""}, "rows": {"", "1-3,5"}, "side": {""}, "section": {"", "1"}, "part": {""}, "level": {"", "0", "8", "14"}, "tile": {"", "0", "3"}, "all": {"", "true"}, "from": {"", "2026-05-01"}, "to": {"", "2026-05-01"}, "pass": {}, "id": {}, "finding": {""}, "If-None-Match": {""}, "name": {"box"}, "lat": {"41.6"}, "lon": {"-93.5"}, "z": {"14"}, "x": {"0"}, "y": {"0"}, "width": {"64", "2048"}, "height": {"48", "16"}, "margin": {"", "28"}, "nearest": {"", "18"}, "box": {"", "-93.6,41.5,-93.4,41.7"}, "kind": {"", "left", "twice"}}
 			add := func(name string, values ...string) { known[name] = append(known[name], values...) }
 			for _, p := range passes.Passes[:min(4, len(passes.Passes))] {
 				add("pass", p.Key)

@@ -63,6 +63,9 @@ type Server struct {
 	sources  kept[[]book.SourceReport]
 	boxes    kept[map[evenstand.Day]boxDay]
 	passes   kept[passIndex]
+	left     kept[map[string]float64] // to plant, by field
+	fields   kept[[]book.FieldGround]
+	patches  kept[[]PatchFeature]
 	seeds    passCache
 	compared compared
 

@@ -107,6 +107,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/findings/{id}/ground": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The field of a finding about its ground: boundary, passes, what was not planted and what was twice */
+        get: operations["findingGround"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/findings/{id}/strip": {
         parameters: {
             query?: never;
@@ -167,6 +184,57 @@ export interface paths {
         };
         /** What is at a place */
         get: operations["groundAt"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/ground/fields": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What was planted of each field: once, twice and not at all, by day and lot */
+        get: operations["fieldsPlanted"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/ground/fields.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The same as a table */
+        get: operations["fieldsPlantedTable"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/ground/patches": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Ground that was not planted and ground planted twice, as polygons, the largest first */
+        get: operations["patches"];
         put?: never;
         post?: never;
         delete?: never;
@@ -693,12 +761,43 @@ export interface paths {
 export type webhooks = Record<string, never>;
 export interface components {
     schemas: {
+        AcresOf: {
+            /** @description Of it planted on a day before; without words where that is not seen */
+            again: components["schemas"]["Amount"];
+            /** @enum {string} */
+            applied: "seed" | "liquid" | "granular";
+            area: components["schemas"]["Amount"];
+            day: string;
+            /** @description The day in words */
+            label: string;
+            /** @description Of seed, as it was written down; empty: nobody did */
+            lot: string;
+            planter: string;
+        };
         Advice: {
             cautions: string[];
             do: string;
             /** Format: int64 */
             minutes: number;
             who: string;
+        };
+        Amount: {
+            /** @description What it was made of */
+            from: string;
+            /** @description Half of the interval, where that is worth saying: give or take 0.2 ac */
+            give: string;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @enum {string} */
+            origin: "measured" | "computed" | "assumed";
+            /** @description In the logbook's units; empty: not known */
+            says: string;
+            /** @description SI */
+            unit: string;
+            /** @description SI; null is unknown */
+            value: number | null;
         };
         AnswerView: {
             id: string;
@@ -1126,6 +1225,57 @@ export interface components {
             /** @description SI; null is unknown */
             value: number | null;
         };
+        FieldPlanted: {
+            /** @description In order of what was put down, day and lot */
+            acres: components["schemas"]["AcresOf"][];
+            /** @description Two ways of measuring do not agree */
+            doubt: boolean;
+            field: string;
+            /**
+             * Format: int64
+             * @description Pieces that were not planted
+             */
+            gaps: number;
+            /** @description Inside the boundary and not planted */
+            left: components["schemas"]["Amount"];
+            /** @description Inside the boundary */
+            of: components["schemas"]["Amount"];
+            /**
+             * Format: int64
+             * @description Pieces planted twice
+             */
+            overlaps: number;
+            /** @description At least once; inside the boundary where there is one */
+            planted: components["schemas"]["Amount"];
+            /** @description Gaps and overlaps narrower than this are not seen */
+            sees: components["schemas"]["Amount"];
+            /** @description By more passes than one */
+            twice: components["schemas"]["Amount"];
+        };
+        FieldsPlanted: {
+            /** @description Of several fields together */
+            all?: components["schemas"]["PlantedSums"];
+            /** @description Those whose ground was measured, by name */
+            fields: components["schemas"]["FieldPlanted"][];
+            /** @description A lot was written down of some */
+            lots: boolean;
+            /** @description Only some of the acres are listed: those of a planter or of some days */
+            part: boolean;
+        };
+        FindingGround: {
+            boundary: components["schemas"]["FeatureCollection"];
+            /** @description West, south, east, north */
+            bounds: number[];
+            /** @description Id of the largest piece that the finding is about; empty: it is about none alone */
+            head: string;
+            /** @description Those of the finding; of others the field's */
+            passes: components["schemas"]["FeatureCollection"];
+            patches: components["schemas"]["Patches"];
+            /** @description What is drawn, in words */
+            says: string;
+            /** @description Empty: there is nothing to draw */
+            title: string;
+        };
         Gap: {
             /**
              * Format: date-time
@@ -1180,17 +1330,25 @@ export interface components {
             values: components["schemas"]["ValueAt"][];
         };
         GroundFinding: {
+            /** @description What to look at: west, south, east, north; empty: the way */
+            bounds: number[];
             /** @description Where the place to mark is */
             field: string;
             id: string;
             kind: string;
             /** Format: double */
             lat: number;
+            /** @description Ground that was not planted shows it */
+            left: boolean;
             /** Format: double */
             lon: number;
             /** @description That shows it; empty: none */
             measure: string;
+            /** @description Id of the largest piece that it is about; empty: none alone */
+            patch: string;
             sentence: string;
+            /** @description Ground planted twice shows it */
+            twice: boolean;
             way: components["schemas"]["Geometry"];
         };
         GroundView: {
@@ -1422,6 +1580,8 @@ export interface components {
             /** @description Measures whose course through the day shows it */
             courses: string[];
             day: string;
+            /** @description It is about the ground of its field, which can be drawn */
+            ground: boolean;
             /** @description By which rows and ground show it; empty: none */
             measure: string;
             /** @description Key of the pass where it shows best, empty: none */
@@ -1635,6 +1795,71 @@ export interface components {
             steps: components["schemas"]["OnPass"][];
             track: components["schemas"]["Point"][];
             tracks: components["schemas"]["TrackView"][];
+        };
+        Patch: {
+            /** @description SI; null is unknown */
+            area_m2: number | null;
+            /** @description West, south, east, north */
+            bounds: number[];
+            field: string;
+            id: string;
+            /** @enum {string} */
+            kind: "left" | "twice";
+            /** @description SI; null is unknown */
+            length_m: number | null;
+            /** @description The two that planted it; none of ground that was not planted */
+            passes: components["schemas"]["PatchPass"][];
+            /** @description What it is, in words */
+            says: string;
+            /** @description Its length and width in words */
+            shape: string;
+            /** @description Its area in words */
+            size: string;
+            /** @description SI; null is unknown */
+            width_m: number | null;
+        };
+        PatchFeature: {
+            geometry: components["schemas"]["Geometry"];
+            properties: components["schemas"]["Patch"];
+            /** @enum {string} */
+            type: "Feature";
+        };
+        PatchPass: {
+            key: string;
+            label: string;
+        };
+        PatchSum: {
+            /** @description SI; null is unknown */
+            area_m2: number | null;
+            /** @enum {string} */
+            kind: "left" | "twice";
+            /** Format: int64 */
+            pieces: number;
+            /** @description In words: 0.34 ac in 37 pieces */
+            says: string;
+        };
+        Patches: {
+            /** @description The largest first */
+            features: components["schemas"]["PatchFeature"][];
+            /**
+             * Format: int64
+             * @description Smaller ones for which there was no room
+             */
+            more: number;
+            /** @description Of each kind that was asked for */
+            sums: components["schemas"]["PatchSum"][];
+            /** @enum {string} */
+            type: "FeatureCollection";
+        };
+        PlantedSums: {
+            /** @description Inside the boundary and not planted */
+            left: components["schemas"]["Amount"];
+            /** @description Inside the boundary */
+            of: components["schemas"]["Amount"];
+            /** @description At least once; inside the boundary where there is one */
+            planted: components["schemas"]["Amount"];
+            /** @description By more passes than one */
+            twice: components["schemas"]["Amount"];
         };
         Point: {
             /** Format: double */
@@ -2399,6 +2624,38 @@ export interface operations {
             };
         };
     };
+    findingGround: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description Or its begin, at least three characters */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["FindingGround"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     strip: {
         parameters: {
             query?: never;
@@ -2538,6 +2795,116 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["GroundAt"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    fieldsPlanted: {
+        parameters: {
+            query?: {
+                /** @description Empty: all */
+                field?: string;
+                /** @description Whose acres are listed; what a field has left and twice is of all planters */
+                planter?: string;
+                /** @description First day of the acres */
+                from?: string;
+                /** @description Last day of the acres */
+                to?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["FieldsPlanted"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    fieldsPlantedTable: {
+        parameters: {
+            query?: {
+                /** @description Empty: all */
+                field?: string;
+                /** @description Whose acres are listed; what a field has left and twice is of all planters */
+                planter?: string;
+                /** @description First day of the acres */
+                from?: string;
+                /** @description Last day of the acres */
+                to?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The same as a table */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/csv": string;
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    patches: {
+        parameters: {
+            query?: {
+                /** @description Empty: all */
+                field?: string;
+                /** @description Left out: both */
+                kind?: "left" | "twice";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Patches"];
                 };
             };
             /** @description Error */

@@ -678,6 +678,94 @@ test('the ground: finding, what is there, ribbon and back, a background', async 
   await p.context().close()
 })
 
+test('ground that was not planted: from the worklist to the piece, touched', async () => {
+  const left = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups.flatMap((g) => g.findings).find((f) => f.kind === 'unplanted-left')
+  const p = await page(main.address)
+  await p.goto(main.address)
+  await p.locator('.item a', { hasText: left.sentence.slice(0, 40) }).click()
+  await p.locator('.fieldview svg').waitFor()
+  check(await p.locator('.fieldview path.patch.left').count() > 1, 'the finding draws what was not planted')
+  check(await p.getByText('through the day').count() === 0, 'and no course of a measure that says nothing')
+  check(await p.getByRole('button', { name: 'Compare the rows' }).count() === 0, 'and leads to no rows')
+  await p.getByText('As a table').first().click()
+  await p.getByRole('table').filter({ hasText: 'not planted' }).locator('tbody tr').first().waitFor()
+  await looked(p, 'finding, not planted')
+  await p.getByRole('button', { name: 'See it on the ground' }).click()
+  await p.locator('.field[data-drawn]').waitFor()
+  const button = (name) => p.getByRole('button', { name, exact: true })
+  const on = async (name) => await button(name).getAttribute('aria-pressed') === 'true'
+  check(await on('Not planted') && !(await on('Planted twice')), 'what shows the finding is switched on by itself, and no more')
+  await p.locator('.pieces', { hasText: / in \d+ pieces/ }).waitFor()
+  await p.waitForTimeout(600)
+  await looked(p, 'ground, not planted')
+  // The map shows the piece, and touching it says its size.
+  const { findings } = await (await fetch(main.address + '/api/v1/ground?finding=' + left.id)).json()
+  const f = findings.find((f) => f.id === left.id)
+  const of = (await (await fetch(main.address + '/api/v1/ground/patches?kind=left')).json()).features.find((x) => x.properties.id === f.patch).properties
+  await p.goto(main.address + `/ground?finding=${left.id}&field=${encodeURIComponent(left.field)}&at=${f.lat},${f.lon},17.5`)
+  await p.locator('.field[data-drawn]').waitFor()
+  await p.locator('.pieces', { hasText: /pieces/ }).waitFor()
+  await p.waitForTimeout(600)
+  await p.locator('.maplibregl-canvas').focus()
+  await p.keyboard.press('Enter')
+  await p.locator('[role=status] b', { hasText: of.says }).waitFor()
+  check(await on('Not planted') && /[?&]patch=left-/.test(p.url()) && /[?&]left=1/.test(p.url()), 'the piece and what is drawn are in the address: ' + p.url())
+  await looked(p, 'ground, a piece')
+  await p.reload()
+  await p.locator('[role=status] b', { hasText: of.says }).waitFor()
+  check(await on('Not planted'), 'the link keeps it')
+  await button('Close').click()
+  await p.locator('[role=status] b', { hasText: of.says }).waitFor({ state: 'detached' })
+  await button('Not planted').click()
+  check(!(await on('Not planted')) && await p.locator('.pieces').count() === 0, 'it is switched off')
+  await button('Planted twice').click()
+  await p.locator('.pieces', { hasText: /Planted twice: / }).waitFor()
+  await p.locator('.lies[aria-label^="Planted twice"] button, .pieces').first().waitFor()
+  await p.context().close()
+  // A finger on the phone.
+  const q = await page(main.address, { size: 'phone', theme: 'black' })
+  await q.goto(main.address + `/ground?left=1&measure=speed&at=${f.lat},${f.lon},17.5`)
+  await q.locator('.field[data-drawn]').waitFor()
+  await q.locator('.pieces', { hasText: /pieces/ }).waitFor()
+  await q.waitForTimeout(600)
+  const box = await q.locator('.maplibregl-canvas').boundingBox()
+  const pin = await q.locator('.pin').evaluateAll((ps) => ps.map((e) => { const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2] }))
+  const at = [box.x + box.width / 2, box.y + box.height / 2]
+  if (pin.some(([x, y]) => Math.hypot(x - at[0], y - at[1]) < 30)) await q.evaluate(() => document.querySelectorAll('.pin').forEach((e) => { e.style.pointerEvents = 'none' })) // the mark stands on it
+  await q.touchscreen.tap(...at)
+  await q.locator('[role=status] b', { hasText: of.says }).waitFor()
+  await looked(q, 'ground, a piece, phone')
+  await q.context().close()
+})
+
+test('what was planted: by field and day, as a table and a file, in the cab and on paper', async () => {
+  const p = await page(main.address, { size: 'phone' })
+  await p.goto(main.address + '/ground')
+  const planted = p.getByRole('region', { name: 'What was planted', exact: true })
+  await planted.getByRole('row', { name: /river place .*\d+ ac of \d+ ac/ }).waitFor()
+  check(await planted.getByRole('row', { name: /May 2, 2026 seed \d+ ac/ }).count() === 2, 'the acres of both fields on their day')
+  await planted.scrollIntoViewIfNeeded()
+  await looked(p, 'what was planted, phone')
+  const [file] = await Promise.all([p.waitForEvent('download'), planted.getByRole('link', { name: 'What was planted, CSV' }).click()])
+  const lines = readFileSync(await file.path(), 'utf8').trim().split('\n')
+  check(file.suggestedFilename() === 'planted.csv' && lines[0].startsWith('field,what,day,planter,lot,area (ac)') && lines.some((l) => /^river place,seed,2026-05-02/.test(l)), 'the file: ' + lines.slice(0, 3).join(' / '))
+  await p.getByRole('combobox', { name: 'Field' }).selectOption('north place')
+  await planted.getByRole('row', { name: /river place/ }).first().waitFor({ state: 'detached' })
+  check(await planted.getByRole('row', { name: /north place/ }).count() === 2 && await planted.getByRole('row', { name: /^all/ }).count() === 0, 'of one field only that')
+  await p.emulateMedia({ media: 'print' })
+  check(await planted.isVisible() && !(await planted.getByRole('link').isVisible()), 'it is on paper, without buttons')
+  await p.context().close()
+  for (const [theme, dress, size] of [['dark', 'shop', 'desk'], ['light', 'cab', 'tablet'], ['black', 'cab', 'tablet']]) {
+    const c = await page(main.address, { theme, dress, size })
+    await c.goto(main.address + '/ground?left=1&twice=1&field=river+place')
+    await c.locator('.field[data-drawn]').waitFor()
+    await c.locator('.pieces', { hasText: /Planted twice: / }).waitFor()
+    await c.getByRole('region', { name: 'What was planted', exact: true }).waitFor()
+    await looked(c, `ground, both, ${theme}, ${dress}`)
+    await c.context().close()
+  }
+})
+
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
@@ -765,7 +853,8 @@ test('a screen that may only look is offered nothing that changes anything', asy
 
 test('cab mode: nothing small', async () => {
   const p = await page(main.address, { dress: 'cab' })
-  for (const path of ['/', '/finding/' + (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id, '/rows', '/ground', '/journal', '/more']) {
+  const all = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups.flatMap((g) => g.findings)
+  for (const path of ['/', '/finding/' + all[0].id, '/finding/' + all.find((f) => f.kind === 'unplanted-left').id, '/rows', '/ground', '/ground?left=1&twice=1', '/journal', '/more']) {
     await p.goto(main.address + path)
     await settled(p)
     const bad = await p.evaluate(() => {

@@ -1,6 +1,6 @@
 import { describe, expect, it, test } from 'vitest'
 import { aside, bar, beside, colours, hatch, lightness, step } from '../src/ground/colour'
-import { aimed, at, bounds, boxOf, fitted, margin, outline, paint, project, seen, wanted } from '../src/ground/place'
+import { aimed, at, bounds, boxOf, fitted, margin, outline, paint, project, seen, shownOver, wanted } from '../src/ground/place'
 
 const themes = ['light', 'dark', 'black'] as const
 
@@ -106,11 +106,23 @@ describe('frames', () => {
     expect(wanted({ lat: 42, lon: -93, zoom: 16 }, 900, 600)).toMatchObject({ width: 900, height: 600, box: expect.stringMatching(/^-93\.[\d.]+,41\.[\d.]+,-92\.[\d.]+,42\.[\d.]+$/) })
   })
   it('a finding that lies there is looked at, else all', () => {
-    const v = { bounds: [1, 2, 3, 4], opens: [1, 2, 2, 3], findings: [{ id: 'a', way: { coordinates: [[[-93, 42], [-93.1, 42.1]], [[-92.9, 41.9]]] } }] } as never
+    const v = { bounds: [1, 2, 3, 4], opens: [1, 2, 2, 3], findings: [{ id: 'a', bounds: [], way: { coordinates: [[[-93, 42], [-93.1, 42.1]], [[-92.9, 41.9]]] } }, { id: 'c', bounds: [5, 6, 7, 8], way: { coordinates: [] } }] } as never
     expect(seen(v, 'a', true)).toEqual([-93.1, 41.9, -92.9, 42.1])
+    expect(seen(v, 'c', true)).toEqual([5, 6, 7, 8]) // a piece of ground
     expect(seen(v, 'b', false)).toEqual([1, 2, 3, 4])
     expect(seen(v, 'b', true)).toEqual([1, 2, 2, 3]) // what is shown first
   })
+})
+
+test('what is drawn over the cells: as the address says, else as the finding wants it', () => {
+  const gap = { left: true, twice: false }, late = { left: true, twice: true }
+  const over = (q: string, f?: typeof gap) => shownOver(new URLSearchParams(q), f).join()
+  expect(over('')).toBe('')
+  expect(over('', gap)).toBe('left')
+  expect(over('', late)).toBe('left,twice')
+  expect(over('left=0', late)).toBe('twice')
+  expect(over('twice=1', gap)).toBe('left,twice')
+  expect(over('left=1&finding=x')).toBe('left')
 })
 
 test('outline keeps shapes: a square of ground stays one', () => {

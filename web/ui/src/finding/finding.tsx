@@ -2,6 +2,7 @@ import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { ChartView } from '../draw/chart'
 import { CourseView } from '../draw/course'
+import { FieldView } from '../draw/field'
 import { StripView } from '../draw/strip'
 import { Cautions, Needs, Pairs, Text, Title, Wait } from '../parts'
 import { go } from '../route'
@@ -45,6 +46,7 @@ function View({ f }: { f: api.Spoken }) {
         </section>
       </div>
       <div class="drawn">
+        {f.links.ground && <Field f={f} />}
         {f.links.strip && <Ground f={f} />}
         {proof && <Through f={f} measure={proof} />}
         {f.chart && f.drawn && <section><ChartView c={f.chart} d={f.drawn} /></section>}
@@ -66,6 +68,11 @@ function View({ f }: { f: api.Spoken }) {
 function Ground({ f }: { f: api.Spoken }) {
   const d = useData<api.Strip>(`/findings/${f.id}/strip`)
   return d.data && d.data.rows.length > 0 ? <section><StripView s={d.data} /></section> : null
+}
+
+function Field({ f }: { f: api.Spoken }) {
+  const d = useData<api.FindingGround>(`/findings/${f.id}/ground`)
+  return d.data && d.data.bounds.length === 4 ? <section><FieldView g={d.data} /></section> : null
 }
 
 // Through is a measure's course through the day.
@@ -124,6 +131,7 @@ function Seen({ f }: { f: api.Spoken }) {
   const l = f.links
   return <div class="buttons">
     {l.pass && <button onClick={() => go('/ribbon' + api.query({ pass: l.pass, row: l.row || undefined, finding: f.id }))}>See it on the ribbon</button>}
+    {l.ground && <button onClick={() => go('/ground' + api.query({ field: f.field, finding: f.id }))}>See it on the ground</button>}
     {l.measure && l.pass && <button onClick={() => go('/ground' + api.query({ measure: l.measure, from: l.day, to: l.day, finding: f.id }))}>See it on the ground</button>}
     {l.measure && <button onClick={() => go('/rows' + api.query({ measure: l.measure, planter: l.planter, field: f.field === 'unassigned' ? '' : f.field, from: l.day, to: l.day }))}>Compare the rows</button>}
   </div>

@@ -1,9 +1,10 @@
 // The map itself, loaded with this screen alone: cells, passes, boundaries and
 // marks on a ground without any outside map.
-import { LngLatBounds, Map as GLMap, Marker, addProtocol, prewarm, setWorkerUrl, type DataDrivenPropertyValueSpecification, type GeoJSONSource, type LayerSpecification, type StyleSpecification } from 'maplibre-gl'
+import { LngLatBounds, Map as GLMap, Marker, addProtocol, prewarm, setWorkerUrl, type DataDrivenPropertyValueSpecification, type FilterSpecification, type GeoJSONSource, type LayerSpecification, type StyleSpecification } from 'maplibre-gl'
 import worker from 'maplibre-gl/dist/maplibre-gl-worker.mjs'
 import { FileSource, PMTiles, Protocol } from 'pmtiles'
-import type { Ground as View } from '../api'
+import type { Ground as View, Patches } from '../api'
+import { stamp, type PatchKind } from '../draw/patches'
 import { aside, beside, hatch, lightFirst, step, type Frame } from './colour'
 import { unheard } from '../state'
 import { farthest, margin, nearest, seen, type Camera } from './place'
@@ -16,7 +17,7 @@ addProtocol('pmtiles', files.tile)
 export interface Look { paper: string, ink: string, edge: string, accent: string, classes: string[] }
 export interface Tells {
   moved(c: Camera, metresPerPixel: number): void
-  picked(lat: number, lon: number): void
+  picked(lat: number, lon: number, patch: string | undefined): void
   chose(finding: string): void
   drawn(): void // all that is in view is there, for the first time
   failed(text: string): void
@@ -24,6 +25,8 @@ export interface Tells {
 
 const nothing = { type: 'FeatureCollection' as const, features: [] }
 const under = 'cells' // backgrounds are laid under this layer
+const patches: PatchKind[] = ['left', 'twice']
+const reach = 9 // pixels within which a piece of ground is touched
 
 export class Engine {
   private map: GLMap
@@ -52,14 +55,15 @@ export class Engine {
     this.map.on('moveend', () => this.say())
     this.map.on('resize', () => this.say())
     this.map.on('move', () => this.spread())
-    this.map.on('click', (e) => tells.picked(e.lngLat.lat, e.lngLat.lng))
+    this.map.on('click', (e) => tells.picked(e.lngLat.lat, e.lngLat.lng, this.piece(e.point.x, e.point.y)))
     this.map.on('error', (e) => { if (!/abort/i.test(e.error?.message ?? '')) tells.failed(e.error?.message ?? 'The map could not be drawn.') })
     box.addEventListener('keydown', (e) => { if (unheard(e)) e.stopPropagation() }, true) // before the map's own plus and minus
     this.map.getCanvas().addEventListener('keydown', (e) => {
       if (e.key !== 'Enter') return
       e.preventDefault()
       const c = this.map.getCenter()
-      tells.picked(c.lat, c.lng)
+      const p = this.map.project(c)
+      tells.picked(c.lat, c.lng, this.piece(p.x, p.y))
     })
     this.ready = new Promise((done) => { this.map.once('style.load', () => { if (!this.closed) { this.lay(); done() } }) })
   }
@@ -78,11 +82,61 @@ export class Engine {
     m.addLayer({ id: 'boundaries', type: 'line', source: 'boundaries', layout: { 'line-join': 'round' }, paint: { 'line-color': l.ink, 'line-width': 1.6 } })
     m.addLayer({ id: 'ways-edge', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, paint: { 'line-color': l.ink, 'line-width': ['interpolate', ['linear'], ['zoom'], 13, 2, 16, 4.4, 18, 6] } })
     m.addLayer({ id: 'ways', type: 'line', source: 'ways', layout: { 'line-cap': 'round', 'line-join': 'round' }, paint: { 'line-color': l.paper, 'line-width': ['interpolate', ['linear'], ['zoom'], 13, 0.9, 16, 2, 18, 3] } })
+    m.addSource('patches', { type: 'geojson', data: nothing })
+    const wide = (a: number, b: number): DataDrivenPropertyValueSpecification<number> => ['interpolate', ['linear'], ['zoom'], 12, a, 17, b]
+    for (const k of patches) {
+      const of = { source: 'patches', filter: ['==', ['get', 'kind'], k] as FilterSpecification }
+      m.addLayer({ id: k + '-ground', type: 'fill', ...of, paint: { 'fill-antialias': false, 'fill-opacity': k === 'left' ? 0.9 : 0.6 } }, 'ways-edge')
+      m.addLayer({ id: k + '-fill', type: 'fill', ...of, paint: { 'fill-antialias': false, 'fill-pattern': k } }, 'ways-edge')
+      m.addLayer({ id: k + '-casing', type: 'line', ...of, layout: { 'line-join': 'round' }, paint: { 'line-width': wide(4.5, 7) } }, 'ways-edge')
+      m.addLayer({ id: k + '-line', type: 'line', ...of, layout: { 'line-join': 'round' }, paint: { 'line-width': wide(k === 'left' ? 1.8 : 2.6, k === 'left' ? 2.6 : 4.6) } }, 'ways-edge')
+      if (k === 'twice') m.addLayer({ id: 'twice-core', type: 'line', ...of, layout: { 'line-join': 'round' }, paint: { 'line-width': wide(0.9, 1.6) } }, 'ways-edge')
+      // Too narrow for what fills it, a piece has its mark along its outline.
+      m.addLayer({ id: k + '-marks', type: 'symbol', ...of, minzoom: 13, layout: { 'symbol-placement': 'line', 'symbol-spacing': 70, 'icon-image': k + '-mark', 'icon-rotation-alignment': 'viewport', 'icon-padding': 1 } })
+    }
+    m.addLayer({ id: 'patch', type: 'line', source: 'patches', filter: ['==', ['get', 'id'], ''], layout: { 'line-join': 'round' }, paint: { 'line-width': wide(8.5, 12.5) } }, 'left-ground')
+    this.tint()
     this.pattern()
+  }
+
+  // tint gives the pieces of ground the colours of the theme.
+  private tint() {
+    const m = this.map, l = this.look
+    for (const k of patches) {
+      m.setPaintProperty(k + '-ground', 'fill-color', l.paper)
+      m.setPaintProperty(k + '-casing', 'line-color', l.paper)
+      m.setPaintProperty(k + '-line', 'line-color', k === 'left' ? l.ink : l.accent)
+    }
+    m.setPaintProperty('twice-core', 'line-color', l.paper)
+    m.setPaintProperty('patch', 'line-color', l.accent)
+  }
+
+  // cover draws ground that was not planted, and ground planted twice, over the
+  // cells; one of them may be the one that is told of.
+  cover(of: Patches | null, chosen: string) {
+    void this.ready.then(() => {
+      if (this.closed) return
+      ;(this.map.getSource('patches') as GeoJSONSource).setData((of ?? nothing) as never)
+      this.map.setFilter('patch', ['==', ['get', 'id'], chosen])
+    })
+  }
+
+  // piece gives the smallest piece of ground at a place of the screen or beside it.
+  private piece(x: number, y: number): string | undefined {
+    const layers = patches.flatMap((k) => [k + '-fill', k + '-casing']).filter((l) => this.map.getLayer(l))
+    const on = layers.length > 0 ? this.map.queryRenderedFeatures([[x - reach, y - reach], [x + reach, y + reach]], { layers }) : []
+    on.sort((a, b) => Number(a.properties['area_m2']) - Number(b.properties['area_m2']))
+    return on[0]?.properties['id'] as string | undefined
   }
 
   private pattern() {
     const ratio = Math.max(1, Math.round(devicePixelRatio))
+    for (const k of patches) {
+      for (const [id, image] of [[k, stamp(k, 13, ratio, this.look.ink, '')], [k + '-mark', stamp(k, 16, ratio, k === 'left' ? this.look.ink : this.look.accent, this.look.paper)]] as const) {
+        if (this.map.hasImage(id)) this.map.removeImage(id)
+        this.map.addImage(id, image, { pixelRatio: ratio })
+      }
+    }
     if (this.map.hasImage('hatch')) this.map.removeImage('hatch')
     const [light, dark] = lightFirst(this.look.paper, this.look.ink)
     this.map.addImage('hatch', hatch(8 * ratio, light, dark), { pixelRatio: ratio })
@@ -140,6 +194,7 @@ export class Engine {
     m.setPaintProperty('ways-edge', 'line-color', look.ink)
     m.setPaintProperty('ways', 'line-color', look.paper)
     if (m.getLayer('cells')) m.setPaintProperty('cells', 'fill-color', this.colour())
+    this.tint()
     this.pattern()
   }
 
@@ -202,6 +257,9 @@ export class Engine {
 
   // whole shows all that was planted.
   whole() { this.fit(this.view?.bounds ?? []) }
+
+  // aim looks at west, south, east and north.
+  aim(box: number[]) { this.fit(box) }
 
   // fit shows west, south, east and north.
   private fit(box: number[]) {

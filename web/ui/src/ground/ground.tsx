@@ -2,13 +2,15 @@
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { query } from '../api'
+import { patchName, Swatch, type PatchKind } from '../draw/patches'
 import { label } from '../draw/scale'
 import { Choice, fieldName, Title, Wait, Wide, Wrong } from '../parts'
 import { go, stay, usePlace } from '../route'
-import { theme, useData, useStore } from '../state'
+import { theme, useData, useStore, type Data } from '../state'
 import { bar, colours, hatch, lightFirst } from './colour'
 import type { Engine, Look } from './engine'
-import { aimed, at as lies, boxOf, fitted, outline, paint, seen, wanted, type Box, type Camera } from './place'
+import { Planted } from './planted'
+import { aimed, at as lies, boxOf, byItself, fitted, outline, paint, patchKinds, seen, shownOver, wanted, type Box, type Camera } from './place'
 
 const choices = ['planter', 'field', 'from', 'to'] as const
 
@@ -119,6 +121,19 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
   const spot = spotOf(q.get('spot'))
   const at = useData<api.GroundAt>(spot ? '/ground/at' + query({ lat: spot.lat, lon: spot.lon, ...asked }) : '')
   const planters = store.book?.planters ?? []
+  const planted = useData<api.FieldsPlanted>('/ground/fields' + query(chosen))
+  const before = useRef<api.FieldsPlanted | null>(null) // stays until the next is there
+  if (planted.data) before.current = planted.data
+  const over = shownOver(q, found)
+  const drawn = useData<api.Patches>(over.length > 0 ? '/ground/patches' + query({ field: chosen.field, kind: over.length === 1 ? over[0] : undefined }) : '')
+  const patches = over.length > 0 ? drawn.data : null
+  const patch = patches?.features.find((p) => p.properties.id === (q.get('patch') ?? ''))?.properties
+  const toggle = (k: PatchKind) => {
+    const on = !over.includes(k)
+    stay({ [k]: on === byItself(k, found) ? undefined : on ? '1' : '0', patch: undefined })
+  }
+  // A finding brings along what shows it, also where that was switched off.
+  const choose = (id: string) => stay({ finding: id, spot: undefined, patch: undefined, left: q.get('left') === '0' ? undefined : q.get('left') ?? undefined, twice: q.get('twice') === '0' ? undefined : q.get('twice') ?? undefined })
   const empty = v.bounds.length === 0
   return <>
     <Title page="Ground">{v.title}</Title>
@@ -129,10 +144,13 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
       {planters.length > 1 && <Choice label="Planter" value={chosen.planter ?? ''} set={set('planter')} of={[any('all'), ...planters.map((f) => ({ value: f, text: f }))]} />}
       {v.days.length > 1 && <Choice label="From" value={chosen.from ?? ''} set={set('from')} of={[any('first day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
       {v.days.length > 1 && <Choice label="To" value={chosen.to ?? ''} set={set('to')} of={[any('last day'), ...v.days.map((f) => ({ value: f, text: dayName(f) }))]} />}
+      {(before.current?.fields.length ?? 0) > 0 && <div class="buttons" role="group" aria-label="Drawn over it">
+        {patchKinds.map((k) => <button key={k} aria-pressed={over.includes(k)} onClick={() => toggle(k)}>{patchName[k]}</button>)}
+      </div>}
     </div>
     <div class="ground near">
       <div>
-        <Field v={v} chosen={chosen} shades={shades} camera={camera(q.get('at'))} finding={finding} spot={spot} engine={engine} fresh={fresh} first={first} moved={setMpp} trouble={setTrouble} />
+        <Field v={v} chosen={chosen} shades={shades} camera={camera(q.get('at'))} finding={finding} spot={spot} patches={patches} patch={patch?.id ?? ''} choose={choose} engine={engine} fresh={fresh} first={first} moved={setMpp} trouble={setTrouble} />
         <div class="under">
           {first.picture ? <span class="bar small soft" role="status">{drawing(v)}</span> : <Bar mpp={mpp} />}
           <div class="buttons">
@@ -143,19 +161,23 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
         </div>
         {trouble && <p class="near" role="alert">{trouble}</p>}
         <div role="status" aria-live="polite">
+          {patch && <p class="near"><b>{patch.says}.</b> {patch.field}.</p>}
           {spot ? !at.error && <Wait of={at}>{(a) => <At a={a} />}</Wait>
             : found ? null : <p class="tip near">Touch the ground, or press Enter for its middle, and it says what is there.</p>}
           {found && <p class="near">{found.sentence}</p>}
         </div>
         {spot && at.error && <Wait of={at}>{(a) => <At a={a} />}</Wait>}
+        {patch && <div class="buttons near">{patch.passes.map((x) => <a class="btn" key={x.key} href={'/ribbon' + query({ pass: x.key, finding: finding || undefined })}>{x.label.charAt(0).toUpperCase() + x.label.slice(1)}</a>)}
+          {!(spot && at.data?.found) && <button onClick={() => stay({ patch: undefined, spot: undefined })}>Close</button>}</div>}
         {spot && at.data?.found && <Lead a={at.data} finding={finding} />}
         {found && <p><a href={'/finding/' + found.id}>To the finding</a> · <a href="" onClick={(e) => { e.preventDefault(); stay({ finding: undefined }) }}>Not this one</a></p>}
       </div>
       <aside aria-label="Legend and findings">
         <Legend v={v} shades={shades} />
+        {over.length > 0 && <Pieces over={over} of={drawn} patch={patch?.id ?? ''} engine={engine} />}
         {v.findings.length > 0 && <section class="gap still">
           <h2>{v.findings.length === 1 ? 'One finding lies here' : `${v.findings.length} findings lie here`}</h2>
-          <ol class="lies">{v.findings.map((f, i) => <li key={f.id}><button class="quiet" aria-pressed={f.id === finding} title={f.sentence} onClick={() => stay({ finding: f.id, spot: undefined })}><b>{i + 1}</b><span>{f.sentence}</span></button></li>)}</ol>
+          <ol class="lies">{v.findings.map((f, i) => <li key={f.id}><button class="quiet" aria-pressed={f.id === finding} title={f.sentence} onClick={() => choose(f.id)}><b>{i + 1}</b><span>{f.sentence}</span></button></li>)}</ol>
         </section>}
         <div class="buttons gap">
           <button class="still" aria-pressed={table} onClick={() => stay({ table: table ? '' : '1' })}>As a table</button>
@@ -163,20 +185,44 @@ function Shown({ v, q, asked, chosen, fresh, first }: { v: api.Ground, q: URLSea
         </div>
         <Own name={own} engine={engine} set={setOwn} trouble={setTrouble} />
       </aside>
+      {before.current && <Planted p={before.current} asked={chosen} />}
     </div>
     {table && <Table v={v} />}
   </>
 }
 
+// Pieces is the legend of the ground drawn over the cells, with its sizes, and
+// leads to the largest.
+function Pieces({ over, of, patch, engine }: { over: PatchKind[], of: Data<api.Patches>, patch: string, engine: { current: Engine | null } }) {
+  return <div class="gap pieces">
+    {of.error && <Wrong text={of.error} again={of.again} />}
+    {of.data && over.map((k) => {
+      const all = of.data!.features.map((f) => f.properties).filter((p) => p.kind === k)
+      return <section key={k} aria-label={patchName[k]}>
+        <p class="swatched"><Swatch kind={k} /><span><b>{patchName[k]}</b>: {of.data!.sums.find((s) => s.kind === k)?.says}</span></p>
+        {all.length > 0 && <ol class="lies still" aria-label={patchName[k] + ', the largest pieces'}>{all.slice(0, listed).map((p) => <li key={p.id}><button class="quiet" aria-pressed={p.id === patch} onClick={() => { engine.current?.aim(p.bounds); stay({ patch: p.id, spot: undefined }) }}><span>{p.size}, {p.shape}</span></button></li>)}</ol>}
+      </section>
+    })}
+    {of.data && of.data.more > 0 && <p class="small">{of.data.more.toLocaleString('en-US')} smaller pieces are not drawn.</p>}
+  </div>
+}
+
+// listed is how many of the largest pieces are listed.
+const listed = 3
+
 // Field holds the map; what it draws with is loaded with the first one.
 function Field(p: {
   v: api.Ground, chosen: Asked, shades: string[], camera: Camera | null, finding: string, spot: { lat: number, lon: number } | null,
-  engine: { current: Engine | null }, fresh: boolean, first: First, moved: (mpp: number) => void, trouble: (t: string) => void,
+  patches: api.Patches | null, patch: string, choose: (finding: string) => void, engine: { current: Engine | null }, fresh: boolean, first: First, moved: (mpp: number) => void, trouble: (t: string) => void,
 }) {
   const box = useRef<HTMLDivElement>(null)
   const [state, setState] = useState<'coming' | 'there' | 'none'>('coming')
   const now = theme()
   const { drawn, setDrawn, waits } = p.first
+  const choose = useRef(p.choose)
+  choose.current = p.choose
+  const kept = useRef<PatchKind[]>([])
+  kept.current = p.patches ? shownOver(new URLSearchParams(location.search), p.v.findings.find((f) => f.id === p.finding)) : []
   useEffect(() => {
     if (waits) return
     let gone = false
@@ -189,8 +235,11 @@ function Field(p: {
           clearTimeout(late)
           late = window.setTimeout(() => { if (!gone) stay({ at: [c.lat.toFixed(6), c.lon.toFixed(6), c.zoom.toFixed(2)].join(',') }) }, 400)
         },
-        picked: (lat, lon) => stay({ spot: `${lat.toFixed(7)},${lon.toFixed(7)}`, finding: undefined }),
-        chose: (finding) => stay({ finding, spot: undefined }),
+        picked: (lat, lon, patch) => {
+          const on = Object.fromEntries(kept.current.map((k) => [k, '1'])) // what shows a finding stays drawn where one goes on from it
+          stay({ spot: `${lat.toFixed(7)},${lon.toFixed(7)}`, patch, finding: undefined, ...on })
+        },
+        chose: (finding) => choose.current(finding),
         drawn: () => { if (!gone) setDrawn(true) },
         failed: p.trouble,
       })
@@ -220,6 +269,7 @@ function Field(p: {
     void e.wear(look(p.shades)).then(() => e.show(p.v, tiles, p.finding, fit))
   }, [state, p.v, tiles, p.fresh, now])
   useEffect(() => { if (state === 'there') p.engine.current?.choose(p.finding) }, [p.finding])
+  useEffect(() => { if (state === 'there') p.engine.current?.cover(p.patches, p.patch) }, [state, p.patches, p.patch])
   const at = p.spot ? `${p.spot.lat},${p.spot.lon}` : ''
   useEffect(() => { if (state === 'there') p.engine.current?.pin(p.spot) }, [at, state])
   return <div class="field" data-pictured={p.first.pictured ? '' : undefined} data-drawn={drawn ? '' : undefined}><div ref={box} class={drawn ? 'map' : 'map unseen'} />{!drawn && state !== 'none' && <Coming view={p.v} finding={p.finding} first={p.first} />}</div>
@@ -304,7 +354,7 @@ function At({ a }: { a: api.GroundAt }) {
 // Lead goes on from a place, or back.
 function Lead({ a, finding }: { a: api.GroundAt, finding: string }) {
   return <div class="buttons near"><button class="first" onClick={() => go('/ribbon' + query({ pass: a.pass, row: a.row, from: a.from_m.toFixed(1), to: a.to_m.toFixed(1), finding: finding || undefined }))}>See it on the ribbon</button>
-    <button onClick={() => stay({ spot: undefined })}>Close</button></div>
+    <button onClick={() => stay({ spot: undefined, patch: undefined })}>Close</button></div>
 }
 
 // Own lays a background of the user's own under the cells.

@@ -1,6 +1,7 @@
 // Where the ground lies on the screen, as the map will show it, and what is shown
 // until the map is there; pure.
 import type { Ground as View } from '../api'
+import type { PatchKind } from '../draw/patches'
 import { parse } from './colour'
 
 export interface Camera { lat: number, lon: number, zoom: number }
@@ -26,9 +27,9 @@ export function boxOf([west, south, east, north]: number[]): Box {
   return [...project(west!, north!), ...project(east!, south!)]
 }
 
-// fitted is the frame that shows a box.
-export function fitted([x0, y0, x1, y1]: Box, w: number, h: number): Frame {
-  const scale = Math.min((w - 2 * margin) / (x1 - x0), (h - 2 * margin) / (y1 - y0), side(nearest))
+// fitted is the frame that shows a box, with so many pixels left around it.
+export function fitted([x0, y0, x1, y1]: Box, w: number, h: number, free = margin): Frame {
+  const scale = Math.min((w - 2 * free) / (x1 - x0), (h - 2 * free) / (y1 - y0), side(nearest))
   return { x: (x0 + x1) / 2, y: (y0 + y1) / 2, scale: Math.max(scale, side(farthest)), w, h }
 }
 
@@ -56,15 +57,28 @@ export function wanted(c: Camera | null, w: number, h: number): { width: number,
   return { width: pixels(w), height: pixels(h), margin, nearest }
 }
 
-// seen gives the bounds of what is looked at: a finding's way, or else all; at the
-// opening what the server shows first.
-export function seen(v: Pick<View, 'bounds' | 'opens' | 'findings'>, finding: string, opening: boolean): number[] {
-  const ways = (v.findings.find((f) => f.id === finding)?.way.coordinates ?? []) as [number, number][][]
+// seen gives the bounds of what is looked at: the piece of ground or the way of a
+// finding, or else all; at the opening what the server shows first.
+export function seen(v: Pick<View, 'bounds' | 'opens'> & { findings: Pick<View['findings'][number], 'id' | 'way' | 'bounds'>[] }, finding: string, opening: boolean): number[] {
+  const found = v.findings.find((f) => f.id === finding)
+  if (found?.bounds.length === 4) return found.bounds
+  const ways = (found?.way.coordinates ?? []) as [number, number][][]
   const ps = ways.flat()
   if (ps.length === 0) return opening ? v.opens : v.bounds
   const lons = ps.map((p) => p[0]), lats = ps.map((p) => p[1])
   return [Math.min(...lons), Math.min(...lats), Math.max(...lons), Math.max(...lats)]
 }
+
+export const patchKinds = ['left', 'twice'] as const
+
+// byItself tells whether a kind of ground is drawn without being asked for: it
+// shows the finding that is shown.
+export const byItself = (k: PatchKind, found: { left: boolean, twice: boolean } | undefined): boolean => found?.[k] ?? false
+
+// shownOver gives what is drawn over the cells: as the address says, or else as
+// the finding wants it.
+export const shownOver = (q: URLSearchParams, found: { left: boolean, twice: boolean } | undefined): PatchKind[] =>
+  patchKinds.filter((k) => q.has(k) ? q.get(k) !== '0' : byItself(k, found))
 
 // mostOutlined is how many passes are worth their time before the map is there.
 const mostOutlined = 200
