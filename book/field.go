@@ -56,9 +56,11 @@ type Patch struct {
 	Area   evenstand.Number `json:"area_m2"`
 	Length evenstand.Number `json:"length_m"`
 	Width  evenstand.Number `json:"width_m"`
-	Border evenstand.Number `json:"border"` // share of its outline along the boundary
+	Border evenstand.Number `json:"border"`          // share of its outline along the boundary
+	Strip  bool             `json:"strip,omitempty"` // of a gap: ground that a row or more should have planted, a piece of that finding
 	Passes []string         `json:"passes,omitempty"`
-	Rings  [][][2]float64   `json:"rings"` // longitude and latitude, the outer ring first
+	At     [2]float64       `json:"at"`    // a place within, longitude and latitude
+	Rings  [][][2]float64   `json:"rings"` // the same, the outer ring first
 }
 
 type fieldJSON struct {
@@ -124,7 +126,7 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(sign, "ground 2\nfield %q\n%s\n", name, shape)
+		fmt.Fprintf(sign, "ground 4\nfield %q\n%s\n", name, shape)
 		for _, p := range parts {
 			left = left && last[p.day.Planter] != name
 			e := b.entry(p.day.Planter, p.day.Day)
@@ -346,7 +348,7 @@ func (b *Book) keepField(ctx context.Context, w pipeline.FieldWork, res pipeline
 	g := &res.Ground
 	out := fieldJSON{Schema: 1, Findings: res.Findings, FieldGround: FieldGround{
 		Field: w.Field.Name, Area: number(g.Area), Worked: number(g.Worked), Inside: number(g.Inside), Twice: number(g.Twice), Error: number(g.Error), See: number(g.See), Doubt: g.Doubt,
-		Acres: []FieldAcres{}, Gaps: patches(res.Frame, g.Gaps, nil), Overlaps: patches(res.Frame, g.Overlap, keys), More: max(0, len(g.Gaps)-mostPatches) + max(0, len(g.Overlap)-mostPatches),
+		Acres: []FieldAcres{}, Gaps: leftOf(res), Overlaps: patches(res.Frame, g.Overlap, keys), More: max(0, len(g.Gaps)-mostPatches) + max(0, len(g.Overlap)-mostPatches),
 	}}
 	if out.Findings == nil {
 		out.Findings = []evenstand.Finding{}
@@ -376,12 +378,33 @@ func fieldFamily(f *evenstand.Finding, field string) string {
 	return family + " of " + field
 }
 
+// leftOf gives the gaps of a field: the pieces of the finding about ground that was
+// left, as they are measured for it, and what else there is.
+func leftOf(res pipeline.FieldResult) []Patch {
+	out := patches(res.Frame, res.Strips, nil)
+	for i := range out {
+		out[i].Strip = true
+	}
+	var rest []cover.Patch
+	for _, g := range res.Ground.Gaps {
+		if !slices.ContainsFunc(res.Strips, func(s cover.Patch) bool { return g.Polygon.Contains(s.Polygon.Within()) }) {
+			rest = append(rest, g)
+		}
+	}
+	out = append(out, patches(res.Frame, rest, nil)...)
+	slices.SortStableFunc(out, func(a, b Patch) int { return cmp.Compare(b.Area, a.Area) })
+	return out
+}
+
 func number(x float64) evenstand.Number { return evenstand.Number(x) }
 
 func patches(f ground.Frame, ps []cover.Patch, keys []string) []Patch {
 	out := []Patch{}
 	for _, p := range ps[:min(len(ps), mostPatches)] {
 		q := Patch{Area: number(p.Area), Length: number(p.Length), Width: number(p.Width), Border: number(p.Border)}
+		w := p.Polygon.Within()
+		lat, lon := f.ToGlobal(w[0], w[1])
+		q.At = [2]float64{math.Round(lon*1e7) / 1e7, math.Round(lat*1e7) / 1e7}
 		if keys != nil {
 			q.Passes = []string{keys[p.Passes[0]], keys[p.Passes[1]]}
 		}

@@ -160,6 +160,7 @@ type FieldResult struct {
 	Ground   cover.Field
 	Acres    []Acres // by day, planter and what was applied, in their order
 	Findings []evenstand.Finding
+	Strips   []cover.Patch // the pieces of unplanted-left, the largest first
 }
 
 // Acres is ground that was worked with something on a day.
@@ -213,7 +214,7 @@ func SettleField(w FieldWork) (FieldResult, error) {
 			before = total
 		}
 	}
-	res.Findings = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
+	res.Findings, res.Strips = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
 	return res, nil
 }
 

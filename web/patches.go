@@ -286,35 +286,21 @@ func groundShown(kind string) (left, twice bool) {
 	return false, false
 }
 
-// nearSize is by how much of its length and width the piece that a finding tells
-// of may differ from the one that is drawn: of passes that lie apart the finding
-// takes what is between them for none.
-const nearSize = 0.2
-
 // head gives the largest piece that a finding about the ground of its field is
 // about, and its kind; nil where it is about no piece alone. again tells whether
 // two passes are of different days.
 func head(f *evenstand.Finding, g *book.FieldGround, again func(keys []string) bool) (p *book.Patch, kind string) {
-	figure := func(name string) float64 {
-		x, ok := advise.Figure(f, name)
-		if !ok {
-			return math.NaN()
-		}
-		return x
-	}
 	switch f.Kind {
-	case evenstand.KindUnplantedLeft: // ground that is still to be planted is larger and is not meant
-		long, wide, best := figure("longest strip"), figure("its width"), nearSize
+	case evenstand.KindUnplantedLeft:
 		for i := range g.Gaps {
-			q := &g.Gaps[i]
-			if off := max(math.Abs(float64(q.Length)/long-1), math.Abs(float64(q.Width)/wide-1)); off < best {
-				p, kind, best = q, kindLeft, off
+			if g.Gaps[i].Strip {
+				return &g.Gaps[i], kindLeft
 			}
 		}
 	case evenstand.KindCoverGap:
-		all := figure("ground missed in small pieces")
+		all, _ := advise.Figure(f, "ground missed in small pieces")
 		for i := range g.Gaps {
-			if q := &g.Gaps[i]; float64(q.Area) <= all && float64(q.Border) < 0.15 { // as core/find counts it
+			if q := &g.Gaps[i]; !q.Strip && float64(q.Area) <= all && float64(q.Border) < 0.15 { // as core/find counts it
 				return q, kindLeft
 			}
 		}

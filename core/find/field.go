@@ -66,12 +66,12 @@ const (
 
 // FieldFindings gives the findings about the ground of a field: what was left,
 // done twice, late at the ends, and passes too far apart or too close. They are
-// without id, words and money, in order of their time.
-func FieldFindings(f *Field) []evenstand.Finding {
+// without id, words and money, in order of their time. strips are the pieces of
+// the ground that was left, the largest first.
+func FieldFindings(f *Field) (out []evenstand.Finding, strips []cover.Patch) {
 	if len(f.Swaths) == 0 || !(f.Spacing > 0) {
-		return nil
+		return nil, nil
 	}
-	var out []evenstand.Finding
 	ends := cover.Ends(f.Swaths)
 	in, early := f.lateSection(ends, true)
 	un, late := f.lateSection(ends, false)
@@ -88,13 +88,18 @@ func FieldFindings(f *Field) []evenstand.Finding {
 	if guess == nil { // else that is what the small gaps are
 		small = f.coverGap(in != nil || un != nil)
 	}
-	for _, one := range []*evenstand.Finding{f.unplanted(aside), in, un, guess, twice, small} {
+	left, ss := f.unplanted(aside)
+	for _, x := range ss {
+		strips = append(strips, x.Patch)
+	}
+	slices.SortStableFunc(strips, func(a, b cover.Patch) int { return cmp.Compare(b.Area, a.Area) })
+	for _, one := range []*evenstand.Finding{left, in, un, guess, twice, small} {
 		if one != nil {
 			out = append(out, *one)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b evenstand.Finding) int { return cmp.Compare(a.Alarm, b.Alarm) })
-	return out
+	return out, strips
 }
 
 // finding begins one that rests on some passes.
@@ -269,7 +274,7 @@ func (f *Field) beside(g cover.Patch) strip {
 }
 
 func (f *Field) besideWithin(g cover.Patch, reach float64) strip {
-	c := middle(g.Polygon)
+	c := g.Polygon.Within()
 	best := strip{Patch: g, pass: -1, near: math.Inf(1)}
 	for i := range f.Swaths {
 		s := &f.Swaths[i]
@@ -334,37 +339,14 @@ func (f *Field) rowsAt(y, width float64) evenstand.Rows {
 	return out
 }
 
-// middle gives a place within a polygon: its centre of gravity, or where it is
-// bent, the middle of its longest side moved a little in.
-func middle(p geo.Polygon) geo.Point {
-	c := p.Centroid()
-	if p.Contains(c) {
-		return c
-	}
-	best, at := 0.0, c
-	r := p[0]
-	for i, a := range r {
-		b := r[(i+1)%len(r)]
-		if l := math.Hypot(b[0]-a[0], b[1]-a[1]); l > best {
-			e, n := (b[1]-a[1])/l*0.1, -(b[0]-a[0])/l*0.1
-			for _, s := range []float64{1, -1} {
-				if q := (geo.Point{(a[0]+b[0])/2 + s*e, (a[1]+b[1])/2 + s*n}); p.Contains(q) {
-					best, at = l, q
-				}
-			}
-		}
-	}
-	return at
-}
-
 // unplanted is ground inside the boundary that a row or more should have planted.
-func (f *Field) unplanted(aside float64) *evenstand.Finding {
+func (f *Field) unplanted(aside float64) (x *evenstand.Finding, ss []strip) {
 	if f.Boundary == nil {
-		return nil
+		return nil, nil
 	}
-	ss := f.strips(aside)
+	ss = f.strips(aside)
 	if len(ss) == 0 {
-		return nil
+		return nil, nil
 	}
 	area := 0.0
 	var passes []int
@@ -387,7 +369,7 @@ func (f *Field) unplanted(aside float64) *evenstand.Finding {
 		}
 		slices.Sort(own)
 	}
-	x := f.finding(evenstand.KindUnplantedLeft, passes, own)
+	x = f.finding(evenstand.KindUnplantedLeft, passes, own)
 	// the first strip tells when it began
 	slices.SortStableFunc(ss, func(a, b strip) int { return cmp.Compare(a.at, b.at) })
 	if at := ss[0].at; at != 0 {
@@ -433,7 +415,7 @@ func (f *Field) unplanted(aside float64) *evenstand.Finding {
 	if area-rest < 1 {
 		x.Harm = nil
 	}
-	return x
+	return x, ss
 }
 
 // areaError is one standard deviation of the area of gaps: their length times

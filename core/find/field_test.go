@@ -143,7 +143,7 @@ func TestFieldFindings(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			for seed := range uint64(5) {
-				fs := FieldFindings(tt.w.field(t, seed))
+				fs, _ := FieldFindings(tt.w.field(t, seed))
 				if tt.w.sd > 0.2 { // a gap that is by chance as wide as a row is one
 					fs = slices.DeleteFunc(fs, func(f evenstand.Finding) bool { return f.Kind == evenstand.KindUnplantedLeft })
 				}
@@ -168,7 +168,10 @@ func TestUnplantedRow(t *testing.T) {
 		}
 		return 0, 0, 0
 	}}
-	fs := FieldFindings(w.field(t, 1))
+	fs, strips := FieldFindings(w.field(t, 1))
+	if len(strips) != 1 || math.Abs(strips[0].Length-80) > 1 {
+		t.Errorf("pieces %+v", strips)
+	}
 	if len(fs) != 1 || !slices.Equal(fs[0].Rows, evenstand.Rows{5}) {
 		t.Fatalf("%+v", fs)
 	}

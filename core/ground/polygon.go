@@ -85,6 +85,32 @@ func (p Polygon) Contains(q Point) bool {
 	return in
 }
 
+// Within gives a place within a polygon in metres: its centre of gravity, or,
+// where that lies outside, a little inside the middle of its longest side.
+func (p Polygon) Within() Point {
+	const in = 0.1 // m
+	c := p.Centroid()
+	if len(p) == 0 || p.Contains(c) {
+		return c
+	}
+	best, at := 0.0, c
+	r := p[0]
+	for i, a := range r {
+		b := r[(i+1)%len(r)]
+		l := math.Hypot(b[0]-a[0], b[1]-a[1])
+		if l <= best {
+			continue
+		}
+		e, n := (b[1]-a[1])/l*in, -(b[0]-a[0])/l*in
+		for _, s := range []float64{1, -1} {
+			if q := (Point{(a[0]+b[0])/2 + s*e, (a[1]+b[1])/2 + s*n}); p.Contains(q) {
+				best, at = l, q
+			}
+		}
+	}
+	return at
+}
+
 // Distance gives the metres from a place to the nearest line of the polygon,
 // holes included; +Inf for a polygon without lines.
 func (p Polygon) Distance(q Point) float64 {
