@@ -756,6 +756,9 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindUnplantedLeft:
+		if len(f.Rows) > 0 {
+			say("whether no seed lies there or only the sensors saw none", "the log knows the sensors alone", "dig "+dig+" of the strip")
+		}
 		say("whether the ground was left on purpose", "the logs know the planter alone", "look at it: a wet hole, a waterway and a landing stay bare")
 	case evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap:
 		say("where the first and the last seeds lie", "the places come from the receiver and the card", "dig three to five ends of passes")

@@ -73,7 +73,8 @@ func checks(kind string) touch {
 		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,
 		evenstand.KindContactLoss, evenstand.KindOverload: // one digs, weighs seed or opens a box or a meter
 		return machine | seed
-	case evenstand.KindLowVacuum:
+	case evenstand.KindLowVacuum,
+		evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap, evenstand.KindGuessRow, evenstand.KindOffsetDoubt: // one digs, or tapes, beside the machine
 		return machine
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return machine | under | product | catch
