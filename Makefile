@@ -9,6 +9,10 @@ SOURCES := $(shell find . -name '*.go' -not -path './bin/*' -not -path '*/node_m
 CC_HERE := $(shell command -v $$($(GO) env CC) 2>/dev/null)
 RACE    := $(if $(CC_HERE),-race)
 
+# Whole days, one thing after another: the race detector sees the short ones, or
+# it would see little else for twelve minutes.
+LONG    := evenstand/cli evenstand/core/find
+
 NPM     := $(shell command -v npm 2>/dev/null)
 UI      := web/ui
 
@@ -111,7 +115,11 @@ tests: geos
 ifeq ($(CC_HERE),)
 	@echo "No C compiler here: the tests run without the race detector."
 endif
-	$(GO) test $(RACE) -timeout 20m ./...
+	$(GO) test $(RACE) -timeout 20m $(filter-out $(LONG),$(shell $(GO) list ./...))
+ifneq ($(RACE),)
+	$(GO) test $(RACE) -short -timeout 20m $(LONG)
+endif
+	$(GO) test -timeout 20m $(LONG)
 
 # The Parquet files against DuckDB: a module of its own, with a C compiler only.
 duck:
