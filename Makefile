@@ -117,7 +117,8 @@ ifeq ($(CC_HERE),)
 endif
 	$(GO) test $(RACE) -timeout 20m $(filter-out $(LONG),$(shell $(GO) list ./...))
 ifneq ($(RACE),)
-	$(GO) test $(RACE) -short -timeout 20m $(LONG)
+	$(GO) test $(RACE) -short -timeout 20m evenstand/core/find
+	$(GO) test $(RACE) -short -timeout 20m -run 'Scripts/(sound|note|sources|replay)|Replay|Open|Stopped' evenstand/cli
 endif
 	$(GO) test -timeout 20m $(LONG)
 

@@ -118,6 +118,9 @@ func TestNoCellOnHealthyRow(t *testing.T) {
 // again is allowed for; a shift under 1.8 also waits for 6,000 more places. What
 // tests demand is 20,000 places at x2 and 3,000 at x4.
 func TestRateDelays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("days of seeds: left to the long run")
+	}
 	runs := 4
 	if *long {
 		runs = 16

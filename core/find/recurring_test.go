@@ -47,6 +47,9 @@ func stones(rnd *rand.Rand, rows int, from, to, perHour float64) (bs bursts) {
 // A row that is upset for some seconds every four minutes has one finding, with
 // what it lost, and its upsets are told with it alone.
 func TestRecurringUpset(t *testing.T) {
+	if testing.Short() {
+		t.Skip("days of seeds: left to the long run")
+	}
 	for seed := range uint64(3) {
 		rnd := rand.New(rand.NewPCG(700+seed, 1))
 		bs := append(every(rnd, 4, 3600, 3600+14*240, 240, 0.4), stones(rnd, 12, 600, 10000, 0.3)...)
@@ -88,6 +91,9 @@ func TestRecurringUpset(t *testing.T) {
 // one row, what upsets several rows at one moment, and a row that starves are
 // nothing that comes back.
 func TestRecurringUpsetLookAlikes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("days of seeds: left to the long run")
+	}
 	for i, tt := range []struct {
 		name string
 		bs   func(rnd *rand.Rand) bursts

@@ -14,6 +14,9 @@ import (
 // with its beginning and end; real doubles, up to seven times the usual, are
 // not (methods, e and "Detectable").
 func TestDustAndDoubles(t *testing.T) {
+	if testing.Short() {
+		t.Skip("days of seeds: left to the long run")
+	}
 	for _, tt := range []struct {
 		name     string
 		perPlace float64 // of dust; 4 a second at 25 places are 0.16
@@ -69,6 +72,9 @@ func TestDustAndDoubles(t *testing.T) {
 // their seeds. The row that happens to have the most of them has no dust; one
 // that has dust besides is found all the same.
 func TestPulsesOfAllRows(t *testing.T) {
+	if testing.Short() {
+		t.Skip("days of seeds: left to the long run")
+	}
 	for _, tt := range []struct {
 		name string
 		dust float64 // of row 5, a place
@@ -159,6 +165,9 @@ func TestDustWhileStanding(t *testing.T) {
 // to 1 for real skips). Skips that come on over a quarter of an hour, or a
 // stone of six seconds, are not. Of a few in a hundred the odds stay at 5 to 1.
 func TestDropOutAndSkips(t *testing.T) {
+	if testing.Short() {
+		t.Skip("days of seeds: left to the long run")
+	}
 	for _, tt := range []struct {
 		name     string
 		share    func(s float64) float64
