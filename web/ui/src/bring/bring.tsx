@@ -1,5 +1,5 @@
 import type { ComponentChildren } from 'preact'
-import { useEffect, useState } from 'preact/hooks'
+import { useLayoutEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { Title } from '../parts'
 import { Waiting } from '../recipe/waiting'
@@ -13,7 +13,7 @@ export function Bring() {
   const [job, setJob] = useState('')
   const { q } = usePlace()
   const j = store.jobs.find((x) => x.id === (job || q.get('job')))
-  useEffect(() => { if (j && over(j)) saw(j) }, [j?.state])
+  useSaw(j)
   return <>
     <Title page="Bring logs">{j?.state === 'done' ? 'Read.' : 'Bring logs'}</Title>
     {j && <Done j={j} />}
@@ -22,10 +22,15 @@ export function Bring() {
   </>
 }
 
-// saw remembers that one has seen what a reading came to.
-export function saw(j: api.Job) {
-  keep('told', seen(j, store.book?.run ?? ''))
-  store.tell()
+// useSaw remembers that one has seen what a reading came to, as soon as it is on
+// the screen and it is known which run of the program told it.
+export function useSaw(j: api.Job | undefined) {
+  const run = useStore().book?.run
+  useLayoutEffect(() => {
+    if (!j || !run || !over(j)) return
+    keep('told', seen(j, run))
+    store.tell()
+  }, [j?.id, j?.state, run])
 }
 
 // Done is what a reading came to: what was taken in, what was not and why.

@@ -1,7 +1,7 @@
 import { useEffect, useState } from 'preact/hooks'
 import type * as api from '../api'
 import { BoxLines } from '../bring/boxline'
-import { Done, saw } from '../bring/bring'
+import { Done, useSaw } from '../bring/bring'
 import { leftOut, over, unseen } from '../bring/came'
 import { Drop } from '../bring/drop'
 import { Cautions, Needs, Title, Wait } from '../parts'
@@ -37,7 +37,7 @@ function Empty() {
 // list came of it.
 function Refused() {
   const j = useStore().jobs.filter((x) => x.what === 'read').at(-1)
-  useEffect(() => { if (j && over(j)) saw(j) }, [j?.id, j?.state])
+  useSaw(j)
   return j && over(j) ? <section class="gap" aria-label="What became of it">
     {j.state === 'done' && <h2>No worklist could be made of it</h2>}
     <Done j={j} here />
