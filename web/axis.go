@@ -1,8 +1,10 @@
 package web
 
 import (
+	"math"
 	"strconv"
 
+	"evenstand"
 	"evenstand/core/advise"
 )
 
@@ -17,6 +19,15 @@ type Axis struct {
 func axis(v advise.Voice, unit string) Axis {
 	s := v.Scale(unit)
 	return Axis{unit, s.Unit, s.Scale, s.Offset}
+}
+
+// cell writes a figure in SI for a table in the units shown, empty where it is
+// unknown.
+func (a Axis) cell(x evenstand.Number) string {
+	if math.IsNaN(float64(x)) {
+		return ""
+	}
+	return strconv.FormatFloat((float64(x)-a.Offset)/a.Scale, 'g', 6, 64)
 }
 
 func itoa(n int) string { return strconv.Itoa(n) }

@@ -552,12 +552,6 @@ func (s *Server) groundCSV(ctx context.Context, in *groundIn) ([]byte, error) {
 		return nil, err
 	}
 	a, area := view.Measure.Axis, axis(s.voice(), "m2")
-	show := func(a Axis, x evenstand.Number) string {
-		if math.IsNaN(float64(x)) {
-			return ""
-		}
-		return strconv.FormatFloat((float64(x)-a.Offset)/a.Scale, 'g', 6, 64)
-	}
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
 	_ = w.Write([]string{"field", "area (" + area.Unit + ")", view.Measure.ID + " (" + a.Unit + ")", "low", "high", "n"})
@@ -566,7 +560,7 @@ func (s *Server) groundCSV(ctx context.Context, in *groundIn) ([]byte, error) {
 		if name == "" {
 			name = "all"
 		}
-		_ = w.Write([]string{name, show(area, f.Area), show(a, f.Value), show(a, f.Low), show(a, f.High), strconv.FormatFloat(float64(f.N), 'g', 6, 64)})
+		_ = w.Write([]string{name, area.cell(f.Area), a.cell(f.Value), a.cell(f.Low), a.cell(f.High), strconv.FormatFloat(float64(f.N), 'g', 6, 64)})
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()

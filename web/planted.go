@@ -6,7 +6,6 @@ import (
 	"encoding/csv"
 	"math"
 	"slices"
-	"strconv"
 
 	"evenstand"
 	"evenstand/book"
@@ -176,17 +175,11 @@ func (s *Server) fieldsPlantedCSV(ctx context.Context, in *plantedIn) ([]byte, e
 		return nil, err
 	}
 	a := axis(s.voice(), "m2")
-	show := func(x evenstand.Number) string {
-		if math.IsNaN(float64(x)) {
-			return ""
-		}
-		return strconv.FormatFloat((float64(x)-a.Offset)/a.Scale, 'g', 6, 64)
-	}
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
 	_ = w.Write([]string{"field", "what", "day", "planter", "lot", "area (" + a.Unit + ")", "low", "high", "planted before (" + a.Unit + ")"})
 	line := func(field, what, day, planter, lot string, x *Amount, again string) {
-		_ = w.Write([]string{field, what, day, planter, lot, show(x.Value), show(x.Low), show(x.High), again})
+		_ = w.Write([]string{field, what, day, planter, lot, a.cell(x.Value), a.cell(x.Low), a.cell(x.High), again})
 	}
 	for i := range view.Fields {
 		f := &view.Fields[i]
@@ -196,7 +189,7 @@ func (s *Server) fieldsPlantedCSV(ctx context.Context, in *plantedIn) ([]byte, e
 		line(f.Field, "planted twice", "", "", "", &f.Twice, "")
 		for j := range f.Acres {
 			x := &f.Acres[j]
-			line(f.Field, x.Applied, string(x.Day), x.Planter, x.Lot, &x.Area, show(x.Again.Value))
+			line(f.Field, x.Applied, string(x.Day), x.Planter, x.Lot, &x.Area, a.cell(x.Again.Value))
 		}
 	}
 	w.Flush()

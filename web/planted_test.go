@@ -14,7 +14,6 @@ import (
 	"evenstand/book"
 	"evenstand/core/ground"
 	"evenstand/format/plain"
-	"evenstand/pipeline"
 	"evenstand/web"
 )
 
@@ -49,12 +48,7 @@ func runOnBook(t *testing.T) *book.Book {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := book.Open(dir, book.Options{Derive: pipeline.Settle})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = b.Close() })
-	return b
+	return openBook(t, dir)
 }
 
 func told[T any](t *testing.T, s *served, path string) (out T) {

@@ -558,17 +558,11 @@ func (s *Server) rowsCSV(ctx context.Context, in *rowsIn) ([]byte, error) {
 		return nil, err
 	}
 	a := view.Measure.Axis
-	show := func(x evenstand.Number) string {
-		if math.IsNaN(float64(x)) {
-			return ""
-		}
-		return strconv.FormatFloat((float64(x)-a.Offset)/a.Scale, 'g', 6, 64)
-	}
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
 	_ = w.Write([]string{"row", view.Measure.ID + " (" + a.Unit + ")", "low", "high", "n", "apart", "side", "wheel track", "parts"})
 	for _, r := range view.Rows {
-		_ = w.Write([]string{itoa(r.Row), show(r.Value), show(r.Low), show(r.High), strconv.FormatFloat(float64(r.N), 'g', 6, 64), r.Apart, r.Side, strconv.FormatBool(r.Track), strings.Join(r.Parts, "; ")})
+		_ = w.Write([]string{itoa(r.Row), a.cell(r.Value), a.cell(r.Low), a.cell(r.High), strconv.FormatFloat(float64(r.N), 'g', 6, 64), r.Apart, r.Side, strconv.FormatBool(r.Track), strings.Join(r.Parts, "; ")})
 	}
 	w.Flush()
 	return b.Bytes(), w.Error()

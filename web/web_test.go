@@ -26,6 +26,11 @@ func emptyBook(t *testing.T) *book.Book {
 	if err := book.Create(dir, set, nil, nil); err != nil {
 		t.Fatal(err)
 	}
+	return openBook(t, dir)
+}
+
+func openBook(t *testing.T, dir string) *book.Book {
+	t.Helper()
 	b, err := book.Open(dir, book.Options{Derive: pipeline.Settle})
 	if err != nil {
 		t.Fatal(err)
