@@ -70,6 +70,13 @@ func (s *settler) reading(x evenstand.Reading) error {
 		return nil
 	}
 	p := s.passAt(x.T)
+	if x.Quantity == evenstand.TankContent {
+		switch x.Element.Scope {
+		case evenstand.ScopeTank, evenstand.ScopeMachine:
+			s.engine.TankLevel(int(x.Element.N), x.Value)
+		}
+		return nil
+	}
 	if x.Quantity == evenstand.LiquidFlow {
 		switch n := int(x.Element.N); {
 		case x.Element.Scope == evenstand.ScopeMachine:

@@ -146,6 +146,7 @@ type settler struct {
 	xs        []find.Strip                 // the same
 	xsRows    []find.StripRow
 	rowLists  map[evenstand.Element]evenstand.Rows // of the card, by element
+	entries   []evenstand.Entry                    // of the day, that time has not reached
 	own       bool                                 // a row's own spacing stood in for a target
 }
 
@@ -546,7 +547,7 @@ func (s *settler) start() {
 		cfg.Crop = append(cfg.Crop, s.card.Crop(r))
 		s.rows = append(s.rows, newRowState(r, &s.card))
 	}
-	cfg.Starter = s.starters()
+	cfg.Starter, cfg.Tanks = s.starters(), s.tanks()
 	for i := range s.day.Streams {
 		box, _, _ := strings.Cut(s.day.Streams[i].Source.Name, "/") // less the file
 		cfg.Sources = append(cfg.Sources, box)

@@ -57,6 +57,9 @@ func (s *settler) walk() error {
 	if err := s.writeTrack(); err != nil {
 		return err
 	}
+	if err := s.hearEntries(); err != nil {
+		return err
+	}
 	s.next = s.survey_.first/evenstand.Second*evenstand.Second + evenstand.Second
 	for {
 		sd, si, err := seeds.peek()
@@ -575,6 +578,8 @@ func (s *settler) tick(t evenstand.Micros) error {
 	if bar.Way == 0 {
 		bar.Way = s.pose.S
 	}
+	bar.Rolling = s.pose.V
+	s.entriesTo(t)
 	s.counts()
 	s.engine.Tick(t, bar)
 	if s.live != nil {

@@ -634,18 +634,20 @@ func (b *forceBox) close() error { return b.out.Close() }
 // journalBox writes what the operator notes: the refills. Its folder is made
 // with the first line.
 type journalBox struct {
+	tanks *tanks // nil: amounts are not written down
 	s     *Scenario
 	dir   string
 	out   output
 	clock clock
 }
 
-func newJournalBox(s *Scenario, dir string) *journalBox {
-	return &journalBox{s: s, dir: dir, clock: s.boxClock(s.box("journal"))}
+func newJournalBox(s *Scenario, dir string, t *tanks) *journalBox {
+	return &journalBox{tanks: t, s: s, dir: dir, clock: s.boxClock(s.box("journal"))}
 }
 
 func (b *journalBox) see(m *moment) error {
-	if !m.refill {
+	morning := b.tanks != nil && b.out == nil && !m.refill
+	if !m.refill && !morning {
 		return nil
 	}
 	if b.out == nil {
@@ -656,6 +658,17 @@ func (b *journalBox) see(m *moment) error {
 	}
 	// To the minute, as people write.
 	t := math.Round(m.leg.end()/60) * 60
+	if morning {
+		t = 0
+	}
+	if b.tanks != nil {
+		at := b.clock.logs(int64(t * 1e6))
+		lines := []evenstand.Entry{{T: at, What: "refill", Value: b.tanks.fill.units, Note: "units"}}
+		if m.refill && len(b.tanks.level) == 1 {
+			lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.Round(b.tanks.fill.noted[0] / gallon), Unit: "gal", Note: "starter"})
+		}
+		return b.out.Entries(lines)
+	}
 	return b.out.Entries([]evenstand.Entry{{T: b.clock.logs(int64(t * 1e6)), What: "refill", Value: math.NaN(), Note: "seed boxes filled"}})
 }
 

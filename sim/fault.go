@@ -66,9 +66,13 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindSeedWithoutLiquid: {expected: evenstand.KindSeedWithoutLiquid, unit: "share", strength: 0, low: 0, high: 0.04, grades: "AB", machine: true, variants: []string{"valve", "empty"}},
 	evenstand.KindLiquidWithoutSeed: {expected: evenstand.KindLiquidWithoutSeed, unit: "share", strength: 0.8, low: 0.05, high: 1.2, grades: "AB", machine: true},
 	evenstand.KindPuddle:            {expected: evenstand.KindPuddle, unit: "share", strength: 0.2, low: 0.01, high: 1.2, grades: "AB", machine: true},
-	evenstand.KindTurnRate:          {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
-	evenstand.KindSpeedSpacing:      {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
-	evenstand.KindRowDrive:          {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
+	// Strength is L a minute of a leak, else by how much more goes out than the
+	// meter shows, or out of the left tank than out of the right.
+	evenstand.KindTankDisagrees: {expected: evenstand.KindTankDisagrees, unit: "strength", strength: 2, low: -0.3, high: 20, grades: "AB", machine: true, variants: []string{"leak", "meter"}},
+	evenstand.KindFillImbalance: {expected: evenstand.KindFillImbalance, unit: "share", strength: 0.2, low: -0.8, high: 0.8, grades: "AB", machine: true},
+	evenstand.KindTurnRate:      {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
+	evenstand.KindSpeedSpacing:  {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
+	evenstand.KindRowDrive:      {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
@@ -581,6 +585,13 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseValveLate)
 	case evenstand.KindPuddle:
 		return one(evenstand.CauseCheckValve, evenstand.CauseValveLate)
+	case evenstand.KindTankDisagrees:
+		if f.Variant == "leak" {
+			return one(evenstand.CauseLeak)
+		}
+		return one(evenstand.CauseFlowMeter)
+	case evenstand.KindFillImbalance:
+		return one(evenstand.CauseUneven)
 	case evenstand.KindRecurringUpset:
 		return one(evenstand.CauseLoose)
 	case KindRock:
@@ -656,6 +667,10 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Liquid > 0 && f.Strength >= 0.3 && f.turns >= 3
 	case evenstand.KindPuddle:
 		return s.Output.Liquid > 0 && f.Strength >= 0.05 && f.stood >= 10
+	case evenstand.KindTankDisagrees:
+		return s.tankTold(f)
+	case evenstand.KindFillImbalance:
+		return s.Output.Tanks == 2 && !s.Output.NoGauge && math.Abs(f.Strength) >= 0.2 && f.metres*s.width() >= 8*evenstand.Hectare
 	case evenstand.KindRateOff:
 		return math.Abs(f.mult-1) >= 0.03 && f.planting >= 600
 	}

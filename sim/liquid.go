@@ -43,6 +43,7 @@ type liquidBox struct {
 	readings []evenstand.Reading
 	now      liquid
 	still    float64 // s that it has stood
+	tanks    *tanks  // nil: no level is logged
 }
 
 func newLiquidBox(s *Scenario, dir string) (*liquidBox, error) {
@@ -62,11 +63,17 @@ func newLiquidBox(s *Scenario, dir string) (*liquidBox, error) {
 
 func (b *liquidBox) see(m *moment) error {
 	lg := m.leg
+	b.readings = b.readings[:0]
+	if b.tanks != nil {
+		b.tanks.next = 0
+	}
 	if !lg.logged || !lg.works() {
-		return nil
+		if b.tanks != nil {
+			b.tanks.step(b, m, lg.n, nil)
+		}
+		return b.out.Readings(b.readings)
 	}
 	s := b.s
-	b.readings = b.readings[:0]
 	perSecond := int(math.Round(1 / tick))
 	cursor := make([]int, len(m.rows))
 	keep := math.Exp(-slowTick / liquidTau)
@@ -97,6 +104,10 @@ func (b *liquidBox) see(m *moment) error {
 		v := lg.v[i]
 		b.speed = v + keep*(b.speed-v)
 		b.flows(m, t, cursor)
+		if b.tanks != nil {
+			b.tanks.step(b, m, i, nil)
+			b.tanks.step(b, m, i+slow, b.tanks.goes(m, b.now.rows, t))
+		}
 		machine += b.now.read * (1 + liquidNoise*normal(b.g))
 		n++
 		if i%perSecond != 0 {
@@ -120,6 +131,9 @@ func (b *liquidBox) see(m *moment) error {
 			b.noise[r] = flowAR*b.noise[r] + math.Sqrt(1-flowAR*flowAR)*normal(b.g)
 			say(evenstand.LiquidFlow, evenstand.RowElement(r+1), math.Max(0, f*(1+flowNoise*b.noise[r])))
 		}
+	}
+	if b.tanks != nil {
+		b.tanks.step(b, m, lg.n, nil)
 	}
 	return b.out.Readings(b.readings)
 }

@@ -293,6 +293,17 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		if p.Variant == "strainer" || pick(0.5) {
 			p.Strength = -p.Strength
 		}
+	case evenstand.KindTankDisagrees:
+		p.Strength, p.Minutes = round(between(g, 1.5, 5), 2), math.Round(between(g, 30, 90))
+		if p.Variant == "meter" {
+			p.Strength, p.Minutes = round(between(g, 0.08, 0.15), 3), 0
+			if pick(0.5) {
+				p.Strength = -p.Strength
+			}
+			p.Seconds = s.Hours * 3600
+		}
+	case evenstand.KindFillImbalance:
+		p.Strength, p.Seconds = round(between(g, 0.2, 0.5), 2), s.Hours*3600
 	case evenstand.KindPositionDoubt:
 		p.Strength = round(math.Exp(between(g, math.Log(0.6), math.Log(6))), 2)
 		p.Seconds = round(math.Exp(between(g, math.Log(20), math.Log(300))), 1)

@@ -66,6 +66,7 @@ type world struct {
 	names  []string
 	seedLn *seedBox
 	load   *loadBox
+	tanks  *tanks
 	tr     *tractor
 
 	minute, hour wander
@@ -205,11 +206,15 @@ func (w *world) openBoxes(outDir string) error {
 	}
 	if s.Output.Liquid > 0 {
 		b, err := newLiquidBox(s, dir("liquid"))
+		if s.Output.Tanks > 0 {
+			w.tanks = newTanks(s)
+			b.tanks = w.tanks
+		}
 		if err := add("liquid", b, err); err != nil {
 			return err
 		}
 	}
-	return add("journal", newJournalBox(s, dir("journal")), nil)
+	return add("journal", newJournalBox(s, dir("journal"), w.tanks), nil)
 }
 
 func (w *world) gradeB(t float64) bool { return t >= w.bFrom && t < w.bTo }
@@ -297,6 +302,9 @@ func (w *world) do(ctx context.Context, lg *leg, refill bool) error {
 	// Rows share nothing but what was made above, and boxes only look: both may
 	// run side by side without a draw changing its place.
 	sideBySide(len(w.rows), func(i int) { w.rows[i].plant(s, lg, a, w.faults) })
+	if refill && w.tanks != nil {
+		w.tanks.plan(w)
+	}
 	m := &moment{s: s, leg: lg, rows: w.rows, air: a, faults: w.faults, gradeB: w.gradeB, allA: math.IsInf(w.bFrom, 1), refill: refill}
 	errs := make([]error, len(w.boxes)+1)
 	sideBySide(len(errs), func(i int) {
@@ -306,6 +314,9 @@ func (w *world) do(ctx context.Context, lg *leg, refill bool) error {
 			errs[i] = w.boxes[i].see(m)
 		}
 	})
+	if w.tanks != nil {
+		w.tanks.after(w, lg)
+	}
 	return errors.Join(errs...)
 }
 
@@ -462,6 +473,7 @@ func (w *world) finish(outDir string) (Summary, error) {
 	}
 	faults = append(faults, w.quietFaults()...)
 	faults = append(faults, w.groundFaults()...)
+	faults = append(faults, w.tankFaults()...)
 	for _, t := range faults {
 		sum.Faults = append(sum.Faults, t)
 		b, err := json.Marshal(t)

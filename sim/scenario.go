@@ -148,6 +148,8 @@ type Output struct {
 	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box
 	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting); empty: no such box
 	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
+	Tanks     int     `toml:"tanks"`       // for the liquid, with levels, and fills written down with their amounts; 0: neither is logged
+	NoGauge   bool    `toml:"no_gauge"`    // tanks without a level
 	TruthEach int     `toml:"truth_each"`  // every so many seeds of a row are kept with their true place
 }
 
@@ -441,6 +443,7 @@ func (s *Scenario) ranges() error {
 		{"timetable.road_min", w.RoadMin, 0, 300},
 		{"output.force_hz", o.ForceHz, 0, 10},
 		{"output.liquid_l_ha", o.Liquid, 0, 300},
+		{"output.tanks", float64(o.Tanks), 0, 2},
 		{"money.price_usd_bu", s.Money.Price, 0, 100},
 		{"money.yield_bu_ac", s.Money.Yield, 0, 1000},
 		{"money.seed_usd_unit", s.Money.SeedUnit, 0, 5000},
@@ -504,6 +507,13 @@ func (s *Scenario) card() evenstand.Card {
 	all := span(1, p.Rows)
 	if s.Output.Liquid > 0 {
 		c.Tanks = []evenstand.Tank{{Number: 1, Name: "liquid", Product: "starter", Capacity: 1.5, Feeds: all}}
+		if s.Output.Tanks > 0 {
+			size := newTanks(s).size
+			c.Tanks = nil
+			for k := range s.Output.Tanks {
+				c.Tanks = append(c.Tanks, evenstand.Tank{Number: k + 1, Name: "liquid", Product: "starter", Capacity: size, Feeds: s.rowsOf(k + 1)})
+			}
+		}
 	}
 	c.Meters = []evenstand.Meter{{Rows: all, Crop: p.Crop, Cells: p.Cells}}
 	if p.OneVacuum || p.Rows < 2 {

@@ -42,6 +42,7 @@ type caseFile struct {
 
 	flow    *flowCase
 	alone   *aloneCase
+	tank    *tankCase
 	contact *contactCase
 	press   *pressCase
 	whole   *wholeCase

@@ -18,6 +18,7 @@ type Config struct {
 	Spacing float64          // m between rows; NaN unknown
 	Starter []bool           // by row: its liquid is a starter
 	Sources []string         // names of the boxes
+	Tanks   []Tank
 	// Averaged is the longest time in s over which a box averages the shares
 	// that it logs; 0 none does, or nobody knows.
 	Averaged float64
@@ -28,6 +29,8 @@ type Bar struct {
 	Planting bool // the bar is down, moving and in a pass
 	// Speed in m/s, and Way in m along the bar's centre since the day began.
 	Speed, Way float64
+	// Rolling is the speed in m/s whether it plants or not.
+	Rolling float64
 }
 
 // Engine finds faults in one planter's day.
@@ -58,6 +61,7 @@ type Engine struct {
 	rate            rateWatch
 	liquid          liquidWatch
 	alone           aloneWatch
+	tanks           tankWatch
 	load            loadWatch
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
@@ -91,6 +95,7 @@ type row struct {
 	batch        batchCount
 	pending      []batch // finished, not yet judged
 	places       int64   // counted since the day began
+	fell         float64 // seeds since the day began, doubles too
 	due          float64
 	target       float64 // seeds per m2 asked for; NaN unknown
 	enabled      bool
@@ -177,6 +182,7 @@ func New(cfg Config) *Engine {
 	e.liquid.init()
 	e.floor.init()
 	e.load.init()
+	e.initTanks()
 	return e
 }
 
@@ -281,6 +287,7 @@ const countMute = 10 * evenstand.Second
 func (e *Engine) Place(n int, p *Place) {
 	r := e.row(n)
 	r.grade = evenstand.GradeA
+	r.fell++
 	if !p.Own {
 		r.bounce.seed(p)
 		r.drive.seed(p, r.places)
@@ -377,9 +384,14 @@ func (e *Engine) rowPlaces(r *row, p *Place) {
 func (e *Engine) Counts(n int, t0, t1 evenstand.Micros, due, skips, doubles float64) {
 	r := e.row(n)
 	r.grade = evenstand.GradeB
-	if due <= 0 || math.IsNaN(skips) {
+	if due <= 0 {
 		return
 	}
+	if math.IsNaN(skips) {
+		r.fell += due
+		return
+	}
+	r.fell += due - skips + doubles
 	r.seenSeed = true
 	r.places += int64(due + 0.5)
 	r.due += due
@@ -473,6 +485,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickBounce(t)
 	e.tickRate(t)
 	e.tickAlone(t)
+	e.tickTanks(t, b)
 	e.tickLiquid(t)
 	e.tickSensor(t)
 	e.tickLoad(t)

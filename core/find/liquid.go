@@ -51,7 +51,8 @@ type liquidWatch struct {
 
 	target  float64 // m3/m2; NaN unknown
 	changed evenstand.Micros
-	rate    stat2 // the machine's own word, this window
+	said    rowFlow // the machine's own word, m3/m2
+	rate    stat2   // the machine's own word, this window
 	way     float64
 	whole   wholeWatch
 }
@@ -124,6 +125,7 @@ func (e *Engine) Flow(n int, t evenstand.Micros, flow float64) {
 
 // LiquidRate takes what the machine's own meter says goes on, in m3/m2.
 func (e *Engine) LiquidRate(t evenstand.Micros, rate float64) {
+	e.liquid.said = rowFlow{t, rate}
 	if rate >= 0 && e.liquid.settled >= flowSettle {
 		e.liquid.rate.add(rate)
 	}

@@ -47,6 +47,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportFlow(c, &f)
 	case c.alone != nil:
 		e.reportAlone(c, &f)
+	case c.tank != nil:
+		e.reportTank(c, &f)
 	case c.whole != nil:
 		e.reportWhole(c, &f)
 	case c.drive != nil:
@@ -232,7 +234,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil: // none, or its own
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil || c.alone != nil || c.tank != nil: // none, or its own
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

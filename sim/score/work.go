@@ -38,6 +38,9 @@ func (w work) between(a, b evenstand.Micros) evenstand.Micros {
 
 // slack is how far a finding's start may lie from the fault's.
 func (w work) slack(t *sim.Fault) evenstand.Micros {
+	if t.Kind == evenstand.KindRefillSoon { // said by a chance of one in twenty, and the sooner the less is known
+		return 45 * 60 * evenstand.Second
+	}
 	return max(120*evenstand.Second, w.between(t.From, t.To)/4)
 }
 

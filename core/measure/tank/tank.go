@@ -53,6 +53,31 @@ func (b *Belief) See(level, sd float64) {
 	b.VarScale -= ps * ps / v
 }
 
+// NotEmpty takes in that the tank still gives: its content is above nothing. The
+// normal belief is given the mean and variance that it has above nothing.
+func (b *Belief) NotEmpty() {
+	m, sd := b.Left()
+	if !(sd > 0) || m > 4*sd {
+		return
+	}
+	z := -m / sd
+	tail := stat.NormalCDF(-z)
+	if tail < 1e-12 { // as good as empty
+		b.Level -= m
+		return
+	}
+	l := math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) / tail
+	v, d := sd*sd, sd*l
+	v2 := v * math.Max(0, 1+z*l-l*l)
+	u := b.Used
+	pl, ps := (b.VarLevel-u*b.Cov)/v, (b.Cov-u*b.VarScale)/v
+	b.Level += pl * d
+	b.Scale += ps * d
+	b.VarLevel -= pl * pl * (v - v2)
+	b.Cov -= pl * ps * (v - v2)
+	b.VarScale -= ps * ps * (v - v2)
+}
+
 // Left gives what is in the tank, and one standard deviation of it.
 func (b *Belief) Left() (amount, sd float64) {
 	u := b.Used
@@ -127,4 +152,51 @@ func (b *Belief) EmptyBefore(area float64, p Pace) float64 {
 		return 0
 	}
 	return stat.NormalCDF((area - a) / sd)
+}
+
+// Use is what went out on pieces of ground one after another: the pace of a
+// tank and how it wanders.
+type Use struct {
+	n, area        float64
+	sum, square    float64 // of the rates
+	before, joined float64 // last rate, and sum of products of neighbours
+	first          float64
+}
+
+// Add takes what the meter showed on an area, m2; pieces are of about one size.
+func (u *Use) Add(shown, area float64) {
+	if !(area > 0) || !(shown >= 0) {
+		return
+	}
+	r := shown / area
+	if u.n == 0 {
+		u.first = r
+	} else {
+		u.joined += u.before * r
+	}
+	u.n, u.area, u.before = u.n+1, u.area+area, r
+	u.sum, u.square = u.sum+r, u.square+r*r
+}
+
+// Pieces gives how many there were.
+func (u *Use) Pieces() int { return int(u.n) }
+
+// Pace gives the mean use and how it wanders; the correlation of neighbours is
+// kept within 0 and 0.95, since few pieces tell little of it.
+func (u *Use) Pace() Pace {
+	if u.n == 0 {
+		return Pace{}
+	}
+	m := u.sum / u.n
+	v := math.Max(0, u.square/u.n-m*m)
+	p := Pace{Mean: m, Each: u.area / u.n, Past: u.area}
+	if u.n < 3 || !(v > 0) || !(m > 0) {
+		return p
+	}
+	p.CV = math.Sqrt(v) / m
+	// Σ (a-m)(b-m) over neighbours, from the sums.
+	n := u.n - 1
+	c := (u.joined - m*(u.sum-u.before) - m*(u.sum-u.first) + n*m*m) / n
+	p.Rho = math.Min(0.95, math.Max(0, c/v))
+	return p
 }

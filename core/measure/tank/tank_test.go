@@ -171,3 +171,71 @@ func TestLeakOrScale(t *testing.T) {
 		t.Errorf("a leak at the pace of the work is claimed for certain on %d of %d days", claimed, n)
 	}
 }
+
+// The pace of a use whose correlation is known is found again.
+func TestUse(t *testing.T) {
+	r := rand.New(rand.NewPCG(13, 6))
+	var u tank.Use
+	x := 0.0
+	for range 20000 {
+		x = 0.7*x + math.Sqrt(1-0.49)*r.NormFloat64()
+		u.Add(10*(1+0.1*x)*40, 40)
+	}
+	p := u.Pace()
+	near(t, "mean", p.Mean, 10, 0.01)
+	near(t, "variation", p.CV, 0.1, 0.05)
+	near(t, "correlation", p.Rho, 0.7, 0.05)
+	near(t, "each", p.Each, 40, 1e-9)
+}
+
+// A fill between readings tells the same as one at the beginning: a meter that
+// shows 8 % too little is told over two tanks with the fill written down, and
+// one that is right is right when nobody wrote it down.
+func TestTellOverFills(t *testing.T) {
+	r := rand.New(rand.NewPCG(14, 7))
+	day := func(scale float64, noted bool) tank.Verdict {
+		var points []tank.Point
+		level, shown := 1000.0, 0.0
+		for i := range 30 {
+			level, shown = level-60*scale, shown+60
+			q := tank.Point{Hours: float64(i+1) / 4, Shown: shown, SD: 10}
+			if i%12 == 11 {
+				in := 700.0
+				level += in
+				if q.Filled, q.FilledSD = in*(1+0.01*r.NormFloat64()), 7; !noted {
+					q.Filled, q.FilledSD = 0, 1000
+				}
+			}
+			q.Level = level + 10*r.NormFloat64()
+			points = append(points, q)
+		}
+		return tank.Tell(1000, 10, points)
+	}
+	for range 20 {
+		if v := day(1.08, true); v.OffScale < 0.9 || math.Abs(v.Scale-1.08) > 4*v.ScaleSD {
+			t.Errorf("a scale of 1.08 over three tanks: %+v", v)
+		}
+		if v := day(1, false); v.Right < 0.5 {
+			t.Errorf("a fill that nobody wrote down: %+v", v)
+		}
+	}
+}
+
+// What still gives is not empty: mean and variance are those of a normal cut off
+// at nothing, drawn here.
+func TestNotEmpty(t *testing.T) {
+	b := tank.Begin(100, 30)
+	b.Use(110)
+	m, sd := b.Left()
+	r := rand.New(rand.NewPCG(15, 8))
+	n, sum, square := 0.0, 0.0, 0.0
+	for range 400000 {
+		if x := m + sd*r.NormFloat64(); x > 0 {
+			n, sum, square = n+1, sum+x, square+x*x
+		}
+	}
+	b.NotEmpty()
+	got, gotSD := b.Left()
+	near(t, "mean", got, sum/n, 0.01)
+	near(t, "deviation", gotSD, math.Sqrt(square/n-sum*sum/n/n), 0.01)
+}

@@ -23,10 +23,13 @@ func Disagrees(scale, sd float64) bool {
 
 // Point is a reading of the level and what stood beside it.
 type Point struct {
-	Hours float64 // since the fill, stops among them
-	Shown float64 // by the meter since the fill
+	Hours float64 // since the first fill, stops among them
+	Shown float64 // by the meter since the first fill
 	Level float64
 	SD    float64 // of the level's reading
+	// Filled is what was put in since the reading before, with one standard
+	// deviation; of a fill that nobody wrote down the deviation is the tank's size.
+	Filled, FilledSD float64
 }
 
 // Verdict is what a tank's levels say of its meter and of a leak.
@@ -50,7 +53,7 @@ const (
 	mostSpans  = 48   // readings between which a leak may begin and end
 )
 
-// Tell weighs three tales of the levels since a fill: all is well, the meter's
+// Tell weighs three tales of the levels since a fill, and over the fills since: all is well, the meter's
 // scale is off, the tank leaks over some span of time. A scale grows with what
 // was used, a leak with time, whatever is used: a leak that stands as long as
 // the work, at its pace, cannot be told from a scale, and the two share the
@@ -117,6 +120,8 @@ func fit(filled, fillSD float64, points []Point, exposed []float64, scaleSD, lea
 	f.x = [3]float64{filled, 1, 0}
 	f.p = [3][3]float64{{fillSD * fillSD}, {0, scaleSD * scaleSD}, {0, 0, leakSD * leakSD}}
 	for k, q := range points {
+		f.x[0] += q.Filled
+		f.p[0][0] += q.FilledSD * q.FilledSD
 		h := [3]float64{1, -q.Shown, -exposed[k]}
 		var ph [3]float64
 		for i := range ph {

@@ -1,0 +1,85 @@
+package pipeline
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+	"evenstand/core/find"
+)
+
+// tanks gives the card's tanks as the stages know them: by what is in them,
+// else by their name.
+func (s *settler) tanks() (ts []find.Tank) {
+	for _, t := range s.card.Tanks {
+		name := cmp.Or(t.Product, t.Name, "liquid")
+		ts = append(ts, find.Tank{N: t.Number, Name: name, Capacity: t.Capacity, Rows: t.Feeds})
+	}
+	return ts
+}
+
+// fill gives what a line of the journal says was filled; false when it says no
+// amount that can be used.
+func (s *settler) fill(e *evenstand.Entry) (find.Fill, bool) {
+	f := find.Fill{T: e.T, Seeds: math.NaN(), Volume: math.NaN(), Words: e.Note, Rows: e.Rows}
+	if e.What != "refill" || !(e.Value > 0) {
+		return f, false
+	}
+	pack := e.Unit
+	if pack == "" {
+		pack, _, _ = strings.Cut(strings.ToLower(e.Note), " ")
+	}
+	if pack == "units" || pack == "bags" { // other packs hold what they hold
+		n, ok := evenstand.SeedsPerUnit(s.card.Crop(1))
+		f.Seeds = e.Value * n
+		return f, ok
+	}
+	u, err := evenstand.ParseUnit(e.Unit)
+	if err != nil || u.Dim != evenstand.Volume {
+		return f, false
+	}
+	f.Volume = u.ToSI(e.Value)
+	return f, true
+}
+
+// hearEntries reads what people wrote on the day, in order of time.
+func (s *settler) hearEntries() error {
+	for i := range s.day.Streams {
+		st := &s.day.Streams[i]
+		if st.Entries == nil {
+			continue
+		}
+		tm := &s.timings[i]
+		tm.restart()
+		err := st.Entries(func(es []evenstand.Entry) bool {
+			for _, e := range es {
+				if e.T = tm.at(e.T); e.T >= s.day.From && e.T < s.midnight {
+					s.entries = append(s.entries, e)
+				}
+			}
+			return s.ctx.Err() == nil
+		})
+		if err := firstErr(err, s.ctx.Err()); err != nil {
+			return err
+		}
+	}
+	slices.SortStableFunc(s.entries, func(a, b evenstand.Entry) int { return cmp.Compare(a.T, b.T) })
+	return nil
+}
+
+// entriesTo hands the stages what was written up to a time.
+func (s *settler) entriesTo(t evenstand.Micros) {
+	for len(s.entries) > 0 && s.entries[0].T <= t {
+		s.entry(&s.entries[0])
+		s.entries = s.entries[1:]
+	}
+}
+
+// entry takes one line of the journal.
+func (s *settler) entry(e *evenstand.Entry) {
+	if f, ok := s.fill(e); ok {
+		s.engine.Filled(f)
+	}
+}
