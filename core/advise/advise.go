@@ -292,6 +292,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.liquid(f)
 	case evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return v.alone(f, since)
+	case evenstand.KindRefillSoon, evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
+		return v.tanks(f, since)
 	case evenstand.KindSensorDoubt:
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
@@ -370,7 +372,7 @@ const (
 
 // Why gives the causes in words with the odds behind them, empty without any.
 func Why(f *evenstand.Finding) string {
-	if f.Kind == evenstand.KindUpset || len(f.Causes) == 0 {
+	if f.Kind == evenstand.KindUpset || f.Kind == evenstand.KindRefillSoon || len(f.Causes) == 0 {
 		return ""
 	}
 	if f.Kind == evenstand.KindBlockedCell && f.Grade != evenstand.GradeA && f.Grade != evenstand.NoGrade {
@@ -492,6 +494,11 @@ var phrases = map[string]string{
 	evenstand.CauseLiquidEmpty: "an empty tank",
 	evenstand.CauseValveLate:   "a section valve or its timing",
 
+	evenstand.CauseLeak:   "a leak",
+	evenstand.CauseGauge:  "the tank's gauge, or a density that was set wrong",
+	evenstand.CauseUneven: "a line between the tanks, half shut or plugged",
+	evenstand.CauseUsedUp: "planting, which uses it up",
+
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -532,8 +539,13 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	if s := v.force(f); s != "" {
 		a.Do += " " + s
 	}
-	if f.Kind == evenstand.KindClockOff {
+	switch f.Kind {
+	case evenstand.KindClockOff:
 		a.Do += " " + offsets(f)
+	case evenstand.KindRefillSoon:
+		if s := v.ask(f); s != "" {
+			a.Do = s + " " + a.Do
+		}
 	}
 	a.Cautions = cautions(f.Kind, touch)
 	return a
@@ -634,6 +646,8 @@ var looks = map[string]struct {
 
 	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
 	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
+	evenstand.KindTankDisagrees:     {"At the next stop look along hoses and fittings for wet spots, and compare the tank with what the box counted.", machine},
+	evenstand.KindFillImbalance:     {"At the next stop look whether the valves between the tanks stand open.", machine},
 	evenstand.KindPuddle:            {"At the next stop look from the side whether rows drip while the planter stands.", machine},
 }
 
@@ -657,6 +671,10 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 	if f.Until == nil {
 		a.Do = "Nothing to do: the logs that are in the logbook now no longer show it."
 		a.Cautions = cautions(f.Kind, 0)
+		return a
+	}
+	if f.Kind == evenstand.KindRefillSoon {
+		a.Do = "Nothing to do: it was filled at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
 		return a
 	}
 	how := "It ended by itself"
@@ -753,6 +771,15 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("whether nothing ran or the meters saw nothing", "the log knows the meters alone", "look at the tank's level, or behind the rows while they plant")
 	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
 		say("where it ran out", "the log knows the meters alone", "look at the ground where the planter stood or turned, and keep off it with seed")
+	case evenstand.KindTankDisagrees:
+		say("what really went out", "gauge and meter are boxes both", v.pick("weigh a fill of {50 gal|200 L} or more, or a tenth of the tank, against what the box counts"))
+	case evenstand.KindFillImbalance:
+		say("which tank is off", "the gauges are held against one another alone", "look at the levels from the side, and weigh what goes into each")
+	case evenstand.KindRefillSoon:
+		if over(f) {
+			break
+		}
+		say("what stands in the boxes", "it is counted from fills and use", "look into them, fan off and key out")
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindUnplantedLeft:

@@ -54,6 +54,10 @@ func touches(kind, cause string) touch {
 		return machine | under | product
 	case evenstand.CauseLiquidOff:
 		return 0
+	case evenstand.CauseLeak, evenstand.CauseGauge, evenstand.CauseUneven:
+		return machine | under | product
+	case evenstand.CauseUsedUp:
+		return machine | seed | product
 	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate:
 		return machine | product
 	case evenstand.CauseFan, evenstand.CauseSpeedSource, evenstand.CauseSectionOffset, evenstand.CauseCardOffset:
@@ -73,10 +77,12 @@ func checks(kind string) touch {
 		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,
 		evenstand.KindContactLoss, evenstand.KindOverload: // one digs, weighs seed or opens a box or a meter
 		return machine | seed
+	case evenstand.KindRefillSoon: // one looks into the boxes
+		return machine | seed
 	case evenstand.KindLowVacuum,
 		evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap, evenstand.KindGuessRow, evenstand.KindOffsetDoubt: // one digs, or tapes, beside the machine
 		return machine
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
 		return machine | under | product | catch
 	}
 	return 0
@@ -169,7 +175,7 @@ func besides(kind string, t touch) []string {
 		out = append(out, CautionCatch)
 	}
 	switch kind {
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
 		out = append(out, CautionLabel)
 	case evenstand.KindLowVacuum:
 		out = append(out, CautionGauge)

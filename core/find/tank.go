@@ -124,6 +124,7 @@ type stockLeft struct {
 	left, leftSD   float64
 	area, areaSD   float64
 	toFill, chance float64
+	used           float64 // since the last fill
 }
 
 // initTanks takes the tanks of the card.
@@ -575,7 +576,7 @@ func (s *stock) goes(lead float64) (l stockLeft, ok bool) {
 	s.belief.Use(s.shown - s.shownAtFill())
 	p, b := s.use.Pace(), s.belief
 	b.NotEmpty()
-	l = stockLeft{of: s, toFill: nan}
+	l = stockLeft{of: s, toFill: nan, used: b.Used}
 	l.left, l.leftSD = b.Left()
 	l.area, l.areaSD = b.Lasts(p)
 	l.chance = b.EmptyBefore(lead, p)
@@ -639,11 +640,14 @@ func (e *Engine) forecast(t evenstand.Micros) {
 // reportTank says what such a finding rests on.
 func (e *Engine) reportTank(c *caseFile, f *evenstand.Finding) {
 	x := c.tank
-	unit := func(s *stock) string {
-		if s.n == 0 {
-			return "seeds"
+	unit := func(s *stock) (string, float64) { // as seed is sold, where it is known how
+		if s.n != 0 {
+			return "m3", 1
 		}
-		return "m3"
+		if n, ok := evenstand.SeedsPerUnit(e.cropOf(c.rows)); ok {
+			return "units", n
+		}
+		return "seeds", 1
 	}
 	const z = 1.6448536269514722 // normal quantile of 0.95
 	switch c.kind {
@@ -653,16 +657,20 @@ func (e *Engine) reportTank(c *caseFile, f *evenstand.Finding) {
 				lo, hi := math.Max(0, l.area-z*l.areaSD), l.area+z*l.areaSD
 				f.Evidence = append(f.Evidence, ev("lasts", l.area, lo, hi, nan, "m2"))
 				if x.work > 0 {
-					f.Evidence = append(f.Evidence, ev("lasts", l.area/x.work, lo/x.work, hi/x.work, nan, "s"))
+					f.Evidence = append(f.Evidence, ev("lasts for", l.area/x.work/60, lo/x.work/60, hi/x.work/60, nan, "min"))
 				}
 				if x.pass > 0 {
 					f.Evidence = append(f.Evidence, ev("passes", l.area/x.pass, lo/x.pass, hi/x.pass, nan, ""))
 				}
 				f.Evidence = append(f.Evidence, ev("chance that it is empty within half an hour", l.chance, nan, nan, nan, ""))
 			}
-			f.Evidence = append(f.Evidence, ev("left: "+l.of.name, l.left, math.Max(0, l.left-z*l.leftSD), l.left+z*l.leftSD, nan, unit(l.of)))
-			if l.toFill > 0 {
-				f.Evidence = append(f.Evidence, ev("to fill up: "+l.of.name, l.toFill, nan, nan, nan, unit(l.of)))
+			name, per := unit(l.of)
+			f.Evidence = append(f.Evidence, ev("left: "+l.of.name, l.left/per, math.Max(0, l.left-z*l.leftSD)/per, (l.left+z*l.leftSD)/per, nan, name))
+			switch {
+			case l.toFill > 0:
+				f.Evidence = append(f.Evidence, ev("to fill up: "+l.of.name, l.toFill/per, nan, nan, nan, name))
+			case l.of.n == 0 && l.used > 0:
+				f.Evidence = append(f.Evidence, ev("used since the last fill: "+l.of.name, l.used/per, nan, nan, nan, name))
 			}
 		}
 		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseUsedUp, Probability: 1})

@@ -422,6 +422,8 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load", "")
 	case evenstand.KindLiquidRowLow, evenstand.KindSeedWithoutLiquid:
 		b.liquid()
+	case evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
+		b.need(evenstand.TopicNone, "the price of the product", "")
 	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
 		b.need(evenstand.TopicNone, "the price of the product, and what so much of it does to seed there, of which nothing is published here", "")
 	case evenstand.KindLiquidRowHigh:
@@ -665,9 +667,9 @@ func (b *bill) lostHour() float64 {
 // "when", the first where it gives two.
 func Usual(kind string) evenstand.When {
 	switch kind {
-	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindPuddle:
+	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindPuddle, evenstand.KindRefillSoon, evenstand.KindFillImbalance:
 		return evenstand.NextStop
-	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff:
+	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff, evenstand.KindTankDisagrees:
 		return evenstand.Tonight
 	case evenstand.KindRowDrive, evenstand.KindRecurringUpset:
 		return evenstand.Tonight

@@ -1,0 +1,154 @@
+package advise
+
+import (
+	"math"
+	"strings"
+
+	"evenstand"
+)
+
+// The words of evidence about what is on board; the name of what it is of stands
+// behind them.
+const (
+	leftOf   = "left: "
+	fillUpOf = "to fill up: "
+	usedOf   = "used since the last fill: "
+)
+
+// of gives the first figure whose name begins like this, with the rest of its
+// name.
+func of(f *evenstand.Finding, begins string) (e evenstand.Evidence, name string, ok bool) {
+	for _, e := range f.Evidence {
+		if name, ok := strings.CutPrefix(e.Name, begins); ok {
+			return e, name, true
+		}
+	}
+	return e, "", false
+}
+
+// tanks says what runs out, or what is off with what is in the tanks.
+func (v Voice) tanks(f *evenstand.Finding, since string) string {
+	switch f.Kind {
+	case evenstand.KindRefillSoon:
+		return v.runsOut(f)
+	case evenstand.KindFillImbalance:
+		for _, e := range f.Evidence {
+			if strings.HasSuffix(e.Name, ", a row") {
+				what := strings.TrimSuffix(strings.Replace(strings.Replace(e.Name, " from tank ", " out of tank ", 1), " over tank ", " than out of tank ", 1), ", a row")
+				name, rest, _ := strings.Cut(what, " out of ")
+				return v.Percent(float64(e.Value)-1) + " more " + name + " a row went " + "out of " + rest + since
+			}
+		}
+		return "Tanks empty unevenly" + since
+	}
+	k, name, ok := of(f, "went out by the tank over what the meter shows: ")
+	if lost, name, leaks := of(f, "lost beside the meter: "); leaks && first(f) == evenstand.CauseLeak {
+		return v.Volume(float64(lost.Value)) + " of " + name + " went out of the tank that the meter did not see" + since
+	}
+	if !ok {
+		return "Tank and meter disagree" + since
+	}
+	x := float64(k.Value)
+	more, by := "more", x-1
+	if x < 1 {
+		more, by = "less", 1-x
+	}
+	s := v.Percent(by) + " " + more + " " + name + " went out of the tank than the meter shows"
+	if shown, ok := Figure(f, "went out by the meter"); ok {
+		s += ", " + v.Volume(x*shown) + " against " + v.Volume(shown)
+	}
+	return s
+}
+
+// first is the likeliest cause.
+func first(f *evenstand.Finding) string {
+	if len(f.Causes) == 0 {
+		return ""
+	}
+	return f.Causes[0].Cause
+}
+
+// runsOut says what runs out first, how far it goes and until when.
+func (v Voice) runsOut(f *evenstand.Finding) string {
+	left, name, ok := of(f, leftOf)
+	if !ok {
+		return "Seed or product runs out soon"
+	}
+	name = strings.ToUpper(name[:1]) + name[1:]
+	if f.Until != nil {
+		return name + " ran low at " + v.Clock(f.Since) + v.On(f.Since) + " and was filled at " + v.Clock(*f.Until)
+	}
+	s := name + " runs out first: about " + v.Value(float64(left.Value), left.Unit) + " left"
+	for _, e := range f.Evidence {
+		switch {
+		case e.Name == "lasts":
+			s += ", for " + v.span(e, func(x float64) string { return v.Area(x) })
+		case e.Name == "passes" && float64(e.High) >= 1:
+			s += " or " + numbers(math.Floor(float64(e.Low)), math.Ceil(float64(e.High))) + " passes"
+		}
+	}
+	if from, to, ok := v.lastsUntil(f); ok {
+		s += ", until " + from + " to " + to
+	}
+	return s
+}
+
+// lastsUntil gives the times between which it runs out when the work goes on as
+// it did.
+func (v Voice) lastsUntil(f *evenstand.Finding) (from, to string, ok bool) {
+	for _, e := range f.Evidence {
+		if e.Name == "lasts for" && v.AsOf > 0 {
+			at := func(n evenstand.Number) string { return v.Clock(v.AsOf + evenstand.FromSeconds(60*float64(n))) }
+			return at(e.Low), at(e.High), true
+		}
+	}
+	return "", "", false
+}
+
+// span writes an interval with its unit once: 14 to 18 ac.
+func (v Voice) span(e evenstand.Evidence, write func(float64) string) string {
+	low, high := write(float64(e.Low)), write(float64(e.High))
+	n, unit, ok := strings.Cut(low, " ")
+	if ok && strings.HasSuffix(high, " "+unit) {
+		low = n
+	}
+	return low + " to " + high
+}
+
+func numbers(low, high float64) string {
+	if low == high {
+		return Digits(low)
+	}
+	return Digits(low) + " to " + Digits(high)
+}
+
+// ask says what to have brought, and by when.
+func (v Voice) ask(f *evenstand.Finding) string {
+	var want []string
+	for _, e := range f.Evidence {
+		name, ok := strings.CutPrefix(e.Name, fillUpOf)
+		if !ok {
+			if name, ok = strings.CutPrefix(e.Name, usedOf); !ok {
+				continue
+			}
+		}
+		x := float64(e.Value)
+		if e.Unit == "units" {
+			x = math.Ceil(x)
+		}
+		if x > 0 {
+			want = append(want, v.Value(x, e.Unit)+" of "+name)
+		}
+	}
+	if len(want) == 0 {
+		return ""
+	}
+	s := "Have " + and(want, "and") + " at the field"
+	if f.Field != "" && f.Field != evenstand.Unassigned {
+		s = "Have " + and(want, "and") + " at " + f.Field
+	}
+	if from, _, ok := v.lastsUntil(f); ok {
+		s += " by " + from
+	}
+	return s + "."
+}
