@@ -326,6 +326,9 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 	if r := by["clocks told"]; r != nil {
 		clockFigures(r, add)
 	}
+	if r := by["tanks"]; r != nil {
+		tankFigures(r, add)
+	}
 	if r := by["small"]; r != nil {
 		add(r, judge(len(r.report.False) == 0), "false findings, the demonstration's day", "0", "%d", len(r.report.False))
 		add(r, atLeast(r.sum.All.Recall, 0.85), "recall, the demonstration's day", "≥ 0.85", "%s", r.sum.All.Recall)

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"evenstand"
@@ -58,7 +59,21 @@ type Match struct {
 	CauseRight bool    `json:"cause_right"`
 	CauseOdds  float64 `json:"cause_odds"` // probability given to the causes that count as right
 	Money      *Money  `json:"money,omitempty"`
+	Lasts      *Lasts  `json:"lasts,omitempty"` // of what was about to run out
 }
+
+// Lasts is the ground that was left in a tank or the seed boxes when they were
+// filled, m2, beside the 90 % interval that was said.
+type Lasts struct {
+	Of   string  `json:"of"`
+	True float64 `json:"true_m2"`
+	Low  float64 `json:"low_m2"`
+	Mid  float64 `json:"mid_m2"`
+	High float64 `json:"high_m2"`
+}
+
+// Inside tells whether the truth lies within low to high.
+func (l Lasts) Inside() bool { return l.True >= l.Low && l.True <= l.High }
 
 // Money is the true loss beside what was said of it.
 type Money struct {
@@ -258,7 +273,30 @@ func compare(day string, f *evenstand.Finding, t *sim.Fault, truth *sim.Truth) M
 			m.Money.True = t.Bushels
 		}
 	}
+	if t.Kind == evenstand.KindRefillSoon {
+		m.Lasts = lasts(f, t)
+	}
 	return m
+}
+
+// lasts compares how far what runs out first goes, where finding and truth speak
+// of the same.
+func lasts(f *evenstand.Finding, t *sim.Fault) *Lasts {
+	var l *Lasts
+	for _, e := range f.Evidence {
+		name, ok := strings.CutPrefix(e.Name, "left: ")
+		switch {
+		case e.Name == "lasts":
+			l = &Lasts{True: t.Params["area_m2"], Low: float64(e.Low), Mid: float64(e.Value), High: float64(e.High)}
+		case ok && l != nil:
+			l.Of = name
+			if (name == "seed") != (t.Variant == "seed") || l.True < 0 { // no box holds less than nothing
+				return nil
+			}
+			return l
+		}
+	}
+	return nil
 }
 
 // planted counts a row's places due between two instants, and the seconds in
