@@ -28,6 +28,7 @@ type tanks struct {
 	g     *rand.PCG
 	size  float64 // m3, of each
 	level []float64
+	used  []float64 // m3 planted out of each
 	bias  []float64
 	slosh []float64
 	next  int // slow tick of the leg up to which they were carried
@@ -66,11 +67,12 @@ func newTanks(s *Scenario) *tanks {
 	t.size = round(perFill*s.Output.Liquid*litreHectare/float64(n)*between(g, 1.12, 1.7), 2)
 	for range n {
 		t.level = append(t.level, t.size*between(g, 0.9, 1))
+		t.used = append(t.used, 0)
 		t.bias = append(t.bias, gaugeBias*t.size*normal(g))
 		t.slosh = append(t.slosh, normal(g))
 	}
 	t.boxes = math.Ceil(perFill*s.perM2()*between(g, 1.05, 1.4)/unitSeeds) * unitSeeds
-	first := t.boxes * between(g, 0.8, 1)
+	first := t.boxes * between(g, math.Min(1, math.Max(0.8, 1.03*perFill*s.perM2()/t.boxes)), 1)
 	t.fill.units = math.Round(first * between(g, 0.8, 1) / unitSeeds)
 	t.seeds = first
 	return t
@@ -118,6 +120,7 @@ func (t *tanks) step(b *liquidBox, m *moment, to int, out []float64) {
 			var q float64
 			if out != nil {
 				q = out[k]
+				t.used[k] += q * slowTick
 			}
 			for _, f := range m.faults {
 				if f.Kind == evenstand.KindTankDisagrees && f.Variant == "leak" && k == 0 && f.begun && at >= f.t0 && at < f.t0+f.Minutes*60 {
@@ -194,7 +197,7 @@ func (t *tanks) area(w *world, tank int) float64 {
 	if tank == 0 {
 		return t.left(w) / (w.tot.Dropped / w.tot.Area)
 	}
-	return t.level[tank-1] / (t.s.Output.Liquid * litreHectare) * float64(t.s.Planter.Rows) / float64(len(t.s.rowsOf(tank)))
+	return t.level[tank-1] / (t.used[tank-1] / w.tot.Area)
 }
 
 // close ends the times in which something was about to run out: it was filled,

@@ -38,7 +38,7 @@ const (
 	paceStands   = 5 * 60    // s without planting after which time does not count as work
 	seedFillSD   = 0.015     // of seeds counted, against a scale (methods, o)
 	emptyOfUse   = 0.25      // of the size: less than that is worth nothing to compare
-	levelDriving = 20 * 60   // s between levels that are taken while driving
+	levelDriving = 10 * 60   // s between levels that are taken while driving
 	drivingSD    = 1.5 * tankLevelSD
 )
 
@@ -455,18 +455,28 @@ func (e *Engine) compareTank(s *stock, t evenstand.Micros) {
 	c := s.dis
 	switch {
 	case c == nil && is:
-		onset := s.from
-		if v.Leaks > v.OffScale {
-			onset += evenstand.FromSeconds(v.From * 3600)
-		}
 		s.dis = e.add(&caseFile{
-			kind: evenstand.KindTankDisagrees, rows: e.rowsFed(s), raised: true, onset: onset, onsetLow: onset - 10*60*evenstand.Second, onsetHigh: onset + 10*60*evenstand.Second,
-			alarm: t, grade: evenstand.GradeC, fromStart: v.OffScale >= v.Leaks, tank: &tankCase{of: s, verdict: v, shown: points[len(points)-1].Shown, room: room},
+			kind: evenstand.KindTankDisagrees, rows: e.rowsFed(s), raised: true,
+			alarm: t, grade: evenstand.GradeC, tank: &tankCase{of: s},
 		})
+		s.dis.disagree(s, v, points[len(points)-1].Shown, room)
 	case c != nil && v.Right > 0.5:
 		c.until, s.dis = t, nil
 	case c != nil:
-		c.tank.verdict, c.tank.shown = v, points[len(points)-1].Shown
+		c.disagree(s, v, points[len(points)-1].Shown, room)
+	}
+}
+
+// disagree takes what the levels say now: of a meter all along, of a leak since
+// it began.
+func (c *caseFile) disagree(s *stock, v tank.Verdict, shown, room float64) {
+	c.tank.verdict, c.tank.shown, c.tank.room = v, shown, room
+	c.fromStart = v.OffScale >= v.Leaks
+	c.onset, c.onsetLow, c.onsetHigh = s.from, s.from, s.from
+	if !c.fromStart {
+		at := func(h float64) evenstand.Micros { return s.from + evenstand.FromSeconds(math.Max(0, h)*3600) }
+		const z = 1.6448536269514722 // normal quantile of 0.95
+		c.onset, c.onsetLow, c.onsetHigh = at(v.From), at(v.From-z*v.FromSD), at(v.From+z*v.FromSD)
 	}
 }
 

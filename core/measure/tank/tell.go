@@ -36,7 +36,8 @@ type Point struct {
 type Verdict struct {
 	Scale, ScaleSD float64 // if nothing leaks
 	Lost, LostSD   float64 // if the meter is right, what leaked in all, by the likeliest span
-	From, To       float64 // hours of that span
+	From, To       float64 // hours of the span, on average over the likely ones
+	FromSD         float64 // of its beginning, one standard deviation
 	Right          float64 // chance that the meter is right and nothing leaks
 	OffScale       float64 // that the meter's scale is off
 	Leaks          float64 // that the tank leaks
@@ -67,6 +68,7 @@ func Tell(filled, fillSD float64, points []Point) Verdict {
 	// The leak's evidence is the mean over the spans in which it may have run.
 	step := max(1, (len(points)+mostSpans-1)/mostSpans)
 	var leaks []float64
+	var spans [][2]float64
 	best := math.Inf(-1)
 	for a := -step; a < len(points)-1; a += step {
 		from := 0.0
@@ -85,10 +87,10 @@ func Tell(filled, fillSD float64, points []Point) Verdict {
 			if k.x[2] < 0 { // nothing flows in
 				e = math.Inf(-1)
 			}
-			leaks = append(leaks, e)
+			leaks, spans = append(leaks, e), append(spans, [2]float64{from, to})
 			if e > best {
 				best = e
-				v.Lost, v.LostSD, v.From, v.To = k.x[2], math.Sqrt(k.p[2][2]), from, to
+				v.Lost, v.LostSD = k.x[2], math.Sqrt(k.p[2][2])
 			}
 		}
 	}
@@ -98,9 +100,19 @@ func Tell(filled, fillSD float64, points []Point) Verdict {
 	top := math.Max(well, math.Max(off, best))
 	a := (1 - priorOff - priorLeak) * math.Exp(well-top)
 	b := priorOff * math.Exp(off-top)
-	c := 0.0
-	for _, e := range leaks {
+	c, all, square := 0.0, 0.0, 0.0
+	for i, e := range leaks {
 		c += priorLeak * math.Exp(e-top) / float64(len(leaks))
+		w := math.Exp(e - best)
+		if math.IsNaN(w) {
+			continue
+		}
+		all += w
+		v.From, v.To, square = v.From+w*spans[i][0], v.To+w*spans[i][1], square+w*spans[i][0]*spans[i][0]
+	}
+	if all > 0 {
+		v.From, v.To = v.From/all, v.To/all
+		v.FromSD = math.Sqrt(math.Max(0, square/all-v.From*v.From))
 	}
 	v.Right, v.OffScale, v.Leaks = a/(a+b+c), b/(a+b+c), c/(a+b+c)
 	return v
