@@ -460,6 +460,10 @@ func (e *Engine) compareTank(s *stock, t evenstand.Micros) {
 			alarm: t, grade: evenstand.GradeC, tank: &tankCase{of: s},
 		})
 		s.dis.disagree(s, v, points[len(points)-1].Shown, room)
+		if s.dis.fromStart && len(points) == len(s.points) { // the meter is taken to be off by as much
+			s.belief = s.belief.Scaled(v.Scale, v.ScaleSD)
+			s.belief.Cov = 0
+		}
 	case c != nil && v.Right > 0.5:
 		c.until, s.dis = t, nil
 	case c != nil:
