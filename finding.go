@@ -261,3 +261,23 @@ type Worklist struct {
 	Currency string    `json:"currency"`
 	Findings []Finding `json:"findings"`
 }
+
+// Kinds of finding that weigh a stop now against going on to the next fill. They
+// rest on the other findings and their prices and are made with the worklist.
+const (
+	KindStopPays = "stop-pays"
+	KindGoOnPays = "go-on-pays"
+)
+
+// OnBoard is what a tank or the seed boxes hold at the end of the log, and how
+// much ground that does at the pace of the day.
+type OnBoard struct {
+	Of     string `json:"of"`
+	Tank   int    `json:"tank,omitempty"` // of the card; 0 the seed boxes
+	Unit   string `json:"unit"`           // m3, seeds
+	Left   Number `json:"left"`
+	SD     Number `json:"left_sd"`
+	Area   Number `json:"area_m2"`
+	AreaSD Number `json:"area_sd_m2"`
+	ToFill Number `json:"to_fill"` // null where the size is not known
+}

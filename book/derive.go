@@ -777,7 +777,7 @@ func (b *Book) smallFiles(p *planterDays, day evenstand.Day, res pipeline.Result
 		findings.Findings = []evenstand.Finding{}
 	}
 	sum := summaryJSON{Schema: 1, Left: left, Seen: &seen, Card: toCardJSON(&res.Card), DaySummary: DaySummary{
-		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes,
+		Planter: p.planter, Day: day, AsOf: res.AsOf, Until: res.Until, Passes: int(w.n), Seeds: w.seeds.w.Rows(), Planted: toPlanted(res.Planted), Notes: res.Notes, OnBoard: res.OnBoard,
 	}}
 	if sum.Notes == nil {
 		sum.Notes = []string{}

@@ -297,6 +297,8 @@ type DaySummary struct {
 	Seeds   int64            `json:"seeds"`
 	Planted []Planted        `json:"planted"`
 	Notes   []string         `json:"notes"`
+	// OnBoard is what tanks and seed boxes hold at the day's end, where it is known.
+	OnBoard []evenstand.OnBoard `json:"on_board"`
 }
 
 // Planted is the ground planted in one field on one day.

@@ -50,21 +50,52 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	for i := range fs {
 		ptrs[i] = &fs[i]
 	}
-	price.PriceAll(ptrs, func(f *evenstand.Finding) price.Context {
+	contextOf := func(f *evenstand.Finding) price.Context {
 		c := price.Context{Settings: set, Rows: rows[DayRef{f.Planter, f.Day}], Card: files[DayRef{f.Planter, f.Day}], FieldLeft: math.NaN(), AsOf: asOf, Seed: priceSeed}
 		if a, ok := left[f.Field]; ok {
 			c.FieldLeft = a
 		}
 		return c
-	})
+	}
+	price.PriceAll(ptrs, contextOf)
 	for _, i := range decided { // over for the price only
 		fs[i].Until = nil
 	}
 	voice := advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}
+	fs = append(fs, halts(fs, days, contextOf)...)
 	for i := range fs {
 		advise.Fill(&fs[i], voice)
 	}
 	return record.Assemble(set.Name, asOf, set.Currency, fs, all), nil
+}
+
+// halts weighs, for each planter's last day, a stop now against going on to the
+// next fill, where it is known how far that is.
+func halts(fs []evenstand.Finding, days []DaySummary, of func(*evenstand.Finding) price.Context) (out []evenstand.Finding) {
+	last := map[string]*DaySummary{}
+	for i := range days {
+		if d := &days[i]; d.Passes > 0 && (last[d.Planter] == nil || d.Day > last[d.Planter].Day) {
+			last[d.Planter] = d
+		}
+	}
+	for _, planter := range sortedKeys(last) {
+		d := last[planter]
+		if len(d.OnBoard) == 0 || math.IsNaN(float64(d.OnBoard[0].Area)) {
+			continue
+		}
+		var open []*evenstand.Finding
+		for i := range fs {
+			if fs[i].Planter == planter && fs[i].Day == d.Day {
+				open = append(open, &fs[i])
+			}
+		}
+		if f, ok := price.Halt(open, of, float64(d.OnBoard[0].Area)); ok {
+			f.ID = record.ID(planter, d.Day, "halt", 0, 0)
+			f.Since, f.SinceLow, f.SinceHigh, f.Alarm = d.AsOf, d.AsOf, d.AsOf, d.AsOf
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 // cleared is how long a row must have planted on a later day, as well watched

@@ -46,6 +46,7 @@ type Result struct {
 	AsOf     evenstand.Micros // last log time
 	Until    evenstand.Micros // the day's passes end here: From of the next day
 	Planted  []Planted
+	OnBoard  []evenstand.OnBoard // at the end of the day
 	Behind   Behind
 	Card     evenstand.Card // that the day was settled with: the planter's, completed by what the logs say
 }

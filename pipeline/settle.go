@@ -565,7 +565,7 @@ func (s *settler) start() {
 // finish ends the day.
 func (s *settler) finish() Result {
 	v := &s.survey_
-	s.res.AsOf, s.res.Card = v.last, s.card
+	s.res.AsOf, s.res.Card, s.res.OnBoard = v.last, s.card, s.engine.OnBoard()
 	end := v.last
 	s.endGaps()
 	switch {

@@ -17,6 +17,10 @@ import (
 // (what can still be saved decides when to act). A kind that the catalogue does not
 // know gets a plain sentence and no advice.
 func Fill(f *evenstand.Finding, v Voice) {
+	if f.Kind == evenstand.KindStopPays || f.Kind == evenstand.KindGoOnPays {
+		v.halt(f)
+		return
+	}
 	f.Sentence = Sentence(f, v)
 	f.Advice = adviceOf(f, v)
 	f.When = WhenToAct(f)

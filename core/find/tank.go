@@ -19,6 +19,7 @@ const (
 	tankStill    = 5         // s of standing after which a level is still (judgement)
 	tankWindow   = 10        // s of levels that are averaged
 	tankLevelSD  = 0.02      // of the tank's size: a level read at a stop (methods, o)
+	gaugeSD      = 0.005     // of the size: what a gauge is off by, all day (judgement)
 	tankRise     = 0.03      // of the size, in a window: it is being filled
 	tankJump     = 0.05      // of the size above what must be in it: it was filled meanwhile
 	tankNote     = 20 * 60   // s that a fill may be written down before or after it is seen
@@ -592,6 +593,11 @@ func (s *stock) goes(lead float64) (l stockLeft, ok bool) {
 	b.NotEmpty()
 	l = stockLeft{of: s, toFill: nan, used: b.Used}
 	l.left, l.leftSD = b.Left()
+	if s.gauged { // what its gauge is off by all day
+		off := gaugeSD * s.room()
+		l.leftSD = math.Hypot(l.leftSD, off)
+		b.VarLevel += off * off
+	}
 	l.area, l.areaSD = b.Lasts(p)
 	l.chance = b.EmptyBefore(lead, p)
 	if s.size > 0 {
@@ -714,4 +720,19 @@ func (e *Engine) reportTank(c *caseFile, f *evenstand.Finding) {
 			evenstand.Cause{Cause: evenstand.CauseLeak, Probability: v.Leaks},
 		)
 	}
+}
+
+// OnBoard gives what is left in tanks and seed boxes, the first to run out first.
+func (e *Engine) OnBoard() []evenstand.OnBoard {
+	out := []evenstand.OnBoard{}
+	for _, l := range e.out(0) {
+		unit := "m3"
+		if l.of.n == 0 {
+			unit = "seeds"
+		}
+		out = append(out, evenstand.OnBoard{
+			Of: l.of.name, Tank: l.of.n, Unit: unit, Left: num(l.left), SD: num(l.leftSD), Area: num(l.area), AreaSD: num(l.areaSD), ToFill: num(l.toFill),
+		})
+	}
+	return out
 }

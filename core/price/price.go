@@ -90,10 +90,16 @@ func Relations(f *evenstand.Finding) []string {
 	return out
 }
 
-// Rank orders findings for the worklist: the most still to save first, then
-// the most lost so far, then the id.
+// Rank orders findings for the worklist: a stop that pays now first, then the
+// most still to save, then the most lost so far, then the id.
 func Rank(fs []evenstand.Finding) {
 	slices.SortStableFunc(fs, func(a, b evenstand.Finding) int {
+		if x, y := a.Kind == evenstand.KindStopPays, b.Kind == evenstand.KindStopPays; x != y {
+			if x {
+				return -1
+			}
+			return 1
+		}
 		for _, d := range []float64{
 			known(b.Money.StillToSave.Expected) - known(a.Money.StillToSave.Expected),
 			known(b.Money.SoFar.Mid) - known(a.Money.SoFar.Mid),
@@ -679,7 +685,7 @@ func Usual(kind string) evenstand.When {
 		return evenstand.BeforeLeaving
 	case evenstand.KindOverlap, evenstand.KindCoverGap, evenstand.KindLateSection, evenstand.KindGuessRow:
 		return evenstand.SideDress
-	case evenstand.KindUpset:
+	case evenstand.KindUpset, evenstand.KindGoOnPays:
 		return evenstand.Never
 	}
 	return evenstand.Now

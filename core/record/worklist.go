@@ -97,7 +97,7 @@ func titleOf(f *evenstand.Finding) string {
 
 // todo tells whether a finding waits for someone to act.
 func todo(f *evenstand.Finding) bool {
-	return f.Stage == evenstand.Raised && f.Status == evenstand.Open && f.Kind != evenstand.KindUpset
+	return f.Stage == evenstand.Raised && f.Status == evenstand.Open && f.Kind != evenstand.KindUpset && f.Kind != evenstand.KindGoOnPays
 }
 
 // Waiting tells whether any finding waits for someone to act.
@@ -122,10 +122,13 @@ func Summary(w evenstand.Worklist, o Options) string {
 			if !todo(&f) {
 				continue
 			}
-			n++
 			if due == "" {
 				due = g.Title
 			}
+			if f.Kind == evenstand.KindStopPays { // it speaks of the others
+				continue
+			}
+			n++
 			s := f.Money.StillToSave
 			if math.IsNaN(float64(s.Low)) || math.IsNaN(float64(s.High)) || unit != "" && unit != f.Money.Unit {
 				unpriced++

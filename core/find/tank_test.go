@@ -1,0 +1,151 @@
+package find_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"evenstand"
+	"evenstand/core/find"
+)
+
+// day feeds an engine with eight hours of work: passes of 200 s and turns of
+// 25 s, a stop of 30 s amid every fourth pass, a fill of ten minutes every two
+// hours. A tank of 1.5 m3 gives 0.19 L a second while planting. scale is by how
+// much more goes out than the meter shows, leak gives what is lost besides, m3 a
+// second.
+func tankDay(seed uint64, scale float64, leak func(t float64) float64, noted bool, hours float64) []evenstand.Finding {
+	const rows, use, size = 16, 1.9e-4, 1.5
+	cfg := config(rows)
+	cfg.Tanks = []find.Tank{{N: 1, Name: "starter", Capacity: size}}
+	e := find.New(cfg)
+	r := rand.New(rand.NewPCG(seed, 9))
+	off := 0.004 * size * r.NormFloat64()
+	level, down, way, gone := 0.95*size, false, 0.0, 0.0
+	for s := range int(hours * 3600) {
+		t := float64(s)
+		k := math.Mod(t, 225)
+		in := math.Mod(t, 7200)
+		fill := in >= 6600
+		standing := fill || math.Mod(t, 900) >= 100 && math.Mod(t, 900) < 130
+		lowered := k < 200 && !fill
+		v := fast
+		switch {
+		case standing:
+			v = 0
+		case !lowered:
+			v = 1.8
+		}
+		if lowered != down {
+			if down = lowered; down {
+				e.Lower(at(t))
+			} else {
+				e.Lift(at(t))
+			}
+		}
+		way += v
+		flow := 0.0
+		if lowered && !standing {
+			flow = use * (1 + 0.1*r.NormFloat64())
+			gone += flow * scale
+		}
+		level -= flow*scale + leak(t)
+		if fill && in >= 6700 && in < 7000 {
+			level += gone / 300
+		}
+		if fill && in >= 7000 && gone > 0 {
+			if noted {
+				e.Filled(find.Fill{T: at(t), Volume: gone, Seeds: math.NaN(), Words: "starter"})
+			}
+			gone = 0
+		}
+		if s%5 == 0 {
+			e.TankLevel(1, math.Max(0, level+off+0.006*size*r.NormFloat64()))
+		}
+		e.FlowEver(0, at(t), flow, v)
+		bar := find.Bar{Way: way, Rolling: v}
+		if lowered {
+			bar = find.Bar{Planting: !standing, Speed: v, Way: way, Rolling: v}
+		}
+		e.Tick(at(t+1), bar)
+	}
+	return e.Finish(at(hours * 3600))
+}
+
+func none(float64) float64 { return 0 }
+
+func TestTanks(t *testing.T) {
+	leak := func(t float64) float64 {
+		if t >= 10000 && t < 13000 {
+			return 2e-3 / 60 // 2 L a minute
+		}
+		return 0
+	}
+	for _, tt := range []struct {
+		name  string
+		scale float64
+		leak  func(float64) float64
+		noted bool
+		cause string
+	}{
+		{"all is well", 1, none, true, ""},
+		{"all is well, fills not written down", 1, none, false, ""},
+		{"a meter that shows too little", 1.1, none, true, evenstand.CauseFlowMeter},
+		{"a meter that shows too much, fills not written down", 0.9, none, false, evenstand.CauseFlowMeter},
+		{"a leak of 100 L", 1, leak, true, evenstand.CauseLeak},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			days := uint64(5)
+			if testing.Short() {
+				days = 1
+			}
+			for seed := range days {
+				cause := ""
+				for _, f := range tankDay(seed+1, tt.scale, tt.leak, tt.noted, 8) {
+					if f.Kind != evenstand.KindTankDisagrees || f.Stage != evenstand.Raised {
+						continue
+					}
+					cause = f.Causes[0].Cause
+					if cause == evenstand.CauseLeak {
+						if d := math.Abs((f.Since - at(10000)).Seconds()); d > 1200 {
+							t.Errorf("day %d: the leak began %.0f s off", seed, d)
+						}
+						continue
+					}
+					k := f.Evidence[0]
+					if float64(k.Low) > tt.scale || float64(k.High) < tt.scale {
+						t.Logf("day %d: scale %.3f (%.3f to %.3f), true %.2f", seed, float64(k.Value), float64(k.Low), float64(k.High), tt.scale)
+					}
+					if math.Abs(float64(k.Value)-tt.scale) > 0.03 {
+						t.Errorf("day %d: scale %.3f, true %.2f", seed, float64(k.Value), tt.scale)
+					}
+				}
+				if cause != tt.cause {
+					t.Errorf("day %d: %q, want %q", seed, cause, tt.cause)
+				}
+			}
+		})
+	}
+}
+
+// Before a tank runs empty it is said, how far it goes, and the fill ends it.
+func TestRunsOut(t *testing.T) {
+	dry := func(hours float64) *evenstand.Finding {
+		for _, f := range tankDay(3, 1.35, none, true, hours) {
+			if f.Kind == evenstand.KindRefillSoon {
+				return &f
+			}
+		}
+		return nil
+	}
+	if f := dry(0.8); f != nil {
+		t.Errorf("said after 48 minutes: %v", f.Evidence)
+	}
+	f := dry(1.8)
+	if f == nil || f.Until != nil {
+		t.Fatalf("not said, or over: %v", f)
+	}
+	if f = dry(2.1); f == nil || f.Until == nil {
+		t.Errorf("the fill does not end it: %v", f)
+	}
+}
