@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"evenstand"
+	"evenstand/core/advise"
+	"evenstand/core/record"
 	"evenstand/pipeline"
 )
 
@@ -260,4 +262,20 @@ func (b *Book) BoxJournal(ctx context.Context, day evenstand.Day) (lines []BoxLi
 	})
 	slices.SortStableFunc(lines, func(a, b BoxLine) int { return cmp.Compare(a.T, b.T) })
 	return lines, more, err
+}
+
+// Say puts what a box logged into words.
+func (l *BoxLine) Say(v advise.Voice) string {
+	rows, err := evenstand.ParseRows(l.Rows)
+	if err != nil {
+		rows = nil // said of the whole planter; the book writes no others
+	}
+	if q, ok := evenstand.ParseQuantity(l.Quantity); ok && l.What == "target" {
+		says := record.SayTarget(q, float64(l.Was), float64(l.Value), rows, l.Times, v)
+		if l.Note != "" { // a section or a tank
+			says = strings.TrimSuffix(says, ", the whole planter") + ", " + l.Note
+		}
+		return says
+	}
+	return record.SayEntry(&evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note})
 }

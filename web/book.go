@@ -120,24 +120,13 @@ func (s *Server) stale(ctx context.Context) (bool, error) {
 // place says where the planter is and what is left there: "north place · 61 ac
 // left".
 func (s *Server) place(ctx context.Context, days []book.DaySummary) (string, error) {
-	last := days[len(days)-1]
-	if len(last.Planted) == 0 {
-		return "", nil
-	}
 	left, err := s.left.of(s.revision.Load(), func() (map[string]float64, error) {
 		return s.book.LeftToPlant(context.WithoutCancel(ctx), days)
 	})
 	if err != nil {
 		return "", err
 	}
-	name := last.Planted[len(last.Planted)-1].Field
-	if area, ok := left[name]; ok {
-		return name + " · " + s.voice().Area(area) + " left", nil
-	}
-	if name == evenstand.Unassigned {
-		return "field not named", nil
-	}
-	return name, nil
+	return book.Place(days, left, s.voice().Area), nil
 }
 
 // state says how current the data are, of how many boxes, and whether their
@@ -208,6 +197,7 @@ type WorklistView struct {
 	Empty     bool             `json:"empty" doc:"No logs have been read yet"`
 	Groups    []GroupView      `json:"groups"`
 	NotJudged []NeedView       `json:"not_judged" doc:"What was not looked for, and why"`
+	Aboard    []string         `json:"aboard" doc:"What tanks and seed boxes hold at the end of the logs, the first to run out first"`
 	Hidden    int              `json:"hidden" doc:"Suspected and ended findings and passing trouble that are not listed"`
 	Cautions  []string         `json:"cautions" doc:"Before anyone touches the machine"`
 }
@@ -282,6 +272,10 @@ func (s *Server) worklistView(ctx context.Context, in *worklistIn) (WorklistView
 		Schema: 1, Book: all.Book, AsOf: all.AsOf, Currency: all.Currency, Summary: record.Summary(short, o), Empty: len(days) == 0,
 		Groups: []GroupView{}, NotJudged: needViews(book.NotJudged(days, src, o.Voice)), Hidden: len(all.Findings) - len(w.Findings), Cautions: []string{},
 	}
+	if out.Aboard, err = s.book.Aboard(days, o.Voice); err != nil {
+		return out, err
+	}
+	out.Aboard = some(out.Aboard)
 	for _, g := range record.Groups(w) {
 		gv := GroupView{Title: g.Title, Findings: []Spoken{}}
 		for i := range g.Findings {

@@ -5,12 +5,10 @@ import (
 	"context"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"evenstand"
 	"evenstand/book"
-	"evenstand/core/advise"
 	"evenstand/core/record"
 )
 
@@ -148,25 +146,9 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 	b := boxes[out.Day]
 	out.More = b.more
 	for _, l := range slices.Backward(b.lines) {
-		out.Boxes = append(out.Boxes, BoxLineView{l.Source, l.Planter, l.T, v.Clock(l.T), l.What, sayBoxLine(&l, v)})
+		out.Boxes = append(out.Boxes, BoxLineView{l.Source, l.Planter, l.T, v.Clock(l.T), l.What, l.Say(v)})
 	}
 	return out, nil
-}
-
-// sayBoxLine puts what a box logged into words.
-func sayBoxLine(l *book.BoxLine, v advise.Voice) string {
-	rows, err := evenstand.ParseRows(l.Rows)
-	if err != nil {
-		rows = nil // said of the whole planter; the book writes no others
-	}
-	if q, ok := evenstand.ParseQuantity(l.Quantity); ok && l.What == "target" {
-		says := record.SayTarget(q, float64(l.Was), float64(l.Value), rows, l.Times, v)
-		if l.Note != "" { // a section or a tank
-			says = strings.TrimSuffix(says, ", the whole planter") + ", " + l.Note
-		}
-		return says
-	}
-	return record.SayEntry(&evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note})
 }
 
 // notes gives what people wrote, newest first.

@@ -152,3 +152,22 @@ func (v Voice) ask(f *evenstand.Finding) string {
 	}
 	return s + "."
 }
+
+// Aboard says what is on board of one thing and how far it goes.
+func (v Voice) Aboard(o *evenstand.OnBoard, crop string) string {
+	name := Capital(o.Of)
+	if o.Tank > 0 && o.Of != "" {
+		name += ", tank " + Digits(float64(o.Tank))
+	}
+	left, unit := float64(o.Left), o.Unit
+	if n, ok := evenstand.SeedsPerUnit(crop); ok && unit == "seeds" {
+		left, unit = left/n, "units"
+	}
+	const z = 1.6448536269514722 // normal quantile of 0.95
+	a, sd := float64(o.Area), float64(o.AreaSD)
+	s := name + ": about " + v.Value(left, unit) + " left"
+	if !math.IsNaN(a) && !math.IsNaN(sd) {
+		s += ", for " + v.span(evenstand.Evidence{Low: evenstand.Number(math.Max(0, a-z*sd)), High: evenstand.Number(a + z*sd)}, v.Area)
+	}
+	return s + "."
+}

@@ -277,6 +277,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/handover": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What the next one at the wheel is told in a minute */
+        get: operations["handOver"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/imports": {
         parameters: {
             query?: never;
@@ -1386,6 +1403,30 @@ export interface components {
             note: string;
             title: string;
         };
+        HandLine: {
+            do: string;
+            finding: string;
+            says: string;
+            when: string;
+        };
+        HandOverView: {
+            cautions: string[];
+            /** @description No day with a pass has been read yet */
+            empty: boolean;
+            /** @description Nothing is off */
+            nothing: boolean;
+            parts: components["schemas"]["HandPart"][];
+            planter: string;
+            title: string;
+            /** @description Empty: not known */
+            where: string;
+        };
+        HandPart: {
+            lines: components["schemas"]["HandLine"][];
+            /** Format: int64 */
+            more: number;
+            title: string;
+        };
         Harm: {
             amount: components["schemas"]["Range"];
             /** @description SI; null is unknown */
@@ -2369,6 +2410,8 @@ export interface components {
             work: string;
         };
         WorklistView: {
+            /** @description What tanks and seed boxes hold at the end of the logs, the first to run out first */
+            aboard: string[];
             /**
              * Format: date-time
              * @description UTC; null is unknown
@@ -3006,6 +3049,35 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content?: never;
+            };
+        };
+    };
+    handOver: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["HandOverView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
             };
         };
     };

@@ -73,6 +73,7 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
   return <>
     <Title page="Worklist">{w.summary}</Title>
     {store.book?.ended && <p class="tags">As of {store.book.ended}.</p>}
+    {w.aboard.length > 0 && <p class="tags">{w.aboard.join(' ')}</p>}
     {(news > 0 || gone > 0) && !all && <p class="tags">Since your last look: {[news > 0 && `${news} new`, gone > 0 && `${gone} no longer listed`].filter(Boolean).join(', ')}.</p>}
     <LeftOut />
     <Waiting brief />
