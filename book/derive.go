@@ -259,7 +259,7 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	defer b.mu.Unlock()
 	h := sha256.New()
 	_, card := b.cardOn(p.planter, day)
-	fmt.Fprintf(h, "tables %s\nsettling 4\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
+	fmt.Fprintf(h, "tables %s\nsettling 5\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
 	next := nextDay(day)
 	for _, s := range p.sources {
 		d, n := s.day(day), s.day(next)
