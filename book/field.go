@@ -126,7 +126,7 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(sign, "ground 4\nfield %q\n%s\n", name, shape)
+		fmt.Fprintf(sign, "ground 5\nfield %q\n%s\n", name, shape)
 		for _, p := range parts {
 			left = left && last[p.day.Planter] != name
 			e := b.entry(p.day.Planter, p.day.Day)

@@ -215,7 +215,50 @@ func SettleField(w FieldWork) (FieldResult, error) {
 		}
 	}
 	res.Findings, res.Strips = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
-	return res, nil
+	over, err := plantedSince(w, res.Findings)
+	res.Findings = append(res.Findings, over...)
+	return res, err
+}
+
+// plantedSince gives the findings about ground that was left as it stood before
+// the last day and is not any more: it was planted then. They are over, and say
+// so.
+func plantedSince(w FieldWork, now []evenstand.Finding) (out []evenstand.Finding, err error) {
+	n := len(w.Days)
+	if n == 0 {
+		return nil, nil
+	}
+	last := w.Days[n-1].Date
+	before := slices.IndexFunc(w.Days, func(d FieldDay) bool { return d.Date == last })
+	if before == 0 {
+		return nil, nil
+	}
+	again := evenstand.NoTime
+	for _, t := range trips(w.Days[before:]) {
+		again = t.pass.Start
+		break
+	}
+	if again == evenstand.NoTime {
+		return nil, nil
+	}
+	w.Days, w.Left = w.Days[:before], false
+	then, err := SettleField(w)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range then.Findings {
+		if f.Kind != evenstand.KindUnplantedLeft || slices.ContainsFunc(now, func(x evenstand.Finding) bool {
+			return x.Kind == f.Kind && x.Planter == f.Planter && x.Day == f.Day
+		}) {
+			continue
+		}
+		if f.Status == evenstand.Open {
+			f.Status, f.Until = evenstand.Ended, &again
+			f.Say = append(slices.Clone(f.Say), "It was planted on "+string(last)+".")
+		}
+		out = append(out, f)
+	}
+	return out, nil
 }
 
 // scanEvery is how far the lines of a scan of a day lie apart, m: within some m2.

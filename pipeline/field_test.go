@@ -134,6 +134,27 @@ func TestFieldPlantedAgain(t *testing.T) {
 	}
 }
 
+// A strip that was left and is planted on another day is over, and does not go
+// without a word.
+func TestFieldStripPlantedLater(t *testing.T) {
+	f := ground.NewFrame(41.5, -93.2)
+	one := planted{day: "2026-05-02", planter: "p", card: wideCard(16), n: 12, start: 1e15, hole: map[int][3]int{5: {3, 100, 180}}}
+	two := one
+	two.day, two.start, two.first, two.n, two.hole = "2026-05-03", one.start+86400*evenstand.Second, 5, 1, nil
+	res, err := pipeline.SettleField(pipeline.FieldWork{Field: fieldOf(f, 12*16*0.762), Days: []pipeline.FieldDay{one.make(f), two.make(f)}, Rate: 8, Left: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(res.Findings, func(x evenstand.Finding) bool { return x.Kind == evenstand.KindUnplantedLeft })
+	if i < 0 {
+		t.Fatalf("%q", found(res))
+	}
+	x := res.Findings[i]
+	if x.Status != evenstand.Ended || x.Until == nil || *x.Until < two.start || x.Day != "2026-05-02" || !slices.Contains(x.Say, "It was planted on 2026-05-03.") {
+		t.Errorf("%+v", x)
+	}
+}
+
 // Two planters in one field on one day: passes stand in order of time, and what
 // is found belongs to a day and planter that worked there.
 func TestFieldTwoPlanters(t *testing.T) {

@@ -682,6 +682,9 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		return a
 	}
 	how := "It ended by itself"
+	if f.Kind == evenstand.KindUnplantedLeft {
+		how = "It was planted"
+	}
 	if f.Status == evenstand.Acted || f.Status == evenstand.Checked {
 		how = "It has ended since it was acted on,"
 	}
