@@ -66,9 +66,14 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindSeedWithoutLiquid: {expected: evenstand.KindSeedWithoutLiquid, unit: "share", strength: 0, low: 0, high: 0.04, grades: "AB", machine: true, variants: []string{"valve", "empty"}},
 	evenstand.KindLiquidWithoutSeed: {expected: evenstand.KindLiquidWithoutSeed, unit: "share", strength: 0.8, low: 0.05, high: 1.2, grades: "AB", machine: true},
 	evenstand.KindPuddle:            {expected: evenstand.KindPuddle, unit: "share", strength: 0.2, low: 0.01, high: 1.2, grades: "AB", machine: true},
-	evenstand.KindTurnRate:          {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
-	evenstand.KindSpeedSpacing:      {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
-	evenstand.KindRowDrive:          {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
+	// Strength is N either way, the part of the rate either way, and the part of the
+	// day's speed up to which the pump keeps up.
+	evenstand.KindForceHunting: {expected: evenstand.KindForceHunting, excused: []string{evenstand.KindContactLoss}, unit: "n", strength: 150, low: 10, high: 800, grades: "AB", variants: []string{"gain", "actuator"}},
+	evenstand.KindFlowHunting:  {expected: evenstand.KindFlowHunting, unit: "share", strength: 0.12, low: 0.005, high: 0.6, grades: "AB", machine: true, variants: []string{"gain", "drive"}},
+	evenstand.KindPumpLimit:    {expected: evenstand.KindPumpLimit, unit: "share", strength: 0.85, low: 0.4, high: 1.05, grades: "AB", machine: true, variants: []string{"strainer", "pump"}},
+	evenstand.KindTurnRate:     {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
+	evenstand.KindSpeedSpacing: {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
+	evenstand.KindRowDrive:     {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
@@ -123,6 +128,7 @@ type fault struct {
 	planting, metres  float64 // s and m planted while it was at work
 	longest, farthest float64 // the most of either within one pass, at half of planting speed or more
 	rowTally          []tally // by row, so that rows may run side by side
+	swinging
 }
 
 // tally is what became of a fault on one row.
@@ -187,13 +193,16 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if err := s.pressed(&p, f.Variant); err != nil {
 		return nil, err
 	}
+	if err := s.swung(f); err != nil {
+		return nil, err
+	}
 	switch p.Rows {
 	case "left", "right":
 		f.rows = card.Side(p.Rows)
 	case "all":
 		f.rows = span(1, s.Planter.Rows)
 	case "":
-		if !k.machine && f.Variant != "zone" {
+		if !wide(p.Kind, f.Variant) {
 			return nil, fmt.Errorf("%s: say rows", p.Kind)
 		}
 		f.rows = span(1, s.Planter.Rows)
@@ -359,8 +368,15 @@ func (f *fault) window(s *Scenario, lg *leg, passInField int) {
 	}
 }
 
-// refilled tells the fault that the seed boxes were filled: bridging is gone.
+// refilled tells the fault that the seed boxes were filled: bridging is gone,
+// and the strainer is clean.
 func (f *fault) refilled() {
+	if f.Kind == evenstand.KindPumpLimit && f.begun && !f.over {
+		f.filled = f.bound > 0
+		if f.Variant == "strainer" {
+			f.over, f.cured = true, f.bound > 0
+		}
+	}
 	if f.Kind == evenstand.KindStarvedRow && f.begun && f.Places == 0 && f.Minutes == 0 && f.Seconds == 0 {
 		f.over = true
 	}
@@ -581,6 +597,8 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseValveLate)
 	case evenstand.KindPuddle:
 		return one(evenstand.CauseCheckValve, evenstand.CauseValveLate)
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
+		return f.swingCauses()
 	case evenstand.KindRecurringUpset:
 		return one(evenstand.CauseLoose)
 	case KindRock:
@@ -650,6 +668,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Liquid > 0 && math.Abs(f.Strength-1) >= 0.1 && f.planting >= 120
 	case evenstand.KindLiquidRateOff:
 		return s.Output.Liquid > 0 && math.Abs(f.Strength) >= 0.04 && f.planting >= 300
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
+		return f.swingDetected(s)
 	case evenstand.KindSeedWithoutLiquid:
 		return s.Output.Liquid > 0 && f.longest >= 30
 	case evenstand.KindLiquidWithoutSeed:

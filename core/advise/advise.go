@@ -292,6 +292,10 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.liquid(f)
 	case evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return v.alone(f, since)
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting:
+		return v.swings(f, since)
+	case evenstand.KindPumpLimit:
+		return v.pumpLimit(f, since)
 	case evenstand.KindSensorDoubt:
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
@@ -492,6 +496,14 @@ var phrases = map[string]string{
 	evenstand.CauseLiquidEmpty: "an empty tank",
 	evenstand.CauseValveLate:   "a section valve or its timing",
 
+	evenstand.CauseForceGain: "the gain of the automatic force",
+	evenstand.CauseForceAir:  "air in the oil of the row force",
+	evenstand.CauseFlowGain:  "the gain of the liquid's valve",
+	evenstand.CauseLiquidAir: "air in the line",
+	evenstand.CausePumpDrive: "the pump's drive",
+	evenstand.CausePumpWorn:  "a pump that is worn or too small",
+	evenstand.CauseStrainer:  "the suction strainer",
+
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -635,6 +647,10 @@ var looks = map[string]struct {
 	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
 	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
 	evenstand.KindPuddle:            {"At the next stop look from the side whether rows drip while the planter stands.", machine},
+
+	evenstand.KindForceHunting: {"At the next stop dig ten seeds along a few steps of the row, and look what was changed in the force's settings at that time.", machine | seed},
+	evenstand.KindFlowHunting:  {"Look what was changed in the liquid's settings at that time, and at the tank's level.", 0},
+	evenstand.KindPumpLimit:    {"At the next stop, with the pump off and valves closed, look at the suction strainer, so that it does not come back.", machine | product},
 }
 
 // parted are the kinds whose causes are mended at quite different places, so
@@ -753,6 +769,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("whether nothing ran or the meters saw nothing", "the log knows the meters alone", "look at the tank's level, or behind the rows while they plant")
 	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
 		say("where it ran out", "the log knows the meters alone", "look at the ground where the planter stood or turned, and keep off it with seed")
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
+		swingSay(f, say)
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindUnplantedLeft:

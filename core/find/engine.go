@@ -59,6 +59,9 @@ type Engine struct {
 	liquid          liquidWatch
 	alone           aloneWatch
 	load            loadWatch
+	force           forceWatch
+	flowSwing       flowSwing
+	pump            pumpWatch
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int
@@ -473,8 +476,11 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickBounce(t)
 	e.tickRate(t)
 	e.tickAlone(t)
+	e.tickPump(t)
+	e.tickFlowSwing(t)
 	e.tickLiquid(t)
 	e.tickSensor(t)
+	e.tickForce(t)
 	e.tickLoad(t)
 	e.tickSilent(t)
 	e.tickPosition(t)
