@@ -289,8 +289,11 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 			p.Strength = round(between(g, 0.01, 0.06), 3)
 		}
 	case evenstand.KindPumpLimit:
-		p.Strength, p.Ramp = round(between(g, 0.75, 0.93), 3), round(between(g, 5, 25), 1)
-		p.Seconds = math.Round(p.Ramp*60 + 600*between(g, 1, 6))
+		p.Strength, p.Seconds = round(between(g, 0.75, 0.93), 3), math.Round(600*between(g, 1, 5))
+		if p.Variant == "strainer" { // a pump wears over weeks
+			p.Ramp = round(between(g, 5, 25), 1)
+			p.Seconds += math.Round(p.Ramp * 60)
+		}
 		if any {
 			p.Strength = round(between(g, 0.88, 1.02), 3)
 		}

@@ -20,7 +20,8 @@ type swinging struct {
 	word    uint64
 	lacking float64 // s of planting in which 4 % and more were missing
 	lacks   float64 // m2 of row without starter, part doses added up to whole ones
-	bound   float64 // s of the day at which the limit first held 2 % back; 0 never
+	short   float64 // s of planting in which 3 % and more were missing
+	bound   float64 // s of the day at which that came to ten; 0 never
 	cured   bool    // at a refill
 	held    bool    // it bound after a refill as before
 	filled  bool
@@ -74,6 +75,9 @@ func (f *fault) swing(row int, pace float64) float64 {
 		w = mix(w + 1)
 		z += unit(w) - 0.5
 	}
+	if f.Variant == "drive" {
+		z = 0 // wheels and chain keep their place
+	}
 	f.phase[row] += 2*math.Pi*f.Hz*pace*slowTick + swingWander*math.Sqrt(slowTick)*z*math.Sqrt(3)
 	return math.Sin(f.phase[row])
 }
@@ -89,8 +93,8 @@ func (f *fault) pumped(s *Scenario, t, part, v, rows float64) {
 	if part >= 1 {
 		return
 	}
-	if part < 0.98 {
-		if f.bound == 0 {
+	if part <= 0.97 {
+		if f.short += slowTick; f.short >= 10 && f.bound == 0 {
 			f.bound = t
 		}
 		f.held = f.held || f.filled

@@ -13,9 +13,11 @@ func (v Voice) swings(f *evenstand.Finding, since string) string {
 		every = " every " + Digits(t) + " s"
 	}
 	if f.Kind == evenstand.KindForceHunting {
-		who := Rows(f.Rows) + "'s row force"
-		if n, ok := Figure(f, "rows that swing"); ok && n < float64(len(f.Rows)) || len(f.Rows) == 0 {
-			who = "The force of all rows"
+		who := "The force of " + lower(Rows(f.Rows))
+		for _, e := range f.Evidence {
+			if e.Name == "rows that swing" && 2*e.Value > e.N && e.N > 2 {
+				who = "The force of all rows"
+			}
 		}
 		s := who + verb(f, " swings", " swings", " swung")
 		if x, ok := Figure(f, "force swings either way by"); ok {

@@ -183,7 +183,7 @@ func (e *Engine) openForce(n int, hits []swingWindow) {
 		c = nil
 	}
 	for _, o := range e.cases {
-		if c == nil && o.kind == evenstand.KindForceHunting && o.open() && absT(o.onset-from) <= swingJoins && math.Abs(o.swing.hz.mean()-hz) <= swingAlike*hz {
+		if c == nil && o.kind == evenstand.KindForceHunting && o.open() && absT(o.onset-from) <= swingJoins && math.Abs(o.swing.hz.mean()-hz) <= swingOne*hz {
 			c = o
 		}
 	}
@@ -210,16 +210,45 @@ func (e *Engine) openForce(n int, hits []swingWindow) {
 		c.rows = append(c.rows, n)
 		sortRows(c.rows)
 	}
-	measured := 0
-	for i := range e.force.rows {
-		if e.force.rows[i].k > 0 && i < len(e.rows) && e.rows[i].enabled {
-			measured++
+	e.joinForce(c)
+}
+
+// joinForce makes one finding of those of most rows, begun about together,
+// whatever pace each row has.
+func (e *Engine) joinForce(c *caseFile) {
+	w := &e.force
+	measured, rows := 0.0, 0.0
+	near := func(o *caseFile) bool {
+		return o != nil && o.open() && absT(o.onset-c.onset) <= swingJoins
+	}
+	for i := range w.rows {
+		if w.rows[i].k == 0 || i >= len(e.rows) || !e.rows[i].enabled {
+			continue
+		}
+		measured++
+		if near(w.rows[i].cse) {
+			rows++
 		}
 	}
-	c.swing.rows = math.Max(c.swing.rows, float64(len(c.rows)))
-	if measured >= 3 && float64(len(c.rows)) > forceAll*float64(measured) {
-		c.rows = e.allRows()
+	c.swing.measured = measured
+	if measured < 3 || rows <= forceAll*measured {
+		c.swing.rows = math.Max(c.swing.rows, float64(min(len(c.rows), int(measured))))
+		return
 	}
+	for i := range w.rows {
+		if o := w.rows[i].cse; near(o) && o != c {
+			o.dropped = true
+			c.swing.join(o.swing)
+			c.onset, c.onsetLow, c.alarm, c.raised = min(c.onset, o.onset), min(c.onsetLow, o.onsetLow), min(c.alarm, o.alarm), c.raised || o.raised
+			for k := range w.rows {
+				if w.rows[k].cse == o {
+					w.rows[k].cse = c
+				}
+			}
+		}
+	}
+	c.swing.rows = math.Max(c.swing.rows, rows)
+	c.rows = e.allRows()
 }
 
 // endForce ends a row's part in its finding, and the finding with the last row.
@@ -252,7 +281,7 @@ func (e *Engine) reportForce(c *caseFile, f *evenstand.Finding) {
 		ev("force swings either way by", x.size.mean(), nan, nan, x.windows, "N"),
 		ev("a swing takes", 1/x.hz.mean(), nan, nan, nan, "s"),
 		ev("readings a second", 1/x.step.mean(), nan, nan, nan, ""),
-		ev("rows that swing", x.rows, nan, nan, nan, ""),
+		ev("rows that swing", x.rows, nan, nan, x.measured, ""),
 	}
 	if x.gain.n > 0 {
 		f.Evidence = append(f.Evidence, ev("of the swing that the load makes at once", x.gain.mean(), nan, nan, x.gain.n, ""))

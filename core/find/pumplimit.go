@@ -30,7 +30,7 @@ const (
 	pumpOver   = 4     // that keep up: it is over
 	pumpAbove  = 1.03  // times the limit: well above it
 	pumpFill   = 4 * 60 * evenstand.Second
-	pumpAgain  = 60 * 60 * evenstand.Second
+	pumpAgain  = 15 * 60 * evenstand.Second
 )
 
 // pumpWatch follows what the pump delivers.
@@ -284,15 +284,12 @@ func (e *Engine) reportPump(c *caseFile, f *evenstand.Finding) {
 	switch {
 	case x.recovered:
 		strainer, worn = 0.95, 0.03
-	case x.fills > 0:
-		worn *= 4 // a fill is when screens are cleaned
-	}
-	switch {
-	case x.recovered:
+	case x.fills > 0: // a fill is when screens are cleaned
+		worn *= 12
 	case fell >= 0.03:
 		strainer *= 4
-	case x.all >= 45*60 && math.Abs(fell) < 0.015:
-		worn *= 3
+	case x.all >= 15*60 && math.Abs(fell) < 0.015:
+		worn *= 4
 	case x.fromStart:
 		worn *= 2
 	}

@@ -16,9 +16,10 @@ const (
 	swingHits  = 3    // of the last
 	swingOf    = 4
 	swingOver  = 3 // windows without it after which it is over
-	swingAgain = 30 * 60 * evenstand.Second
-	swingAlike = 0.25 // by which paces of one trouble may differ, relative
-	swingJoins = 10 * 60 * evenstand.Second
+	swingAgain = 15 * 60 * evenstand.Second
+	swingAlike = 0.25 // by which paces of one row may differ, relative,
+	swingOne   = 0.08 // and those of rows that are moved by one thing
+	swingJoins = 6 * 60 * evenstand.Second
 )
 
 // swingWindow is what a window said.
@@ -77,7 +78,8 @@ func (r *swingRun) last() evenstand.Micros {
 // swingCase is what a finding about a swing rests on.
 type swingCase struct {
 	hz, size, gain, step stat2
-	windows, rows        float64
+	windows              float64
+	rows, measured       float64
 	pace                 regression // log of the pace on that of the speed
 	speed                stat2
 	mean                 stat2 // of the rate over its target
@@ -92,6 +94,16 @@ func (c *swingCase) add(w swingWindow, step float64) {
 	if !math.IsNaN(w.gain) {
 		c.gain.add(w.gain)
 	}
+}
+
+// join takes in another that is the same trouble.
+func (c *swingCase) join(o *swingCase) {
+	for _, x := range []struct{ to, from *stat2 }{{&c.hz, &o.hz}, {&c.size, &o.size}, {&c.gain, &o.gain}, {&c.step, &o.step}} {
+		x.to.sum += x.from.sum
+		x.to.n += x.from.n
+	}
+	c.windows += o.windows
+	c.told = c.told || o.told
 }
 
 // regression is the sums of a straight line.
