@@ -124,7 +124,7 @@ func (e *Engine) judgeFlowSwing(t evenstand.Micros) {
 	if !win.hit || len(hits) < swingHits {
 		return
 	}
-	if old := w.ended; old != nil && !old.dropped && hits[0].from-old.until < swingAgain {
+	if old := w.ended; old != nil && !old.dropped && hits[0].from-old.until < swingAgain && math.Abs(old.swing.hz.mean()-win.hz) <= swingAlike*win.hz {
 		old.until, w.cse = evenstand.NoTime, old
 		note(old.swing)
 		return

@@ -179,7 +179,7 @@ func (e *Engine) openForce(n int, hits []swingWindow) {
 	}
 	from := hits[0].from
 	c := r.ended
-	if c == nil || c.dropped || from-c.until >= swingAgain && !c.open() {
+	if c == nil || c.dropped || from-c.until >= swingAgain && !c.open() || math.Abs(c.swing.hz.mean()-hz) > swingAlike*hz {
 		c = nil
 	}
 	for _, o := range e.cases {

@@ -47,6 +47,7 @@ type pumpWatch struct {
 	sound      int
 	soundAt    evenstand.Micros
 	shortAt    evenstand.Micros
+	planted    float64 // m2 of the rows with a starter, all of it
 }
 
 // pumpPoint is a window: the speed, and the one for which the flow suffices.
@@ -54,6 +55,7 @@ type pumpPoint struct {
 	t    evenstand.Micros // beginning
 	v, y float64
 	area float64 // m2 of the rows with a starter
+	all  float64 // and that of the day until then
 }
 
 func (p pumpPoint) short() bool { return p.y < (1-pumpShort)*p.v }
@@ -65,7 +67,8 @@ type pumpCase struct {
 	limit        float64 // of late
 	ratio        stat2   // flow over what is asked for, where it falls short
 	short, all   float64 // s
-	lacks, area  float64 // m2 with a starter, part doses added up to whole ones; and all
+	lacks, area  float64 // m2 with a starter in windows: part doses added up to whole ones, and all
+	from, to     float64 // m2 with a starter planted in the day, when it began and at present
 	fills        int     // halts as long as a fill that it outlasted
 	outlasted    evenstand.Micros
 	recovered    bool // after a halt
@@ -79,6 +82,9 @@ func (w *pumpWatch) clear() {
 
 func (e *Engine) tickPump(t evenstand.Micros) {
 	w, l := &e.pump, &e.liquid
+	if e.bar.Planting && e.pass.down {
+		w.planted += e.dryArea()
+	}
 	if !e.bar.Planting || !e.pass.down || e.bar.Speed < 1 || l.settled <= flowSettle || !(l.target > 0) || e.alone.noneRuns() ||
 		l.changed != evenstand.NoTime && t-l.changed < liquidChange {
 		w.clear()
@@ -101,7 +107,7 @@ func (e *Engine) tickPump(t evenstand.Micros) {
 	if math.Abs(w.to-w.from) > pumpSteady {
 		return
 	}
-	p := pumpPoint{t: t - pumpWindow*evenstand.Second, v: w.speed.mean(), area: e.dryArea() * pumpWindow}
+	p := pumpPoint{t: t - pumpWindow*evenstand.Second, v: w.speed.mean(), area: e.dryArea() * pumpWindow, all: w.planted}
 	switch {
 	case w.rate.n >= 3:
 		p.y = w.rate.mean() / l.target * p.v
@@ -129,42 +135,41 @@ func (e *Engine) judgePump(p pumpPoint, t evenstand.Micros) {
 		return
 	}
 	w.odds = 0
-	var short []float64
 	n := min(w.k, pumpLate)
-	begin := -1 // windows back to the first short one
+	begin, short := 0, 0 // windows back to the first short one
 	for j := n; j >= 1; j-- {
-		if q := w.late[(w.k-j)%pumpKeep]; q.short() {
-			short = append(short, q.y)
-			if begin < 0 {
+		if w.late[(w.k-j)%pumpKeep].short() {
+			if short++; begin == 0 {
 				begin = j
 			}
 		}
 	}
-	if len(short) < pumpLeast {
+	if short < pumpLeast {
 		return
 	}
-	limit := stat.Median(short)
-	var vy, vv, v stat2
+	// Both may creep: a limit that falls, and a part that does.
+	var level, part regression
 	for j := begin; j >= 1; j-- {
 		q := w.late[(w.k-j)%pumpKeep]
-		vy.add(q.v * q.y)
-		vv.add(q.v * q.v)
+		if q.short() {
+			level.add(float64(-j), q.y)
+		}
+		part.add(float64(-j), q.y/q.v)
+	}
+	var flat, even, v stat2
+	for j := begin; j >= 1; j-- {
+		q := w.late[(w.k-j)%pumpKeep]
+		a, b := q.y-math.Min(q.v, level.at(float64(-j))), q.y-part.at(float64(-j))*q.v
+		flat.add(a * a)
+		even.add(b * b)
 		v.add(q.v)
 	}
-	part := vy.sum / vv.sum
-	var flat, even float64
-	for j := begin; j >= 1; j-- {
-		q := w.late[(w.k-j)%pumpKeep]
-		a, b := q.y-math.Min(q.v, limit), q.y-part*q.v
-		flat += a * a
-		even += b * b
-	}
-	s2 := math.Max(pumpError*v.mean()*pumpError*v.mean(), math.Min(flat, even)/v.n)
-	w.odds = (even - flat) / (2 * s2) / pumpAlike
-	if w.odds < pumpOdds || !p.short() || math.Sqrt(flat/v.n) > pumpFits*v.mean() {
+	s2 := math.Max(pumpError*v.mean()*pumpError*v.mean(), math.Min(flat.mean(), even.mean()))
+	w.odds = (even.sum - flat.sum) / (2 * s2) / pumpAlike
+	if w.odds < pumpOdds || !p.short() || math.Sqrt(flat.mean()) > pumpFits*v.mean() {
 		return
 	}
-	e.openPump(limit, t)
+	e.openPump(level.at(-1), t)
 }
 
 // openPump raises a limit, and takes back what was said of the same trouble.
@@ -207,7 +212,10 @@ func (e *Engine) openPump(limit float64, t evenstand.Micros) {
 
 // note adds a window to the sums of a finding.
 func (c *pumpCase) note(p pumpPoint) {
-	c.area += p.area
+	if c.all == 0 {
+		c.from = p.all - p.area
+	}
+	c.area, c.to = c.area+p.area, p.all
 	c.all += pumpWindow
 	if !p.short() {
 		return
@@ -296,6 +304,8 @@ func (e *Engine) reportPump(c *caseFile, f *evenstand.Finding) {
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseStrainer, Probability: strainer}, evenstand.Cause{Cause: evenstand.CausePumpWorn, Probability: worn},
 		evenstand.Cause{Cause: evenstand.CauseLiquidAir, Probability: 0.04})
 	if rows := e.starterRows(c.rows); len(rows) > 0 && x.area > 0 {
-		f.Harm = []evenstand.Harm{e.shortOf(rows, 1-x.lacks/x.area, 0.005, x.area)}
+		// What lies between the windows, at the ends of passes and where the speed
+		// changes, goes short as much.
+		f.Harm = []evenstand.Harm{e.shortOf(rows, 1-x.lacks/x.area, 0.005, x.to-x.from)}
 	}
 }

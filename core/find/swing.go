@@ -118,6 +118,17 @@ func (r *regression) add(x, y float64) {
 	r.yy += y * y
 }
 
+// at gives the line's height.
+func (r *regression) at(x float64) float64 {
+	if r.n == 0 {
+		return nan
+	}
+	if xx := r.xx - r.x*r.x/r.n; xx > 1e-9 {
+		return r.y/r.n + (r.xy-r.x*r.y/r.n)/xx*(x-r.x/r.n)
+	}
+	return r.y / r.n
+}
+
 // slope gives the slope and its standard error, with least the smallest error
 // of a value; NaN for fewer than four.
 func (r *regression) slope(least float64) (slope, se float64) {
