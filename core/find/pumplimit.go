@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"evenstand"
-	"evenstand/core/stat"
 )
 
 // A pump that cannot keep up: above some speed the flow is flat, below it the
