@@ -17,7 +17,6 @@ const (
 	pumpShort  = 0.03 // of what is asked for, that matters
 	pumpSound  = 0.015
 	pumpKeep   = 240 // windows: twenty minutes
-	pumpLate   = 60  // of them are held against both: five
 	pumpLeast  = 12  // short ones among them
 	pumpOdds   = 8.0 // nats for the flat flow
 	pumpLean   = 3.0 // from which on the other finding waits
@@ -31,6 +30,10 @@ const (
 	pumpFill   = 4 * 60 * evenstand.Second
 	pumpAgain  = 15 * 60 * evenstand.Second
 )
+
+// pumpSpans are how many windows of late are held against both: five minutes, and
+// less.
+var pumpSpans = [...]int{60, 36, 20}
 
 // pumpWatch follows what the pump delivers.
 type pumpWatch struct {
@@ -134,7 +137,22 @@ func (e *Engine) judgePump(p pumpPoint, t evenstand.Micros) {
 		return
 	}
 	w.odds = 0
-	n := min(w.k, pumpLate)
+	fits, level := false, 0.0
+	for _, n := range pumpSpans { // a limit that came in a halt has nothing to do with what lay before
+		odds, limit, ok := w.weigh(min(w.k, n))
+		if odds > w.odds {
+			w.odds, level, fits = odds, limit, ok
+		}
+	}
+	if w.odds >= pumpOdds && fits && p.short() {
+		e.openPump(level, t)
+	}
+}
+
+// weigh holds the last n windows against a flat flow and an even part, from the
+// first short one on. Both may creep. It gives the odds in nats, the limit of
+// late, and whether it fits the windows.
+func (w *pumpWatch) weigh(n int) (odds, limit float64, fits bool) {
 	begin, short := 0, 0 // windows back to the first short one
 	for j := n; j >= 1; j-- {
 		if w.late[(w.k-j)%pumpKeep].short() {
@@ -144,9 +162,8 @@ func (e *Engine) judgePump(p pumpPoint, t evenstand.Micros) {
 		}
 	}
 	if short < pumpLeast {
-		return
+		return 0, 0, false
 	}
-	// Both may creep: a limit that falls, and a part that does.
 	var level, part regression
 	for j := begin; j >= 1; j-- {
 		q := w.late[(w.k-j)%pumpKeep]
@@ -164,11 +181,7 @@ func (e *Engine) judgePump(p pumpPoint, t evenstand.Micros) {
 		v.add(q.v)
 	}
 	s2 := math.Max(pumpError*v.mean()*pumpError*v.mean(), math.Min(flat.mean(), even.mean()))
-	w.odds = (even.sum - flat.sum) / (2 * s2) / pumpAlike
-	if w.odds < pumpOdds || !p.short() || math.Sqrt(flat.mean()) > pumpFits*v.mean() {
-		return
-	}
-	e.openPump(level.at(-1), t)
+	return (even.sum - flat.sum) / (2 * s2) / pumpAlike, level.at(-1), math.Sqrt(flat.mean()) <= pumpFits*v.mean()
 }
 
 // openPump raises a limit, and takes back what was said of the same trouble.
