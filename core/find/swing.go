@@ -130,9 +130,9 @@ func (r *regression) at(x float64) float64 {
 }
 
 // slope gives the slope and its standard error, with least the smallest error
-// of a value; NaN for fewer than four.
+// of a value, wider where they are few; NaN for fewer than six.
 func (r *regression) slope(least float64) (slope, se float64) {
-	if r.n < 4 {
+	if r.n < 6 {
 		return nan, nan
 	}
 	xx, xy, yy := r.xx-r.x*r.x/r.n, r.xy-r.x*r.y/r.n, r.yy-r.y*r.y/r.n
@@ -141,5 +141,5 @@ func (r *regression) slope(least float64) (slope, se float64) {
 	}
 	slope = xy / xx
 	left := math.Max(0, yy-slope*xy) / (r.n - 2)
-	return slope, math.Sqrt(math.Max(left, least*least) / xx)
+	return slope, math.Sqrt(math.Max(left, least*least) / xx * (r.n - 2) / (r.n - 4))
 }
