@@ -118,7 +118,7 @@ type fault struct {
 	starving []bool  // by row: in a run of empty places
 
 	curved            [2]float64 // m of curves, by hand, on which outer rows go 2 % further than the middle
-	word              uint64     // chance of its bursts
+	word              uint64     // chance of its bursts, or of its swing
 	bursts            int        // those that began while planting
 	bursting          bool
 	passes            int     // in which it was at work

@@ -17,7 +17,6 @@ const pumpFrom = 1.1
 // swinging holds what a fault that swings, or limits, needs beside the rest.
 type swinging struct {
 	phase   []float64
-	word    uint64
 	lacking float64 // s of planting in which 4 % and more were missing
 	lacks   float64 // m2 of row without starter, part doses added up to whole ones
 	short   float64 // s of planting in which 3 % and more were missing

@@ -24,11 +24,10 @@ const (
 // flowSwing follows the rate of the whole machine.
 type flowSwing struct {
 	swingRun
-	rate, flow  stat2 // since the last tick
-	xs, vs      []float64
-	missing     int
-	from        evenstand.Micros
-	mean, speed float64
+	rate, flow stat2 // since the last tick
+	xs, vs     []float64
+	missing    int
+	from       evenstand.Micros
 }
 
 func (w *flowSwing) clear() {
