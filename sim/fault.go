@@ -73,6 +73,11 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindTurnRate:      {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
 	evenstand.KindSpeedSpacing:  {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
 	evenstand.KindRowDrive:      {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
+	// Strength is N either way, the part of the rate either way, and the part of the
+	// day's speed up to which the pump keeps up.
+	evenstand.KindForceHunting: {expected: evenstand.KindForceHunting, excused: []string{evenstand.KindContactLoss}, unit: "n", strength: 150, low: 10, high: 800, grades: "AB", variants: []string{"gain", "actuator"}},
+	evenstand.KindFlowHunting:  {expected: evenstand.KindFlowHunting, unit: "share", strength: 0.12, low: 0.005, high: 0.6, grades: "AB", machine: true, variants: []string{"gain", "drive"}},
+	evenstand.KindPumpLimit:    {expected: evenstand.KindPumpLimit, unit: "share", strength: 0.85, low: 0.4, high: 1.05, grades: "AB", machine: true, variants: []string{"strainer", "pump"}},
 
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
@@ -117,7 +122,7 @@ type fault struct {
 	starving []bool  // by row: in a run of empty places
 
 	curved            [2]float64 // m of curves, by hand, on which outer rows go 2 % further than the middle
-	word              uint64     // chance of its bursts
+	word              uint64     // chance of its bursts, or of its swing
 	bursts            int        // those that began while planting
 	bursting          bool
 	passes            int     // in which it was at work
@@ -127,6 +132,7 @@ type fault struct {
 	planting, metres  float64 // s and m planted while it was at work
 	longest, farthest float64 // the most of either within one pass, at half of planting speed or more
 	rowTally          []tally // by row, so that rows may run side by side
+	swinging
 }
 
 // tally is what became of a fault on one row.
@@ -191,13 +197,16 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if err := s.pressed(&p, f.Variant); err != nil {
 		return nil, err
 	}
+	if err := s.swung(f); err != nil {
+		return nil, err
+	}
 	switch p.Rows {
 	case "left", "right":
 		f.rows = card.Side(p.Rows)
 	case "all":
 		f.rows = span(1, s.Planter.Rows)
 	case "":
-		if !k.machine && f.Variant != "zone" {
+		if !wide(p.Kind, f.Variant) {
 			return nil, fmt.Errorf("%s: say rows", p.Kind)
 		}
 		f.rows = span(1, s.Planter.Rows)
@@ -363,8 +372,15 @@ func (f *fault) window(s *Scenario, lg *leg, passInField int) {
 	}
 }
 
-// refilled tells the fault that the seed boxes were filled: bridging is gone.
+// refilled tells the fault that the seed boxes were filled: bridging is gone,
+// and the strainer is clean.
 func (f *fault) refilled() {
+	if f.Kind == evenstand.KindPumpLimit && f.begun && !f.over {
+		f.filled = f.bound > 0
+		if f.Variant == "strainer" {
+			f.over, f.cured = true, f.bound > 0
+		}
+	}
 	if f.Kind == evenstand.KindStarvedRow && f.begun && f.Places == 0 && f.Minutes == 0 && f.Seconds == 0 {
 		f.over = true
 	}
@@ -592,6 +608,8 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseFlowMeter)
 	case evenstand.KindFillImbalance:
 		return one(evenstand.CauseUneven)
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
+		return f.swingCauses()
 	case evenstand.KindRecurringUpset:
 		return one(evenstand.CauseLoose)
 	case KindRock:
@@ -661,6 +679,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Liquid > 0 && math.Abs(f.Strength-1) >= 0.1 && f.planting >= 120
 	case evenstand.KindLiquidRateOff:
 		return s.Output.Liquid > 0 && math.Abs(f.Strength) >= 0.04 && f.planting >= 300
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
+		return f.swingDetected(s)
 	case evenstand.KindSeedWithoutLiquid:
 		return s.Output.Liquid > 0 && f.longest >= 30
 	case evenstand.KindLiquidWithoutSeed:

@@ -164,7 +164,17 @@ func (b *liquidBox) flows(m *moment, t float64, cursor []int) {
 			}
 		}
 	}
-	standing := m.leg.v[m.leg.index(int(math.Round(t/tick))-int(m.leg.first))] < 0.1
+	v := m.leg.v[m.leg.index(int(math.Round(t/tick))-int(m.leg.first))]
+	for _, f := range m.faults {
+		if f.Kind == evenstand.KindFlowHunting && f.at(t) {
+			pace := 1.0
+			if f.Variant == "drive" {
+				pace = v / s.Drive.Speed
+			}
+			held *= 1 + f.Strength*f.grown(t)*f.swing(0, pace)
+		}
+	}
+	standing := v < 0.1
 	for _, f := range m.faults {
 		switch {
 		case f.Kind == evenstand.KindSeedWithoutLiquid && f.at(t):
@@ -198,6 +208,14 @@ func (b *liquidBox) flows(m *moment, t float64, cursor []int) {
 		weights[k] = x
 		sum += x
 		on++
+	}
+	for _, f := range m.faults {
+		if f.Kind == evenstand.KindPumpLimit && f.at(t) && on > 0 && total > 0 {
+			most := f.limit(s, t) * s.Output.Liquid * litreHectare * s.Planter.RowSpacing * float64(len(m.rows)) / on
+			part := min(1, most/total)
+			total *= part
+			f.pumped(s, t, part, v, on)
+		}
 	}
 	for k := range b.now.rows {
 		b.now.rows[k] = 0

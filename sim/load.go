@@ -72,8 +72,8 @@ func zoneOf(v float64) int {
 
 var zoneNeed = [...]float64{zoneLight, zoneMiddle, zoneHeavy}
 
-// loadBox writes what the box of row force logs once a second: load, applied
-// force, and the share of the second off the ground.
+// loadBox writes what the box of row force logs: load and applied force, once a
+// second or five times, and the share of the second off the ground.
 type loadBox struct {
 	out      output
 	clock    clock
@@ -135,6 +135,7 @@ func (b *loadBox) see(m *moment) error {
 	keep := math.Exp(-loadEvery / forceTau)
 	perSecond := int(math.Round(1 / tick))
 	b.readings = b.readings[:0]
+	fast := s.Output.ForceHz >= 2.5
 	for i := lg.down - lg.down%slow + slow; i < lg.up; i += slow {
 		t := lg.seconds(i)
 		v := lg.v[i]
@@ -146,7 +147,7 @@ func (b *loadBox) see(m *moment) error {
 			r := &b.rows[k]
 			y := m.rows[k].y // right of the bar's centre
 			p := xy{lg.bx[i], lg.by[i]}.sub(left.mul(y))
-			if i%perSecond < slow || r.count == 0 {
+			if fast || i%perSecond < slow || r.count == 0 {
 				r.zone = zoneOf(ground.at(p)) // once a second: 4 m
 				r.last = 60 * texture.at(p)
 			}
@@ -171,6 +172,11 @@ func (b *loadBox) see(m *moment) error {
 			load := rowWeight + r.force - need + dyn
 			extra, pushed := 0.0, 0.0
 			for _, f := range m.faults {
+				if f.Kind == evenstand.KindForceHunting && f.has[k+1] && f.at(t) {
+					x := f.Strength * f.grown(t) * f.swing(k, 1)
+					extra += x // the wheels carry what the row is pressed with
+					pushed += x
+				}
 				if !loadKind(f.Kind) || !f.has[k+1] || !f.at(t) {
 					continue
 				}
@@ -187,14 +193,17 @@ func (b *loadBox) see(m *moment) error {
 			if load <= offTheWheel {
 				r.off++
 			}
-			if i%perSecond >= perSecond-slow {
+			second := i%perSecond >= perSecond-slow
+			if second || fast {
 				at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
 				el := evenstand.RowElement(k + 1)
 				b.readings = append(b.readings,
 					evenstand.Reading{T: at, Quantity: evenstand.AppliedForce, Element: el, Value: math.Round(r.force + pushed)},
-					evenstand.Reading{T: at, Quantity: evenstand.GaugeWheelLoad, Element: el, Value: math.Round(math.Max(0, load+r.own))},
-					evenstand.Reading{T: at, Quantity: evenstand.WheelOffShare, Element: el, Value: round(r.off/r.count, 3)})
-				r.off, r.count = 0, 0
+					evenstand.Reading{T: at, Quantity: evenstand.GaugeWheelLoad, Element: el, Value: math.Round(math.Max(0, load+r.own))})
+				if second {
+					b.readings = append(b.readings, evenstand.Reading{T: at, Quantity: evenstand.WheelOffShare, Element: el, Value: round(r.off/r.count, 3)})
+					r.off, r.count = 0, 0
+				}
 			}
 		}
 	}

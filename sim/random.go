@@ -90,7 +90,7 @@ func (s *Scenario) draw() error {
 			return p, nil
 		}
 		var rows evenstand.Rows
-		if k.machine || p.Variant == "zone" {
+		if wide(kind, p.Variant) {
 			p.Rows, rows = "all", span(1, s.Planter.Rows)
 			if kind == evenstand.KindLowVacuum && !s.Planter.OneVacuum {
 				p.Rows = []string{"left", "right"}[int(uniform(g)*2)]
@@ -111,7 +111,7 @@ func (s *Scenario) draw() error {
 			}
 			taken = append(taken, booking{p.AtHours, p.AtHours + need, rows})
 		}
-		if !k.machine && p.Variant != "zone" {
+		if !wide(kind, p.Variant) {
 			free = free[1:]
 			if !k.distractor {
 				single++
@@ -274,6 +274,28 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		p.Seconds = math.Round(between(g, 3600, 7200))
 		if p.Variant == "all" {
 			p.Seconds = math.Round(evenstand.Hectare / s.width() / s.Drive.Speed * between(g, 1.2, 6))
+		}
+	case evenstand.KindForceHunting:
+		p.Strength, p.Seconds = round(between(g, 65, 300), 0), math.Round(600*between(g, 1.1, 5))
+		if any {
+			p.Strength = round(between(g, 20, 120), 0)
+		}
+	case evenstand.KindFlowHunting:
+		p.Strength, p.Seconds = round(between(g, 0.04, 0.2), 3), math.Round(420*between(g, 1.1, 6))
+		if p.Variant == "drive" {
+			p.Seconds = math.Round(1200 * between(g, 1.1, 3))
+		}
+		if any {
+			p.Strength = round(between(g, 0.01, 0.06), 3)
+		}
+	case evenstand.KindPumpLimit:
+		p.Strength, p.Seconds = round(between(g, 0.75, 0.93), 3), math.Round(600*between(g, 1, 5))
+		if p.Variant == "strainer" { // a pump wears over weeks
+			p.Ramp = round(between(g, 5, 25), 1)
+			p.Seconds += math.Round(p.Ramp * 60)
+		}
+		if any {
+			p.Strength = round(between(g, 0.88, 1.02), 3)
 		}
 	case evenstand.KindLiquidRowLow:
 		p.Strength, p.Seconds = round(1-between(g, 0.11, 0.7), 3), math.Round(120*between(g, 1.3, 20))

@@ -191,7 +191,7 @@ func (w *world) openBoxes(outDir string) error {
 			return err
 		}
 	}
-	if s.Output.ForceHz > 0 {
+	if s.Output.ForceHz > 0 && s.Output.WheelLoad == "" {
 		b, err := newForceBox(s, dir("force"))
 		if err := add("force", b, err); err != nil {
 			return err
@@ -528,6 +528,7 @@ func (w *world) settle(f *fault) Fault {
 			t.From = s.t0 + evenstand.FromSeconds(f.ran)
 		}
 	}
+	f.settleSwing(s, &t)
 	t.Places = round(n.places/float64(len(f.rows)), 1)
 	t.Turns = round(t.Places/float64(cells), 2)
 	t.Planting, t.Way = round(f.planting, 1), round(f.metres, 1)
@@ -569,6 +570,9 @@ func (w *world) settle(f *fault) Fault {
 	}
 	if liquidKind(f.Kind) {
 		t.Bushels, _ = w.starterLost(f)
+	}
+	if f.Kind == evenstand.KindPumpLimit {
+		t.Bushels = f.lacks * s.Money.Yield / evenstand.Acre * c.Starter
 	}
 	t.Bushels += n.places * bushels * c.spaced(f.uneven(s), s.Money.Yield)
 	t.Loss.Yield = round(t.Bushels*s.Money.Price, 4)

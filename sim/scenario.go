@@ -145,8 +145,8 @@ type Output struct {
 	Layout    string  `toml:"layout"`      // plain, or task-data or bus (grade B only): one box logs all it has
 	Door      string  `toml:"door"`        // how the boxes of the plain layout write instead: csv, xlsx, nmea, … (door.go); empty: plain
 	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
-	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box
-	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting); empty: no such box
+	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box, but by wheel_load
+	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting), once a second, or five times from force_hz 2.5 on; empty: no such box
 	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
 	Tanks     int     `toml:"tanks"`       // for the liquid, with levels, and fills written down with their amounts; 0: neither is logged
 	NoGauge   bool    `toml:"no_gauge"`    // tanks without a level
@@ -196,6 +196,7 @@ type FaultPlan struct {
 	Strength float64 `toml:"strength"`
 	Ramp     float64 `toml:"ramp_min"`  // minutes to full strength
 	Every    float64 `toml:"every_min"` // minutes between bursts, for what comes back
+	Hz       float64 `toml:"hz"`        // swings a second, for what swings; 0: by chance
 	Cell     int     `toml:"cell"`      // of the disc, from 1 up; 0 or less: by chance
 }
 

@@ -102,6 +102,10 @@ func coursesOf(kind string) []string {
 		return []string{"wheel-off", "load", "force"}
 	case evenstand.KindOverload:
 		return []string{"load", "force"}
+	case evenstand.KindForceHunting:
+		return []string{"force", "load"}
+	case evenstand.KindPumpLimit:
+		return []string{"liquid", "speed"}
 	case evenstand.KindSpeedSpacing:
 		return []string{"spacing", "speed"}
 	case evenstand.KindRowLeftOff: // what was switched off is not planted thinly: its strip shows it

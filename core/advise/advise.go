@@ -298,6 +298,10 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.alone(f, since)
 	case evenstand.KindRefillSoon, evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
 		return v.tanks(f, since)
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting:
+		return v.swings(f, since)
+	case evenstand.KindPumpLimit:
+		return v.pumpLimit(f, since)
 	case evenstand.KindSensorDoubt:
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
@@ -498,10 +502,17 @@ var phrases = map[string]string{
 	evenstand.CauseLiquidEmpty: "an empty tank",
 	evenstand.CauseValveLate:   "a section valve or its timing",
 
-	evenstand.CauseLeak:   "a leak",
-	evenstand.CauseGauge:  "the tank's gauge, or a density that was set wrong",
-	evenstand.CauseUneven: "a line between the tanks, half shut or plugged",
-	evenstand.CauseUsedUp: "planting, which uses it up",
+	evenstand.CauseLeak:      "a leak",
+	evenstand.CauseGauge:     "the tank's gauge, or a density that was set wrong",
+	evenstand.CauseUneven:    "a line between the tanks, half shut or plugged",
+	evenstand.CauseUsedUp:    "planting, which uses it up",
+	evenstand.CauseForceGain: "the gain of the automatic force",
+	evenstand.CauseForceAir:  "air in the oil of the row force",
+	evenstand.CauseFlowGain:  "the gain of the liquid's valve",
+	evenstand.CauseLiquidAir: "air in the line",
+	evenstand.CausePumpDrive: "the pump's drive",
+	evenstand.CausePumpWorn:  "a pump that is worn or too small",
+	evenstand.CauseStrainer:  "the suction strainer",
 
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
@@ -653,6 +664,10 @@ var looks = map[string]struct {
 	evenstand.KindTankDisagrees:     {"At the next stop look along hoses and fittings for wet spots, and compare the tank with what the box counted.", machine},
 	evenstand.KindFillImbalance:     {"At the next stop look whether the valves between the tanks stand open.", machine},
 	evenstand.KindPuddle:            {"At the next stop look from the side whether rows drip while the planter stands.", machine},
+
+	evenstand.KindForceHunting: {"At the next stop dig ten seeds along a few steps of the row, and look what was changed in the force's settings at that time.", machine | seed},
+	evenstand.KindFlowHunting:  {"Look what was changed in the liquid's settings at that time, and at the tank's level.", 0},
+	evenstand.KindPumpLimit:    {"At the next stop, with the pump off and valves closed, look at the suction strainer, so that it does not come back.", machine | product},
 }
 
 // parted are the kinds whose causes are mended at quite different places, so
@@ -787,6 +802,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 			break
 		}
 		say("what stands in the boxes", "it is counted from fills and use", "look into them, fan off and key out")
+	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
+		swingSay(f, say)
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindUnplantedLeft:

@@ -44,11 +44,11 @@ func touches(kind, cause string) touch {
 			return 0
 		}
 		return machine | under
-	case evenstand.CauseLiquidControl, evenstand.CauseForceLight:
+	case evenstand.CauseLiquidControl, evenstand.CauseForceLight, evenstand.CauseForceGain, evenstand.CauseFlowGain:
 		return 0
 	case evenstand.CauseForceHeavy: // the furrow is looked at after each step
 		return machine
-	case evenstand.CauseForceRow, evenstand.CauseOpenerWorn, evenstand.CauseBarLevel:
+	case evenstand.CauseForceRow, evenstand.CauseForceAir, evenstand.CauseOpenerWorn, evenstand.CauseBarLevel:
 		return machine | under | pressure
 	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
 		return machine | under | product
@@ -58,7 +58,8 @@ func touches(kind, cause string) touch {
 		return machine | under | product
 	case evenstand.CauseUsedUp:
 		return machine | seed | product
-	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate:
+	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate,
+		evenstand.CauseLiquidAir, evenstand.CausePumpDrive, evenstand.CausePumpWorn, evenstand.CauseStrainer:
 		return machine | product
 	case evenstand.CauseFan, evenstand.CauseSpeedSource, evenstand.CauseSectionOffset, evenstand.CauseCardOffset:
 		return machine
@@ -75,7 +76,7 @@ func checks(kind string) touch {
 		return machine | under | seed
 	case evenstand.KindRowStopped, evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRateOff,
 		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,
-		evenstand.KindContactLoss, evenstand.KindOverload: // one digs, weighs seed or opens a box or a meter
+		evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting: // one digs, weighs seed or opens a box or a meter
 		return machine | seed
 	case evenstand.KindRefillSoon: // one looks into the boxes
 		return machine | seed
@@ -84,6 +85,8 @@ func checks(kind string) touch {
 		return machine
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
 		return machine | under | product | catch
+	case evenstand.KindPumpLimit:
+		return machine | product
 	}
 	return 0
 }
@@ -175,7 +178,7 @@ func besides(kind string, t touch) []string {
 		out = append(out, CautionCatch)
 	}
 	switch kind {
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindTankDisagrees, evenstand.KindFillImbalance, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
 		out = append(out, CautionLabel)
 	case evenstand.KindLowVacuum:
 		out = append(out, CautionGauge)

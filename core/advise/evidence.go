@@ -29,6 +29,13 @@ var names = map[string]string{
 	"liquid over its target":           "liquid, of what was asked for",
 	"by the machine's own meter":       "by the machine's own meter",
 	"logged speed over the receiver's": "logged speed, of the receiver's",
+	"keeps up with":                    "speed that the liquid keeps up with",
+	"kept up at first with":            "the same at first",
+	"from thick to thick":              "length of a strip, from thick to thick",
+
+	"liquid over its target above that":        "liquid above it, of what was asked for",
+	"of the swing that the load makes at once": "part of the swing that the load makes at once",
+	"its pace goes with the speed":             "how its pace goes with the speed (0 by time, 1 by distance)",
 }
 
 // counted are the words for what a figure was counted on.
@@ -36,6 +43,7 @@ var counted = map[string]string{
 	"share of turns missed": "turns",
 	"metres without seed":   "seconds",
 	"flow over its peers'":  "means of ten seconds", "liquid over its target": "means of ten seconds",
+	"keeps up with": "means of five seconds", "force swings either way by": "windows", "liquid swings either way by": "windows",
 	"runs of three and more": "places", "scatter about its places": "seeds", "size of the wave": "seeds", "lean towards late seeds": "seeds",
 	"skips": "places", "skips of its peers": "places", "skips usual for it": "places",
 	"doubles": "places", "doubles of its peers": "places", "doubles usual for it": "places",

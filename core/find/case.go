@@ -46,6 +46,8 @@ type caseFile struct {
 	contact *contactCase
 	press   *pressCase
 	whole   *wholeCase
+	pump    *pumpCase
+	swing   *swingCase
 
 	weak, waiting bool // a small shift that waits for more batches
 	hourly        bool // found by the hourly tests

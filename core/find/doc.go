@@ -16,7 +16,7 @@
 //
 // One file holds one fault: cell.go, starved.go, rate.go, hourly.go, vacuum.go,
 // stopped.go, leftoff.go, rateoff.go, bounce.go, drive.go, liquid.go, load.go,
-// sensor.go, speed.go, turnrate.go, silent.go,
-// recurring.go. Sources of the methods stand with
-// them; measured power stands in docs/measured.md.
+// sensor.go, speed.go, turnrate.go, silent.go, recurring.go, forceswing.go,
+// flowswing.go, pumplimit.go. Sources of the methods stand with them; measured
+// power stands in docs/measured.md.
 package find

@@ -63,6 +63,9 @@ type Engine struct {
 	alone           aloneWatch
 	tanks           tankWatch
 	load            loadWatch
+	force           forceWatch
+	flowSwing       flowSwing
+	pump            pumpWatch
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int
@@ -486,8 +489,11 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickRate(t)
 	e.tickAlone(t)
 	e.tickTanks(t, b)
+	e.tickPump(t)
+	e.tickFlowSwing(t)
 	e.tickLiquid(t)
 	e.tickSensor(t)
+	e.tickForce(t)
 	e.tickLoad(t)
 	e.tickSilent(t)
 	e.tickPosition(t)

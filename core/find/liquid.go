@@ -120,6 +120,10 @@ func (e *Engine) Flow(n int, t evenstand.Micros, flow float64) {
 	}
 	if flow >= 0 && w.settled >= flowSettle {
 		w.rows[n-1].sum.add(flow)
+		if n <= len(e.rows) && e.rows[n-1].enabled {
+			e.pump.flow.add(flow)
+			e.flowSwing.flow.add(flow)
+		}
 	}
 }
 
@@ -128,6 +132,8 @@ func (e *Engine) LiquidRate(t evenstand.Micros, rate float64) {
 	e.liquid.said = rowFlow{t, rate}
 	if rate >= 0 && e.liquid.settled >= flowSettle {
 		e.liquid.rate.add(rate)
+		e.pump.rate.add(rate)
+		e.flowSwing.rate.add(rate)
 	}
 }
 
@@ -446,6 +452,10 @@ func (e *Engine) starterArea(n int, windows float64) float64 {
 func (e *Engine) judgeWhole(t evenstand.Micros, speed float64) {
 	w := &e.liquid
 	x := &w.whole
+	if e.pump.known() {
+		x.run, x.calm = 0, 0
+		return
+	}
 	if !(w.target > 0) || (w.changed != evenstand.NoTime && t-w.changed < liquidChange) {
 		return
 	}
@@ -547,6 +557,9 @@ func (e *Engine) judgeWhole(t evenstand.Micros, speed float64) {
 		x.rows.add(byRows)
 	}
 	if x.run < liquidWindows || math.Abs(stat.Median(x.vals[:])) < liquidRaise {
+		return
+	}
+	if e.pump.odds >= pumpLean && x.run < 3*liquidWindows { // it may be a limit of the pump
 		return
 	}
 	c := e.add(&caseFile{

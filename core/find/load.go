@@ -157,6 +157,7 @@ func (e *Engine) Load(n int, t evenstand.Micros, load float64) {
 		return
 	}
 	r.load.add(load)
+	e.force.load(n, t, load)
 	if len(r.loads) < 64 {
 		r.loads = append(r.loads, load)
 	}
@@ -168,6 +169,7 @@ func (e *Engine) Force(n int, t evenstand.Micros, force float64) {
 		r := w.row(n)
 		r.force.add(force)
 		r.blockForce.add(force)
+		e.force.force(n, t, force)
 	}
 }
 

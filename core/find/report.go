@@ -51,6 +51,12 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportTank(c, &f)
 	case c.whole != nil:
 		e.reportWhole(c, &f)
+	case c.pump != nil:
+		e.reportPump(c, &f)
+	case c.swing != nil && c.kind == evenstand.KindForceHunting:
+		e.reportForce(c, &f)
+	case c.swing != nil:
+		e.reportFlowSwing(c, &f)
 	case c.drive != nil:
 		e.reportDrive(c, &f)
 	case c.contact != nil:
@@ -234,7 +240,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil || c.alone != nil || c.tank != nil: // none, or its own
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil || c.alone != nil || c.tank != nil || c.pump != nil || c.swing != nil: // none, or its own
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

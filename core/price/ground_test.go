@@ -44,6 +44,9 @@ func TestNotPriced(t *testing.T) {
 		{evenstand.KindOverload, nil, "count stands"},
 		{evenstand.KindLiquidRowLow, nil, "what the liquid is"},
 		{evenstand.KindLiquidRowHigh, nil, "the price of the product"},
+		{evenstand.KindForceHunting, nil, "dig ten seeds"},
+		{evenstand.KindFlowHunting, nil, "swings about the right mean"},
+		{evenstand.KindPumpLimit, nil, "what the liquid is"},
 		{evenstand.KindLiquidRateOff, []evenstand.Evidence{{Name: "liquid over its target", Value: 1.06}}, "the price of the product"},
 		{evenstand.KindLiquidRateOff, []evenstand.Evidence{{Name: "liquid over its target", Value: 0.94}}, "what the liquid is"},
 	} {

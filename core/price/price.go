@@ -426,7 +426,11 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "how deep the seed lies or how many plants came up there (dig ten seeds in it and ten outside, or count stands): no yield is published for a load", "")
 	case evenstand.KindOverload:
 		b.need(evenstand.TopicNone, "what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load", "")
-	case evenstand.KindLiquidRowLow, evenstand.KindSeedWithoutLiquid:
+	case evenstand.KindForceHunting:
+		b.need(evenstand.TopicNone, "how deep the seed lies or how many plants came up there (dig ten seeds along a few steps of the row, or count stands): no yield is published for a force that swings", "")
+	case evenstand.KindFlowHunting:
+		b.need(evenstand.TopicNone, "a published relation for liquid that swings about the right mean, of which there is none here; strips that short likely cost little", "")
+	case evenstand.KindLiquidRowLow, evenstand.KindSeedWithoutLiquid, evenstand.KindPumpLimit:
 		b.liquid()
 	case evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
 		b.need(evenstand.TopicNone, "the price of the product", "")
@@ -677,7 +681,7 @@ func Usual(kind string) evenstand.When {
 		return evenstand.NextStop
 	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff, evenstand.KindTankDisagrees:
 		return evenstand.Tonight
-	case evenstand.KindRowDrive, evenstand.KindRecurringUpset:
+	case evenstand.KindRowDrive, evenstand.KindRecurringUpset, evenstand.KindForceHunting:
 		return evenstand.Tonight
 	case evenstand.KindTurnRate:
 		return evenstand.Winter

@@ -48,6 +48,7 @@ func suites() []suite {
 		{name: "all kinds", scenario: "random-all.toml", also: []string{"random-turns.toml", "random-upsets.toml", "random-spacing.toml", "random-all.toml", "random-ground.toml", "random-all.toml", "random-doubt.toml"}, seeds: days(9940, 60), from: 7900},
 		{name: "fields", scenario: "random-fields.toml", seeds: days(9271, 15), from: 7271},
 		{name: "tanks", scenario: "random-tanks.toml", also: []string{"random-two-tanks.toml", "random-tanks.toml", "calm-tanks.toml", "calm-tanks.toml"}, seeds: days(9841, 20), from: 7701},
+		{name: "swing", scenario: "random-swing.toml", seeds: days(9331, 15), from: 7401},
 		{name: "calm ground", scenario: "calm-ground.toml", seeds: days(9251, 5), from: 7251},
 		{name: "look-alikes", scenario: "random-look-alikes.toml", seeds: days(9801, 15), from: 7851},
 		{name: "zone and speed", scenario: "random-zone-speed.toml", seeds: days(9821, 20), from: 7821},
@@ -68,6 +69,8 @@ func pairs() []pair {
 		{"look-alikes", "a stone and a part", "rock", "row-skips"},
 		{"look-alikes", "discs of other cells and a setting", "rate-off cells", "rate-off setting"},
 		{"zone and speed", "zone and speed", "rough-ground", "speed-spacing"},
+		{"swing", "a pump's limit and a rate that is off", "pump-limit", "liquid-rate-off strainer|control"},
+		{"swing", "swings by time and by distance", "flow-hunting gain", "flow-hunting drive"},
 	}
 }
 
