@@ -631,7 +631,7 @@ func (b *forceBox) see(m *moment) error {
 
 func (b *forceBox) close() error { return b.out.Close() }
 
-// journalBox writes what the operator notes: the refills. Its folder is made
+// journalBox writes what the operator notes: refills and digs. Its folder is made
 // with the first line.
 type journalBox struct {
 	s     *Scenario
@@ -645,7 +645,13 @@ func newJournalBox(s *Scenario, dir string) *journalBox {
 }
 
 func (b *journalBox) see(m *moment) error {
-	if !m.refill {
+	lines := b.dug(m)
+	if m.refill {
+		// To the minute, as people write.
+		t := math.Round(m.leg.end()/60) * 60
+		lines = append(lines, evenstand.Entry{T: b.clock.logs(int64(t * 1e6)), What: "refill", Value: math.NaN(), Note: "seed boxes filled"})
+	}
+	if len(lines) == 0 {
 		return nil
 	}
 	if b.out == nil {
@@ -654,9 +660,7 @@ func (b *journalBox) see(m *moment) error {
 			return err
 		}
 	}
-	// To the minute, as people write.
-	t := math.Round(m.leg.end()/60) * 60
-	return b.out.Entries([]evenstand.Entry{{T: b.clock.logs(int64(t * 1e6)), What: "refill", Value: math.NaN(), Note: "seed boxes filled"}})
+	return b.out.Entries(lines)
 }
 
 func (b *journalBox) close() error {

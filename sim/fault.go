@@ -70,6 +70,17 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindSpeedSpacing:      {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
 	evenstand.KindRowDrive:          {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
+	// Strength is what moisture (share), temperature (K) or trash (share) changes
+	// by. A row that is dry or dirty beside a field that is, is true as well.
+	evenstand.KindDryFurrow:    {expected: evenstand.KindDryFurrow, unit: "by", strength: 0.12, low: 0.005, high: 0.3, grades: "AB", variants: []string{"weather", "cleaner", "zone", "closing", "firmer", "trench"}},
+	evenstand.KindColdFurrow:   {expected: evenstand.KindColdFurrow, unit: "k", strength: 4, low: 0.1, high: 15, grades: "AB", machine: true},
+	evenstand.KindDirtyFurrow:  {expected: evenstand.KindDirtyFurrow, unit: "by", strength: 0.25, low: 0.01, high: 0.7, grades: "AB", variants: []string{"residue", "cleaner", "row"}},
+	evenstand.KindCleanerUpset: {expected: evenstand.KindCleanerUpset, unit: "by", strength: 0.25, low: 0.02, high: 0.7, grades: "AB"},
+	evenstand.KindSlotOpen:     {expected: evenstand.KindSlotOpen, strength: 1, low: 1, high: 1, grades: "AB", variants: []string{"closing", "wall", "straw"}},
+	KindSandZone:               {distractor: true, excused: []string{evenstand.KindDryFurrow}, unit: "by", strength: 0.08, low: 0.01, high: 0.2, grades: "AB", machine: true},
+	KindResiduePatch:           {distractor: true, excused: []string{evenstand.KindDirtyFurrow}, unit: "by", strength: 0.2, low: 0.02, high: 0.6, grades: "AB", machine: true},
+	KindGoodDig:                {distractor: true, strength: 1, low: 1, high: 1, grades: "AB"},
+
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
 	KindRock: {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
@@ -187,13 +198,20 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if err := s.pressed(&p, f.Variant); err != nil {
 		return nil, err
 	}
+	if err := s.furrowed(f); err != nil {
+		return nil, err
+	}
+	switch p.Kind {
+	case evenstand.KindCleanerUpset, evenstand.KindSlotOpen, KindGoodDig:
+		f.word = stream(s.Seed, "furrow "+f.ID, -1, 0).Uint64()
+	}
 	switch p.Rows {
 	case "left", "right":
 		f.rows = card.Side(p.Rows)
 	case "all":
 		f.rows = span(1, s.Planter.Rows)
 	case "":
-		if !k.machine && f.Variant != "zone" {
+		if !k.machine && f.Variant != "zone" && (!furrowKind(p.Kind) || f.onRow()) {
 			return nil, fmt.Errorf("%s: say rows", p.Kind)
 		}
 		f.rows = span(1, s.Planter.Rows)
@@ -581,6 +599,44 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseValveLate)
 	case evenstand.KindPuddle:
 		return one(evenstand.CauseCheckValve, evenstand.CauseValveLate)
+	case evenstand.KindDryFurrow:
+		switch f.Variant {
+		case "cleaner", "trench":
+			return one(evenstand.CauseCleanerDeep)
+		case "zone":
+			return one(evenstand.CauseSoilThere)
+		case "closing":
+			return one(evenstand.CauseClosing)
+		case "firmer":
+			return one(evenstand.CauseFirmer, evenstand.CauseClosing)
+		}
+		return one(evenstand.CauseDrying)
+	case evenstand.KindColdFurrow:
+		return one(evenstand.CauseColdWeather)
+	case evenstand.KindDirtyFurrow:
+		switch f.Variant {
+		case "cleaner":
+			return one(evenstand.CauseCleanerLight)
+		case "row": // nothing in the log tells a cleaner from straw that is tucked in
+			return one(evenstand.CauseCleanerLight, evenstand.CauseHairpin)
+		}
+		return one(evenstand.CauseResidueThere)
+	case evenstand.KindCleanerUpset:
+		return one(evenstand.CauseCleanerPlugged)
+	case evenstand.KindSlotOpen:
+		switch f.Variant {
+		case "wall":
+			return one(evenstand.CauseWetWall)
+		case "straw":
+			return one(evenstand.CauseHairpin)
+		}
+		return one(evenstand.CauseClosing)
+	case KindSandZone:
+		return one(evenstand.CauseSoilThere)
+	case KindResiduePatch:
+		return one(evenstand.CauseResidueThere)
+	case KindGoodDig: // no finding's cause
+		return "a closed slot", nil
 	case evenstand.KindRecurringUpset:
 		return one(evenstand.CauseLoose)
 	case KindRock:
@@ -656,6 +712,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Liquid > 0 && f.Strength >= 0.3 && f.turns >= 3
 	case evenstand.KindPuddle:
 		return s.Output.Liquid > 0 && f.Strength >= 0.05 && f.stood >= 10
+	case evenstand.KindSlotOpen: // a word is enough
+		return f.ran > 0
 	case evenstand.KindRateOff:
 		return math.Abs(f.mult-1) >= 0.03 && f.planting >= 600
 	}

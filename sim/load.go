@@ -171,6 +171,9 @@ func (b *loadBox) see(m *moment) error {
 			load := rowWeight + r.force - need + dyn
 			extra, pushed := 0.0, 0.0
 			for _, f := range m.faults {
+				if f.Kind == evenstand.KindCleanerUpset && f.has[k+1] && f.at(t) && f.inBurst(t) {
+					extra -= upsetLoad * f.Strength / upsetTrash // what it rides on lifts the row
+				}
 				if !loadKind(f.Kind) || !f.has[k+1] || !f.at(t) {
 					continue
 				}

@@ -66,6 +66,7 @@ type world struct {
 	names  []string
 	seedLn *seedBox
 	load   *loadBox
+	furrow *furrowBox
 	tr     *tractor
 
 	minute, hour wander
@@ -200,6 +201,13 @@ func (w *world) openBoxes(outDir string) error {
 		var err error
 		w.load, err = newLoadBox(s, dir("load"))
 		if err := add("load", w.load, err); err != nil {
+			return err
+		}
+	}
+	if s.Output.Furrow {
+		var err error
+		w.furrow, err = newFurrowBox(s, dir("furrow"))
+		if err := add("furrow", w.furrow, err); err != nil {
 			return err
 		}
 	}
@@ -538,6 +546,9 @@ func (w *world) settle(f *fault) Fault {
 	f.settleDoubt(&t)
 	if loadKind(f.Kind) && w.load != nil {
 		w.load.settle(f, &t)
+	}
+	if furrowKind(f.Kind) && w.furrow != nil {
+		w.furrow.settle(f, &t)
 	}
 	// Money: true places lost and seeds too many, the true coefficients.
 	perPlace := s.spacing() * s.Planter.RowSpacing

@@ -44,6 +44,9 @@ type caseFile struct {
 	alone   *aloneCase
 	contact *contactCase
 	press   *pressCase
+	furrow  *furrowCase
+	trouble *furrowRowCase
+	slot    *slotCase
 	whole   *wholeCase
 
 	weak, waiting bool // a small shift that waits for more batches

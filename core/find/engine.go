@@ -21,6 +21,7 @@ type Config struct {
 	// Averaged is the longest time in s over which a box averages the shares
 	// that it logs; 0 none does, or nobody knows.
 	Averaged float64
+	Limits   []evenstand.Limit // that somebody has set
 }
 
 // Bar is how the planter moves at a tick.
@@ -59,6 +60,8 @@ type Engine struct {
 	liquid          liquidWatch
 	alone           aloneWatch
 	load            loadWatch
+	furrow          furrowWatch
+	slots           []*caseFile // open slots that digs told of
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int
@@ -177,6 +180,7 @@ func New(cfg Config) *Engine {
 	e.liquid.init()
 	e.floor.init()
 	e.load.init()
+	e.furrow.init(cfg.Limits)
 	return e
 }
 
@@ -476,6 +480,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickLiquid(t)
 	e.tickSensor(t)
 	e.tickLoad(t)
+	e.tickFurrow(t)
 	e.tickSilent(t)
 	e.tickPosition(t)
 	e.tickRecur()

@@ -72,6 +72,8 @@ type loadRow struct {
 	was                float64
 	offs               [128]offWindow // beside late
 	before             float64        // share of the reading before; NaN none
+	need               float64        // of the ground of late, N
+	known              bool
 }
 
 // offWindow is what a row and its peers did in a window.
@@ -455,6 +457,7 @@ func (e *Engine) judgeBlock(t evenstand.Micros, way float64) {
 			need[i] += r.blockForce.mean()
 		}
 		w.needs.Add(need[i], area)
+		r.need, r.known = need[i], true
 	}
 	off := share.mean()
 	light := off > math.Max(offLeast, w.level+offBlock)
