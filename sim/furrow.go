@@ -62,6 +62,61 @@ type furrowBox struct {
 	noon     float64 // s of the day at midnight, less the day's start
 	readings []evenstand.Reading
 	tally    map[*fault]*furrowTally
+	natural  [3][]furrowSpan
+}
+
+// furrowSpan is ground on which much lies beyond a limit by itself: a finding
+// that says so is true, though nothing is wrong.
+type furrowSpan struct {
+	from, to  float64
+	n, beyond float64
+}
+
+// Of naturalEvery s of planting naturalShare lies beyond the limit.
+const (
+	naturalEvery = 300.0
+	naturalShare = 0.3
+)
+
+// byItself counts a second of a row without any fault.
+func (b *furrowBox) byItself(t float64, v [3]float64, rows int) {
+	for i, beyond := range [3]bool{v[0] < mustDry, v[1] < mustCold, v[2] > mustDirty} {
+		k := len(b.natural[i]) - 1
+		if k < 0 || b.natural[i][k].n >= naturalEvery*float64(rows) {
+			b.natural[i] = append(b.natural[i], furrowSpan{from: t})
+			k++
+		}
+		x := &b.natural[i][k]
+		x.to = t
+		x.n++
+		if beyond {
+			x.beyond++
+		}
+	}
+}
+
+// naturals gives the ground that is beyond a limit by itself as distractors.
+func (b *furrowBox) naturals() (out []Fault) {
+	for i, kind := range []string{evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindDirtyFurrow} {
+		var spans []furrowSpan
+		for _, x := range b.natural[i] {
+			if x.n < 60 || x.beyond/x.n < naturalShare {
+				continue
+			}
+			if n := len(spans) - 1; n >= 0 && x.from-spans[n].to < naturalEvery {
+				spans[n].to, spans[n].n, spans[n].beyond = x.to, spans[n].n+x.n, spans[n].beyond+x.beyond
+				continue
+			}
+			spans = append(spans, x)
+		}
+		for _, x := range spans {
+			out = append(out, Fault{
+				ID: fmt.Sprintf("ground %d %.0f", i+1, x.from), Kind: "ground, " + kind, Rows: span(1, len(b.rows)), Excused: []string{kind}, Distract: true, Happened: true,
+				From: b.s.t0 + evenstand.FromSeconds(x.from), To: b.s.t0 + evenstand.FromSeconds(x.to), Params: map[string]float64{"beyond": round(x.beyond/x.n, 3)}, Ratio: 1, Grade: b.s.Output.Grade,
+			})
+		}
+	}
+	return out
 }
 
 type furrowRow struct {
@@ -141,6 +196,7 @@ func (b *furrowBox) see(m *moment) error {
 			warm := warmMean + warmSwing*math.Sin(2*math.Pi*(hour-9)/24) + warmSD*at[1].at(p) - warmTrash*(trash-trashMean)
 			z := [3]float64{normal(r.g), normal(r.g), normal(r.g)}
 			was := [3]float64{moist, warm, trash}
+			b.byItself(t, was, len(b.rows))
 			for _, f := range m.faults {
 				if !furrowKind(f.Kind) || !f.has[k+1] || !f.at(t) {
 					continue
@@ -289,11 +345,11 @@ func (b *furrowBox) detected(f *fault) bool {
 	case f.onRow() && f.Kind == evenstand.KindDryFurrow:
 		return f.Strength >= 0.03 && x.planting >= 180
 	case f.onRow():
-		return f.Strength >= 0.08 && x.planting >= 180
+		return f.Strength >= 0.15 && x.planting >= 180
 	case f.Variant == "zone":
-		return b.s.Output.WheelLoad != "" && (x.beyond-x.beyond0)/math.Max(1, x.there) >= 0.6 && x.planting >= 3600
+		return b.s.Output.WheelLoad != "" && (x.beyond-x.beyond0)/math.Max(1, x.there) >= 0.7 && x.planting >= 3600
 	}
-	return (x.beyond-x.beyond0)/x.n >= 0.5 && x.planting >= 1200
+	return (x.beyond-x.beyond0)/x.n >= 0.6 && x.planting >= 1200
 }
 
 // settle puts what a fault of the furrow truly did into its line of truth.

@@ -304,7 +304,7 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		case f.onRow():
 			p.Strength, p.Seconds = round(between(g, 0.032, 0.07), 3), math.Round(180*between(g, 1.3, 20))
 			if p.Kind == evenstand.KindDirtyFurrow {
-				p.Strength = round(between(g, 0.085, 0.25), 3)
+				p.Strength = round(between(g, 0.155, 0.35), 3)
 			}
 			if any {
 				p.Strength = round(p.Strength*between(g, 0.3, 0.9), 3)

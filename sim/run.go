@@ -470,6 +470,9 @@ func (w *world) finish(outDir string) (Summary, error) {
 	}
 	faults = append(faults, w.quietFaults()...)
 	faults = append(faults, w.groundFaults()...)
+	if w.furrow != nil {
+		faults = append(faults, w.furrow.naturals()...)
+	}
 	for _, t := range faults {
 		sum.Faults = append(sum.Faults, t)
 		b, err := json.Marshal(t)

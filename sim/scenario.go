@@ -147,7 +147,7 @@ type Output struct {
 	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
 	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box
 	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting); empty: no such box
-	Furrow    bool    `toml:"furrow"`       // sensors in the furrow: moisture, temperature and trash by row
+	Furrow    bool    `toml:"furrow"`      // sensors in the furrow: moisture, temperature and trash by row
 	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
 	TruthEach int     `toml:"truth_each"`  // every so many seeds of a row are kept with their true place
 }

@@ -61,7 +61,7 @@ type Engine struct {
 	alone           aloneWatch
 	load            loadWatch
 	furrow          furrowWatch
-	slots           []*caseFile // open slots that digs told of
+	slots           []*caseFile      // open slots that digs told of
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int

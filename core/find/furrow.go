@@ -24,15 +24,16 @@ import (
 const (
 	furrowWindow = 5 // s of planting
 	furrowSettle = 6
-	furrowBlock  = 2 // windows: ten seconds
-	furrowBorne  = 0.25
-	furrowZone   = 0.5 // of one zone
+	furrowBlock  = 2    // windows: ten seconds
+	furrowBorne  = 0.35 // share of the ground beyond the limit: more is said
+	furrowZone   = 0.6  // the same of one zone
 	furrowAlarm  = 20.0
 	furrowRight  = 10.0
-	furrowAgain  = 60 * 60 * evenstand.Second
-	furrowMemory = 360 // blocks: an hour of planting
-	furrowBeside = 12  // blocks before and after that tell what else changed
-	furrowZoned  = 30  // blocks after which zones are told anew
+	furrowAgain  = 60 * 60 * evenstand.Second // the same again is no other finding
+	furrowRecent = 90                         // blocks that tell how it is elsewhere: some passes
+	furrowMemory = 360                        // blocks: an hour of planting
+	furrowBeside = 12                         // blocks before and after that tell what else changed
+	furrowZoned  = 30                         // blocks after which zones are told anew
 )
 
 // What is logged of the furrow.
@@ -303,11 +304,13 @@ func (e *Engine) judgeTrouble(of int, from, t evenstand.Micros, area float64, li
 	if c := g.cse; c != nil && c.open() {
 		x := c.furrow
 		x.add(all, byNeed, w.rows, of)
-		if alarm && x.zone >= 0 {
-			x.zone = -1
+		if x.zone < 0 || !alarm || g.elsewhere(x.zone) < furrowBorne {
+			e.endGround(g, all, zones, from)
+			return
 		}
-		e.endGround(g, all, zones, from)
-		return
+		// It was of one zone and is of all ground now: that is said anew.
+		c.until, g.ended = g.all.began(furrowBorne), nil
+		c.until = max(c.until, c.onset)
 	}
 	g.cse = nil
 	track := &g.all
@@ -329,7 +332,7 @@ func (e *Engine) judgeTrouble(of int, from, t evenstand.Micros, area float64, li
 	}
 	since := track.began(borne)
 	x.before, x.after = w.around(since)
-	if old := g.ended; old != nil && since-old.until < furrowAgain {
+	if old := g.ended; old != nil && since-old.until < furrowAgain && x.like(old.furrow) {
 		old.until = evenstand.NoTime
 		old.furrow.sum.add(x.sum)
 		old.furrow.right = 0
@@ -342,6 +345,26 @@ func (e *Engine) judgeTrouble(of int, from, t evenstand.Micros, area float64, li
 		})
 	}
 	track.c = 0
+}
+
+// like tells whether the trouble is the same again: of a zone or of all ground,
+// with the row cleaners set as they were.
+func (x *furrowCase) like(o *furrowCase) bool {
+	a, b := x.after[furrowPress], o.after[furrowPress]
+	return (x.zone < 0) == (o.zone < 0) && !(math.Abs(a-b) > 0.1*math.Abs(b))
+}
+
+// elsewhere is the share beyond the limit of late outside of a zone.
+func (g *furrowGround) elsewhere(zone int) float64 {
+	var s stat2
+	for z := range g.zones {
+		k := &g.zones[z]
+		for j := 1; z != zone && j <= min(k.k, furrowRecent); j++ {
+			b := &k.late[(k.k-j)%len(k.late)]
+			s.sum, s.n = s.sum+float64(b.x*b.part), s.n+float64(b.part)
+		}
+	}
+	return s.mean()
 }
 
 // furrowGrade is the grade of what is logged: by row, or for the machine.
@@ -507,7 +530,10 @@ func (e *Engine) reportFurrow(c *caseFile, f *evenstand.Finding) {
 	}
 	deeper := pressed > 0.1*math.Abs(x.before[furrowPress])
 	lighter := pressed < -0.1*math.Abs(x.before[furrowPress])
-	cleaner := x.after[furrowDirty] / x.before[furrowDirty] // trash
+	if math.IsNaN(pressed) { // no pressure is logged: what the cleaners leave tells
+		cleaner := x.after[furrowDirty] / x.before[furrowDirty]
+		deeper, lighter = cleaner < 0.55, x.of != furrowDirty && cleaner > 1.8
+	}
 	// Prior odds of the trade (agronomy F36, F41, F45), weighed by what changed
 	// with it. Judgement, no published odds.
 	switch x.of {
@@ -515,7 +541,7 @@ func (e *Engine) reportFurrow(c *caseFile, f *evenstand.Finding) {
 		drying, depth, soil, deep := 0.50, 0.25, 0.05, 0.08
 		if in.n > 0 {
 			soil, drying, depth = 0.80, 0.08, 0.08
-		} else if deeper || cleaner < 0.7 {
+		} else if deeper {
 			deep, drying, depth = 0.85, 0.08, 0.05
 		}
 		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseDrying, Probability: drying}, evenstand.Cause{Cause: evenstand.CauseDepth, Probability: depth}, evenstand.Cause{Cause: evenstand.CauseSoilThere, Probability: soil}, evenstand.Cause{Cause: evenstand.CauseCleanerDeep, Probability: deep})
@@ -523,7 +549,7 @@ func (e *Engine) reportFurrow(c *caseFile, f *evenstand.Finding) {
 		cold, light, soil := 0.90, 0.05, 0.02
 		if in.n > 0 {
 			cold, soil = 0.4, 0.55
-		} else if lighter || cleaner > 1.5 {
+		} else if lighter {
 			cold, light = 0.45, 0.5
 		}
 		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseColdWeather, Probability: cold}, evenstand.Cause{Cause: evenstand.CauseCleanerLight, Probability: light}, evenstand.Cause{Cause: evenstand.CauseSoilThere, Probability: soil})

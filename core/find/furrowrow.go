@@ -53,6 +53,8 @@ type furrowRow struct {
 	since         evenstand.Micros
 	high          bool // the second before was in one
 	shift         [furrowAll]flowRow
+	lasting       [furrowAll]float64 // what its sensor shows over the middle row's, of late
+	lastingN      [furrowAll]float64
 	late          [128]dragAt
 	k             int
 	calm          int
@@ -129,7 +131,7 @@ func (e *Engine) furrowSecond() {
 }
 
 // furrowBeside gives a row's value less its neighbours', by the side that it is
-// more like.
+// more like; rows with trouble of their own are passed over.
 func (e *Engine) furrowBeside(i int, at func(int) (float64, bool)) (x float64, ok bool) {
 	w := &e.furrow
 	v, ok := at(i)
@@ -140,7 +142,7 @@ func (e *Engine) furrowBeside(i int, at func(int) (float64, bool)) (x float64, o
 	for _, step := range []int{-1, 1} {
 		var s stat2
 		for j := i + step; j >= 0 && j < len(w.rows) && j < len(e.rows) && s.n < 2 && absInt(j-i) <= 3; j += step {
-			if y, ok := at(j); ok && e.rows[j].enabled {
+			if y, ok := at(j); ok && e.rows[j].enabled && !w.rows[j].troubled() {
 				s.add(y)
 			}
 		}
@@ -155,7 +157,16 @@ func (e *Engine) furrowBeside(i int, at func(int) (float64, bool)) (x float64, o
 func (e *Engine) judgeFurrows(t evenstand.Micros) {
 	w := &e.furrow
 	from := t - furrowWindow*evenstand.Second
-	var x [furrowAll]float64
+	var x, middle [furrowAll]float64
+	for of := range middle {
+		e.few = e.few[:0]
+		for i := range w.rows {
+			if r := &w.rows[i]; r.own[of] && r.window[of].n > 0 {
+				e.few = append(e.few, r.window[of].mean())
+			}
+		}
+		middle[of] = stat.Median(e.few)
+	}
 	for i := range w.rows {
 		r := &w.rows[i]
 		any := false
@@ -163,7 +174,7 @@ func (e *Engine) judgeFurrows(t evenstand.Micros) {
 			x[of] = math.NaN()
 			if v, ok := e.furrowBeside(i, func(j int) (float64, bool) {
 				q := &w.rows[j]
-				return q.window[of].mean(), q.own[of] && q.window[of].n > 0
+				return q.window[of].mean() - q.lasting[of], q.own[of] && q.window[of].n > 0
 			}); ok {
 				x[of], any = v, true
 			}
@@ -174,6 +185,18 @@ func (e *Engine) judgeFurrows(t evenstand.Micros) {
 		r.late[r.k%len(r.late)] = dragAt{from, r.drag}
 		r.k++
 		e.judgeFurrowRow(i+1, from, t, x)
+	}
+	for i := range w.rows {
+		r := &w.rows[i]
+		if r.troubled() {
+			continue
+		}
+		for of := range middle {
+			if r.own[of] && r.window[of].n > 0 && !math.IsNaN(middle[of]) {
+				r.lastingN[of]++
+				r.lasting[of] += (r.window[of].mean() - middle[of] - r.lasting[of]) / math.Min(furrowRowPast, r.lastingN[of])
+			}
+		}
 	}
 }
 
@@ -314,7 +337,7 @@ func (e *Engine) takeFurrow(n int, f *furrowRowCase, k int) {
 		l := &e.load.rows[n-1]
 		for j := 1; j <= min(l.k, len(l.late)); j++ {
 			if v := &l.late[(l.k-j)%len(l.late)]; v.t <= b.t {
-				if b.t-v.t < loadWindow*evenstand.Second && l.seen > 0 && l.load.n > 0 {
+				if b.t-v.t < loadWindow*evenstand.Second && l.seen > 0 && l.logged {
 					f.load.add(v.m - l.ref)
 				}
 				break
@@ -329,6 +352,17 @@ func (r *furrowRow) leaves(of int) bool {
 		return r.c >= highAlarm/2
 	}
 	return r.shift[of].down.C >= furrowRowAlarm/2
+}
+
+// troubled tells whether the row leaves its neighbours in anything, so that it is
+// no measure for them.
+func (r *furrowRow) troubled() bool {
+	for of := range furrowKinds {
+		if c := r.shift[of].cse; c != nil && c.open() || r.shift[of].down.C >= furrowRowAlarm && of != furrowDirty {
+			return true
+		}
+	}
+	return r.c >= highAlarm
 }
 
 // openFurrow raises a row whose furrow left its neighbours', once it has lasted
@@ -392,7 +426,7 @@ func (e *Engine) openFurrow(n, of int, since, t evenstand.Micros) bool {
 		}
 	}
 	q := &r.shift[of]
-	if old := q.ended; old != nil && old.kind == kind && since-old.until < furrowRowAgain {
+	if old := q.ended; old != nil && since-old.until < furrowRowAgain {
 		old.until = evenstand.NoTime
 		old.trouble.add(f)
 		q.cse = old

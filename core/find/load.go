@@ -74,6 +74,7 @@ type loadRow struct {
 	before             float64        // share of the reading before; NaN none
 	need               float64        // of the ground of late, N
 	known              bool
+	logged             bool // its load, not only its share off the ground
 }
 
 // offWindow is what a row and its peers did in a window.
@@ -158,6 +159,7 @@ func (e *Engine) Load(n int, t evenstand.Micros, load float64) {
 	if w.settled < loadSettle || (r.like >= loadStuck && load > 0) {
 		return
 	}
+	r.logged = true
 	r.load.add(load)
 	if len(r.loads) < 64 {
 		r.loads = append(r.loads, load)
