@@ -292,6 +292,12 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.liquid(f)
 	case evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return v.alone(f, since)
+	case evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindDirtyFurrow:
+		return v.furrow(f, who, since)
+	case evenstand.KindCleanerUpset:
+		return v.dragged(f, who, since)
+	case evenstand.KindSlotOpen:
+		return v.dug(f, who, since)
 	case evenstand.KindSensorDoubt:
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
@@ -492,6 +498,19 @@ var phrases = map[string]string{
 	evenstand.CauseLiquidEmpty: "an empty tank",
 	evenstand.CauseValveLate:   "a section valve or its timing",
 
+	evenstand.CauseDrying:         "weather that dries the ground",
+	evenstand.CauseDepth:          "planting too shallow",
+	evenstand.CauseSoilThere:      "the soil of that zone",
+	evenstand.CauseColdWeather:    "a cold hour or cold weather",
+	evenstand.CauseResidueThere:   "heavy residue on that ground",
+	evenstand.CauseCleanerDeep:    "a row cleaner that is set too deep",
+	evenstand.CauseCleanerLight:   "a row cleaner that is set too light",
+	evenstand.CauseCleanerPlugged: "a row cleaner that is plugged or rides",
+	evenstand.CauseCleanerAir:     "the row cleaner's air or float",
+	evenstand.CauseClosing:        "a closing wheel",
+	evenstand.CauseFirmer:         "a seed firmer that is lost or plugged",
+	evenstand.CauseHairpin:        "straw that the opener tucks in",
+	evenstand.CauseWetWall:        "a wet sidewall",
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -632,6 +651,12 @@ var looks = map[string]struct {
 	evenstand.KindLiquidRowHigh: {"At the next stop check the row's hose, fittings and orifice, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
 
+	evenstand.KindDryFurrow:    {"At the next stop dig ten seeds there: do they lie in moist ground, and is the slot shut?", machine | seed},
+	evenstand.KindColdFurrow:   {"At the next stop put a thermometer at seed depth.", machine},
+	evenstand.KindDirtyFurrow:  {"At the next stop open a furrow there: is straw tucked in under the seed?", machine | seed},
+	evenstand.KindCleanerUpset: {"At the next stop see whether the row's cleaner turns and floats freely, so that it does not come back.", machine | under},
+	evenstand.KindSlotOpen:     {"At the next stop dig behind the row again: is the slot shut?", machine | seed},
+
 	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
 	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
 	evenstand.KindPuddle:            {"At the next stop look from the side whether rows drip while the planter stands.", machine},
@@ -753,6 +778,19 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("whether nothing ran or the meters saw nothing", "the log knows the meters alone", "look at the tank's level, or behind the rows while they plant")
 	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
 		say("where it ran out", "the log knows the meters alone", "look at the ground where the planter stood or turned, and keep off it with seed")
+	case evenstand.KindDryFurrow:
+		say("whether the seed lies in moist ground", "the sensor tells of its own place in the furrow", "dig ten seeds there and press a handful of the soil beside them: does it hold together?")
+		if len(f.Rows) == 1 {
+			say("which part it is", "the log knows the furrow alone", "look behind the row: is the slot shut, is the seed pressed in, and is there a trench?")
+		}
+	case evenstand.KindColdFurrow:
+		say("how cold it is at the seed", "the sensor tells of its own place in the furrow", "put a thermometer at seed depth at three places, and look at the days ahead")
+	case evenstand.KindDirtyFurrow:
+		say("whether straw lies under the seed", "the sensor tells straw in the slot, not where it lies", "open a furrow: is straw tucked in, or only on top?")
+	case evenstand.KindCleanerUpset:
+		say("whether the cleaner is plugged or rides on what it drags, and how deep the seed lies there", "the log knows trash and load alone", "at the next stop see whether its wheel turns, and dig ten seeds where it dragged and ten beside it")
+	case evenstand.KindSlotOpen:
+		say("how far it goes", "only digs tell", "dig three times behind this row and behind two of its peers")
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindUnplantedLeft:

@@ -52,8 +52,16 @@ func touches(kind, cause string) touch {
 		return machine | under | pressure
 	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
 		return machine | under | product
-	case evenstand.CauseLiquidOff:
+	case evenstand.CauseLiquidOff, evenstand.CauseDrying, evenstand.CauseColdWeather:
 		return 0
+	case evenstand.CauseDepth, evenstand.CauseSoilThere, evenstand.CauseResidueThere, evenstand.CauseWetWall: // one digs
+		return machine | seed
+	case evenstand.CauseCleanerDeep, evenstand.CauseCleanerLight, evenstand.CauseCleanerPlugged:
+		return machine | under
+	case evenstand.CauseCleanerAir:
+		return machine | under | pressure
+	case evenstand.CauseClosing, evenstand.CauseFirmer, evenstand.CauseHairpin:
+		return machine | under | seed
 	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate:
 		return machine | product
 	case evenstand.CauseFan, evenstand.CauseSpeedSource, evenstand.CauseSectionOffset, evenstand.CauseCardOffset:
@@ -71,7 +79,8 @@ func checks(kind string) touch {
 		return machine | under | seed
 	case evenstand.KindRowStopped, evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRateOff,
 		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,
-		evenstand.KindContactLoss, evenstand.KindOverload: // one digs, weighs seed or opens a box or a meter
+		evenstand.KindContactLoss, evenstand.KindOverload,
+		evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindDirtyFurrow, evenstand.KindCleanerUpset, evenstand.KindSlotOpen: // one digs, weighs seed or opens a box or a meter
 		return machine | seed
 	case evenstand.KindLowVacuum,
 		evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap, evenstand.KindGuessRow, evenstand.KindOffsetDoubt: // one digs, or tapes, beside the machine

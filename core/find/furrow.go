@@ -392,7 +392,7 @@ func (k *furrowTrack) add(s furrowSum, rows float64, from evenstand.Micros, born
 	k.k++
 	if k.c <= 0 {
 		k.since, k.sum = from, furrowSum{}
-		k.base += (x - k.base) / math.Min(furrowMemory, float64(k.k))
+		k.base += (math.Min(borne, x) - k.base) / math.Min(furrowMemory, float64(k.k))
 	}
 	k.c = math.Min(3*furrowAlarm, math.Max(0, k.c+part*(x-borne)))
 	k.sum.add(blocks(s))
@@ -525,8 +525,8 @@ func (e *Engine) reportFurrow(c *caseFile, f *evenstand.Finding) {
 	add("ground", x.sum.area, nan, nan, nan, "m2")
 	pressed := x.after[furrowPress] - x.before[furrowPress]
 	if !math.IsNaN(pressed) {
-		add("row-cleaner pressure before", x.before[furrowPress], nan, nan, nan, "Pa")
-		add("row-cleaner pressure after", x.after[furrowPress], nan, nan, nan, "Pa")
+		add("row-cleaner pressure before", x.before[furrowPress]/1000, nan, nan, nan, "kPa")
+		add("row-cleaner pressure after", x.after[furrowPress]/1000, nan, nan, nan, "kPa")
 	}
 	deeper := pressed > 0.1*math.Abs(x.before[furrowPress])
 	lighter := pressed < -0.1*math.Abs(x.before[furrowPress])

@@ -497,7 +497,7 @@ func (e *Engine) reportFurrowRow(c *caseFile, f *evenstand.Finding) {
 	}
 	pressed := x.dev[furrowPress]
 	if pressed.n > 0 {
-		add("row-cleaner pressure below its peers'", -pressed.mean(), 0, pressed.n, "Pa")
+		add("row-cleaner pressure below its peers'", -pressed.mean()/1000, 0, pressed.n, "kPa")
 	}
 	air := pressed.n > 0 && -pressed.mean() > 4*e.furrowScatter(furrowPress)
 	add("way of the row", x.way, 0, nan, "m")

@@ -154,7 +154,7 @@ func (e *Engine) reportSlot(c *caseFile, f *evenstand.Finding) {
 	case x.wall > 0:
 		wall = 1.5
 	case x.moist >= moistFrom:
-		wall = 0.6
+		wall = 0.9
 	case x.moist == x.moist:
 		wall = 0.05
 	}
@@ -162,7 +162,7 @@ func (e *Engine) reportSlot(c *caseFile, f *evenstand.Finding) {
 	case x.straw > 0:
 		straw = 1.5
 	case x.trash >= trashMuch:
-		straw = 0.6
+		straw = 0.9
 	case x.trash == x.trash:
 		straw = 0.05
 	}

@@ -74,9 +74,18 @@ func Everywhere(c Context) func(*evenstand.Finding) Context {
 	return func(*evenstand.Finding) Context { return c }
 }
 
-// Relations gives the ids of the relations behind a finding's money.
+// limits are the relations behind the limits that a kind is held against.
+var limits = map[string]string{
+	evenstand.KindDryFurrow: "R12-dry-seed-zone", evenstand.KindColdFurrow: "R11-emergence-gdd", evenstand.KindDirtyFurrow: "R13-residue",
+}
+
+// Relations gives the ids of the relations behind a finding's money, or behind
+// its limit.
 func Relations(f *evenstand.Finding) []string {
 	var out []string
+	if id := limits[f.Kind]; id != "" {
+		out = append(out, id)
+	}
 	for _, h := range f.Harm {
 		id := map[evenstand.HarmKind]string{
 			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
@@ -420,6 +429,14 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "how deep the seed lies or how many plants came up there (dig ten seeds in it and ten outside, or count stands): no yield is published for a load", "")
 	case evenstand.KindOverload:
 		b.need(evenstand.TopicNone, "what the furrow's walls are like and how many plants came up there (dig, or count stands): no yield is published for a load", "")
+	case evenstand.KindDryFurrow, evenstand.KindColdFurrow:
+		b.need(evenstand.TopicNone, "how many plants come up there and how late (count stands there and elsewhere): no yield is published for moisture or temperature of the seed zone", "")
+	case evenstand.KindDirtyFurrow:
+		b.need(evenstand.TopicNone, "how many plants come up there and how late (count stands there and elsewhere): for trash in the slot nothing is published but a guess", "")
+	case evenstand.KindCleanerUpset:
+		b.need(evenstand.TopicNone, "how deep the seed lies where the row dragged (dig ten seeds there and ten beside it) or how many plants came up: no yield is published for what a cleaner drags", "")
+	case evenstand.KindSlotOpen:
+		b.need(evenstand.TopicNone, "how many plants come up there (count stands there and elsewhere): no yield is published for an open slot", "")
 	case evenstand.KindLiquidRowLow, evenstand.KindSeedWithoutLiquid:
 		b.liquid()
 	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
