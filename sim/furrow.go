@@ -341,13 +341,13 @@ func (b *furrowBox) detected(f *fault) bool {
 	case x == nil || f.kind.distractor:
 		return false
 	case f.Kind == evenstand.KindCleanerUpset:
-		return f.Strength >= 0.15 && x.planting >= 180
+		return f.Strength >= 0.16 && x.planting >= 240
 	case f.onRow() && f.Kind == evenstand.KindDryFurrow:
 		return f.Strength >= 0.03 && x.planting >= 180
 	case f.onRow():
-		return f.Strength >= 0.15 && x.planting >= 180
+		return f.Strength >= 0.18 && x.planting >= 300
 	case f.Variant == "zone":
-		return b.s.Output.WheelLoad != "" && (x.beyond-x.beyond0)/math.Max(1, x.there) >= 0.7 && x.planting >= 3600
+		return b.s.Output.WheelLoad != "" && (x.beyond-x.beyond0)/math.Max(1, x.there) >= 0.75 && x.planting >= 3600
 	}
 	return (x.beyond-x.beyond0)/x.n >= 0.6 && x.planting >= 1200
 }

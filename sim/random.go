@@ -304,13 +304,13 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		case f.onRow():
 			p.Strength, p.Seconds = round(between(g, 0.032, 0.07), 3), math.Round(180*between(g, 1.3, 20))
 			if p.Kind == evenstand.KindDirtyFurrow {
-				p.Strength = round(between(g, 0.155, 0.35), 3)
+				p.Strength, p.Seconds = round(between(g, 0.185, 0.4), 3), math.Round(300*between(g, 1.3, 12))
 			}
 			if any {
 				p.Strength = round(p.Strength*between(g, 0.3, 0.9), 3)
 			}
 		case p.Variant == "zone":
-			p.Strength, p.Seconds = round(between(g, 0.11, 0.15), 3), math.Round(3600*between(g, 1.1, 1.5))
+			p.Strength, p.Seconds = round(between(g, 0.12, 0.15), 3), math.Round(3600*between(g, 1.1, 1.5))
 		default:
 			p.Strength, p.Seconds = round(between(g, 0.12, 0.18), 3), math.Round(1200*between(g, 1.2, 4))
 			if p.Kind == evenstand.KindDirtyFurrow {
@@ -330,7 +330,7 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 			p.Strength = round(between(g, 0.5, 4), 2)
 		}
 	case evenstand.KindCleanerUpset:
-		p.Strength, p.Seconds = round(between(g, 0.16, 0.35), 3), math.Round(180*between(g, 1.3, 12))
+		p.Strength, p.Seconds = round(between(g, 0.165, 0.35), 3), math.Round(240*between(g, 1.3, 10))
 		if any {
 			p.Strength = round(between(g, 0.05, 0.25), 3)
 		}

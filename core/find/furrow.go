@@ -28,6 +28,7 @@ const (
 	furrowBorne  = 0.35 // share of the ground beyond the limit: more is said
 	furrowZone   = 0.6  // the same of one zone
 	furrowAlarm  = 20.0
+	zoneAlarm    = 12.0
 	furrowRight  = 10.0
 	furrowAgain  = 60 * 60 * evenstand.Second // the same again is no other finding
 	furrowRecent = 90                         // blocks that tell how it is elsewhere: some passes
@@ -295,9 +296,9 @@ func (e *Engine) judgeTrouble(of int, from, t evenstand.Micros, area float64, li
 	share := all.y / all.n
 	g.rho.add(share, g.was)
 	g.was = share
-	alarm, zone := g.all.add(all, all.n, from, furrowBorne), -1
+	alarm, zone := g.all.add(all, all.n, from, furrowBorne, furrowAlarm), -1
 	for z := range zones {
-		if zones[z].n >= 2 && g.zones[z].add(zones[z], all.n, from, furrowZone) && !alarm && zone < 0 {
+		if zones[z].n >= 2 && g.zones[z].add(zones[z], all.n, from, furrowZone, zoneAlarm) && !alarm && zone < 0 {
 			zone = z
 		}
 	}
@@ -386,7 +387,7 @@ func (e *Engine) needOf(i int) (float64, bool) {
 }
 
 // add takes a block to the sum; true at the alarm. rows are those of the planter.
-func (k *furrowTrack) add(s furrowSum, rows float64, from evenstand.Micros, borne float64) bool {
+func (k *furrowTrack) add(s furrowSum, rows float64, from evenstand.Micros, borne, alarm float64) bool {
 	x, part := s.y/s.n, s.n/rows
 	k.late[k.k%len(k.late)] = furrowShare{from, float32(x), float32(part)}
 	k.k++
@@ -396,7 +397,7 @@ func (k *furrowTrack) add(s furrowSum, rows float64, from evenstand.Micros, born
 	}
 	k.c = math.Min(3*furrowAlarm, math.Max(0, k.c+part*(x-borne)))
 	k.sum.add(blocks(s))
-	return k.c >= furrowAlarm
+	return k.c >= alarm
 }
 
 // began is since when it is likeliest: the largest sum backwards of what lies

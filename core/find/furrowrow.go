@@ -103,7 +103,7 @@ func (e *Engine) furrowSecond() {
 	w := &e.furrow
 	at := func(i int) (float64, bool) {
 		r := &w.rows[i]
-		return r.second, r.own[furrowDirty] && !math.IsNaN(r.second)
+		return r.second - r.lasting[furrowDirty], r.own[furrowDirty] && !math.IsNaN(r.second)
 	}
 	for i := range w.rows {
 		x, ok := e.furrowBeside(i, at)
@@ -111,8 +111,8 @@ func (e *Engine) furrowSecond() {
 			continue
 		}
 		r := &w.rows[i]
-		beside := r.second - x
-		high := r.second > highTimes*beside+highMore
+		own := r.second - r.lasting[furrowDirty]
+		high := own > highTimes*math.Max(0, own-x)+highMore
 		r.drag.secs++
 		if high {
 			r.drag.hi++
