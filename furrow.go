@@ -9,6 +9,9 @@ const (
 	KindSlotOpen     = "slot-open"
 )
 
+// SlotResidue is m2 planted with more trash in the slot than the limit.
+const SlotResidue HarmKind = "residue in the slot"
+
 // Causes of findings about the seed furrow.
 const (
 	CauseDrying         = "drying weather"

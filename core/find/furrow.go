@@ -559,7 +559,18 @@ func (e *Engine) reportFurrow(c *caseFile, f *evenstand.Finding) {
 		if lighter {
 			residue, light, pin = 0.10, 0.85, 0.03
 		}
+		e.residue(f, x.sum.area, share, (high-low)/(2*1.645))
 		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseResidueThere, Probability: residue}, evenstand.Cause{Cause: evenstand.CauseCleanerLight, Probability: light}, evenstand.Cause{Cause: evenstand.CauseHairpin, Probability: pin})
+	}
+}
+
+// residue is the harm of trash in the slot on a share of an area, m2.
+func (e *Engine) residue(f *evenstand.Finding, area, share, sd float64) {
+	if area > 0 {
+		f.Harm = []evenstand.Harm{{
+			Kind: evenstand.SlotResidue, Amount: amount(share*area, sd*area), Area: num(area), Target: evenstand.Unknown, Ratio: evenstand.Unknown,
+			Share: num(share), Crop: e.cropOf(f.Rows),
+		}}
 	}
 }
 

@@ -525,6 +525,9 @@ func (e *Engine) reportFurrowRow(c *caseFile, f *evenstand.Finding) {
 	default:
 		odds(of(evenstand.CauseFirmer, 0.50), of(evenstand.CauseClosing, 0.35), of(evenstand.CauseDepth, 0.08), of(evenstand.CauseCleanerDeep, 0.04))
 	}
+	if c.kind == evenstand.KindDirtyFurrow {
+		e.residue(f, x.way*e.cfg.Spacing, 1, 0.1)
+	}
 	f.Chart = e.chart(c)
 }
 

@@ -90,7 +90,7 @@ func Relations(f *evenstand.Finding) []string {
 		id := map[evenstand.HarmKind]string{
 			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
 			evenstand.ExtraSeeds: "R3-double", evenstand.RateError: "R1-population",
-			evenstand.Uneven: "R4-spacing-sd", evenstand.MissedStarter: "R17-fertilizer",
+			evenstand.Uneven: "R4-spacing-sd", evenstand.MissedStarter: "R17-fertilizer", evenstand.SlotResidue: "R13-residue",
 		}[h.Kind]
 		if id != "" && !slices.Contains(out, id) {
 			out = append(out, id)
@@ -136,6 +136,7 @@ const (
 	rate
 	uneven
 	liquid
+	residue
 	classes
 )
 
@@ -396,6 +397,13 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		lost := r.starters()
 		grain(func(i int) float64 { return min(a[i], area) * lost[i] },
 			func(i int) float64 { return min(1, share*scale(i)) * lost[i] }, liquid)
+	case evenstand.SlotResidue:
+		if !b.corn(h.Crop, "residue") {
+			return
+		}
+		lost := r.residues()
+		grain(func(i int) float64 { return min(a[i], area) * lost[i] },
+			func(i int) float64 { return min(1, share*scale(i)) * lost[i] }, residue)
 	case evenstand.ExtraSeeds:
 		if !b.seedPrice() {
 			return
@@ -432,7 +440,7 @@ func (b *bill) unpriced() {
 	case evenstand.KindDryFurrow, evenstand.KindColdFurrow:
 		b.need(evenstand.TopicNone, "how many plants come up there and how late (count stands there and elsewhere): no yield is published for moisture or temperature of the seed zone", "")
 	case evenstand.KindDirtyFurrow:
-		b.need(evenstand.TopicNone, "how many plants come up there and how late (count stands there and elsewhere): for trash in the slot nothing is published but a guess", "")
+		b.need(evenstand.TopicNone, "how many plants come up there and how late (count stands there and elsewhere): what is reckoned for trash in the slot wants the ground that it lies on", "")
 	case evenstand.KindCleanerUpset:
 		b.need(evenstand.TopicNone, "how deep the seed lies where the row dragged (dig ten seeds there and ten beside it) or how many plants came up: no yield is published for what a cleaner drags", "")
 	case evenstand.KindSlotOpen:
