@@ -728,7 +728,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	dig := v.pick("{10 ft|3 m}")
 	var out []string
 	say := func(what, why, check string) {
-		out = append(out, what+": cannot say, "+why+"; to find out: "+check+".")
+		if !strings.HasSuffix(check, "?") {
+			check += "."
+		}
+		out = append(out, what+": cannot say, "+why+"; to find out: "+check)
 	}
 	coarse := f.Grade > evenstand.GradeA
 	switch f.Kind {
@@ -781,7 +784,7 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	case evenstand.KindDryFurrow:
 		say("whether the seed lies in moist ground", "the sensor tells of its own place in the furrow", "dig ten seeds there and press a handful of the soil beside them: does it hold together?")
 		if len(f.Rows) == 1 {
-			say("which part it is", "the log knows the furrow alone", "look behind the row: is the slot shut, is the seed pressed in, and is there a trench?")
+			say("which part it is, or whether only its sensor is off", "the log knows the sensor alone", "look behind the row: is the slot shut, is the seed pressed in, and is there a trench? If all is well, swap its sensor with a neighbour's")
 		}
 	case evenstand.KindColdFurrow:
 		say("how cold it is at the seed", "the sensor tells of its own place in the furrow", "put a thermometer at seed depth at three places, and look at the days ahead")

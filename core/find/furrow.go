@@ -34,6 +34,7 @@ const (
 	furrowRecent = 90                         // blocks that tell how it is elsewhere: some passes
 	furrowMemory = 360                        // blocks: an hour of planting
 	furrowBeside = 12                         // blocks before and after that tell what else changed
+	noSoil       = 0.005                      // moisture that no soil has: the sensor hangs in the air or is dead (judgement)
 	furrowZoned  = 30                         // blocks after which zones are told anew
 )
 
@@ -173,7 +174,7 @@ func (e *Engine) Furrow(n int, q evenstand.Quantity, v float64, own bool) {
 		return
 	}
 	w.told = true
-	if w.settled < furrowSettle {
+	if w.settled < furrowSettle || of == furrowDry && v < noSoil {
 		return
 	}
 	r := w.row(n)

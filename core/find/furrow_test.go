@@ -112,6 +112,11 @@ func TestFurrow(t *testing.T) {
 				x.trash *= 1.6
 			}
 		}}},
+		{name: "a dead sensor", w: furrows{at: func(r int, t float64, x *furrow) {
+			if r == 5 && t >= 3600 {
+				x.moist = -1
+			}
+		}}},
 		{name: "some dry spots", w: furrows{at: func(_ int, t float64, x *furrow) {
 			if math.Mod(t, 250) < 50 {
 				x.moist -= 0.12

@@ -47,6 +47,9 @@ func TestSlotResidue(t *testing.T) {
 	}
 	within(t, "mid", m.SoFar.Mid, 900*0.5*0.03528, 0.05)
 	within(t, "high", m.SoFar.High, 900*0.5*0.06, 0.03)
+	if !strings.Contains(m.Assumed, "a guess") {
+		t.Errorf("assumed %q", m.Assumed)
+	}
 	if got := price.Relations(f); len(got) != 1 || got[0] != "R13-residue" {
 		t.Errorf("it rests on %v, want R13", got)
 	}

@@ -401,6 +401,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		if !b.corn(h.Crop, "residue") {
 			return
 		}
+		b.assume("What heavy residue in the slot costs is a guess, 0 to 8 % of yield: no trial has put a figure on it.")
 		lost := r.residues()
 		grain(func(i int) float64 { return min(a[i], area) * lost[i] },
 			func(i int) float64 { return min(1, share*scale(i)) * lost[i] }, residue)
