@@ -260,6 +260,9 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	h := sha256.New()
 	_, card := b.cardOn(p.planter, day)
 	fmt.Fprintf(h, "tables %s\nsettling 5\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
+	for _, l := range furrowLimits(&b.settings) {
+		fmt.Fprintf(h, "limit %s %g %g\n", l.Of, l.Least, l.Most)
+	}
 	next := nextDay(day)
 	for _, s := range p.sources {
 		d, n := s.day(day), s.day(next)
@@ -294,6 +297,18 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 		}
 	}
 	return hex.EncodeToString(h.Sum(nil))
+}
+
+// furrowLimits are the limits that findings about the furrow are held against:
+// where one changes, days are settled anew.
+func furrowLimits(s *evenstand.Settings) (out []evenstand.Limit) {
+	for _, l := range s.Limits {
+		switch l.Of {
+		case evenstand.SeedZoneMoisture, evenstand.SeedZoneTemperature, evenstand.SlotTrash:
+			out = append(out, l)
+		}
+	}
+	return out
 }
 
 // respool reads originals again whose sources cover a due day or the day after
@@ -623,7 +638,8 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	for i := range streams {
 		watching[i] = watched(&streams[i])
 	}
-	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from}, w)
+	limits := b.Settings()
+	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from, Limits: furrowLimits(&limits)}, w)
 	if err != nil {
 		w.abort()
 		return nil, nil, err

@@ -23,6 +23,9 @@ type Day struct {
 	// From is the instant before which everything belongs to the day before,
 	// because a pass ran over midnight; NoTime when none did.
 	From evenstand.Micros
+	// Limits are what somebody does not want quantities to fall below or to go
+	// beyond.
+	Limits []evenstand.Limit
 }
 
 // Output takes what a day gives, pass by pass in time order. Slices are only

@@ -1,8 +1,10 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/find"
@@ -55,6 +57,10 @@ func Feed(ctx context.Context, day Day, pace func(t evenstand.Micros) error, tel
 		}
 		return err
 	}
+	entries, err := entriesOf(day, arrive)
+	if err != nil {
+		return nil, err
+	}
 	now := evenstand.NoTime
 	for {
 		f, fi, err := fixes.peek()
@@ -89,6 +95,10 @@ func Feed(ctx context.Context, day Day, pace func(t evenstand.Micros) error, tel
 				return l, err
 			}
 		}
+		for len(entries) > 0 && entries[0].t <= t {
+			l.Entry(entries[0].stream, entries[0].x)
+			entries = entries[1:]
+		}
 		for now+feedStep <= t {
 			if now += feedStep; pace != nil {
 				if err := pace(now); err != nil {
@@ -112,6 +122,34 @@ func Feed(ctx context.Context, day Day, pace func(t evenstand.Micros) error, tel
 		}
 	}
 	return l, told(l.End())
+}
+
+// entryArrival is a line of a journal with the time at which it was written.
+type entryArrival struct {
+	t      evenstand.Micros
+	stream int
+	x      evenstand.Entry
+}
+
+// entriesOf gives the day's lines of journals in order of time.
+func entriesOf(day Day, arrive []timing) (out []entryArrival, err error) {
+	for i := range day.Streams {
+		st, tm := &day.Streams[i], arrive[i]
+		if st.Entries == nil {
+			continue
+		}
+		tm.restart()
+		if err := st.Entries(func(es []evenstand.Entry) bool {
+			for _, x := range es {
+				out = append(out, entryArrival{tm.at(x.T), i, x})
+			}
+			return true
+		}); err != nil {
+			return nil, err
+		}
+	}
+	slices.SortStableFunc(out, func(a, b entryArrival) int { return cmp.Compare(a.t, b.t) })
+	return out, nil
 }
 
 // arrival is an event with the time at which it arrived.

@@ -337,6 +337,19 @@ func (l *Live) Reading(stream int, x evenstand.Reading) {
 	l.push(event{t: x.T, stream: stream, reading: x})
 }
 
+// Entry takes a line of a journal, which is of when it came at the latest.
+func (l *Live) Entry(stream int, x evenstand.Entry) {
+	s := &l.s
+	if x.T = s.timings[stream].at(x.T); x.What != "dig" || x.T < s.day.From || x.T >= s.midnight {
+		return
+	}
+	i := len(s.noted)
+	for i > 0 && s.noted[i-1].T > x.T {
+		i--
+	}
+	s.noted = slices.Insert(s.noted, i, x)
+}
+
 // push keeps an event back in order of time; of one time readings come before
 // seeds, and streams in their order.
 func (l *Live) push(e event) {

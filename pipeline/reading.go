@@ -117,6 +117,10 @@ func (s *settler) reading(x evenstand.Reading) error {
 	for _, n := range s.rowsOf(x.Element) {
 		st := s.rows[n-1].stretch(k)
 		switch x.Quantity {
+		case evenstand.SeedZoneMoisture, evenstand.SeedZoneTemperature, evenstand.SlotTrash, evenstand.CleanerPressure:
+			s.engine.Furrow(n, x.Quantity, x.Value, x.Element.Scope == evenstand.ScopeRow)
+		}
+		switch x.Quantity {
 		case evenstand.GaugeWheelLoad:
 			st.Load.Add(x.Value)
 		case evenstand.AppliedForce:

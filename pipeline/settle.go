@@ -148,6 +148,7 @@ type settler struct {
 	rowLists  map[evenstand.Element]evenstand.Rows // of the card, by element
 	entries   []evenstand.Entry                    // of the day, that time has not reached
 	own       bool                                 // a row's own spacing stood in for a target
+	noted     []evenstand.Entry                    // lines of the journal that the engine has not seen, in order of time
 }
 
 // surveyed is what a first look over the day's streams tells.
@@ -521,7 +522,7 @@ func (s *settler) start() {
 	if fall := s.card.Geometry.SeedFall; !math.IsNaN(fall) {
 		s.fall = evenstand.FromSeconds(fall)
 	}
-	cfg := find.Config{Planter: s.day.Planter, Rows: s.card.Rows, Spacing: s.card.RowSpacing}
+	cfg := find.Config{Planter: s.day.Planter, Rows: s.card.Rows, Spacing: s.card.RowSpacing, Limits: s.day.Limits}
 	for i := range s.day.Streams {
 		cfg.Averaged = math.Max(cfg.Averaged, s.day.Streams[i].Source.Average)
 	}
@@ -576,6 +577,7 @@ func (s *settler) finish() Result {
 	}
 	s.noteSpeed()
 	s.noteUntold()
+	s.hearNotes(s.midnight)
 	fs := s.engine.Finish(end)
 	if f, ok := find.ClockOff(s.boxes, s.stops); ok {
 		i, _ := slices.BinarySearchFunc(fs, f.Alarm+1, func(x evenstand.Finding, t evenstand.Micros) int { return cmp.Compare(x.Alarm, t) })

@@ -54,6 +54,9 @@ func (s *settler) walk() error {
 	if s.survey_.first == evenstand.NoTime {
 		return nil
 	}
+	if err := s.notes(); err != nil {
+		return err
+	}
 	if err := s.writeTrack(); err != nil {
 		return err
 	}
@@ -553,6 +556,7 @@ func (s *settler) tick(t evenstand.Micros) error {
 	if err := s.advance(t); err != nil {
 		return err
 	}
+	s.hearNotes(t)
 	var bar find.Bar
 	s.pose = s.machine.At(t)
 	if math.IsNaN(s.pose.S) {

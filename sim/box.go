@@ -631,7 +631,7 @@ func (b *forceBox) see(m *moment) error {
 
 func (b *forceBox) close() error { return b.out.Close() }
 
-// journalBox writes what the operator notes: the refills. Its folder is made
+// journalBox writes what the operator notes: refills and digs. Its folder is made
 // with the first line.
 type journalBox struct {
 	tanks *tanks // nil: amounts are not written down
@@ -646,8 +646,21 @@ func newJournalBox(s *Scenario, dir string, t *tanks) *journalBox {
 }
 
 func (b *journalBox) see(m *moment) error {
-	morning := b.tanks != nil && b.out == nil && !m.refill
-	if !m.refill && !morning {
+	lines := b.dug(m)
+	// To the minute, as people write.
+	at := b.clock.logs(int64(math.Round(m.leg.end()/60) * 60e6))
+	switch {
+	case b.tanks != nil && m.refill:
+		lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: b.tanks.fill.units, Note: "units"})
+		if len(b.tanks.level) == 1 {
+			lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.Round(b.tanks.fill.noted[0] / gallon), Unit: "gal", Note: "starter"})
+		}
+	case b.tanks != nil && b.out == nil: // in the morning
+		lines = append([]evenstand.Entry{{T: b.clock.logs(0), What: "refill", Value: b.tanks.fill.units, Note: "units"}}, lines...)
+	case m.refill:
+		lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.NaN(), Note: "seed boxes filled"})
+	}
+	if len(lines) == 0 {
 		return nil
 	}
 	if b.out == nil {
@@ -656,20 +669,7 @@ func (b *journalBox) see(m *moment) error {
 			return err
 		}
 	}
-	// To the minute, as people write.
-	t := math.Round(m.leg.end()/60) * 60
-	if morning {
-		t = 0
-	}
-	if b.tanks != nil {
-		at := b.clock.logs(int64(t * 1e6))
-		lines := []evenstand.Entry{{T: at, What: "refill", Value: b.tanks.fill.units, Note: "units"}}
-		if m.refill && len(b.tanks.level) == 1 {
-			lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.Round(b.tanks.fill.noted[0] / gallon), Unit: "gal", Note: "starter"})
-		}
-		return b.out.Entries(lines)
-	}
-	return b.out.Entries([]evenstand.Entry{{T: b.clock.logs(int64(t * 1e6)), What: "refill", Value: math.NaN(), Note: "seed boxes filled"}})
+	return b.out.Entries(lines)
 }
 
 func (b *journalBox) close() error {

@@ -79,6 +79,17 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindFlowHunting:  {expected: evenstand.KindFlowHunting, unit: "share", strength: 0.12, low: 0.005, high: 0.6, grades: "AB", machine: true, variants: []string{"gain", "drive"}},
 	evenstand.KindPumpLimit:    {expected: evenstand.KindPumpLimit, unit: "share", strength: 0.85, low: 0.4, high: 1.05, grades: "AB", machine: true, variants: []string{"strainer", "pump"}},
 
+	// Strength is what moisture (share), temperature (K) or trash (share) changes
+	// by. A row that is dry or dirty beside a field that is, is true as well.
+	evenstand.KindDryFurrow:    {expected: evenstand.KindDryFurrow, unit: "by", strength: 0.12, low: 0.005, high: 0.3, grades: "AB", variants: []string{"weather", "cleaner", "zone", "closing", "firmer", "trench"}},
+	evenstand.KindColdFurrow:   {expected: evenstand.KindColdFurrow, unit: "k", strength: 4, low: 0.1, high: 15, grades: "AB", machine: true},
+	evenstand.KindDirtyFurrow:  {expected: evenstand.KindDirtyFurrow, unit: "by", strength: 0.25, low: 0.01, high: 0.7, grades: "AB", variants: []string{"residue", "cleaner", "row"}},
+	evenstand.KindCleanerUpset: {expected: evenstand.KindCleanerUpset, unit: "by", strength: 0.25, low: 0.02, high: 0.7, grades: "AB"},
+	evenstand.KindSlotOpen:     {expected: evenstand.KindSlotOpen, strength: 1, low: 1, high: 1, grades: "AB", variants: []string{"closing", "wall", "straw"}},
+	KindSandZone:               {distractor: true, excused: []string{evenstand.KindDryFurrow}, unit: "by", strength: 0.08, low: 0.01, high: 0.2, grades: "AB", machine: true},
+	KindResiduePatch:           {distractor: true, excused: []string{evenstand.KindDirtyFurrow}, unit: "by", strength: 0.2, low: 0.02, high: 0.6, grades: "AB", machine: true},
+	KindGoodDig:                {distractor: true, strength: 1, low: 1, high: 1, grades: "AB"},
+
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
 	KindRock: {distractor: true, expected: evenstand.KindUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.3, low: 0.01, high: 1, grades: "AB"},
@@ -200,13 +211,20 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if err := s.swung(f); err != nil {
 		return nil, err
 	}
+	if err := s.furrowed(f); err != nil {
+		return nil, err
+	}
+	switch p.Kind {
+	case evenstand.KindCleanerUpset, evenstand.KindSlotOpen, KindGoodDig:
+		f.word = stream(s.Seed, "furrow "+f.ID, -1, 0).Uint64()
+	}
 	switch p.Rows {
 	case "left", "right":
 		f.rows = card.Side(p.Rows)
 	case "all":
 		f.rows = span(1, s.Planter.Rows)
 	case "":
-		if !wide(p.Kind, f.Variant) {
+		if !wide(p.Kind, f.Variant) && (!furrowKind(p.Kind) || f.onRow()) {
 			return nil, fmt.Errorf("%s: say rows", p.Kind)
 		}
 		f.rows = span(1, s.Planter.Rows)
@@ -610,6 +628,44 @@ func (f *fault) causes() (string, []string) {
 		return one(evenstand.CauseUneven)
 	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
 		return f.swingCauses()
+	case evenstand.KindDryFurrow:
+		switch f.Variant {
+		case "cleaner", "trench":
+			return one(evenstand.CauseCleanerDeep)
+		case "zone":
+			return one(evenstand.CauseSoilThere)
+		case "closing":
+			return one(evenstand.CauseClosing)
+		case "firmer":
+			return one(evenstand.CauseFirmer, evenstand.CauseClosing)
+		}
+		return one(evenstand.CauseDrying)
+	case evenstand.KindColdFurrow:
+		return one(evenstand.CauseColdWeather)
+	case evenstand.KindDirtyFurrow:
+		switch f.Variant {
+		case "cleaner":
+			return one(evenstand.CauseCleanerLight)
+		case "row": // nothing in the log tells a cleaner from straw that is tucked in
+			return one(evenstand.CauseCleanerLight, evenstand.CauseHairpin)
+		}
+		return one(evenstand.CauseResidueThere)
+	case evenstand.KindCleanerUpset:
+		return one(evenstand.CauseCleanerPlugged)
+	case evenstand.KindSlotOpen:
+		switch f.Variant {
+		case "wall":
+			return one(evenstand.CauseWetWall)
+		case "straw":
+			return one(evenstand.CauseHairpin)
+		}
+		return one(evenstand.CauseClosing)
+	case KindSandZone:
+		return one(evenstand.CauseSoilThere)
+	case KindResiduePatch:
+		return one(evenstand.CauseResidueThere)
+	case KindGoodDig: // no finding's cause
+		return "a closed slot", nil
 	case evenstand.KindRecurringUpset:
 		return one(evenstand.CauseLoose)
 	case KindRock:
@@ -691,6 +747,8 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.tankTold(f)
 	case evenstand.KindFillImbalance:
 		return s.Output.Tanks == 2 && !s.Output.NoGauge && math.Abs(f.Strength) >= 0.2 && f.metres*s.width() >= 8*evenstand.Hectare
+	case evenstand.KindSlotOpen: // a word is enough
+		return f.ran > 0
 	case evenstand.KindRateOff:
 		return math.Abs(f.mult-1) >= 0.03 && f.planting >= 600
 	}

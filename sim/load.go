@@ -177,6 +177,9 @@ func (b *loadBox) see(m *moment) error {
 					extra += x // the wheels carry what the row is pressed with
 					pushed += x
 				}
+				if f.Kind == evenstand.KindCleanerUpset && f.has[k+1] && f.at(t) && f.inBurst(t) {
+					extra -= upsetLoad * f.Strength / upsetTrash // what it rides on lifts the row
+				}
 				if !loadKind(f.Kind) || !f.has[k+1] || !f.at(t) {
 					continue
 				}

@@ -90,7 +90,12 @@ func (s *Scenario) draw() error {
 			return p, nil
 		}
 		var rows evenstand.Rows
-		if wide(kind, p.Variant) {
+		many := wide(kind, p.Variant)
+		if kind == evenstand.KindDryFurrow || kind == evenstand.KindDirtyFurrow {
+			f := fault{FaultPlan: p}
+			many = !f.onRow()
+		}
+		if many {
 			p.Rows, rows = "all", span(1, s.Planter.Rows)
 			if kind == evenstand.KindLowVacuum && !s.Planter.OneVacuum {
 				p.Rows = []string{"left", "right"}[int(uniform(g)*2)]
@@ -111,7 +116,7 @@ func (s *Scenario) draw() error {
 			}
 			taken = append(taken, booking{p.AtHours, p.AtHours + need, rows})
 		}
-		if !wide(kind, p.Variant) {
+		if !many {
 			free = free[1:]
 			if !k.distractor {
 				single++
@@ -326,6 +331,48 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		}
 	case evenstand.KindFillImbalance:
 		p.Strength, p.Seconds = round(between(g, 0.2, 0.5), 2), s.Hours*3600
+	case evenstand.KindDryFurrow, evenstand.KindDirtyFurrow:
+		f := fault{FaultPlan: *p}
+		switch {
+		case f.onRow():
+			p.Strength, p.Seconds = round(between(g, 0.032, 0.07), 3), math.Round(180*between(g, 1.3, 20))
+			if p.Kind == evenstand.KindDirtyFurrow {
+				p.Strength, p.Seconds = round(between(g, 0.185, 0.4), 3), math.Round(300*between(g, 1.3, 12))
+			}
+			if any {
+				p.Strength = round(p.Strength*between(g, 0.3, 0.9), 3)
+			}
+		case p.Variant == "zone":
+			p.Strength, p.Seconds = round(between(g, 0.12, 0.15), 3), math.Round(3600*between(g, 1.1, 1.5))
+		default:
+			p.Strength, p.Seconds = round(between(g, 0.12, 0.18), 3), math.Round(1200*between(g, 1.2, 4))
+			if p.Kind == evenstand.KindDirtyFurrow {
+				p.Strength = round(between(g, 0.18, 0.35), 3)
+			}
+			if any {
+				p.Strength = round(p.Strength*between(g, 0.3, 0.9), 3)
+			}
+			if p.Variant == "weather" && pick(0.5) {
+				p.Ramp = round(between(g, 5, 30), 1)
+				p.Seconds += math.Round(p.Ramp * 60)
+			}
+		}
+	case evenstand.KindColdFurrow:
+		p.Strength, p.Seconds = round(between(g, 3.5, 7), 2), math.Round(1200*between(g, 1.2, 4))
+		if any {
+			p.Strength = round(between(g, 0.5, 4), 2)
+		}
+	case evenstand.KindCleanerUpset:
+		p.Strength, p.Seconds = round(between(g, 0.165, 0.35), 3), math.Round(240*between(g, 1.3, 10))
+		if any {
+			p.Strength = round(between(g, 0.05, 0.25), 3)
+		}
+	case evenstand.KindSlotOpen, KindGoodDig:
+		p.Minutes = 20
+	case KindSandZone:
+		p.Strength, p.Seconds = round(between(g, 0.04, 0.12), 3), math.Round(3600*between(g, 0.5, 1.2))
+	case KindResiduePatch:
+		p.Strength, p.Seconds = round(between(g, 0.1, 0.4), 3), math.Round(between(g, 10, 120))
 	case evenstand.KindPositionDoubt:
 		p.Strength = round(math.Exp(between(g, math.Log(0.6), math.Log(6))), 2)
 		p.Seconds = round(math.Exp(between(g, math.Log(20), math.Log(300))), 1)

@@ -67,6 +67,7 @@ type world struct {
 	seedLn *seedBox
 	load   *loadBox
 	tanks  *tanks
+	furrow *furrowBox
 	tr     *tractor
 
 	minute, hour wander
@@ -201,6 +202,13 @@ func (w *world) openBoxes(outDir string) error {
 		var err error
 		w.load, err = newLoadBox(s, dir("load"))
 		if err := add("load", w.load, err); err != nil {
+			return err
+		}
+	}
+	if s.Output.Furrow {
+		var err error
+		w.furrow, err = newFurrowBox(s, dir("furrow"))
+		if err := add("furrow", w.furrow, err); err != nil {
 			return err
 		}
 	}
@@ -474,6 +482,9 @@ func (w *world) finish(outDir string) (Summary, error) {
 	faults = append(faults, w.quietFaults()...)
 	faults = append(faults, w.groundFaults()...)
 	faults = append(faults, w.tankFaults()...)
+	if w.furrow != nil {
+		faults = append(faults, w.furrow.naturals()...)
+	}
 	for _, t := range faults {
 		sum.Faults = append(sum.Faults, t)
 		b, err := json.Marshal(t)
@@ -551,6 +562,9 @@ func (w *world) settle(f *fault) Fault {
 	f.settleDoubt(&t)
 	if loadKind(f.Kind) && w.load != nil {
 		w.load.settle(f, &t)
+	}
+	if furrowKind(f.Kind) && w.furrow != nil {
+		w.furrow.settle(f, &t)
 	}
 	// Money: true places lost and seeds too many, the true coefficients.
 	perPlace := s.spacing() * s.Planter.RowSpacing

@@ -147,6 +147,7 @@ type Output struct {
 	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
 	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box, but by wheel_load
 	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting), once a second, or five times from force_hz 2.5 on; empty: no such box
+	Furrow    bool    `toml:"furrow"`      // sensors in the furrow: moisture, temperature and trash by row
 	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
 	Tanks     int     `toml:"tanks"`       // for the liquid, with levels, and fills written down with their amounts; 0: neither is logged
 	NoGauge   bool    `toml:"no_gauge"`    // tanks without a level
@@ -240,7 +241,7 @@ func defaults() Scenario {
 }
 
 // BoxNames are the boxes that a scenario may set.
-var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "load", "journal"}
+var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "load", "furrow", "journal"}
 
 // defaultBox gives a box's clock where the scenario says nothing: true clocks,
 // a receiver of 2 cm, and positions that come 30 ms late (methods r).

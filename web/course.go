@@ -106,6 +106,12 @@ func coursesOf(kind string) []string {
 		return []string{"force", "load"}
 	case evenstand.KindPumpLimit:
 		return []string{"liquid", "speed"}
+	case evenstand.KindDryFurrow:
+		return []string{"moisture", "trash"}
+	case evenstand.KindColdFurrow:
+		return []string{"temperature", "trash"}
+	case evenstand.KindCleanerUpset:
+		return []string{"trash", "load"}
 	case evenstand.KindSpeedSpacing:
 		return []string{"spacing", "speed"}
 	case evenstand.KindRowLeftOff: // what was switched off is not planted thinly: its strip shows it

@@ -418,6 +418,7 @@ var measureOf = map[string]string{
 	evenstand.KindStarvedRow: "skips", evenstand.KindRowBounce: "spacing", evenstand.KindSensorDoubt: "skips", evenstand.KindRowDrive: "spacing",
 	evenstand.KindSpeedSpacing: "spacing", evenstand.KindTurnRate: "population", evenstand.KindUpset: "skips", evenstand.KindRecurringUpset: "skips",
 	evenstand.KindContactLoss: "wheel-off", evenstand.KindOverload: "load",
+	evenstand.KindDryFurrow: "moisture", evenstand.KindColdFurrow: "temperature", evenstand.KindDirtyFurrow: "trash", evenstand.KindCleanerUpset: "trash",
 	evenstand.KindLiquidRowLow: "liquid", evenstand.KindLiquidRowHigh: "liquid", evenstand.KindLiquidRateOff: "liquid",
 	evenstand.KindForceHunting: "force", evenstand.KindFlowHunting: "liquid", evenstand.KindPumpLimit: "liquid",
 }

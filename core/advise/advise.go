@@ -302,6 +302,12 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.swings(f, since)
 	case evenstand.KindPumpLimit:
 		return v.pumpLimit(f, since)
+	case evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindDirtyFurrow:
+		return v.furrow(f, who, since)
+	case evenstand.KindCleanerUpset:
+		return v.dragged(f, who, since)
+	case evenstand.KindSlotOpen:
+		return v.dug(f, who, since)
 	case evenstand.KindSensorDoubt:
 		return v.doubted(f, who, since)
 	case evenstand.KindClockOff:
@@ -514,6 +520,19 @@ var phrases = map[string]string{
 	evenstand.CausePumpWorn:  "a pump that is worn or too small",
 	evenstand.CauseStrainer:  "the suction strainer",
 
+	evenstand.CauseDrying:         "weather that dries the ground",
+	evenstand.CauseDepth:          "planting too shallow",
+	evenstand.CauseSoilThere:      "the soil of that zone",
+	evenstand.CauseColdWeather:    "a cold hour or cold weather",
+	evenstand.CauseResidueThere:   "heavy residue on that ground",
+	evenstand.CauseCleanerDeep:    "a row cleaner that is set too deep",
+	evenstand.CauseCleanerLight:   "a row cleaner that is set too light",
+	evenstand.CauseCleanerPlugged: "a row cleaner that is plugged or rides",
+	evenstand.CauseCleanerAir:     "the row cleaner's air or float",
+	evenstand.CauseClosing:        "a closing wheel",
+	evenstand.CauseFirmer:         "a seed firmer that is lost or plugged",
+	evenstand.CauseHairpin:        "straw that the opener tucks in",
+	evenstand.CauseWetWall:        "a wet sidewall",
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -659,6 +678,12 @@ var looks = map[string]struct {
 	evenstand.KindLiquidRowHigh: {"At the next stop check the row's hose, fittings and orifice, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
 
+	evenstand.KindDryFurrow:    {"At the next stop dig ten seeds there: do they lie in moist ground, and is the slot shut?", machine | seed},
+	evenstand.KindColdFurrow:   {"At the next stop put a thermometer at seed depth.", machine},
+	evenstand.KindDirtyFurrow:  {"At the next stop open a furrow there: is straw tucked in under the seed?", machine | seed},
+	evenstand.KindCleanerUpset: {"At the next stop see whether the row's cleaner turns and floats freely, so that it does not come back.", machine | under},
+	evenstand.KindSlotOpen:     {"At the next stop dig behind the row again: is the slot shut?", machine | seed},
+
 	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
 	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
 	evenstand.KindTankDisagrees:     {"At the next stop look along hoses and fittings for wet spots, and compare the tank with what the box counted.", machine},
@@ -743,7 +768,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	dig := v.pick("{10 ft|3 m}")
 	var out []string
 	say := func(what, why, check string) {
-		out = append(out, what+": cannot say, "+why+"; to find out: "+check+".")
+		if !strings.HasSuffix(check, "?") {
+			check += "."
+		}
+		out = append(out, what+": cannot say, "+why+"; to find out: "+check)
 	}
 	coarse := f.Grade > evenstand.GradeA
 	switch f.Kind {
@@ -804,6 +832,19 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("what stands in the boxes", "it is counted from fills and use", "look into them, fan off and key out")
 	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
 		swingSay(f, say)
+	case evenstand.KindDryFurrow:
+		say("whether the seed lies in moist ground", "the sensor tells of its own place in the furrow", "dig ten seeds there and press a handful of the soil beside them: does it hold together?")
+		if len(f.Rows) == 1 {
+			say("which part it is, or whether only its sensor is off", "the log knows the sensor alone", "look behind the row: is the slot shut, is the seed pressed in, and is there a trench? If all is well, swap its sensor with a neighbour's")
+		}
+	case evenstand.KindColdFurrow:
+		say("how cold it is at the seed", "the sensor tells of its own place in the furrow", "put a thermometer at seed depth at three places, and look at the days ahead")
+	case evenstand.KindDirtyFurrow:
+		say("whether straw lies under the seed", "the sensor tells straw in the slot, not where it lies", "open a furrow: is straw tucked in, or only on top?")
+	case evenstand.KindCleanerUpset:
+		say("whether the cleaner is plugged or rides on what it drags, and how deep the seed lies there", "the log knows trash and load alone", "at the next stop see whether its wheel turns, and dig ten seeds where it dragged and ten beside it")
+	case evenstand.KindSlotOpen:
+		say("how far it goes", "only digs tell", "dig three times behind this row and behind two of its peers")
 	case evenstand.KindPositionDoubt:
 		say("where the rows truly lie there", "the log knows the receiver alone", "tape three guess rows each way")
 	case evenstand.KindUnplantedLeft:

@@ -52,7 +52,7 @@ func touches(kind, cause string) touch {
 		return machine | under | pressure
 	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
 		return machine | under | product
-	case evenstand.CauseLiquidOff:
+	case evenstand.CauseLiquidOff, evenstand.CauseDrying, evenstand.CauseColdWeather:
 		return 0
 	case evenstand.CauseLeak, evenstand.CauseGauge, evenstand.CauseUneven:
 		return machine | under | product
@@ -61,6 +61,14 @@ func touches(kind, cause string) touch {
 	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate,
 		evenstand.CauseLiquidAir, evenstand.CausePumpDrive, evenstand.CausePumpWorn, evenstand.CauseStrainer:
 		return machine | product
+	case evenstand.CauseDepth, evenstand.CauseSoilThere, evenstand.CauseResidueThere, evenstand.CauseWetWall: // one digs
+		return machine | seed
+	case evenstand.CauseCleanerDeep, evenstand.CauseCleanerLight, evenstand.CauseCleanerPlugged:
+		return machine | under
+	case evenstand.CauseCleanerAir:
+		return machine | under | pressure
+	case evenstand.CauseClosing, evenstand.CauseFirmer, evenstand.CauseHairpin:
+		return machine | under | seed
 	case evenstand.CauseFan, evenstand.CauseSpeedSource, evenstand.CauseSectionOffset, evenstand.CauseCardOffset:
 		return machine
 	case evenstand.CauseCell, evenstand.CauseWeakCell, evenstand.CauseSeal, evenstand.CauseSingulator, evenstand.CauseSeedFit, evenstand.CauseCellCount, evenstand.CauseEmpty, evenstand.CauseBridging:
@@ -76,7 +84,8 @@ func checks(kind string) touch {
 		return machine | under | seed
 	case evenstand.KindRowStopped, evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRateOff,
 		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,
-		evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting: // one digs, weighs seed or opens a box or a meter
+		evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting,
+		evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindDirtyFurrow, evenstand.KindCleanerUpset, evenstand.KindSlotOpen: // one digs, weighs seed or opens a box or a meter
 		return machine | seed
 	case evenstand.KindRefillSoon: // one looks into the boxes
 		return machine | seed

@@ -101,6 +101,12 @@ func Tell(l Log) Tells {
 		t.Can = append(t.Can, "which force was applied")
 		t.Cannot = append(t.Cannot, "whether the wheels stayed on the ground, which the load on the gauge wheels tells")
 	}
+	if find(row, evenstand.SeedZoneMoisture, evenstand.SeedZoneTemperature, evenstand.SlotTrash) != nil {
+		t.Can = append(t.Can, "whether the seed zone is too dry, too cold or full of trash, and which row's cleaner or closing wheel does it")
+	} else if find(machine, evenstand.SeedZoneMoisture, evenstand.SeedZoneTemperature, evenstand.SlotTrash) != nil {
+		t.Can = append(t.Can, "whether the seed zone is too dry, too cold or full of trash")
+		t.Cannot = append(t.Cannot, "which row's furrow it is")
+	}
 	sides := find(evenstand.ScopeLeft, evenstand.Vacuum) != nil || find(evenstand.ScopeRight, evenstand.Vacuum) != nil
 	switch {
 	case sides:

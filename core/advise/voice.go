@@ -212,6 +212,21 @@ func (v Voice) Value(x float64, unit string) string {
 		return v.Percent(x)
 	case "%":
 		return Digits(x) + "%"
+	case "degC":
+		if v.metric() {
+			return amount(x, "°C")
+		}
+		return amount(1.8*x+32, "°F")
+	case "K": // a difference
+		if v.metric() {
+			return amount(x, "°C")
+		}
+		return amount(1.8*x, "°F")
+	case "kPa":
+		if v.metric() {
+			return amount(x/100, "bar")
+		}
+		return amount(x*1000/evenstand.PSI, "psi")
 	}
 	return amount(x, unit)
 }
@@ -243,6 +258,8 @@ func (v Voice) Scale(unit string) Scale {
 		us, metric = Scale{"seeds/ac", 1 / evenstand.Acre, 0}, Scale{"seeds/ha", 1 / evenstand.Hectare, 0}
 	case "degC":
 		us, metric = Scale{"°F", 1 / 1.8, -32 / 1.8}, Scale{"°C", 1, 0}
+	case "K":
+		us, metric = Scale{"°F", 1 / 1.8, 0}, Scale{"°C", 1, 0}
 	case "fraction":
 		us, metric = Scale{"%", 0.01, 0}, Scale{"%", 0.01, 0}
 	case "m3/m2":

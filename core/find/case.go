@@ -45,6 +45,9 @@ type caseFile struct {
 	tank    *tankCase
 	contact *contactCase
 	press   *pressCase
+	furrow  *furrowCase
+	trouble *furrowRowCase
+	slot    *slotCase
 	whole   *wholeCase
 	pump    *pumpCase
 	swing   *swingCase

@@ -22,6 +22,7 @@ type Config struct {
 	// Averaged is the longest time in s over which a box averages the shares
 	// that it logs; 0 none does, or nobody knows.
 	Averaged float64
+	Limits   []evenstand.Limit // that somebody has set
 }
 
 // Bar is how the planter moves at a tick.
@@ -66,6 +67,8 @@ type Engine struct {
 	force           forceWatch
 	flowSwing       flowSwing
 	pump            pumpWatch
+	furrow          furrowWatch
+	slots           []*caseFile      // open slots that digs told of
 	halts           []halt           // longer halts of late
 	stood           evenstand.Micros // since when the planter has not planted; 0 it plants
 	sideSec         int
@@ -186,6 +189,7 @@ func New(cfg Config) *Engine {
 	e.floor.init()
 	e.load.init()
 	e.initTanks()
+	e.furrow.init(cfg.Limits)
 	return e
 }
 
@@ -495,6 +499,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickSensor(t)
 	e.tickForce(t)
 	e.tickLoad(t)
+	e.tickFurrow(t)
 	e.tickSilent(t)
 	e.tickPosition(t)
 	e.tickRecur()

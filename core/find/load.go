@@ -72,6 +72,9 @@ type loadRow struct {
 	was                float64
 	offs               [128]offWindow // beside late
 	before             float64        // share of the reading before; NaN none
+	need               float64        // of the ground of late, N
+	known              bool
+	logged             bool // its load, not only its share off the ground
 }
 
 // offWindow is what a row and its peers did in a window.
@@ -156,6 +159,7 @@ func (e *Engine) Load(n int, t evenstand.Micros, load float64) {
 	if w.settled < loadSettle || (r.like >= loadStuck && load > 0) {
 		return
 	}
+	r.logged = true
 	r.load.add(load)
 	e.force.load(n, t, load)
 	if len(r.loads) < 64 {
@@ -457,6 +461,7 @@ func (e *Engine) judgeBlock(t evenstand.Micros, way float64) {
 			need[i] += r.blockForce.mean()
 		}
 		w.needs.Add(need[i], area)
+		r.need, r.known = need[i], true
 	}
 	off := share.mean()
 	light := off > math.Max(offLeast, w.level+offBlock)

@@ -63,6 +63,12 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportContact(c, &f)
 	case c.press != nil:
 		e.reportPress(c, &f)
+	case c.furrow != nil:
+		e.reportFurrow(c, &f)
+	case c.trouble != nil:
+		e.reportFurrowRow(c, &f)
+	case c.slot != nil:
+		e.reportSlot(c, &f)
 	case c.speed != nil:
 		e.reportSpeed(c, &f)
 	case c.turn != nil:
@@ -223,6 +229,8 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 		return e.flowChart(c)
 	case c.contact != nil:
 		return e.loadChart(c)
+	case c.trouble != nil:
+		return e.furrowChart(c)
 	case c.cell != nil:
 		return e.cellChart(c)
 	case c.spread != nil:
@@ -240,7 +248,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil || c.alone != nil || c.tank != nil || c.pump != nil || c.swing != nil: // none, or its own
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil || c.alone != nil || c.tank != nil || c.pump != nil || c.swing != nil || c.furrow != nil || c.slot != nil: // none, or its own
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:

@@ -17,7 +17,7 @@ const N = 1000
 
 // ranks are the common draws: one row of ranks for all findings of a report,
 // a column a factor. Columns are only ever added at the end.
-type ranks struct{ skip, curve, best, emerge, double, space, starter, goal [N]float64 }
+type ranks struct{ skip, curve, best, emerge, double, space, starter, goal, residue [N]float64 }
 
 func drawRanks(seed uint64) *ranks {
 	rng := rand.New(rand.NewPCG(seed, 0x65766e7374616e64))
@@ -39,6 +39,9 @@ func drawRanks(seed uint64) *ranks {
 	}
 	for i := range N {
 		r.goal[i] = rng.Float64()
+	}
+	for i := range N {
+		r.residue[i] = rng.Float64()
 	}
 	return r
 }
@@ -134,6 +137,23 @@ func (r *ranks) starters() []float64 {
 	out := make([]float64, N)
 	for i := range out {
 		out[i] = relation.Triangular(low, likely, high, r.starter[i]) / 100
+	}
+	return out
+}
+
+// spared is the share of draws in which residue costs nothing: the relation is a
+// guess, and where nobody has counted a stand the low end is 0 (judgement).
+const spared = 0.15
+
+// residues gives the share of yield that heavy residue in the slot costs, by draw
+// (R13, the fallback).
+func (r *ranks) residues() []float64 {
+	low, likely, high := relation.Must("R13-residue", "uncleared heavy residue").Range()
+	out := make([]float64, N)
+	for i, u := range r.residue {
+		if u >= spared {
+			out[i] = relation.Triangular(low, likely, high, u) / 100
+		}
 	}
 	return out
 }

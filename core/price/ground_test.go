@@ -33,6 +33,32 @@ func TestMissedStarter(t *testing.T) {
 	}
 }
 
+// R13, uncleared heavy residue, a guess: 0 / 3 / 8 % of yield, and nothing in 15
+// of 100 draws, so that the low end is 0. By hand the triangle has its 50th and
+// 90th percentile at 8 - sqrt(0.5*8*5) = 3.528 and 8 - sqrt(0.1*8*5) = 6 %. Half
+// of an acre at $900.
+func TestSlotResidue(t *testing.T) {
+	f := finding(evenstand.KindDirtyFurrow, evenstand.CauseCleanerLight, evenstand.Harm{
+		Kind: evenstand.SlotResidue, Amount: point(0.5 * evenstand.Acre), Area: evenstand.Acre, Ratio: evenstand.Unknown, Share: 0.5, Target: evenstand.Unknown,
+	})
+	m := price.Price(f, farm())
+	if m.SoFar.Low != 0 {
+		t.Errorf("low %v, want 0", m.SoFar.Low)
+	}
+	within(t, "mid", m.SoFar.Mid, 900*0.5*0.03528, 0.05)
+	within(t, "high", m.SoFar.High, 900*0.5*0.06, 0.03)
+	if !strings.Contains(m.Assumed, "a guess") {
+		t.Errorf("assumed %q", m.Assumed)
+	}
+	if got := price.Relations(f); len(got) != 1 || got[0] != "R13-residue" {
+		t.Errorf("it rests on %v, want R13", got)
+	}
+	f.Harm[0].Crop = "soybeans"
+	if m := price.Price(f, farm()); len(m.Needs) == 0 || !strings.Contains(m.Needs[0].Text, "soybeans") {
+		t.Errorf("another crop needs %v", m.Needs)
+	}
+}
+
 // What no relation prices says what it needs, and never a sum.
 func TestNotPriced(t *testing.T) {
 	for _, tt := range []struct {
@@ -42,6 +68,10 @@ func TestNotPriced(t *testing.T) {
 	}{
 		{evenstand.KindContactLoss, nil, "dig ten seeds"},
 		{evenstand.KindOverload, nil, "count stands"},
+		{evenstand.KindDryFurrow, nil, "count stands"},
+		{evenstand.KindColdFurrow, nil, "count stands"},
+		{evenstand.KindCleanerUpset, nil, "dig ten seeds"},
+		{evenstand.KindSlotOpen, nil, "count stands"},
 		{evenstand.KindLiquidRowLow, nil, "what the liquid is"},
 		{evenstand.KindLiquidRowHigh, nil, "the price of the product"},
 		{evenstand.KindForceHunting, nil, "dig ten seeds"},

@@ -74,14 +74,23 @@ func Everywhere(c Context) func(*evenstand.Finding) Context {
 	return func(*evenstand.Finding) Context { return c }
 }
 
-// Relations gives the ids of the relations behind a finding's money.
+// limits are the relations behind the limits that a kind is held against.
+var limits = map[string]string{
+	evenstand.KindDryFurrow: "R12-dry-seed-zone", evenstand.KindColdFurrow: "R11-emergence-gdd", evenstand.KindDirtyFurrow: "R13-residue",
+}
+
+// Relations gives the ids of the relations behind a finding's money, or behind
+// its limit.
 func Relations(f *evenstand.Finding) []string {
 	var out []string
+	if id := limits[f.Kind]; id != "" {
+		out = append(out, id)
+	}
 	for _, h := range f.Harm {
 		id := map[evenstand.HarmKind]string{
 			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
 			evenstand.ExtraSeeds: "R3-double", evenstand.RateError: "R1-population",
-			evenstand.Uneven: "R4-spacing-sd", evenstand.MissedStarter: "R17-fertilizer",
+			evenstand.Uneven: "R4-spacing-sd", evenstand.MissedStarter: "R17-fertilizer", evenstand.SlotResidue: "R13-residue",
 		}[h.Kind]
 		if id != "" && !slices.Contains(out, id) {
 			out = append(out, id)
@@ -133,6 +142,7 @@ const (
 	rate
 	uneven
 	liquid
+	residue
 	classes
 )
 
@@ -393,6 +403,14 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		lost := r.starters()
 		grain(func(i int) float64 { return min(a[i], area) * lost[i] },
 			func(i int) float64 { return min(1, share*scale(i)) * lost[i] }, liquid)
+	case evenstand.SlotResidue:
+		if !b.corn(h.Crop, "residue") {
+			return
+		}
+		b.assume("What heavy residue in the slot costs is a guess, 0 to 8 % of yield: no trial has put a figure on it.")
+		lost := r.residues()
+		grain(func(i int) float64 { return min(a[i], area) * lost[i] },
+			func(i int) float64 { return min(1, share*scale(i)) * lost[i] }, residue)
 	case evenstand.ExtraSeeds:
 		if !b.seedPrice() {
 			return
@@ -430,6 +448,14 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "how deep the seed lies or how many plants came up there (dig ten seeds along a few steps of the row, or count stands): no yield is published for a force that swings", "")
 	case evenstand.KindFlowHunting:
 		b.need(evenstand.TopicNone, "a published relation for liquid that swings about the right mean, of which there is none here; strips that short likely cost little", "")
+	case evenstand.KindDryFurrow, evenstand.KindColdFurrow:
+		b.need(evenstand.TopicNone, "how many plants come up there and how late (count stands there and elsewhere): no yield is published for moisture or temperature of the seed zone", "")
+	case evenstand.KindDirtyFurrow:
+		b.need(evenstand.TopicNone, "how many plants come up there and how late (count stands there and elsewhere): what is reckoned for trash in the slot wants the ground that it lies on", "")
+	case evenstand.KindCleanerUpset:
+		b.need(evenstand.TopicNone, "how deep the seed lies where the row dragged (dig ten seeds there and ten beside it) or how many plants came up: no yield is published for what a cleaner drags", "")
+	case evenstand.KindSlotOpen:
+		b.need(evenstand.TopicNone, "how many plants come up there (count stands there and elsewhere): no yield is published for an open slot", "")
 	case evenstand.KindLiquidRowLow, evenstand.KindSeedWithoutLiquid, evenstand.KindPumpLimit:
 		b.liquid()
 	case evenstand.KindTankDisagrees, evenstand.KindFillImbalance:

@@ -218,7 +218,7 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 		}
 		return judge(float64(s.Share) >= least)
 	}
-	for _, of := range [][2]string{{"detectable", "faults"}, {"all kinds", "faults of all kinds"}, {"fields", "trouble of the ground"}, {"swing", "what swings and what falls short"}} {
+	for _, of := range [][2]string{{"detectable", "faults"}, {"all kinds", "faults of all kinds"}, {"fields", "trouble of the ground"}, {"swing", "what swings and what falls short"}, {"furrow", "trouble of the furrow"}} {
 		r := by[of[0]]
 		if r == nil {
 			continue
@@ -239,6 +239,9 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 	}
 	if r := by["calm ground"]; r != nil {
 		add(r, judge(float64(r.sum.FalsePer10h) <= 1), "false findings in 10 h, calm days with liquid and wheel loads", "≤ 1", "%.2f (%d in %.1f machine-hours)", float64(r.sum.FalsePer10h), len(r.report.False), r.sum.Hours)
+	}
+	if r := by["calm furrow"]; r != nil {
+		add(r, judge(float64(r.sum.FalsePer10h) <= 1), "false findings in 10 h, calm days with sensors in the furrow", "≤ 1", "%.2f (%d in %.1f machine-hours)", float64(r.sum.FalsePer10h), len(r.report.False), r.sum.Hours)
 	}
 	if r := by["calm"]; r != nil {
 		v := judge(float64(r.sum.FalsePer10h) <= 0.5)

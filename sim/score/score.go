@@ -267,7 +267,8 @@ func compare(day string, f *evenstand.Finding, t *sim.Fault, truth *sim.Truth) M
 	// nothing, and a finding that named another cause is not held to that.
 	other := (t.Cause == evenstand.CauseSensor) != (m.Cause == evenstand.CauseSensor)
 	other = other || t.Kind == evenstand.KindTurnRate // the simulator puts no money on it
-	other = other || evenstand.OfField(t.Kind)        // nor on the ground of a field, but for what can still be planted
+	other = other || t.Kind == evenstand.KindDirtyFurrow
+	other = other || evenstand.OfField(t.Kind) // nor on the ground of a field, but for what can still be planted
 	if !math.IsNaN(low) && !math.IsNaN(high) && f.Money.Unit != "" && !other {
 		m.Money = &Money{True: t.Loss.Seed + t.Loss.Yield, Low: low, Mid: mid, High: high}
 		if f.Money.Unit == "bu" {
