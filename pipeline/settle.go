@@ -147,6 +147,8 @@ type settler struct {
 	xsRows    []find.StripRow
 	rowLists  map[evenstand.Element]evenstand.Rows // of the card, by element
 	own       bool                                 // a row's own spacing stood in for a target
+
+	granuleRows bool // rows log their granules
 }
 
 // surveyed is what a first look over the day's streams tells.

@@ -39,6 +39,7 @@ type box interface {
 var units = map[evenstand.Quantity]string{
 	evenstand.Vacuum: "kPa", evenstand.SeedRateTarget: "1/ac", evenstand.SkipFraction: "%", evenstand.DoubleFraction: "%",
 	evenstand.LiquidRate: "L/ha", evenstand.LiquidRateTarget: "L/ha", evenstand.LiquidFlow: "L/min",
+	evenstand.GranularRate: "kg/ha", evenstand.GranularRateTarget: "kg/ha",
 }
 
 // folder opens a box's folder in the plain layout, with its source.toml.

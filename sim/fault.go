@@ -66,9 +66,12 @@ var faultKinds = map[string]faultKind{
 	evenstand.KindSeedWithoutLiquid: {expected: evenstand.KindSeedWithoutLiquid, unit: "share", strength: 0, low: 0, high: 0.04, grades: "AB", machine: true, variants: []string{"valve", "empty"}},
 	evenstand.KindLiquidWithoutSeed: {expected: evenstand.KindLiquidWithoutSeed, unit: "share", strength: 0.8, low: 0.05, high: 1.2, grades: "AB", machine: true},
 	evenstand.KindPuddle:            {expected: evenstand.KindPuddle, unit: "share", strength: 0.2, low: 0.01, high: 1.2, grades: "AB", machine: true},
-	evenstand.KindTurnRate:          {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
-	evenstand.KindSpeedSpacing:      {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
-	evenstand.KindRowDrive:          {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
+	// Strength is times what is asked for: of a row, or of all.
+	evenstand.KindGranularRowOff:  {expected: evenstand.KindGranularRowOff, unit: "times", strength: 0, low: 0, high: 3, grades: "AB", variants: []string{"bridge", "gate", "wide"}},
+	evenstand.KindGranularRateOff: {expected: evenstand.KindGranularRateOff, unit: "times", strength: 0.9, low: 0, high: 3, grades: "AB", machine: true, variants: []string{"calibration", "off"}},
+	evenstand.KindTurnRate:        {expected: evenstand.KindTurnRate, unit: "", strength: 1, low: 1, high: 1, grades: "AB", machine: true, variants: []string{"off", "reversed"}},
+	evenstand.KindSpeedSpacing:    {expected: evenstand.KindSpeedSpacing, unit: "cv_points", strength: 1.5, low: 0.05, high: 10, grades: "A", machine: true},
+	evenstand.KindRowDrive:        {expected: evenstand.KindRowDrive, unit: "places", strength: 0.05, low: 0.005, high: 0.4, grades: "A", variants: []string{"coupling", "joint", "tooth"}},
 
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
@@ -104,7 +107,8 @@ type fault struct {
 	mult  float64
 	cells int // fitted, for rate-off by cells
 
-	start    float64 // s of the day; NaN until its pass comes
+	start    float64 // s of the day; NaN until its pass comes, infinite until a fill does
+	filling  float64 // s of the day from which on the next fill brings it; NaN no fill does
 	begun    bool
 	over     bool
 	t0       float64 // first planting second
@@ -167,6 +171,9 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if f.ID == "" {
 		f.ID = fmt.Sprintf("F%02d", i+1)
 	}
+	if granularKind(p.Kind) && s.Output.Granular <= 0 {
+		return nil, fmt.Errorf("%s: say output.granular_kg_ha, so that there are granules", p.Kind)
+	}
 	if liquidKind(p.Kind) && s.Output.Liquid <= 0 {
 		return nil, fmt.Errorf("%s: say output.liquid_l_ha, so that there is a liquid", p.Kind)
 	}
@@ -178,6 +185,9 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	}
 	if f.Strength == 0 {
 		f.Strength = k.strength
+	}
+	if p.Kind == evenstand.KindGranularRateOff && f.Variant == "off" {
+		f.Strength = 0
 	}
 	if p.Kind == evenstand.KindSensorDoubt && f.Strength == 0 {
 		f.Strength = doubtStrength[f.Variant]
@@ -262,6 +272,10 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 		f.start = math.NaN()
 	default:
 		f.start = p.AtHours * 3600
+	}
+	f.filling = math.NaN()
+	if f.byFill() {
+		f.filling, f.start = f.start, math.Inf(1)
 	}
 	switch {
 	case p.Kind == KindFanRestart:
@@ -359,8 +373,17 @@ func (f *fault) window(s *Scenario, lg *leg, passInField int) {
 	}
 }
 
-// refilled tells the fault that the seed boxes were filled: bridging is gone.
-func (f *fault) refilled() {
+// byFill tells whether a fill of the boxes brings the fault.
+func (f *fault) byFill() bool {
+	return f.Kind == evenstand.KindGranularRowOff && f.Variant != "bridge"
+}
+
+// refilled tells the fault that the boxes were filled at a second of the day:
+// bridging is gone.
+func (f *fault) refilled(t float64) {
+	if f.filling <= t {
+		f.start, f.filling = t, math.NaN()
+	}
 	if f.Kind == evenstand.KindStarvedRow && f.begun && f.Places == 0 && f.Minutes == 0 && f.Seconds == 0 {
 		f.over = true
 	}
@@ -572,6 +595,16 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseLiquidControl)
 		}
 		return one(evenstand.CausePump)
+	case evenstand.KindGranularRowOff:
+		if f.Variant == "bridge" {
+			return one(evenstand.CauseGranulesBridged)
+		}
+		return one(evenstand.CauseGranuleGate)
+	case evenstand.KindGranularRateOff:
+		if f.Variant == "off" {
+			return one(evenstand.CauseGranulesOff)
+		}
+		return one(evenstand.CauseGranuleCalibration)
 	case evenstand.KindSeedWithoutLiquid:
 		if f.Variant == "empty" {
 			return one(evenstand.CauseLiquidEmpty, evenstand.CauseLiquidOff)
@@ -650,6 +683,10 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Liquid > 0 && math.Abs(f.Strength-1) >= 0.1 && f.planting >= 120
 	case evenstand.KindLiquidRateOff:
 		return s.Output.Liquid > 0 && math.Abs(f.Strength) >= 0.04 && f.planting >= 300
+	case evenstand.KindGranularRowOff:
+		return math.Abs(f.Strength-1) >= 0.1 && f.planting >= 120
+	case evenstand.KindGranularRateOff:
+		return math.Abs(f.Strength-1) >= 0.04 && f.planting >= 300
 	case evenstand.KindSeedWithoutLiquid:
 		return s.Output.Liquid > 0 && f.longest >= 30
 	case evenstand.KindLiquidWithoutSeed:

@@ -293,6 +293,29 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		if p.Variant == "strainer" || pick(0.5) {
 			p.Strength = -p.Strength
 		}
+	case evenstand.KindGranularRowOff:
+		p.Strength, p.Seconds = round(1-between(g, 0.11, 1.3), 3), math.Round(120*between(g, 1.3, 20))
+		if any {
+			p.Strength = round(1-between(g, 0.02, 0.4), 3)
+		}
+		if p.Strength = max(0, p.Strength); p.Variant == "wide" {
+			p.Strength = round(1+between(g, 0.11, 0.6), 3)
+			if any {
+				p.Strength = round(1+between(g, 0.02, 0.3), 3)
+			}
+		}
+	case evenstand.KindGranularRateOff:
+		x := between(g, 0.045, 0.2)
+		if any {
+			x = between(g, 0.01, 0.08)
+		}
+		if pick(0.5) {
+			x = -x
+		}
+		p.Strength, p.Seconds = round(1+x, 3), math.Round(300*between(g, 1.2, 8))
+		if p.Variant == "off" {
+			p.Strength = 0
+		}
 	case evenstand.KindPositionDoubt:
 		p.Strength = round(math.Exp(between(g, math.Log(0.6), math.Log(6))), 2)
 		p.Seconds = round(math.Exp(between(g, math.Log(20), math.Log(300))), 1)

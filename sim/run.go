@@ -209,6 +209,12 @@ func (w *world) openBoxes(outDir string) error {
 			return err
 		}
 	}
+	if s.Output.Granular > 0 {
+		b, err := newGranuleBox(s, dir("granules"))
+		if err := add("granules", b, err); err != nil {
+			return err
+		}
+	}
 	return add("journal", newJournalBox(s, dir("journal")), nil)
 }
 
@@ -256,7 +262,7 @@ func (w *world) day(ctx context.Context, progress func(float64)) error {
 					return err
 				}
 				for _, x := range w.faults {
-					x.refilled()
+					x.refilled(float64(w.now) * tick)
 				}
 			}
 			for _, m := range f.missed {

@@ -142,13 +142,14 @@ type Output struct {
 	Grade     string  `toml:"grade"`        // A or B
 	BFrom     string  `toml:"grade_b_from"` // local times between which a grade A day is logged at grade B
 	BTo       string  `toml:"grade_b_to"`
-	Layout    string  `toml:"layout"`      // plain, or task-data or bus (grade B only): one box logs all it has
-	Door      string  `toml:"door"`        // how the boxes of the plain layout write instead: csv, xlsx, nmea, … (door.go); empty: plain
-	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
-	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box
-	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting); empty: no such box
-	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
-	TruthEach int     `toml:"truth_each"`  // every so many seeds of a row are kept with their true place
+	Layout    string  `toml:"layout"`         // plain, or task-data or bus (grade B only): one box logs all it has
+	Door      string  `toml:"door"`           // how the boxes of the plain layout write instead: csv, xlsx, nmea, … (door.go); empty: plain
+	Smoothing float64 `toml:"smoothing_s"`    // moving average of the percentages at grade B
+	ForceHz   float64 `toml:"force_hz"`       // readings of row force and wheel load; 0: no such box
+	WheelLoad string  `toml:"wheel_load"`     // row force: auto, or fixed (one setting); empty: no such box
+	Liquid    float64 `toml:"liquid_l_ha"`    // starter asked for; 0: no liquid and no such box
+	Granular  float64 `toml:"granular_kg_ha"` // granules asked for; 0: none and no such box
+	TruthEach int     `toml:"truth_each"`     // every so many seeds of a row are kept with their true place
 }
 
 // oneBox tells whether one box logs all there is in one set.
@@ -237,7 +238,7 @@ func defaults() Scenario {
 }
 
 // BoxNames are the boxes that a scenario may set.
-var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "load", "journal"}
+var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "load", "granules", "journal"}
 
 // defaultBox gives a box's clock where the scenario says nothing: true clocks,
 // a receiver of 2 cm, and positions that come 30 ms late (methods r).
@@ -441,6 +442,7 @@ func (s *Scenario) ranges() error {
 		{"timetable.road_min", w.RoadMin, 0, 300},
 		{"output.force_hz", o.ForceHz, 0, 10},
 		{"output.liquid_l_ha", o.Liquid, 0, 300},
+		{"output.granular_kg_ha", o.Granular, 0, 100},
 		{"money.price_usd_bu", s.Money.Price, 0, 100},
 		{"money.yield_bu_ac", s.Money.Yield, 0, 1000},
 		{"money.seed_usd_unit", s.Money.SeedUnit, 0, 5000},

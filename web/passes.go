@@ -419,4 +419,5 @@ var measureOf = map[string]string{
 	evenstand.KindSpeedSpacing: "spacing", evenstand.KindTurnRate: "population", evenstand.KindUpset: "skips", evenstand.KindRecurringUpset: "skips",
 	evenstand.KindContactLoss: "wheel-off", evenstand.KindOverload: "load",
 	evenstand.KindLiquidRowLow: "liquid", evenstand.KindLiquidRowHigh: "liquid", evenstand.KindLiquidRateOff: "liquid",
+	evenstand.KindGranularRowOff: "granular", evenstand.KindGranularRateOff: "granular",
 }

@@ -290,6 +290,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return s + ", while " + its(f) + " metering " + verb(f, "is", "is", "was") + " right"
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
 		return v.liquid(f)
+	case evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
+		return v.granules(f)
 	case evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return v.alone(f, since)
 	case evenstand.KindSensorDoubt:
@@ -492,6 +494,11 @@ var phrases = map[string]string{
 	evenstand.CauseLiquidEmpty: "an empty tank",
 	evenstand.CauseValveLate:   "a section valve or its timing",
 
+	evenstand.CauseGranulesBridged:    "granules that bridge or cake in the box",
+	evenstand.CauseGranuleGate:        "a gate, coupling or clutch of the box that is not seated",
+	evenstand.CauseGranuleCalibration: "the granules' calibration",
+	evenstand.CauseGranulesOff:        "the drive or switch of the granule boxes",
+
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -535,7 +542,7 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 	if f.Kind == evenstand.KindClockOff {
 		a.Do += " " + offsets(f)
 	}
-	a.Cautions = cautions(f.Kind, touch)
+	a.Cautions = append(cautions(f.Kind, touch), overRate(f)...)
 	return a
 }
 
@@ -632,6 +639,9 @@ var looks = map[string]struct {
 	evenstand.KindLiquidRowHigh: {"At the next stop check the row's hose, fittings and orifice, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
 
+	evenstand.KindGranularRowOff:  {"At the next stop look into the row's granule box and at its gate and tube, so that it does not come back.", machine | granules},
+	evenstand.KindGranularRateOff: {"At the next stop compare what the granule boxes lost with what the log says.", machine | granules},
+
 	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
 	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
 	evenstand.KindPuddle:            {"At the next stop look from the side whether rows drip while the planter stands.", machine},
@@ -639,7 +649,7 @@ var looks = map[string]struct {
 
 // parted are the kinds whose causes are mended at quite different places, so
 // that after trouble of them it matters which it was.
-var parted = []string{evenstand.KindRateOff, evenstand.KindRowBounce, evenstand.KindRowDrive, evenstand.KindLiquidRateOff}
+var parted = []string{evenstand.KindRateOff, evenstand.KindRowBounce, evenstand.KindRowDrive, evenstand.KindLiquidRateOff, evenstand.KindGranularRateOff}
 
 // toldPart gives the remedy of the first cause where the kind is one of those
 // and the cause is likely.
@@ -678,6 +688,7 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		a.Do += " " + look.do
 		a.Minutes, a.Who = lookMinutes, "operator"
 	}
+	over := overRate(f)
 	if dig, ok := unseen(f); ok {
 		a.Do += v.pick(" Or swap its sensor with a neighbour's: if the other row skips the next time, it was the sensor, which the log cannot tell.")
 		a.Minutes += dig.Minutes
@@ -693,7 +704,7 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		}
 		a.Do += ": does it hold seed, and does going back over it still pay?"
 	}
-	a.Cautions = cautions(f.Kind, look.touch)
+	a.Cautions = append(cautions(f.Kind, look.touch), over...)
 	return a
 }
 
@@ -751,6 +762,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("what really went on the ground", "the log knows the meters alone", "weigh what the tank lost against what the box counted, or catch a minute from three rows")
 	case evenstand.KindSeedWithoutLiquid:
 		say("whether nothing ran or the meters saw nothing", "the log knows the meters alone", "look at the tank's level, or behind the rows while they plant")
+	case evenstand.KindGranularRowOff:
+		say("whether the row's granules or the measure of them is off", "the log knows the box's own measure alone, and often none", v.pick("look into the box and at its tube, or tie a bag to this row's tube and to two of its peers', plant {653 ft|200 m} and weigh the bags"))
+	case evenstand.KindGranularRateOff:
+		say("what really went on the ground", "the log knows the boxes' own measure alone", v.pick(catchGranules))
 	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
 		say("where it ran out", "the log knows the meters alone", "look at the ground where the planter stood or turned, and keep off it with seed")
 	case evenstand.KindPositionDoubt:

@@ -21,7 +21,7 @@ const (
 const afterFan = "After a fan stop the first two turns of every disc are not judged."
 
 // touch says what following a piece of advice comes near to.
-type touch uint8
+type touch uint16
 
 const (
 	machine  touch = 1 << iota // one leaves the seat and looks at or touches the machine
@@ -30,6 +30,8 @@ const (
 	pressure                   // one touches what presses the rows down
 	product                    // one touches liquid, or lines that hold it
 	catch                      // one catches liquid while its pump runs
+	granules                   // one touches boxes or tubes that hold granules
+	bag                        // one catches granules
 )
 
 // touches says what the advice for a cause touches; an unknown cause touches
@@ -52,7 +54,11 @@ func touches(kind, cause string) touch {
 		return machine | under | pressure
 	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
 		return machine | under | product
-	case evenstand.CauseLiquidOff:
+	case evenstand.CauseGranulesBridged, evenstand.CauseGranuleGate:
+		return machine | granules
+	case evenstand.CauseGranuleCalibration:
+		return machine | under | granules | bag
+	case evenstand.CauseLiquidOff, evenstand.CauseGranulesOff:
 		return 0
 	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate:
 		return machine | product
@@ -78,6 +84,8 @@ func checks(kind string) touch {
 		return machine
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return machine | under | product | catch
+	case evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
+		return machine | under | granules | bag
 	}
 	return 0
 }
@@ -132,7 +140,7 @@ func Brief(f *evenstand.Finding) []string {
 	if t != 0 {
 		out = append(out, CautionShort)
 	}
-	return append(out, besides(f.Kind, t)...)
+	return append(append(out, besides(f.Kind, t)...), overRate(f)...)
 }
 
 // cautions gives the words of caution in the order to read them: those of the
@@ -168,8 +176,14 @@ func besides(kind string, t touch) []string {
 	if t&catch != 0 {
 		out = append(out, CautionCatch)
 	}
+	if t&granules != 0 {
+		out = append(out, CautionGranules)
+	}
+	if t&bag != 0 {
+		out = append(out, CautionBag)
+	}
 	switch kind {
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
 		out = append(out, CautionLabel)
 	case evenstand.KindLowVacuum:
 		out = append(out, CautionGauge)

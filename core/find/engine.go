@@ -56,7 +56,8 @@ type Engine struct {
 	recur           recurWatch
 	hour            hourly
 	rate            rateWatch
-	liquid          liquidWatch
+	liquid          flowWatch
+	granular        flowWatch
 	alone           aloneWatch
 	load            loadWatch
 	halts           []halt           // longer halts of late
@@ -174,7 +175,8 @@ func New(cfg Config) *Engine {
 	e.gauges = append(append(e.gauges, e.sides...), e.machine)
 	e.hour.init()
 	e.rate.init()
-	e.liquid.init()
+	e.liquid.init(liquid)
+	e.granular.init(granules)
 	e.floor.init()
 	e.load.init()
 	return e
@@ -473,7 +475,8 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickBounce(t)
 	e.tickRate(t)
 	e.tickAlone(t)
-	e.tickLiquid(t)
+	e.tickFlow(&e.liquid, t, !e.alone.noneRuns()) // that none runs is a finding of its own
+	e.tickFlow(&e.granular, t, true)
 	e.tickSensor(t)
 	e.tickLoad(t)
 	e.tickSilent(t)

@@ -77,6 +77,9 @@ func Everywhere(c Context) func(*evenstand.Finding) Context {
 // Relations gives the ids of the relations behind a finding's money.
 func Relations(f *evenstand.Finding) []string {
 	var out []string
+	if f.Kind == evenstand.KindGranularRowOff || f.Kind == evenstand.KindGranularRateOff { // what a catch is reckoned by
+		out = append(out, "R18-granule-rate")
+	}
 	for _, h := range f.Harm {
 		id := map[evenstand.HarmKind]string{
 			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
@@ -426,6 +429,8 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "the price of the product, and what so much of it does to seed there, of which nothing is published here", "")
 	case evenstand.KindLiquidRowHigh:
 		b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much of it, of which there is none here", "")
+	case evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
+		b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much or too little of it, of which there is none here", "")
 	case evenstand.KindLiquidRateOff:
 		for _, e := range b.f.Evidence {
 			if e.Name == "liquid over its target" && e.Value > 1 {
@@ -665,7 +670,7 @@ func (b *bill) lostHour() float64 {
 // "when", the first where it gives two.
 func Usual(kind string) evenstand.When {
 	switch kind {
-	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindPuddle:
+	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindPuddle, evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
 		return evenstand.NextStop
 	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff:
 		return evenstand.Tonight
