@@ -21,6 +21,7 @@ type FieldDay struct {
 	Track   []evenstand.TrackPoint // of those passes, in order of time
 	Lots    []evenstand.Entry      // what was filled into the boxes up to its end, in order of time
 	Doubt   []evenstand.PassRef    // passes on which places were found to be in doubt
+	Doses   []Dose                 // of those passes, where a product has a limit
 }
 
 // trip is a pass of a field among all of its days.
@@ -152,6 +153,7 @@ type FieldWork struct {
 	Days  []FieldDay      // in order of time
 	Rate  float64         // seeds per m2, as planted; NaN unknown
 	Left  bool            // the planter has planted elsewhere since
+	Caps  []evenstand.ProductLimit
 }
 
 // FieldResult is what the ground of a field shows.
@@ -214,7 +216,14 @@ func SettleField(w FieldWork) (FieldResult, error) {
 			before = total
 		}
 	}
-	res.Findings, res.Strips = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
+	f := fieldOf(w, boundary, swaths, res.Ground)
+	res.Findings, res.Strips = find.FieldFindings(f)
+	for _, limit := range w.Caps {
+		if x := f.LabelCap(capOf(res.Frame, w.Days, limit)); x != nil {
+			res.Findings = append(res.Findings, *x)
+		}
+	}
+	slices.SortStableFunc(res.Findings, func(a, b evenstand.Finding) int { return cmp.Compare(a.Alarm, b.Alarm) })
 	return res, nil
 }
 

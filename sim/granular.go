@@ -54,6 +54,7 @@ func (b *granuleBox) see(m *moment) error {
 	b.readings = b.readings[:0]
 	perSecond := int(math.Round(1 / tick))
 	cursor := make([]int, len(m.rows))
+	asked := s.granular(&lg.field.plan) * kgHectare
 	for i := lg.down - lg.down%perSecond + perSecond; i < lg.up; i += perSecond {
 		t := lg.seconds(i)
 		if lg.v[i] < granuleNone || b.clock.quiet(t) {
@@ -64,7 +65,7 @@ func (b *granuleBox) see(m *moment) error {
 			b.readings = append(b.readings, evenstand.Reading{T: at, Quantity: q, Element: e, Value: v})
 		}
 		if t-b.target >= granuleEvery {
-			say(evenstand.GranularRateTarget, evenstand.Element{}, s.Output.Granular*kgHectare)
+			say(evenstand.GranularRateTarget, evenstand.Element{}, asked)
 			b.target = t
 		}
 		sum := 0.0
@@ -82,7 +83,7 @@ func (b *granuleBox) see(m *moment) error {
 					x *= 1 + (f.Strength-1)*f.grown(t)
 				}
 			}
-			x = s.Output.Granular * kgHectare * math.Max(0, x*(1+granuleNoise*b.noise[k]))
+			x = asked * math.Max(0, x*(1+granuleNoise*b.noise[k]))
 			sum += x
 			say(evenstand.GranularRate, evenstand.RowElement(k+1), x)
 		}

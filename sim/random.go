@@ -21,6 +21,9 @@ func (s *Scenario) draw() error {
 	if r.Ground {
 		s.drawGround()
 	}
+	if r.Caps {
+		s.drawCaps()
+	}
 	g := stream(s.Seed, "random faults", -1, 0)
 	if r.SpeedHigh > r.SpeedLow && r.SpeedLow > 0 {
 		s.Drive.Speed = round(between(g, r.SpeedLow, r.SpeedHigh), 2)

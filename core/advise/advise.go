@@ -47,6 +47,9 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 		}
 		return usual
 	}
+	if f.Kind == evenstand.KindLabelCap && f.Until == nil { // no money waits on it, but the law does
+		return usual
+	}
 	if f.Until != nil || f.Money.StillToSave.Basis == string(price.None) {
 		return evenstand.Winter
 	}
@@ -324,6 +327,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.recurring(f, who, since)
 	case evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindGuessRow, evenstand.KindOffsetDoubt, evenstand.KindOverlap, evenstand.KindCoverGap:
 		return v.field(f)
+	case evenstand.KindLabelCap:
+		return v.labelCap(f, since)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -499,6 +504,9 @@ var phrases = map[string]string{
 	evenstand.CauseGranuleCalibration: "the granules' calibration",
 	evenstand.CauseGranulesOff:        "the drive or switch of the granule boxes",
 
+	evenstand.CauseProductOverlap: "passes that overlap",
+	evenstand.CauseTwoPasses:      "two passes over the same ground",
+	evenstand.CauseProductRate:    "the product's rate or calibration",
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -775,6 +783,9 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 			say("whether no seed lies there or only the sensors saw none", "the log knows the sensors alone", "dig "+dig+" of the strip")
 		}
 		say("whether the ground was left on purpose", "the logs know the planter alone", "look at it: a wet hole, a waterway and a landing stay bare")
+	case evenstand.KindLabelCap:
+		say("what the label allows", "the limit is the one that you entered", "read the label, and correct the limit in the logbook's settings if it says another")
+		say("what else went onto this ground", "the logs know the planter alone", "look up what was put on before and beside it")
 	case evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap:
 		say("where the first and the last seeds lie", "the places come from the receiver and the card", "dig three to five ends of passes")
 	case evenstand.KindGuessRow:

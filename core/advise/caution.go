@@ -39,7 +39,8 @@ const (
 func touches(kind, cause string) touch {
 	switch cause {
 	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseClockSaid, evenstand.CauseLogOff, evenstand.CauseSpeed, evenstand.CauseTurnOff, evenstand.CauseRowOrder, evenstand.CauseCard, evenstand.CauseCorrection, evenstand.CauseShade,
-		evenstand.CauseRowsOff, evenstand.CauseStripMissed, evenstand.CauseCornerLeft, evenstand.CauseLeftForLater, evenstand.CauseSectionDelay, evenstand.CauseWidthSetting, evenstand.CauseDrift, evenstand.CauseGuidanceOffset, evenstand.CauseNoSections:
+		evenstand.CauseRowsOff, evenstand.CauseStripMissed, evenstand.CauseCornerLeft, evenstand.CauseLeftForLater, evenstand.CauseSectionDelay, evenstand.CauseWidthSetting, evenstand.CauseDrift, evenstand.CauseGuidanceOffset, evenstand.CauseNoSections,
+		evenstand.CauseProductOverlap, evenstand.CauseTwoPasses:
 		return 0
 	case evenstand.CauseSectionCtl:
 		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
@@ -58,6 +59,8 @@ func touches(kind, cause string) touch {
 		return machine | granules
 	case evenstand.CauseGranuleCalibration:
 		return machine | under | granules | bag
+	case evenstand.CauseProductRate:
+		return machine | product | granules
 	case evenstand.CauseLiquidOff, evenstand.CauseGranulesOff:
 		return 0
 	case evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidEmpty, evenstand.CauseValveLate:
@@ -183,7 +186,7 @@ func besides(kind string, t touch) []string {
 		out = append(out, CautionBag)
 	}
 	switch kind {
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindGranularRowOff, evenstand.KindGranularRateOff, evenstand.KindLabelCap:
 		out = append(out, CautionLabel)
 	case evenstand.KindLowVacuum:
 		out = append(out, CautionGauge)

@@ -56,6 +56,9 @@ func EvidenceName(e evenstand.Evidence) string {
 	if n, err := strconv.Atoi(strings.TrimPrefix(e.Name, rhythmName)); err == nil && strings.HasPrefix(e.Name, rhythmName) {
 		return "odds that it is every " + Ordinal(n) + " seed"
 	}
+	if s, ok := strings.CutPrefix(e.Name, limitOf); ok {
+		return "limit that you entered for " + s
+	}
 	if s, ok := names[e.Name]; ok {
 		return s
 	}

@@ -18,6 +18,9 @@ const (
 
 // overRate gives the caution about a rate over what was asked for.
 func overRate(f *evenstand.Finding) []string {
+	if f.Kind == evenstand.KindLabelCap {
+		return []string{CautionOver}
+	}
 	for _, name := range []string{"granules over its peers'", "granules over their target"} {
 		if x, ok := Figure(f, name); ok && x > 1 {
 			return []string{CautionOver}

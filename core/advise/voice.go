@@ -208,6 +208,9 @@ func (v Voice) Value(x float64, unit string) string {
 		return v.Vacuum(x)
 	case "1/m2":
 		return v.Rate(x)
+	case "m3/m2", "kg/m2":
+		s := v.Scale(unit)
+		return amount(x/s.Scale, s.Unit)
 	case "fraction":
 		return v.Percent(x)
 	case "%":
