@@ -23,6 +23,10 @@ type Day struct {
 	// From is the instant before which everything belongs to the day before,
 	// because a pass ran over midnight; NoTime when none did.
 	From evenstand.Micros
+	// Lots are what was written down of the seed in the boxes before the day, in
+	// order of time; what is of the day stands in its streams.
+	Lots  []evenstand.Entry
+	Plans []evenstand.Plan // which seed the fields' rows are to get
 }
 
 // Output takes what a day gives, pass by pass in time order. Slices are only

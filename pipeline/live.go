@@ -124,6 +124,9 @@ func NewLive(ctx context.Context, day Day) (*Live, error) {
 	s.path = l.track.Path()
 	l.cursor = s.path.Cursor()
 	s.start()
+	if err := s.gatherNotes(); err != nil {
+		return nil, err
+	}
 	l.watch = s.engine.Watch()
 	return l, nil
 }

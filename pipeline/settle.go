@@ -52,6 +52,9 @@ func Prepare(ctx context.Context, day Day) (*Prepared, error) {
 		}
 	}
 	s.align()
+	if err := s.gatherNotes(); err != nil {
+		return nil, err
+	}
 	return &Prepared{s}, nil
 }
 
@@ -149,6 +152,9 @@ type settler struct {
 	own       bool                                 // a row's own spacing stood in for a target
 
 	granuleRows bool // rows log their granules
+
+	notes          []evenstand.Entry // of lots and fills, not yet told
+	noted, planned bool              // somebody wrote down a lot; a plan names one
 }
 
 // surveyed is what a first look over the day's streams tells.
@@ -577,6 +583,7 @@ func (s *settler) finish() Result {
 	}
 	s.noteSpeed()
 	s.noteUntold()
+	s.noteLots()
 	fs := s.engine.Finish(end)
 	if f, ok := find.ClockOff(s.boxes, s.stops); ok {
 		i, _ := slices.BinarySearchFunc(fs, f.Alarm+1, func(x evenstand.Finding, t evenstand.Micros) int { return cmp.Compare(x.Alarm, t) })

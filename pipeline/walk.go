@@ -510,6 +510,7 @@ func (s *settler) begin(p *evenstand.Pass) {
 		return
 	}
 	s.open = true
+	s.plan(p)
 	for _, r := range s.rows {
 		r.inSeg, r.hasSeeds, r.hasCount, r.counted = false, false, false, 0
 		r.seeds, r.seedBase = r.seeds[:0], 0
@@ -550,6 +551,7 @@ func (s *settler) tick(t evenstand.Micros) error {
 	if err := s.advance(t); err != nil {
 		return err
 	}
+	s.hearNotes(t)
 	var bar find.Bar
 	s.pose = s.machine.At(t)
 	if math.IsNaN(s.pose.S) {

@@ -639,14 +639,19 @@ type journalBox struct {
 	dir   string
 	out   output
 	clock clock
+
+	begun        bool
+	filled, back map[string]bool // faults whose lot was filled, and those after which the planned one was
 }
 
 func newJournalBox(s *Scenario, dir string) *journalBox {
-	return &journalBox{s: s, dir: dir, clock: s.boxClock(s.box("journal"))}
+	return &journalBox{s: s, dir: dir, clock: s.boxClock(s.box("journal")), filled: map[string]bool{}, back: map[string]bool{}}
 }
 
 func (b *journalBox) see(m *moment) error {
-	if !m.refill {
+	morning := !b.begun && b.s.Output.Lot != ""
+	b.begun = true
+	if !m.refill && !morning {
 		return nil
 	}
 	if b.out == nil {
@@ -655,8 +660,17 @@ func (b *journalBox) see(m *moment) error {
 			return err
 		}
 	}
+	if morning {
+		at := b.clock.logs(0)
+		if err := b.out.Entries([]evenstand.Entry{{T: at, What: "lot", Value: math.NaN(), Note: b.s.Output.Lot}}); err != nil || !m.refill {
+			return err
+		}
+	}
 	// To the minute, as people write.
 	t := math.Round(m.leg.end()/60) * 60
+	if lots := b.lots(m, b.clock.logs(int64(t*1e6))); len(lots) > 0 {
+		return b.out.Entries(append([]evenstand.Entry{{T: lots[0].T, What: "refill", Value: math.NaN(), Note: "seed boxes filled"}}, lots...))
+	}
 	return b.out.Entries([]evenstand.Entry{{T: b.clock.logs(int64(t * 1e6)), What: "refill", Value: math.NaN(), Note: "seed boxes filled"}})
 }
 

@@ -73,5 +73,8 @@ func (s *Scenario) settingsToml() string {
 			fmt.Fprintf(&b, "season = \"%gkg/ha\"\n", o.MostSeason)
 		}
 	}
+	for _, lot := range s.plans() {
+		fmt.Fprintf(&b, "\n[[plan]]\nlot = %q\n", lot)
+	}
 	return b.String()
 }

@@ -54,9 +54,11 @@ func (s *Scenario) draw() error {
 	kinds := order(g, r.Kinds, r.Faults)
 	// Those on many rows choose first.
 	slices.SortStableFunc(kinds, func(a, b string) int {
-		a, _ = kindVariant(a)
-		b, _ = kindVariant(b)
-		return cmp.Compare(ordinal(!faultKinds[a].machine), ordinal(!faultKinds[b].machine))
+		many := func(name string) bool {
+			kind, variant := kindVariant(name)
+			return faultKinds[kind].machine || byLot(kind, variant)
+		}
+		return cmp.Compare(ordinal(!many(a)), ordinal(!many(b)))
 	})
 	single := 0
 	at := first
@@ -74,6 +76,12 @@ func (s *Scenario) draw() error {
 			need = p.Places / rate / share / 3600
 		case p.Seconds > 0:
 			need = p.Seconds / share / 3600
+		}
+		lot := byLot(kind, p.Variant)
+		if fill := s.Timetable.RefillHa / (s.width() * s.Drive.Speed * 0.36 * share); lot {
+			need = 2 * fill // it waits for a fill, and lasts to the next
+		} else if byFill(kind, p.Variant) {
+			need += fill
 		}
 		latest := s.Hours*0.93 - need
 		switch {
@@ -93,7 +101,18 @@ func (s *Scenario) draw() error {
 			return p, nil
 		}
 		var rows evenstand.Rows
-		if k.machine || p.Variant == "zone" {
+		if lot { // four rows side by side
+			first := 1 + 4*int(uniform(g)*float64(s.Planter.Rows/4))
+			rows = span(first, min(first+3, s.Planter.Rows))
+			p.Rows = rows.String()
+			for _, n := range rows {
+				if i := slices.Index(free, n); i >= 0 {
+					free = slices.Delete(free, i, i+1)
+				} else {
+					return p, errFull
+				}
+			}
+		} else if k.machine || p.Variant == "zone" {
 			p.Rows, rows = "all", span(1, s.Planter.Rows)
 			if kind == evenstand.KindLowVacuum && !s.Planter.OneVacuum {
 				p.Rows = []string{"left", "right"}[int(uniform(g)*2)]
@@ -114,7 +133,7 @@ func (s *Scenario) draw() error {
 			}
 			taken = append(taken, booking{p.AtHours, p.AtHours + need, rows})
 		}
-		if !k.machine && p.Variant != "zone" {
+		if !k.machine && p.Variant != "zone" && !lot {
 			free = free[1:]
 			if !k.distractor {
 				single++
@@ -215,8 +234,17 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 			p.Strength, p.Places = round(between(g, 0.2, 0.5), 3), 200*cells*longer
 		}
 		p.Places = math.Round(p.Places)
+	case evenstand.KindLotMismatch:
+		if p.Strength = 1; pick(0.5) {
+			p.Strength = round(between(g, 2.5, 5), 2)
+		}
 	case evenstand.KindRowSkips, evenstand.KindRowDoubles:
 		switch {
+		case p.Variant == "lot":
+			p.Strength = round(between(g, 2.5, 5), 2)
+			if any {
+				p.Strength = round(between(g, 1.1, 3), 2)
+			}
 		case any:
 			p.Strength, p.Places = round(between(g, 1.1, 4), 2), 20000*longer
 		case pick(0.4):

@@ -152,6 +152,7 @@ type Output struct {
 	Granular   float64 `toml:"granular_kg_ha"`           // granules asked for; 0: none and no such box
 	MostPass   float64 `toml:"granular_most_pass_kg_ha"` // limits that the logbook's people enter; 0: none
 	MostSeason float64 `toml:"granular_most_season_kg_ha"`
+	Lot        string  `toml:"lot"`        // that is planned and in the boxes in the morning; empty: nobody writes down lots
 	TruthEach  int     `toml:"truth_each"` // every so many seeds of a row are kept with their true place
 }
 

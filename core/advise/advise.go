@@ -329,6 +329,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.field(f)
 	case evenstand.KindLabelCap:
 		return v.labelCap(f, since)
+	case evenstand.KindLotMismatch:
+		return v.wrongLot(f, who, since)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -507,6 +509,10 @@ var phrases = map[string]string{
 	evenstand.CauseProductOverlap: "passes that overlap",
 	evenstand.CauseTwoPasses:      "two passes over the same ground",
 	evenstand.CauseProductRate:    "the product's rate or calibration",
+	evenstand.CauseWrongFill:      "another lot, filled by mistake",
+	evenstand.CauseLotNote:        "a note or a plan that is wrong",
+	evenstand.CauseLot:            "the new seed lot, which does not fit the disc",
+
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -650,6 +656,8 @@ var looks = map[string]struct {
 	evenstand.KindGranularRowOff:  {"At the next stop look into the row's granule box and at its gate and tube, so that it does not come back.", machine | granules},
 	evenstand.KindGranularRateOff: {"At the next stop compare what the granule boxes lost with what the log says.", machine | granules},
 
+	evenstand.KindLotMismatch: {"Write down where that seed lies: what is sprayed there later must suit it.", 0},
+
 	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
 	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
 	evenstand.KindPuddle:            {"At the next stop look from the side whether rows drip while the planter stands.", machine},
@@ -783,6 +791,8 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 			say("whether no seed lies there or only the sensors saw none", "the log knows the sensors alone", "dig "+dig+" of the strip")
 		}
 		say("whether the ground was left on purpose", "the logs know the planter alone", "look at it: a wet hole, a waterway and a landing stay bare")
+	case evenstand.KindLotMismatch:
+		say("which seed is in the boxes", "the log knows the notes and the plan alone", "look at the tags of the bags, or weigh a hundred seeds of these boxes and of the planned lot")
 	case evenstand.KindLabelCap:
 		say("what the label allows", "the limit is the one that you entered", "read the label, and correct the limit in the logbook's settings if it says another")
 		say("what else went onto this ground", "the logs know the planter alone", "look up what was put on before and beside it")

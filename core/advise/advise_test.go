@@ -211,7 +211,7 @@ func TestSentence(t *testing.T) {
 	}
 }
 
-var kinds = []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset", "contact-loss", "overload", "liquid-row-low", "liquid-row-high", "liquid-rate-off", "granular-row-off", "granular-rate-off", "label-cap"}
+var kinds = []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset", "contact-loss", "overload", "liquid-row-low", "liquid-row-high", "liquid-rate-off", "granular-row-off", "granular-rate-off", "label-cap", "lot-mismatch"}
 
 // Every kind of this version has advice, in the logbook's units.
 func TestAdvice(t *testing.T) {

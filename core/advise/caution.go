@@ -59,6 +59,10 @@ func touches(kind, cause string) touch {
 		return machine | granules
 	case evenstand.CauseGranuleCalibration:
 		return machine | under | granules | bag
+	case evenstand.CauseLotNote:
+		return 0
+	case evenstand.CauseWrongFill, evenstand.CauseLot:
+		return machine | seed
 	case evenstand.CauseProductRate:
 		return machine | product | granules
 	case evenstand.CauseLiquidOff, evenstand.CauseGranulesOff:
@@ -80,7 +84,7 @@ func checks(kind string) touch {
 		return machine | under | seed
 	case evenstand.KindRowStopped, evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRateOff,
 		evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindRowDrive, evenstand.KindStarvedRow,
-		evenstand.KindContactLoss, evenstand.KindOverload: // one digs, weighs seed or opens a box or a meter
+		evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindLotMismatch: // one digs, weighs seed or opens a box or a meter
 		return machine | seed
 	case evenstand.KindLowVacuum,
 		evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap, evenstand.KindGuessRow, evenstand.KindOffsetDoubt: // one digs, or tapes, beside the machine
@@ -190,7 +194,7 @@ func besides(kind string, t touch) []string {
 		out = append(out, CautionLabel)
 	case evenstand.KindLowVacuum:
 		out = append(out, CautionGauge)
-	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff, evenstand.KindLotMismatch:
 		out = append(out, CautionRate)
 	}
 	return out

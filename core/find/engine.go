@@ -58,6 +58,7 @@ type Engine struct {
 	rate            rateWatch
 	liquid          flowWatch
 	granular        flowWatch
+	lots            lotWatch
 	alone           aloneWatch
 	load            loadWatch
 	halts           []halt           // longer halts of late
@@ -477,6 +478,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickAlone(t)
 	e.tickFlow(&e.liquid, t, !e.alone.noneRuns()) // that none runs is a finding of its own
 	e.tickFlow(&e.granular, t, true)
+	e.tickLots(t)
 	e.tickSensor(t)
 	e.tickLoad(t)
 	e.tickSilent(t)
@@ -499,7 +501,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 func (e *Engine) Raised() []evenstand.Finding {
 	var out []evenstand.Finding
 	for _, c := range e.cases {
-		if c.raised && c.open() {
+		if c.raised && c.lead == nil && c.together().open() {
 			if f, ok := e.report(c, e.now); ok {
 				out = append(out, f)
 			}
@@ -556,10 +558,11 @@ func (e *Engine) Finish(t evenstand.Micros) []evenstand.Finding {
 	e.judgeAll(t)
 	e.hour.finish(e, t)
 	e.settleHeld(t)
+	e.joinLots()
 	e.suspectCells(t)
 	var out []evenstand.Finding
 	for _, c := range e.cases {
-		if c.dropped {
+		if c.dropped || c.lead != nil {
 			continue
 		}
 		if f, ok := e.report(c, t); ok {

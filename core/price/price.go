@@ -429,6 +429,8 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "the price of the product, and what so much of it does to seed there, of which nothing is published here", "")
 	case evenstand.KindLiquidRowHigh:
 		b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much of it, of which there is none here", "")
+	case evenstand.KindLotMismatch:
+		b.need(evenstand.TopicNone, "what the two lots cost and yield on this ground, of which nothing is published here", "")
 	case evenstand.KindLabelCap:
 		b.need(evenstand.TopicNone, "the price of the product; over a limit it is a matter of compliance first", "")
 	case evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:

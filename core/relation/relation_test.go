@@ -214,12 +214,13 @@ var named = []string{
 	evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve, evenstand.CausePump, evenstand.CauseFlowMeter, evenstand.CauseLiquidControl,
 	evenstand.CauseGranulesBridged, evenstand.CauseGranuleGate, evenstand.CauseGranuleCalibration, evenstand.CauseGranulesOff,
 	evenstand.CauseProductOverlap, evenstand.CauseTwoPasses, evenstand.CauseProductRate,
+	evenstand.CauseWrongFill, evenstand.CauseLotNote, evenstand.CauseLot,
 }
 
 // Every kind of this version has remedies, for causes that the root names, and
 // every cause has one in some kind.
 func TestRemedies(t *testing.T) {
-	kinds := []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset", "contact-loss", "overload", "liquid-row-low", "liquid-row-high", "liquid-rate-off", "granular-row-off", "granular-rate-off", "label-cap"}
+	kinds := []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset", "contact-loss", "overload", "liquid-row-low", "liquid-row-high", "liquid-rate-off", "granular-row-off", "granular-rate-off", "label-cap", "lot-mismatch"}
 	for _, kind := range kinds {
 		rs := relation.Remedies(kind)
 		if len(rs) == 0 {

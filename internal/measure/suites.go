@@ -48,6 +48,7 @@ func suites() []suite {
 		{name: "all kinds", scenario: "random-all.toml", also: []string{"random-turns.toml", "random-upsets.toml", "random-spacing.toml", "random-all.toml", "random-ground.toml", "random-all.toml", "random-doubt.toml"}, seeds: days(9940, 60), from: 7900},
 		{name: "fields", scenario: "random-fields.toml", seeds: days(9271, 15), from: 7271},
 		{name: "calm ground", scenario: "calm-ground.toml", seeds: days(9251, 5), from: 7251},
+		{name: "granules", scenario: "random-granules.toml", also: []string{"random-granules.toml", "calm-granules.toml"}, seeds: days(9341, 15), from: 7601},
 		{name: "look-alikes", scenario: "random-look-alikes.toml", seeds: days(9801, 15), from: 7851},
 		{name: "zone and speed", scenario: "random-zone-speed.toml", seeds: days(9821, 20), from: 7821},
 		{name: "clocks told", scenario: "clocks-told.toml", seeds: days(9621, 30), from: 7621},
