@@ -382,7 +382,7 @@ func (s *Scenario) check() error {
 			if !ok {
 				return fmt.Errorf("random: kind %q is not known: want one of %s", kind, strings.Join(FaultKinds(), ", "))
 			}
-			if variant != "" && !slices.Contains(k.variants, variant) {
+			if variant != "" && !slices.Contains(append(slices.Clone(k.variants), k.named...), variant) {
 				return fmt.Errorf("random: variant %q of %s: want one of %s", variant, kind, strings.Join(k.variants, ", "))
 			}
 		}
