@@ -46,7 +46,13 @@ func (s *Scenario) draw() error {
 	// their rows: two at once on one row would have no single right answer.
 	var taken []booking
 	card := s.card()
+	var gates []booking // waiting for a fill, each for its own: two of one fill are one finding
 	clash := func(p *FaultPlan, rows evenstand.Rows, need, margin float64) bool {
+		if gate := byFill(p.Kind, p.Variant) && !byLot(p.Kind, p.Variant); gate && slices.ContainsFunc(gates, func(b booking) bool {
+			return p.AtHours < b.to && p.AtHours+b.to-b.from > b.from
+		}) {
+			return true
+		}
 		return slices.ContainsFunc(taken, func(b booking) bool {
 			return p.AtHours-margin < b.to && p.AtHours+need+margin > b.from && rows.Jaccard(b.rows) > 0
 		})
@@ -78,7 +84,8 @@ func (s *Scenario) draw() error {
 			need = p.Seconds / share / 3600
 		}
 		lot := byLot(kind, p.Variant)
-		if fill := s.Timetable.RefillHa / (s.width() * s.Drive.Speed * 0.36 * share); lot {
+		fill := s.Timetable.RefillHa / (s.width() * s.Drive.Speed * 0.36 * share)
+		if lot {
 			need = 2 * fill // it waits for a fill, and lasts to the next
 		} else if byFill(kind, p.Variant) {
 			need += fill
@@ -132,6 +139,9 @@ func (s *Scenario) draw() error {
 				p.AtHours = between(g, first, latest)
 			}
 			taken = append(taken, booking{p.AtHours, p.AtHours + need, rows})
+			if byFill(kind, p.Variant) && !lot {
+				gates = append(gates, booking{p.AtHours, p.AtHours + 1.2*fill, rows})
+			}
 		}
 		if !k.machine && p.Variant != "zone" && !lot {
 			free = free[1:]
