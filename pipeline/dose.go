@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"evenstand"
@@ -55,17 +56,28 @@ func fed(card *evenstand.Card, name string) (rows evenstand.Rows, mixed bool) {
 	return rows, mixed
 }
 
-// capOf gathers what went on of a product in the season of the field's last
-// day, which is a calendar year.
-func capOf(f ground.Frame, days []FieldDay, limit evenstand.ProductLimit) find.Cap {
-	c := find.Cap{Limit: limit}
-	if len(days) == 0 {
-		return c
+// season is the calendar year of a day.
+func season(d evenstand.Day) string {
+	year, _, _ := strings.Cut(string(d), "-")
+	return year
+}
+
+// seasons are those of a field's days, in their order.
+func seasons(days []FieldDay) (out []string) {
+	for i := range days {
+		if y := season(days[i].Date); !slices.Contains(out, y) {
+			out = append(out, y)
+		}
 	}
-	year, _, _ := strings.Cut(string(days[len(days)-1].Date), "-")
+	return out
+}
+
+// capOf gathers what went on of a product in a season.
+func capOf(f ground.Frame, days []FieldDay, year string, limit evenstand.ProductLimit) find.Cap {
+	c := find.Cap{Limit: limit}
 	for n, tr := range trips(days) {
 		d, p := tr.day, tr.pass
-		if y, _, _ := strings.Cut(string(d.Date), "-"); y != year || !(d.Card.RowSpacing > 0) {
+		if season(d.Date) != year || !(d.Card.RowSpacing > 0) {
 			continue
 		}
 		rows, mixed := fed(&d.Card, limit.Name)

@@ -219,8 +219,10 @@ func SettleField(w FieldWork) (FieldResult, error) {
 	f := fieldOf(w, boundary, swaths, res.Ground)
 	res.Findings, res.Strips = find.FieldFindings(f)
 	for _, limit := range w.Caps {
-		if x := f.LabelCap(capOf(res.Frame, w.Days, limit)); x != nil {
-			res.Findings = append(res.Findings, *x)
+		for _, year := range seasons(w.Days) {
+			if x := f.LabelCap(capOf(res.Frame, w.Days, year, limit)); x != nil {
+				res.Findings = append(res.Findings, *x)
+			}
 		}
 	}
 	slices.SortStableFunc(res.Findings, func(a, b evenstand.Finding) int { return cmp.Compare(a.Alarm, b.Alarm) })

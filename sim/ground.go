@@ -116,7 +116,7 @@ func (w *world) groundFaults() []Fault {
 			add(f, at, evenstand.KindLabelCap, c.cause, map[string]float64{"times": round(c.times, 3)}, 0)
 			out[len(out)-1].Causes = c.causes
 			for _, x := range w.faults { // while nothing goes on, nothing is too much
-				if x.Kind == evenstand.KindGranularRateOff && x.begun && s.t0+evenstand.FromSeconds(x.t0) < at.to && s.t0+evenstand.FromSeconds(x.w1) > t.from {
+				if n := x.total(); x.Kind == evenstand.KindGranularRateOff && n.places > 0 && s.t0+evenstand.FromSeconds(n.first) < at.to && s.t0+evenstand.FromSeconds(n.last) > t.from {
 					out[len(out)-1].Detectable = false
 				}
 			}
