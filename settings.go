@@ -43,6 +43,25 @@ type Settings struct {
 	Season   float64 // m2 still to plant this season, beyond the present field
 	Limits   []Limit // what the people want not to be left, in the order of Limited
 	Clocks   []SaidClock
+	Products []ProductLimit // how much of a product may go on
+	Plans    []Plan         // which seed the fields' rows are to get
+}
+
+// ProductLimit is how much of a product may go on the ground, as the people
+// entered it. What its label says is not known here.
+type ProductLimit struct {
+	Name    string  // as on the planter card, where a tank has it
+	Applied Applied // liquid or granular
+	Pass    float64 // most in one pass, m3/m2 or kg/m2; NaN: none
+	Season  float64 // most in a season; NaN: none
+}
+
+// Plan is which lot or hybrid rows are to get in a field. Several of one field and
+// the same rows leave the choice.
+type Plan struct {
+	Field string // empty: any
+	Rows  Rows   // empty: all
+	Lot   string
 }
 
 // SaidClock is what the people say of a box's clock. It goes before what lies

@@ -53,7 +53,7 @@ const (
 // all of its days.
 func OfField(kind string) bool {
 	switch kind {
-	case KindUnplantedLeft, KindLateSection, KindGuessRow, KindOverlap, KindCoverGap, KindOffsetDoubt:
+	case KindUnplantedLeft, KindLateSection, KindGuessRow, KindOverlap, KindCoverGap, KindOffsetDoubt, KindLabelCap:
 		return true
 	}
 	return false

@@ -290,6 +290,15 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	begin, _, _ := dayBounds(day, b.zone)
 	_, _, end := dayBounds(next, b.zone)
 	var line []byte
+	for _, l := range b.settings.Plans {
+		fmt.Fprintf(h, "plan %q %s %q\n", l.Field, l.Rows, l.Lot)
+	}
+	if len(b.settings.Plans) > 0 {
+		for _, e := range p.lotsBefore(begin) {
+			line = entryCodec.put(line[:0], &e)
+			h.Write(line)
+		}
+	}
 	for i := range p.hand {
 		if e := &p.hand[i]; e.T >= begin && e.T < end {
 			line = entryCodec.put(line[:0], e)
@@ -613,6 +622,17 @@ func (b *Book) streams(p *planterDays, day evenstand.Day, m *merger) ([]evenstan
 	return out, left, seen, nil
 }
 
+// lotsBefore gives what was written down by hand of the seed in the boxes before
+// a time.
+func (p *planterDays) lotsBefore(t evenstand.Micros) (out []evenstand.Entry) {
+	for _, e := range p.hand {
+		if e.What == "lot" && e.T < t {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
 // deriveDay makes one machine-day and commits it. It gives the day's notes too.
 func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day, from evenstand.Micros, sig string, m *merger) (*dayEntry, []string, error) {
 	streams, left, seen, err := b.streams(p, day, m)
@@ -638,8 +658,9 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	for i := range streams {
 		watching[i] = watched(&streams[i])
 	}
-	limits := b.Settings()
-	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from, Limits: furrowLimits(&limits)}, w)
+	begin, _, _ := dayBounds(day, b.Zone())
+	set := b.Settings()
+	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from, Limits: furrowLimits(&set), Plans: set.Plans, Lots: p.lotsBefore(begin)}, w)
 	if err != nil {
 		w.abort()
 		return nil, nil, err

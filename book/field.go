@@ -10,8 +10,10 @@ import (
 	"math"
 	"os"
 	"slices"
+	"strings"
 
 	"evenstand"
+	"evenstand/core/advise"
 	"evenstand/core/ground"
 	"evenstand/core/measure/cover"
 	"evenstand/pipeline"
@@ -145,12 +147,16 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 				fmt.Fprintf(sign, "lot %d %s %q\n", e.T, e.Rows, e.Note)
 			}
 		}
+		caps := b.Settings().Products
+		for _, l := range caps {
+			fmt.Fprintf(sign, "limit %q %s %g %g\n", l.Name, l.Applied, l.Pass, l.Season)
+		}
 		from := hex.EncodeToString(sign.Sum(nil))
 		if slices.ContainsFunc(b.man.Fields, func(f fieldEntry) bool { return f.Field == name && f.From == from }) {
 			continue
 		}
 		tell(Progress{Doing: "measuring the ground", Name: name, Done: int64(i), Total: int64(len(names))})
-		w := pipeline.FieldWork{Field: evenstand.Field{Name: name}, Left: left, Rate: math.NaN()}
+		w := pipeline.FieldWork{Field: evenstand.Field{Name: name}, Left: left, Rate: math.NaN(), Caps: caps}
 		if f, ok := bounds[name]; ok {
 			w.Field = f
 		}
@@ -159,6 +165,11 @@ func (b *Book) deriveFields(ctx context.Context, rep *Report, tell func(Progress
 			d, err := b.fieldDay(ctx, p.day.Planter, p.day.Day, name, lots[p.day.Planter])
 			if err != nil {
 				return err
+			}
+			if len(caps) > 0 {
+				if d.Doses, err = b.doses(ctx, &d); err != nil {
+					return err
+				}
 			}
 			w.Days = append(w.Days, d)
 			area, seeds = area+float64(p.field.Area), seeds+float64(p.field.Seeds)
@@ -275,6 +286,19 @@ func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, 
 	return d, err
 }
 
+// doses gives what the passes of a field's day put on.
+func (b *Book) doses(ctx context.Context, d *pipeline.FieldDay) (out []pipeline.Dose, err error) {
+	own := map[int32]bool{}
+	for _, p := range d.Passes {
+		own[p.Index] = true
+	}
+	err = b.Stretches(ctx, d.Planter, d.Date, func(ss []evenstand.Stretch) error {
+		out = pipeline.DosesOf(ss, out)
+		return nil
+	})
+	return slices.DeleteFunc(out, func(x pipeline.Dose) bool { return !own[x.Pass] }), err
+}
+
 // settledCard gives the card that a machine-day was settled with: the planter's,
 // completed by what its logs say.
 func (b *Book) settledCard(planter string, day evenstand.Day) (evenstand.Card, error) {
@@ -373,6 +397,9 @@ func fieldFamily(f *evenstand.Finding, field string) string {
 	for _, e := range f.Evidence {
 		if e.Name == "rows come out late by" {
 			family += " out"
+		}
+		if f.Kind == evenstand.KindLabelCap && strings.HasPrefix(e.Name, "limit of ") { // of each product its own
+			return family + " " + strings.ToLower(advise.Product(f)) + " of " + field
 		}
 	}
 	return family + " of " + field

@@ -27,6 +27,9 @@ type settingsFile struct {
 	Season seasonFile        `toml:"season"`
 	Limits map[string]string `toml:"limits"`
 	Clocks []clockFile       `toml:"clock"`
+
+	Products []productFile `toml:"product"`
+	Plans    []planFile    `toml:"plan"`
 }
 
 type clockFile struct {
@@ -178,6 +181,12 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 	if s.Limits, err = parseLimits(f.Limits, s.Units); err != nil {
 		return s, err
 	}
+	if s.Products, err = parseProducts(f.Products, s.Units); err != nil {
+		return s, err
+	}
+	if s.Plans, err = parsePlans(f.Plans); err != nil {
+		return s, err
+	}
 	s.Clocks, err = parseClocks(f.Clocks)
 	return s, err
 }
@@ -268,6 +277,8 @@ func formatSettings(s evenstand.Settings) []byte {
 			number("error_s", c.Error, "to within")
 		}
 	}
+	formatProducts(&b, s.Products, s.Units)
+	formatPlans(&b, s.Plans)
 	return b.Bytes()
 }
 

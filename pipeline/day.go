@@ -26,6 +26,10 @@ type Day struct {
 	// Limits are what somebody does not want quantities to fall below or to go
 	// beyond.
 	Limits []evenstand.Limit
+	// Lots are what was written down of the seed in the boxes before the day, in
+	// order of time; what is of the day stands in its streams.
+	Lots  []evenstand.Entry
+	Plans []evenstand.Plan // which seed the fields' rows are to get
 }
 
 // Output takes what a day gives, pass by pass in time order. Slices are only

@@ -27,9 +27,6 @@ func Feed(ctx context.Context, day Day, pace func(t evenstand.Micros) error, tel
 	seeds := merge(func(x *arrival[evenstand.Seed]) evenstand.Micros { return x.t })
 	readings := merge(func(x *arrival[evenstand.Reading]) evenstand.Micros { return x.t })
 	defer func() { fixes.close(); seeds.close(); readings.close() }()
-	if err := l.s.hearEntries(); err != nil {
-		return nil, err
-	}
 	arrive, err := arrivals(ctx, day)
 	if err != nil {
 		return nil, err

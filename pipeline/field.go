@@ -21,6 +21,7 @@ type FieldDay struct {
 	Track   []evenstand.TrackPoint // of those passes, in order of time
 	Lots    []evenstand.Entry      // what was filled into the boxes up to its end, in order of time
 	Doubt   []evenstand.PassRef    // passes on which places were found to be in doubt
+	Doses   []Dose                 // of those passes, where a product has a limit
 }
 
 // trip is a pass of a field among all of its days.
@@ -152,6 +153,7 @@ type FieldWork struct {
 	Days  []FieldDay      // in order of time
 	Rate  float64         // seeds per m2, as planted; NaN unknown
 	Left  bool            // the planter has planted elsewhere since
+	Caps  []evenstand.ProductLimit
 }
 
 // FieldResult is what the ground of a field shows.
@@ -214,9 +216,18 @@ func SettleField(w FieldWork) (FieldResult, error) {
 			before = total
 		}
 	}
-	res.Findings, res.Strips = find.FieldFindings(fieldOf(w, boundary, swaths, res.Ground))
+	f := fieldOf(w, boundary, swaths, res.Ground)
+	res.Findings, res.Strips = find.FieldFindings(f)
+	for _, limit := range w.Caps {
+		for _, year := range seasons(w.Days) {
+			if x := f.LabelCap(capOf(res.Frame, w.Days, year, limit)); x != nil {
+				res.Findings = append(res.Findings, *x)
+			}
+		}
+	}
 	over, err := plantedSince(w, res.Findings)
 	res.Findings = append(res.Findings, over...)
+	slices.SortStableFunc(res.Findings, func(a, b evenstand.Finding) int { return cmp.Compare(a.Alarm, b.Alarm) })
 	return res, err
 }
 
@@ -241,7 +252,7 @@ func plantedSince(w FieldWork, now []evenstand.Finding) (out []evenstand.Finding
 	if again == evenstand.NoTime {
 		return nil, nil
 	}
-	w.Days, w.Left = w.Days[:before], false
+	w.Days, w.Left, w.Caps = w.Days[:before], false, nil
 	then, err := SettleField(w)
 	if err != nil {
 		return nil, err

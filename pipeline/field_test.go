@@ -194,3 +194,64 @@ func TestFieldLeftForLater(t *testing.T) {
 		t.Errorf("%+v", x)
 	}
 }
+
+// By hand: 5 kg/ha on ten passes, and the next day on the first two again, are 10
+// on 0.73 ha of them; in another year they are another season's.
+func TestFieldLabelCap(t *testing.T) {
+	f := ground.NewFrame(41.5, -93.2)
+	card := wideCard(16)
+	dosed := func(d planted) pipeline.FieldDay {
+		out := d.make(f)
+		for _, p := range out.Passes {
+			for r := 1; r <= d.card.Rows; r++ {
+				for k := range 20 {
+					out.Doses = append(out.Doses, pipeline.Dose{Pass: p.Index, Row: int16(r), Applied: evenstand.AppliedGranular, K: int32(k), Length: 15, On: 15, Amount: 5e-4 * 15 * 0.762})
+				}
+			}
+		}
+		return out
+	}
+	first := planted{day: "2026-05-02", planter: "p", card: card, n: 10, start: at("2026-05-02 12:00")}
+	caps := func(again evenstand.Day, limit float64) (out []evenstand.Finding) {
+		t.Helper()
+		days := []pipeline.FieldDay{dosed(first)}
+		if again != "" {
+			days = append(days, dosed(planted{day: again, planter: "p", card: card, n: 2, start: at(string(again) + " 12:00")}))
+		}
+		res, err := pipeline.SettleField(pipeline.FieldWork{Field: evenstand.Field{Name: "f"}, Days: days, Rate: 8, Caps: []evenstand.ProductLimit{{Name: "insecticide", Applied: evenstand.AppliedGranular, Pass: math.NaN(), Season: limit}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, x := range res.Findings {
+			if x.Kind == evenstand.KindLabelCap {
+				out = append(out, x)
+			}
+		}
+		return out
+	}
+	for _, tt := range []struct {
+		again evenstand.Day
+		limit float64
+		n     int
+		day   evenstand.Day
+		cause string
+	}{
+		{"", 8e-4, 0, "", ""},
+		{"", 5.2e-4, 1, "2026-05-02", evenstand.CauseProductRate},
+		{"2026-05-03", 8e-4, 1, "2026-05-03", evenstand.CauseTwoPasses},
+		{"2027-05-03", 8e-4, 0, "", ""},
+	} {
+		got := caps(tt.again, tt.limit)
+		if len(got) != tt.n {
+			t.Fatalf("again on %q, limit %g: %d found, want %d", tt.again, tt.limit, len(got), tt.n)
+		}
+		if tt.n == 0 {
+			continue
+		}
+		if x := got[0]; x.Day != tt.day || x.Causes[0].Cause != tt.cause {
+			t.Errorf("again on %q, limit %g: %s, %+v", tt.again, tt.limit, x.Day, x.Causes)
+		} else if over := x.Evidence[len(x.Evidence)-2]; tt.again != "" && math.Abs(float64(over.Value)-7315) > 900 { // squares of 10 m
+			t.Errorf("%g m2 over the limit, want 7,315 and what squares add", over.Value)
+		}
+	}
+}

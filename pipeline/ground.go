@@ -38,6 +38,7 @@ func (s *settler) noteGround(planted bool) {
 	if !planted {
 		return
 	}
+	s.noteGranules()
 	rate, flow := has(v.whole, evenstand.LiquidRate), has(v.byRow, evenstand.LiquidFlow)
 	switch {
 	case flow:

@@ -124,6 +124,7 @@ func NewLive(ctx context.Context, day Day) (*Live, error) {
 	s.path = l.track.Path()
 	l.cursor = s.path.Cursor()
 	s.start()
+	s.noted = slices.Clone(day.Lots)
 	l.watch = s.engine.Watch()
 	return l, nil
 }
@@ -340,7 +341,7 @@ func (l *Live) Reading(stream int, x evenstand.Reading) {
 // Entry takes a line of a journal, which is of when it came at the latest.
 func (l *Live) Entry(stream int, x evenstand.Entry) {
 	s := &l.s
-	if x.T = s.timings[stream].at(x.T); x.What != "dig" || x.T < s.day.From || x.T >= s.midnight {
+	if x.T = s.timings[stream].at(x.T); !s.heeds(&x) {
 		return
 	}
 	i := len(s.noted)

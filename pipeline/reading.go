@@ -63,6 +63,9 @@ func (s *settler) reading(x evenstand.Reading) error {
 			s.engine.LiquidTarget(x.T, x.Value)
 		}
 		return nil
+	case evenstand.GranularRateTarget:
+		s.engine.GranularTarget(x.T, x.Value)
+		return nil
 	case evenstand.SeedCount, evenstand.SeedRate, evenstand.SkipFraction, evenstand.DoubleFraction:
 		if x.Element.Scope == evenstand.ScopeRow && int(x.Element.N) <= len(s.rows) && x.Element.N >= 1 {
 			s.share(s.rows[x.Element.N-1], x)
@@ -108,6 +111,9 @@ func (s *settler) reading(x evenstand.Reading) error {
 		return nil
 	case x.Quantity == evenstand.LiquidRate && (x.Element.Scope == evenstand.ScopeMachine || x.Element.Scope == evenstand.ScopeTank):
 		s.engine.LiquidRate(x.T, x.Value)
+		return nil
+	case x.Quantity == evenstand.GranularRate:
+		s.granules(x)
 		return nil
 	}
 	s.wheels(x)

@@ -146,9 +146,12 @@ type settler struct {
 	xs        []find.Strip                 // the same
 	xsRows    []find.StripRow
 	rowLists  map[evenstand.Element]evenstand.Rows // of the card, by element
-	entries   []evenstand.Entry                    // of the day, that time has not reached
 	own       bool                                 // a row's own spacing stood in for a target
 	noted     []evenstand.Entry                    // lines of the journal that the engine has not seen, in order of time
+
+	granuleRows bool // rows log their granules
+
+	lotNoted, planned bool // somebody wrote down a lot; a plan names one
 }
 
 // surveyed is what a first look over the day's streams tells.
@@ -578,6 +581,7 @@ func (s *settler) finish() Result {
 	s.noteSpeed()
 	s.noteUntold()
 	s.hearNotes(s.midnight)
+	s.noteLots()
 	fs := s.engine.Finish(end)
 	if f, ok := find.ClockOff(s.boxes, s.stops); ok {
 		i, _ := slices.BinarySearchFunc(fs, f.Alarm+1, func(x evenstand.Finding, t evenstand.Micros) int { return cmp.Compare(x.Alarm, t) })

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"cmp"
 	"math"
-	"slices"
 	"strings"
 
 	"evenstand"
@@ -42,44 +41,4 @@ func (s *settler) fill(e *evenstand.Entry) (find.Fill, bool) {
 	}
 	f.Volume = u.ToSI(e.Value)
 	return f, true
-}
-
-// hearEntries reads what people wrote on the day, in order of time.
-func (s *settler) hearEntries() error {
-	for i := range s.day.Streams {
-		st := &s.day.Streams[i]
-		if st.Entries == nil {
-			continue
-		}
-		tm := &s.timings[i]
-		tm.restart()
-		err := st.Entries(func(es []evenstand.Entry) bool {
-			for _, e := range es {
-				if e.T = tm.at(e.T); e.T >= s.day.From && e.T < s.midnight {
-					s.entries = append(s.entries, e)
-				}
-			}
-			return s.ctx.Err() == nil
-		})
-		if err := firstErr(err, s.ctx.Err()); err != nil {
-			return err
-		}
-	}
-	slices.SortStableFunc(s.entries, func(a, b evenstand.Entry) int { return cmp.Compare(a.T, b.T) })
-	return nil
-}
-
-// entriesTo hands the stages what was written up to a time.
-func (s *settler) entriesTo(t evenstand.Micros) {
-	for len(s.entries) > 0 && s.entries[0].T <= t {
-		s.entry(&s.entries[0])
-		s.entries = s.entries[1:]
-	}
-}
-
-// entry takes one line of the journal.
-func (s *settler) entry(e *evenstand.Entry) {
-	if f, ok := s.fill(e); ok {
-		s.engine.Filled(f)
-	}
 }

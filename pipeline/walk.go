@@ -54,9 +54,6 @@ func (s *settler) walk() error {
 	if s.survey_.first == evenstand.NoTime {
 		return nil
 	}
-	if err := s.notes(); err != nil {
-		return err
-	}
 	if err := s.writeTrack(); err != nil {
 		return err
 	}
@@ -516,6 +513,7 @@ func (s *settler) begin(p *evenstand.Pass) {
 		return
 	}
 	s.open = true
+	s.plan(p)
 	for _, r := range s.rows {
 		r.inSeg, r.hasSeeds, r.hasCount, r.counted = false, false, false, 0
 		r.seeds, r.seedBase = r.seeds[:0], 0
@@ -583,7 +581,6 @@ func (s *settler) tick(t evenstand.Micros) error {
 		bar.Way = s.pose.S
 	}
 	bar.Rolling = s.pose.V
-	s.entriesTo(t)
 	s.counts()
 	s.engine.Tick(t, bar)
 	if s.live != nil {

@@ -39,6 +39,7 @@ type box interface {
 var units = map[evenstand.Quantity]string{
 	evenstand.Vacuum: "kPa", evenstand.SeedRateTarget: "1/ac", evenstand.SkipFraction: "%", evenstand.DoubleFraction: "%",
 	evenstand.LiquidRate: "L/ha", evenstand.LiquidRateTarget: "L/ha", evenstand.LiquidFlow: "L/min",
+	evenstand.GranularRate: "kg/ha", evenstand.GranularRateTarget: "kg/ha",
 }
 
 // folder opens a box's folder in the plain layout, with its source.toml.
@@ -639,26 +640,41 @@ type journalBox struct {
 	dir   string
 	out   output
 	clock clock
+
+	begun        bool
+	filled, back map[string]bool // faults whose lot was filled, and those after which the planned one was
 }
 
 func newJournalBox(s *Scenario, dir string, t *tanks) *journalBox {
-	return &journalBox{tanks: t, s: s, dir: dir, clock: s.boxClock(s.box("journal"))}
+	return &journalBox{tanks: t, s: s, dir: dir, clock: s.boxClock(s.box("journal")), filled: map[string]bool{}, back: map[string]bool{}}
 }
 
 func (b *journalBox) see(m *moment) error {
 	lines := b.dug(m)
+	morning := !b.begun
+	b.begun = true
 	// To the minute, as people write.
 	at := b.clock.logs(int64(math.Round(m.leg.end()/60) * 60e6))
-	switch {
-	case b.tanks != nil && m.refill:
-		lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: b.tanks.fill.units, Note: "units"})
-		if len(b.tanks.level) == 1 {
-			lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.Round(b.tanks.fill.noted[0] / gallon), Unit: "gal", Note: "starter"})
+	if m.refill {
+		if b.tanks == nil {
+			lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.NaN(), Note: "seed boxes filled"})
+		} else {
+			lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: b.tanks.fill.units, Note: "units"})
+			if len(b.tanks.level) == 1 {
+				lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.Round(b.tanks.fill.noted[0] / gallon), Unit: "gal", Note: "starter"})
+			}
 		}
-	case b.tanks != nil && b.out == nil: // in the morning
-		lines = append([]evenstand.Entry{{T: b.clock.logs(0), What: "refill", Value: b.tanks.fill.units, Note: "units"}}, lines...)
-	case m.refill:
-		lines = append(lines, evenstand.Entry{T: at, What: "refill", Value: math.NaN(), Note: "seed boxes filled"})
+		lines = append(lines, b.lots(m, at)...)
+	}
+	if morning {
+		var first []evenstand.Entry
+		if b.tanks != nil && !m.refill {
+			first = append(first, evenstand.Entry{T: b.clock.logs(0), What: "refill", Value: b.tanks.fill.units, Note: "units"})
+		}
+		if b.s.Output.Lot != "" {
+			first = append(first, evenstand.Entry{T: b.clock.logs(0), What: "lot", Value: math.NaN(), Note: b.s.Output.Lot})
+		}
+		lines = append(first, lines...)
 	}
 	if len(lines) == 0 {
 		return nil

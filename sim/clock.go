@@ -121,7 +121,7 @@ func (c ClockTruth) Off(t float64) float64 {
 }
 
 // boxTitles are the names that the boxes of the plain layout go by.
-var boxTitles = map[string]string{"seed": "seed monitor", "guidance": "receiver", "machine": "planter controller", "rows": "row monitor", "force": "row force", "liquid": "liquid monitor"}
+var boxTitles = map[string]string{"seed": "seed monitor", "guidance": "receiver", "machine": "planter controller", "rows": "row monitor", "force": "row force", "liquid": "liquid monitor", "granules": "granule monitor"}
 
 // clockTruths gives the clocks of the boxes of the plain layout that log.
 func (s *Scenario) clockTruths(boxes []string) (out []ClockTruth) {
@@ -166,7 +166,7 @@ func (w *world) clockFault() *Fault {
 	worst, where := 0.0, ""
 	from := w.tot.End // since when any was off
 	for _, c := range w.tot.Clocks {
-		if c.Declared || c.Box == "receiver" || c.Box == "row force" || c.Box == "liquid monitor" {
+		if c.Declared || c.Box == "receiver" || c.Box == "row force" || c.Box == "liquid monitor" || c.Box == "granule monitor" {
 			continue
 		}
 		o := math.Abs(c.Off(hours.Seconds()))

@@ -25,6 +25,7 @@ type faultKind struct {
 	expected   string   // kind of the finding
 	excused    []string // kinds that the evidence may honestly raise
 	variants   []string // the first is the default
+	named      []string // variants that chance draws only where a scenario names them
 	unit       string   // name of strength in params
 	strength   float64  // default
 	low, high  float64  // range that a scenario may set
@@ -36,7 +37,7 @@ type faultKind struct {
 var faultKinds = map[string]faultKind{
 	evenstand.KindBlockedCell: {expected: evenstand.KindBlockedCell, unit: "q", strength: 1, low: 0.9, high: 1, grades: "A"},
 	evenstand.KindWeakCell:    {expected: evenstand.KindWeakCell, unit: "q", strength: 0.5, low: 0.02, high: 0.9, grades: "A"},
-	evenstand.KindRowSkips:    {expected: evenstand.KindRowSkips, unit: "times", strength: 2, low: 1, high: 40, grades: "AB", variants: []string{"seal", "fit"}},
+	evenstand.KindRowSkips:    {expected: evenstand.KindRowSkips, unit: "times", strength: 2, low: 1, high: 40, grades: "AB", variants: []string{"seal", "fit"}, named: []string{"lot"}},
 	evenstand.KindRowDoubles:  {expected: evenstand.KindRowDoubles, unit: "times", strength: 3, low: 1, high: 40, grades: "AB"},
 	evenstand.KindLowVacuum:   {expected: evenstand.KindLowVacuum, unit: "kpa", strength: 1.2, low: 0.1, high: 4, grades: "AB", machine: true, variants: []string{"hose", "fan"}},
 	// Ground under a row that gave no seed is ground that was left.
@@ -89,6 +90,12 @@ var faultKinds = map[string]faultKind{
 	KindSandZone:               {distractor: true, excused: []string{evenstand.KindDryFurrow}, unit: "by", strength: 0.08, low: 0.01, high: 0.2, grades: "AB", machine: true},
 	KindResiduePatch:           {distractor: true, excused: []string{evenstand.KindDirtyFurrow}, unit: "by", strength: 0.2, low: 0.02, high: 0.6, grades: "AB", machine: true},
 	KindGoodDig:                {distractor: true, strength: 1, low: 1, high: 1, grades: "AB"},
+	// Strength is times what is asked for: of a row, or of all.
+	evenstand.KindGranularRowOff:  {expected: evenstand.KindGranularRowOff, unit: "times", strength: 0, low: 0, high: 3, grades: "AB", variants: []string{"bridge", "gate", "wide"}},
+	evenstand.KindGranularRateOff: {expected: evenstand.KindGranularRateOff, unit: "times", strength: 0.9, low: 0, high: 3, grades: "AB", machine: true, variants: []string{"calibration", "off"}},
+	// Strength is times the odds of a skip with the other lot, which the next fill
+	// puts into some boxes and the one after it takes out again.
+	evenstand.KindLotMismatch: {expected: evenstand.KindLotMismatch, excused: []string{evenstand.KindRowSkips, evenstand.KindLowVacuum}, unit: "times", strength: 1, low: 1, high: 10, grades: "AB"},
 
 	evenstand.KindRecurringUpset: {expected: evenstand.KindRecurringUpset, excused: []string{evenstand.KindUpset}, unit: "share", strength: 0.4, low: 0.05, high: 0.9, grades: "AB"},
 
@@ -124,7 +131,8 @@ type fault struct {
 	mult  float64
 	cells int // fitted, for rate-off by cells
 
-	start    float64 // s of the day; NaN until its pass comes
+	start    float64 // s of the day; NaN until its pass comes, infinite until a fill does
+	filling  float64 // s of the day from which on the next fill brings it; NaN no fill does
 	begun    bool
 	over     bool
 	t0       float64 // first planting second
@@ -188,17 +196,26 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 	if f.ID == "" {
 		f.ID = fmt.Sprintf("F%02d", i+1)
 	}
+	if granularKind(p.Kind) && s.Output.Granular <= 0 {
+		return nil, fmt.Errorf("%s: say output.granular_kg_ha, so that there are granules", p.Kind)
+	}
+	if (p.Kind == evenstand.KindLotMismatch || f.Variant == "lot") && s.Output.Lot == "" {
+		return nil, fmt.Errorf("%s: say output.lot, so that there are lots", p.Kind)
+	}
 	if liquidKind(p.Kind) && s.Output.Liquid <= 0 {
 		return nil, fmt.Errorf("%s: say output.liquid_l_ha, so that there is a liquid", p.Kind)
 	}
 	if f.Variant == "" && len(k.variants) > 0 {
 		f.Variant = k.variants[0]
 	}
-	if len(k.variants) > 0 && !slices.Contains(k.variants, f.Variant) {
-		return nil, fmt.Errorf("variant %q of %s: want one of %s", p.Variant, p.Kind, strings.Join(k.variants, ", "))
+	if all := append(slices.Clone(k.variants), k.named...); len(all) > 0 && !slices.Contains(all, f.Variant) {
+		return nil, fmt.Errorf("variant %q of %s: want one of %s", p.Variant, p.Kind, strings.Join(all, ", "))
 	}
 	if f.Strength == 0 {
 		f.Strength = k.strength
+	}
+	if p.Kind == evenstand.KindGranularRateOff && f.Variant == "off" {
+		f.Strength = 0
 	}
 	if p.Kind == evenstand.KindSensorDoubt && f.Strength == 0 {
 		f.Strength = doubtStrength[f.Variant]
@@ -293,6 +310,10 @@ func (s *Scenario) newFault(i int, p FaultPlan) (*fault, error) {
 		f.start = math.NaN()
 	default:
 		f.start = p.AtHours * 3600
+	}
+	f.filling = math.NaN()
+	if f.byFill() {
+		f.filling, f.start = f.start, math.Inf(1)
 	}
 	switch {
 	case p.Kind == KindFanRestart:
@@ -390,14 +411,27 @@ func (f *fault) window(s *Scenario, lg *leg, passInField int) {
 	}
 }
 
-// refilled tells the fault that the seed boxes were filled: bridging is gone,
-// and the strainer is clean.
-func (f *fault) refilled() {
+// byFill tells whether a fill of the boxes brings the fault.
+func (f *fault) byFill() bool { return byFill(f.Kind, f.Variant) }
+
+func byFill(kind, variant string) bool {
+	return kind == evenstand.KindGranularRowOff && variant != "bridge" || byLot(kind, variant)
+}
+
+// refilled tells the fault that the boxes were filled at a second of the day:
+// bridging is gone, and the strainer is clean.
+func (f *fault) refilled(t float64) {
 	if f.Kind == evenstand.KindPumpLimit && f.begun && !f.over {
 		f.filled = f.bound > 0
 		if f.Variant == "strainer" {
 			f.over, f.cured = true, f.bound > 0
 		}
+	}
+	switch {
+	case f.filling <= t:
+		f.start, f.filling = t, math.NaN()
+	case f.lot() != "" && f.begun: // and the right lot again
+		f.over = true
 	}
 	if f.Kind == evenstand.KindStarvedRow && f.begun && f.Places == 0 && f.Minutes == 0 && f.Seconds == 0 {
 		f.over = true
@@ -465,6 +499,9 @@ func (f *fault) apply(e *effect, m *Meter, t float64) {
 	case evenstand.KindRowDoubles:
 		e.double += math.Log(f.Strength) * f.grown(t)
 		e.byDouble = f
+	case evenstand.KindLotMismatch:
+		e.skip += math.Log(f.Strength)
+		e.by = f
 	case evenstand.KindLowVacuum:
 		kpa := f.Strength * f.grown(t)
 		e.kpa += kpa
@@ -537,6 +574,9 @@ func (f *fault) causes() (string, []string) {
 	case evenstand.KindWeakCell:
 		return one(evenstand.CauseWeakCell, evenstand.CauseCell)
 	case evenstand.KindRowSkips:
+		if f.Variant == "lot" {
+			return one(evenstand.CauseLot)
+		}
 		if f.Variant == "fit" {
 			return one(evenstand.CauseSeedFit, evenstand.CauseSeal)
 		}
@@ -610,6 +650,18 @@ func (f *fault) causes() (string, []string) {
 			return one(evenstand.CauseLiquidControl)
 		}
 		return one(evenstand.CausePump)
+	case evenstand.KindLotMismatch:
+		return one(evenstand.CauseWrongFill)
+	case evenstand.KindGranularRowOff:
+		if f.Variant == "bridge" {
+			return one(evenstand.CauseGranulesBridged)
+		}
+		return one(evenstand.CauseGranuleGate)
+	case evenstand.KindGranularRateOff:
+		if f.Variant == "off" {
+			return one(evenstand.CauseGranulesOff)
+		}
+		return one(evenstand.CauseGranuleCalibration)
 	case evenstand.KindSeedWithoutLiquid:
 		if f.Variant == "empty" {
 			return one(evenstand.CauseLiquidEmpty, evenstand.CauseLiquidOff)
@@ -737,6 +789,12 @@ func (f *fault) detectable(s *Scenario, turns float64, grade string) bool {
 		return s.Output.Liquid > 0 && math.Abs(f.Strength) >= 0.04 && f.planting >= 300
 	case evenstand.KindForceHunting, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
 		return f.swingDetected(s)
+	case evenstand.KindLotMismatch:
+		return f.planting >= 60
+	case evenstand.KindGranularRowOff:
+		return math.Abs(f.Strength-1) >= 0.1 && f.planting >= 120
+	case evenstand.KindGranularRateOff:
+		return math.Abs(f.Strength-1) >= 0.04 && f.planting >= 300
 	case evenstand.KindSeedWithoutLiquid:
 		return s.Output.Liquid > 0 && f.longest >= 30
 	case evenstand.KindLiquidWithoutSeed:

@@ -108,6 +108,19 @@ func (w *world) groundFaults() []Fault {
 			at.from = w.missedAt[f]
 			add(f, at, evenstand.KindUnplantedLeft, evenstand.CauseStripMissed, map[string]float64{"m2": round(area, 1)}, area)
 		}
+		for _, c := range s.caps(&f.plan) {
+			at := t.span2
+			if c.cause == evenstand.CauseProductOverlap {
+				at = all
+			}
+			add(f, at, evenstand.KindLabelCap, c.cause, map[string]float64{"times": round(c.times, 3)}, 0)
+			out[len(out)-1].Causes = c.causes
+			for _, x := range w.faults { // while nothing goes on, nothing is too much
+				if n := x.total(); x.Kind == evenstand.KindGranularRateOff && n.places > 0 && s.t0+evenstand.FromSeconds(n.first) < at.to && s.t0+evenstand.FromSeconds(n.last) > t.from {
+					out[len(out)-1].Detectable = false
+				}
+			}
+		}
 		if s.Planter.CardRight != 0 {
 			add(f, all, evenstand.KindOffsetDoubt, evenstand.CauseCardOffset, map[string]float64{"m": s.Planter.CardRight}, 0)
 			out[len(out)-1].Causes = []string{evenstand.CauseCardOffset, evenstand.CauseGuidanceOffset}
@@ -151,6 +164,8 @@ func groundDetectable(kind string, p map[string]float64, t span2) bool {
 		return (p["s"] >= 1.5 || math.Abs(p["m"]) >= 4) && t.passes >= 14
 	case evenstand.KindOverlap:
 		return p["m"] >= 8 && t.passes >= 14
+	case evenstand.KindLabelCap:
+		return p["times"] >= 0.95 && t.passes >= 6
 	}
 	return true
 }

@@ -21,6 +21,9 @@ func (s *Scenario) draw() error {
 	if r.Ground {
 		s.drawGround()
 	}
+	if r.Caps {
+		s.drawCaps()
+	}
 	g := stream(s.Seed, "random faults", -1, 0)
 	if r.SpeedHigh > r.SpeedLow && r.SpeedLow > 0 {
 		s.Drive.Speed = round(between(g, r.SpeedLow, r.SpeedHigh), 2)
@@ -43,7 +46,13 @@ func (s *Scenario) draw() error {
 	// their rows: two at once on one row would have no single right answer.
 	var taken []booking
 	card := s.card()
+	var gates []booking // waiting for a fill, each for its own: two of one fill are one finding
 	clash := func(p *FaultPlan, rows evenstand.Rows, need, margin float64) bool {
+		if gate := byFill(p.Kind, p.Variant) && !byLot(p.Kind, p.Variant); gate && slices.ContainsFunc(gates, func(b booking) bool {
+			return p.AtHours < b.to && p.AtHours+b.to-b.from > b.from
+		}) {
+			return true
+		}
 		return slices.ContainsFunc(taken, func(b booking) bool {
 			return p.AtHours-margin < b.to && p.AtHours+need+margin > b.from && rows.Jaccard(b.rows) > 0
 		})
@@ -51,9 +60,11 @@ func (s *Scenario) draw() error {
 	kinds := order(g, r.Kinds, r.Faults)
 	// Those on many rows choose first.
 	slices.SortStableFunc(kinds, func(a, b string) int {
-		a, _ = kindVariant(a)
-		b, _ = kindVariant(b)
-		return cmp.Compare(ordinal(!faultKinds[a].machine), ordinal(!faultKinds[b].machine))
+		many := func(name string) bool {
+			kind, variant := kindVariant(name)
+			return faultKinds[kind].machine || byLot(kind, variant)
+		}
+		return cmp.Compare(ordinal(!many(a)), ordinal(!many(b)))
 	})
 	single := 0
 	at := first
@@ -71,6 +82,13 @@ func (s *Scenario) draw() error {
 			need = p.Places / rate / share / 3600
 		case p.Seconds > 0:
 			need = p.Seconds / share / 3600
+		}
+		lot := byLot(kind, p.Variant)
+		fill := s.Timetable.RefillHa / (s.width() * s.Drive.Speed * 0.36 * share)
+		if lot {
+			need = 2 * fill // it waits for a fill, and lasts to the next
+		} else if byFill(kind, p.Variant) {
+			need += fill
 		}
 		latest := s.Hours*0.93 - need
 		switch {
@@ -95,7 +113,18 @@ func (s *Scenario) draw() error {
 			f := fault{FaultPlan: p}
 			many = !f.onRow()
 		}
-		if many {
+		if lot { // four rows side by side
+			first := 1 + 4*int(uniform(g)*float64(s.Planter.Rows/4))
+			rows = span(first, min(first+3, s.Planter.Rows))
+			p.Rows = rows.String()
+			for _, n := range rows {
+				if i := slices.Index(free, n); i >= 0 {
+					free = slices.Delete(free, i, i+1)
+				} else {
+					return p, errFull
+				}
+			}
+		} else if many {
 			p.Rows, rows = "all", span(1, s.Planter.Rows)
 			if kind == evenstand.KindLowVacuum && !s.Planter.OneVacuum {
 				p.Rows = []string{"left", "right"}[int(uniform(g)*2)]
@@ -115,8 +144,11 @@ func (s *Scenario) draw() error {
 				p.AtHours = between(g, first, latest)
 			}
 			taken = append(taken, booking{p.AtHours, p.AtHours + need, rows})
+			if byFill(kind, p.Variant) && !lot {
+				gates = append(gates, booking{p.AtHours, p.AtHours + 1.2*fill, rows})
+			}
 		}
-		if !many {
+		if !many && !lot {
 			free = free[1:]
 			if !k.distractor {
 				single++
@@ -217,8 +249,17 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 			p.Strength, p.Places = round(between(g, 0.2, 0.5), 3), 200*cells*longer
 		}
 		p.Places = math.Round(p.Places)
+	case evenstand.KindLotMismatch:
+		if p.Strength = 1; pick(0.5) {
+			p.Strength = round(between(g, 2.5, 5), 2)
+		}
 	case evenstand.KindRowSkips, evenstand.KindRowDoubles:
 		switch {
+		case p.Variant == "lot":
+			p.Strength = round(between(g, 2.5, 5), 2)
+			if any {
+				p.Strength = round(between(g, 1.1, 3), 2)
+			}
 		case any:
 			p.Strength, p.Places = round(between(g, 1.1, 4), 2), 20000*longer
 		case pick(0.4):
@@ -373,6 +414,29 @@ func (s *Scenario) strength(g *rand.PCG, p *FaultPlan, any bool, rate float64) {
 		p.Strength, p.Seconds = round(between(g, 0.04, 0.12), 3), math.Round(3600*between(g, 0.5, 1.2))
 	case KindResiduePatch:
 		p.Strength, p.Seconds = round(between(g, 0.1, 0.4), 3), math.Round(between(g, 10, 120))
+	case evenstand.KindGranularRowOff:
+		p.Strength, p.Seconds = round(1-between(g, 0.11, 1.3), 3), math.Round(120*between(g, 1.3, 20))
+		if any {
+			p.Strength = round(1-between(g, 0.02, 0.4), 3)
+		}
+		if p.Strength = max(0, p.Strength); p.Variant == "wide" {
+			p.Strength = round(1+between(g, 0.11, 0.6), 3)
+			if any {
+				p.Strength = round(1+between(g, 0.02, 0.3), 3)
+			}
+		}
+	case evenstand.KindGranularRateOff:
+		x := between(g, 0.045, 0.2)
+		if any {
+			x = between(g, 0.01, 0.08)
+		}
+		if pick(0.5) {
+			x = -x
+		}
+		p.Strength, p.Seconds = round(1+x, 3), math.Round(300*between(g, 1.2, 8))
+		if p.Variant == "off" {
+			p.Strength = 0
+		}
 	case evenstand.KindPositionDoubt:
 		p.Strength = round(math.Exp(between(g, math.Log(0.6), math.Log(6))), 2)
 		p.Seconds = round(math.Exp(between(g, math.Log(20), math.Log(300))), 1)

@@ -136,6 +136,14 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 	if err := writeCard(filepath.Join(outDir, "card.toml"), s); err != nil {
 		return nil, err
 	}
+	if text := s.settingsToml(); text != "" {
+		if err := os.MkdirAll(outDir, 0o777); err != nil {
+			return nil, err
+		}
+		if err := os.WriteFile(filepath.Join(outDir, settingsName), []byte(text), 0o666); err != nil {
+			return nil, err
+		}
+	}
 	if err := writeReadme(filepath.Join(outDir, "README.txt"), s); err != nil {
 		return nil, err
 	}
@@ -222,6 +230,12 @@ func (w *world) openBoxes(outDir string) error {
 			return err
 		}
 	}
+	if s.Output.Granular > 0 {
+		b, err := newGranuleBox(s, dir("granules"))
+		if err := add("granules", b, err); err != nil {
+			return err
+		}
+	}
 	return add("journal", newJournalBox(s, dir("journal"), w.tanks), nil)
 }
 
@@ -269,7 +283,7 @@ func (w *world) day(ctx context.Context, progress func(float64)) error {
 					return err
 				}
 				for _, x := range w.faults {
-					x.refilled()
+					x.refilled(float64(w.now) * tick)
 				}
 			}
 			for _, m := range f.missed {
@@ -635,6 +649,9 @@ func writeCard(name string, s *Scenario) error {
 	return os.WriteFile(name, plain.WriteCard(c), 0o666)
 }
 
+// settingsName is the file of lines for book.toml.
+const settingsName = "settings.toml"
+
 // writeReadme says what lies in the folder.
 func writeReadme(name string, s *Scenario) error {
 	var fields, seed string
@@ -644,12 +661,16 @@ func writeReadme(name string, s *Scenario) error {
 	if s.Money.SeedUnit > 0 {
 		seed = fmt.Sprintf(" --seed-price %g/80000", s.Money.SeedUnit)
 	}
+	said := ""
+	if s.settingsToml() != "" {
+		said = "\n" + settingsName + "  what the people enter: its lines go to the end of BOOK/book.toml before reading"
+	}
 	text := fmt.Sprintf(`A simulated planting day: scenario %q, seed %d. No real farm, no real machine.
 
 boxes/    what each box in the cab logged
 card.toml the planter card
 fields/   the field boundaries
-truth*    what really happened; for scoring only
+truth*    what really happened; for scoring only%s
 
 To read it:
   evenstand new BOOK --planter card.toml --zone %s%s \
@@ -657,6 +678,6 @@ To read it:
   evenstand read BOOK boxes
   evenstand worklist BOOK
   evenstand score BOOK .
-`, s.Name, s.Seed, s.Zone, fields, s.Money.Price, s.Money.Yield, seed)
+`, s.Name, s.Seed, said, s.Zone, fields, s.Money.Price, s.Money.Yield, seed)
 	return os.WriteFile(name, []byte(text), 0o666)
 }

@@ -59,16 +59,17 @@ type Planter struct {
 // FieldPlan is one field and how it is planted.
 type FieldPlan struct {
 	Name      string     `toml:"name"`
-	Shape     string     `toml:"shape"`       // rect, l, slant or arc
-	Passes    int        `toml:"passes"`      // planter widths beside one another within the headlands
-	Length    float64    `toml:"length_m"`    // along the passes, headlands included; of the innermost arc
-	Radius    float64    `toml:"radius_m"`    // of the innermost arc's inner edge
-	Headlands int        `toml:"headlands"`   // rounds of the planter
-	Last      bool       `toml:"ends_last"`   // headlands planted after the field, not before
-	Waterway  bool       `toml:"waterway"`    // a strip across the middle passes that is not planted
-	Heading   float64    `toml:"heading_deg"` // of the passes, clockwise from north
-	At        [2]float64 `toml:"at"`          // latitude and longitude of the corner where it begins
-	Ground    GroundPlan `toml:"ground"`      // what is wrong with the ground that is worked
+	Shape     string     `toml:"shape"`          // rect, l, slant or arc
+	Passes    int        `toml:"passes"`         // planter widths beside one another within the headlands
+	Length    float64    `toml:"length_m"`       // along the passes, headlands included; of the innermost arc
+	Radius    float64    `toml:"radius_m"`       // of the innermost arc's inner edge
+	Headlands int        `toml:"headlands"`      // rounds of the planter
+	Last      bool       `toml:"ends_last"`      // headlands planted after the field, not before
+	Waterway  bool       `toml:"waterway"`       // a strip across the middle passes that is not planted
+	Heading   float64    `toml:"heading_deg"`    // of the passes, clockwise from north
+	At        [2]float64 `toml:"at"`             // latitude and longitude of the corner where it begins
+	Ground    GroundPlan `toml:"ground"`         // what is wrong with the ground that is worked
+	Granular  float64    `toml:"granular_kg_ha"` // granules asked for here; 0: as under [output]
 }
 
 // Drive is the tractor and its guidance.
@@ -139,19 +140,23 @@ type Timetable struct {
 
 // Output says which boxes there are and how they log.
 type Output struct {
-	Grade     string  `toml:"grade"`        // A or B
-	BFrom     string  `toml:"grade_b_from"` // local times between which a grade A day is logged at grade B
-	BTo       string  `toml:"grade_b_to"`
-	Layout    string  `toml:"layout"`      // plain, or task-data or bus (grade B only): one box logs all it has
-	Door      string  `toml:"door"`        // how the boxes of the plain layout write instead: csv, xlsx, nmea, … (door.go); empty: plain
-	Smoothing float64 `toml:"smoothing_s"` // moving average of the percentages at grade B
-	ForceHz   float64 `toml:"force_hz"`    // readings of row force and wheel load; 0: no such box, but by wheel_load
-	WheelLoad string  `toml:"wheel_load"`  // row force: auto, or fixed (one setting), once a second, or five times from force_hz 2.5 on; empty: no such box
-	Furrow    bool    `toml:"furrow"`      // sensors in the furrow: moisture, temperature and trash by row
-	Liquid    float64 `toml:"liquid_l_ha"` // starter asked for; 0: no liquid and no such box
-	Tanks     int     `toml:"tanks"`       // for the liquid, with levels, and fills written down with their amounts; 0: neither is logged
-	NoGauge   bool    `toml:"no_gauge"`    // tanks without a level
-	TruthEach int     `toml:"truth_each"`  // every so many seeds of a row are kept with their true place
+	Grade      string  `toml:"grade"`        // A or B
+	BFrom      string  `toml:"grade_b_from"` // local times between which a grade A day is logged at grade B
+	BTo        string  `toml:"grade_b_to"`
+	Layout     string  `toml:"layout"`                   // plain, or task-data or bus (grade B only): one box logs all it has
+	Door       string  `toml:"door"`                     // how the boxes of the plain layout write instead: csv, xlsx, nmea, … (door.go); empty: plain
+	Smoothing  float64 `toml:"smoothing_s"`              // moving average of the percentages at grade B
+	ForceHz    float64 `toml:"force_hz"`                 // readings of row force and wheel load; 0: no such box, but by wheel_load
+	WheelLoad  string  `toml:"wheel_load"`               // row force: auto, or fixed (one setting), once a second, or five times from force_hz 2.5 on; empty: no such box
+	Furrow     bool    `toml:"furrow"`                   // sensors in the furrow: moisture, temperature and trash by row
+	Liquid     float64 `toml:"liquid_l_ha"`              // starter asked for; 0: no liquid and no such box
+	Tanks      int     `toml:"tanks"`                    // for the liquid, with levels, and fills written down with their amounts; 0: neither is logged
+	NoGauge    bool    `toml:"no_gauge"`                 // tanks without a level
+	TruthEach  int     `toml:"truth_each"`               // every so many seeds of a row are kept with their true place
+	Granular   float64 `toml:"granular_kg_ha"`           // granules asked for; 0: none and no such box
+	MostPass   float64 `toml:"granular_most_pass_kg_ha"` // limits that the logbook's people enter; 0: none
+	MostSeason float64 `toml:"granular_most_season_kg_ha"`
+	Lot        string  `toml:"lot"` // that is planned and in the boxes in the morning; empty: nobody writes down lots
 }
 
 // oneBox tells whether one box logs all there is in one set.
@@ -204,6 +209,7 @@ type FaultPlan struct {
 // Random draws faults, so that many unlike days need one file.
 type Random struct {
 	Ground      bool     `toml:"ground"` // each field has trouble of its ground, or none
+	Caps        bool     `toml:"caps"`   // the granules near or pass their limit in some fields
 	Faults      int      `toml:"faults"`
 	Kinds       []string `toml:"kinds"` // "row-skips", or with a variant: "sensor-doubt drop-out"
 	Distractors int      `toml:"distractors"`
@@ -241,7 +247,7 @@ func defaults() Scenario {
 }
 
 // BoxNames are the boxes that a scenario may set.
-var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "load", "furrow", "journal"}
+var BoxNames = []string{"seed", "guidance", "machine", "rows", "force", "liquid", "load", "furrow", "granules", "journal"}
 
 // defaultBox gives a box's clock where the scenario says nothing: true clocks,
 // a receiver of 2 cm, and positions that come 30 ms late (methods r).
@@ -380,7 +386,7 @@ func (s *Scenario) check() error {
 			if !ok {
 				return fmt.Errorf("random: kind %q is not known: want one of %s", kind, strings.Join(FaultKinds(), ", "))
 			}
-			if variant != "" && !slices.Contains(k.variants, variant) {
+			if variant != "" && !slices.Contains(append(slices.Clone(k.variants), k.named...), variant) {
 				return fmt.Errorf("random: variant %q of %s: want one of %s", variant, kind, strings.Join(k.variants, ", "))
 			}
 		}
@@ -446,6 +452,9 @@ func (s *Scenario) ranges() error {
 		{"output.force_hz", o.ForceHz, 0, 10},
 		{"output.liquid_l_ha", o.Liquid, 0, 300},
 		{"output.tanks", float64(o.Tanks), 0, 2},
+		{"output.granular_kg_ha", o.Granular, 0, 100},
+		{"output.granular_most_pass_kg_ha", o.MostPass, 0, 200},
+		{"output.granular_most_season_kg_ha", o.MostSeason, 0, 200},
 		{"money.price_usd_bu", s.Money.Price, 0, 100},
 		{"money.yield_bu_ac", s.Money.Yield, 0, 1000},
 		{"money.seed_usd_unit", s.Money.SeedUnit, 0, 5000},

@@ -421,4 +421,5 @@ var measureOf = map[string]string{
 	evenstand.KindDryFurrow: "moisture", evenstand.KindColdFurrow: "temperature", evenstand.KindDirtyFurrow: "trash", evenstand.KindCleanerUpset: "trash",
 	evenstand.KindLiquidRowLow: "liquid", evenstand.KindLiquidRowHigh: "liquid", evenstand.KindLiquidRateOff: "liquid",
 	evenstand.KindForceHunting: "force", evenstand.KindFlowHunting: "liquid", evenstand.KindPumpLimit: "liquid",
+	evenstand.KindGranularRowOff: "granular", evenstand.KindGranularRateOff: "granular",
 }

@@ -51,6 +51,9 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 		}
 		return usual
 	}
+	if f.Kind == evenstand.KindLabelCap && f.Until == nil { // no money waits on it, but the law does
+		return usual
+	}
 	if f.Until != nil || f.Money.StillToSave.Basis == string(price.None) {
 		return evenstand.Winter
 	}
@@ -294,6 +297,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return s + ", while " + its(f) + " metering " + verb(f, "is", "is", "was") + " right"
 	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff:
 		return v.liquid(f)
+	case evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
+		return v.granules(f)
 	case evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle:
 		return v.alone(f, since)
 	case evenstand.KindRefillSoon, evenstand.KindTankDisagrees, evenstand.KindFillImbalance:
@@ -338,6 +343,10 @@ func (v Voice) what(f *evenstand.Finding) string {
 		return v.recurring(f, who, since)
 	case evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindGuessRow, evenstand.KindOffsetDoubt, evenstand.KindOverlap, evenstand.KindCoverGap:
 		return v.field(f)
+	case evenstand.KindLabelCap:
+		return v.labelCap(f, since)
+	case evenstand.KindLotMismatch:
+		return v.wrongLot(f, who, since)
 	case evenstand.KindUpset:
 		return who + " had passing trouble" + strings.Replace(since, " since ", " at ", 1)
 	}
@@ -520,19 +529,31 @@ var phrases = map[string]string{
 	evenstand.CausePumpWorn:  "a pump that is worn or too small",
 	evenstand.CauseStrainer:  "the suction strainer",
 
-	evenstand.CauseDrying:         "weather that dries the ground",
-	evenstand.CauseDepth:          "planting too shallow",
-	evenstand.CauseSoilThere:      "the soil of that zone",
-	evenstand.CauseColdWeather:    "a cold hour or cold weather",
-	evenstand.CauseResidueThere:   "heavy residue on that ground",
-	evenstand.CauseCleanerDeep:    "a row cleaner that is set too deep",
-	evenstand.CauseCleanerLight:   "a row cleaner that is set too light",
-	evenstand.CauseCleanerPlugged: "a row cleaner that is plugged or rides",
-	evenstand.CauseCleanerAir:     "the row cleaner's air or float",
-	evenstand.CauseClosing:        "a closing wheel",
-	evenstand.CauseFirmer:         "a seed firmer that is lost or plugged",
-	evenstand.CauseHairpin:        "straw that the opener tucks in",
-	evenstand.CauseWetWall:        "a wet sidewall",
+	evenstand.CauseDrying:             "weather that dries the ground",
+	evenstand.CauseDepth:              "planting too shallow",
+	evenstand.CauseSoilThere:          "the soil of that zone",
+	evenstand.CauseColdWeather:        "a cold hour or cold weather",
+	evenstand.CauseResidueThere:       "heavy residue on that ground",
+	evenstand.CauseCleanerDeep:        "a row cleaner that is set too deep",
+	evenstand.CauseCleanerLight:       "a row cleaner that is set too light",
+	evenstand.CauseCleanerPlugged:     "a row cleaner that is plugged or rides",
+	evenstand.CauseCleanerAir:         "the row cleaner's air or float",
+	evenstand.CauseClosing:            "a closing wheel",
+	evenstand.CauseFirmer:             "a seed firmer that is lost or plugged",
+	evenstand.CauseHairpin:            "straw that the opener tucks in",
+	evenstand.CauseWetWall:            "a wet sidewall",
+	evenstand.CauseGranulesBridged:    "granules that bridge or cake in the box",
+	evenstand.CauseGranuleGate:        "a gate, coupling or clutch of the box that is not seated",
+	evenstand.CauseGranuleCalibration: "the granules' calibration",
+	evenstand.CauseGranulesOff:        "the drive or switch of the granule boxes",
+
+	evenstand.CauseProductOverlap: "passes that overlap",
+	evenstand.CauseTwoPasses:      "two passes over the same ground",
+	evenstand.CauseProductRate:    "the product's rate or calibration",
+	evenstand.CauseWrongFill:      "another lot, filled by mistake",
+	evenstand.CauseLotNote:        "a note or a plan that is wrong",
+	evenstand.CauseLot:            "the new seed lot, which does not fit the disc",
+
 	evenstand.CauseLeftForLater:   "ground that was left for later",
 	evenstand.CauseSectionDelay:   "the delay of the sections",
 	evenstand.CauseSectionOffset:  "the distance set from receiver to rows",
@@ -581,7 +602,7 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 			a.Do = s + " " + a.Do
 		}
 	}
-	a.Cautions = cautions(f.Kind, touch)
+	a.Cautions = append(cautions(f.Kind, touch), overRate(f)...)
 	return a
 }
 
@@ -678,11 +699,15 @@ var looks = map[string]struct {
 	evenstand.KindLiquidRowHigh: {"At the next stop check the row's hose, fittings and orifice, so that it does not come back.", machine | under | product},
 	evenstand.KindLiquidRateOff: {"At the next stop compare what the tank lost with what the box counted.", 0},
 
-	evenstand.KindDryFurrow:    {"At the next stop dig ten seeds there: do they lie in moist ground, and is the slot shut?", machine | seed},
-	evenstand.KindColdFurrow:   {"At the next stop put a thermometer at seed depth.", machine},
-	evenstand.KindDirtyFurrow:  {"At the next stop open a furrow there: is straw tucked in under the seed?", machine | seed},
-	evenstand.KindCleanerUpset: {"At the next stop see whether the row's cleaner turns and floats freely, so that it does not come back.", machine | under},
-	evenstand.KindSlotOpen:     {"At the next stop dig behind the row again: is the slot shut?", machine | seed},
+	evenstand.KindDryFurrow:       {"At the next stop dig ten seeds there: do they lie in moist ground, and is the slot shut?", machine | seed},
+	evenstand.KindColdFurrow:      {"At the next stop put a thermometer at seed depth.", machine},
+	evenstand.KindDirtyFurrow:     {"At the next stop open a furrow there: is straw tucked in under the seed?", machine | seed},
+	evenstand.KindCleanerUpset:    {"At the next stop see whether the row's cleaner turns and floats freely, so that it does not come back.", machine | under},
+	evenstand.KindSlotOpen:        {"At the next stop dig behind the row again: is the slot shut?", machine | seed},
+	evenstand.KindGranularRowOff:  {"At the next stop look into the row's granule box and at its gate and tube, so that it does not come back.", machine | granules},
+	evenstand.KindGranularRateOff: {"At the next stop compare what the granule boxes lost with what the log says.", machine | granules},
+
+	evenstand.KindLotMismatch: {"Write down where that seed lies: what is sprayed there later must suit it.", 0},
 
 	evenstand.KindSeedWithoutLiquid: {"At the next stop look at the tank and at the pump's switch, so that it does not come back.", machine},
 	evenstand.KindLiquidWithoutSeed: {"At the next stop look whether the liquid goes off with the lift.", machine},
@@ -697,7 +722,7 @@ var looks = map[string]struct {
 
 // parted are the kinds whose causes are mended at quite different places, so
 // that after trouble of them it matters which it was.
-var parted = []string{evenstand.KindRateOff, evenstand.KindRowBounce, evenstand.KindRowDrive, evenstand.KindLiquidRateOff}
+var parted = []string{evenstand.KindRateOff, evenstand.KindRowBounce, evenstand.KindRowDrive, evenstand.KindLiquidRateOff, evenstand.KindGranularRateOff}
 
 // toldPart gives the remedy of the first cause where the kind is one of those
 // and the cause is likely.
@@ -743,6 +768,7 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		a.Do += " " + look.do
 		a.Minutes, a.Who = lookMinutes, "operator"
 	}
+	over := overRate(f)
 	if dig, ok := unseen(f); ok {
 		a.Do += v.pick(" Or swap its sensor with a neighbour's: if the other row skips the next time, it was the sensor, which the log cannot tell.")
 		a.Minutes += dig.Minutes
@@ -758,7 +784,7 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		}
 		a.Do += ": does it hold seed, and does going back over it still pay?"
 	}
-	a.Cautions = cautions(f.Kind, look.touch)
+	a.Cautions = append(cautions(f.Kind, look.touch), over...)
 	return a
 }
 
@@ -819,6 +845,10 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 		say("what really went on the ground", "the log knows the meters alone", "weigh what the tank lost against what the box counted, or catch a minute from three rows")
 	case evenstand.KindSeedWithoutLiquid:
 		say("whether nothing ran or the meters saw nothing", "the log knows the meters alone", "look at the tank's level, or behind the rows while they plant")
+	case evenstand.KindGranularRowOff:
+		say("whether the row's granules or the measure of them is off", "the log knows the box's own measure alone, and often none", v.pick("look into the box and at its tube, or tie a bag to this row's tube and to two of its peers', plant {653 ft|200 m} and weigh the bags"))
+	case evenstand.KindGranularRateOff:
+		say("what really went on the ground", "the log knows the boxes' own measure alone", v.pick(catchGranules))
 	case evenstand.KindPuddle, evenstand.KindLiquidWithoutSeed:
 		say("where it ran out", "the log knows the meters alone", "look at the ground where the planter stood or turned, and keep off it with seed")
 	case evenstand.KindTankDisagrees:
@@ -852,6 +882,11 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 			say("whether no seed lies there or only the sensors saw none", "the log knows the sensors alone", "dig "+dig+" of the strip")
 		}
 		say("whether the ground was left on purpose", "the logs know the planter alone", "look at it: a wet hole, a waterway and a landing stay bare")
+	case evenstand.KindLotMismatch:
+		say("which seed is in the boxes", "the log knows the notes and the plan alone", "look at the tags of the bags, or weigh a hundred seeds of these boxes and of the planned lot")
+	case evenstand.KindLabelCap:
+		say("what the label allows", "the limit is the one that you entered", "read the label, and correct the limit in the logbook's settings if it says another")
+		say("what else went onto this ground", "the logs know the planter alone", "look up what was put on before and beside it")
 	case evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap:
 		say("where the first and the last seeds lie", "the places come from the receiver and the card", "dig three to five ends of passes")
 	case evenstand.KindGuessRow:

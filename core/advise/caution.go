@@ -21,7 +21,7 @@ const (
 const afterFan = "After a fan stop the first two turns of every disc are not judged."
 
 // touch says what following a piece of advice comes near to.
-type touch uint8
+type touch uint16
 
 const (
 	machine  touch = 1 << iota // one leaves the seat and looks at or touches the machine
@@ -30,6 +30,8 @@ const (
 	pressure                   // one touches what presses the rows down
 	product                    // one touches liquid, or lines that hold it
 	catch                      // one catches liquid while its pump runs
+	granules                   // one touches boxes or tubes that hold granules
+	bag                        // one catches granules
 )
 
 // touches says what the advice for a cause touches; an unknown cause touches
@@ -37,7 +39,8 @@ const (
 func touches(kind, cause string) touch {
 	switch cause {
 	case evenstand.CauseSwitchedOff, evenstand.CauseSetting, evenstand.CauseRock, evenstand.CauseClock, evenstand.CauseClockSaid, evenstand.CauseLogOff, evenstand.CauseSpeed, evenstand.CauseTurnOff, evenstand.CauseRowOrder, evenstand.CauseCard, evenstand.CauseCorrection, evenstand.CauseShade,
-		evenstand.CauseRowsOff, evenstand.CauseStripMissed, evenstand.CauseCornerLeft, evenstand.CauseLeftForLater, evenstand.CauseSectionDelay, evenstand.CauseWidthSetting, evenstand.CauseDrift, evenstand.CauseGuidanceOffset, evenstand.CauseNoSections:
+		evenstand.CauseRowsOff, evenstand.CauseStripMissed, evenstand.CauseCornerLeft, evenstand.CauseLeftForLater, evenstand.CauseSectionDelay, evenstand.CauseWidthSetting, evenstand.CauseDrift, evenstand.CauseGuidanceOffset, evenstand.CauseNoSections,
+		evenstand.CauseProductOverlap, evenstand.CauseTwoPasses:
 		return 0
 	case evenstand.CauseSectionCtl:
 		if kind == evenstand.KindRowLeftOff { // the section's setting in the cab
@@ -52,7 +55,17 @@ func touches(kind, cause string) touch {
 		return machine | under | pressure
 	case evenstand.CauseOrificePlugged, evenstand.CauseOrificeSize, evenstand.CauseLiquidHose, evenstand.CauseCheckValve:
 		return machine | under | product
-	case evenstand.CauseLiquidOff, evenstand.CauseDrying, evenstand.CauseColdWeather:
+	case evenstand.CauseGranulesBridged, evenstand.CauseGranuleGate:
+		return machine | granules
+	case evenstand.CauseGranuleCalibration:
+		return machine | under | granules | bag
+	case evenstand.CauseLotNote:
+		return 0
+	case evenstand.CauseWrongFill, evenstand.CauseLot:
+		return machine | seed
+	case evenstand.CauseProductRate:
+		return machine | product | granules
+	case evenstand.CauseLiquidOff, evenstand.CauseGranulesOff, evenstand.CauseDrying, evenstand.CauseColdWeather:
 		return 0
 	case evenstand.CauseLeak, evenstand.CauseGauge, evenstand.CauseUneven:
 		return machine | under | product
@@ -87,7 +100,7 @@ func checks(kind string) touch {
 		evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting,
 		evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindDirtyFurrow, evenstand.KindCleanerUpset, evenstand.KindSlotOpen: // one digs, weighs seed or opens a box or a meter
 		return machine | seed
-	case evenstand.KindRefillSoon: // one looks into the boxes
+	case evenstand.KindRefillSoon, evenstand.KindLotMismatch: // one looks into the boxes
 		return machine | seed
 	case evenstand.KindLowVacuum,
 		evenstand.KindUnplantedLeft, evenstand.KindLateSection, evenstand.KindOverlap, evenstand.KindCoverGap, evenstand.KindGuessRow, evenstand.KindOffsetDoubt: // one digs, or tapes, beside the machine
@@ -96,6 +109,8 @@ func checks(kind string) touch {
 		return machine | under | product | catch
 	case evenstand.KindPumpLimit:
 		return machine | product
+	case evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
+		return machine | under | granules | bag
 	}
 	return 0
 }
@@ -150,7 +165,7 @@ func Brief(f *evenstand.Finding) []string {
 	if t != 0 {
 		out = append(out, CautionShort)
 	}
-	return append(out, besides(f.Kind, t)...)
+	return append(append(out, besides(f.Kind, t)...), overRate(f)...)
 }
 
 // cautions gives the words of caution in the order to read them: those of the
@@ -186,12 +201,18 @@ func besides(kind string, t touch) []string {
 	if t&catch != 0 {
 		out = append(out, CautionCatch)
 	}
+	if t&granules != 0 {
+		out = append(out, CautionGranules)
+	}
+	if t&bag != 0 {
+		out = append(out, CautionBag)
+	}
 	switch kind {
-	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindTankDisagrees, evenstand.KindFillImbalance, evenstand.KindFlowHunting, evenstand.KindPumpLimit:
+	case evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindLiquidRateOff, evenstand.KindSeedWithoutLiquid, evenstand.KindLiquidWithoutSeed, evenstand.KindPuddle, evenstand.KindTankDisagrees, evenstand.KindFillImbalance, evenstand.KindFlowHunting, evenstand.KindPumpLimit, evenstand.KindGranularRowOff, evenstand.KindGranularRateOff, evenstand.KindLabelCap:
 		out = append(out, CautionLabel)
 	case evenstand.KindLowVacuum:
 		out = append(out, CautionGauge)
-	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff:
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindRateOff, evenstand.KindLotMismatch:
 		out = append(out, CautionRate)
 	}
 	return out

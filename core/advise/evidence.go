@@ -27,6 +27,9 @@ var names = map[string]string{
 	"flow over its peers'":             "liquid, of what the middle row gets",
 	"flow over its peers' before":      "the same before",
 	"liquid over its target":           "liquid, of what was asked for",
+	"granules over its peers'":         "granules, of what the middle row gets",
+	"granules over its peers' before":  "the same before",
+	"granules over their target":       "granules, of what was asked for",
 	"by the machine's own meter":       "by the machine's own meter",
 	"logged speed over the receiver's": "logged speed, of the receiver's",
 	"keeps up with":                    "speed that the liquid keeps up with",
@@ -44,6 +47,7 @@ var counted = map[string]string{
 	"metres without seed":   "seconds",
 	"flow over its peers'":  "means of ten seconds", "liquid over its target": "means of ten seconds",
 	"keeps up with": "means of five seconds", "force swings either way by": "windows", "liquid swings either way by": "windows",
+	"granules over its peers'": "means of ten seconds", "granules over their target": "means of ten seconds",
 	"runs of three and more": "places", "scatter about its places": "seeds", "size of the wave": "seeds", "lean towards late seeds": "seeds",
 	"skips": "places", "skips of its peers": "places", "skips usual for it": "places",
 	"doubles": "places", "doubles of its peers": "places", "doubles usual for it": "places",
@@ -59,6 +63,9 @@ const (
 func EvidenceName(e evenstand.Evidence) string {
 	if n, err := strconv.Atoi(strings.TrimPrefix(e.Name, rhythmName)); err == nil && strings.HasPrefix(e.Name, rhythmName) {
 		return "odds that it is every " + Ordinal(n) + " seed"
+	}
+	if s, ok := strings.CutPrefix(e.Name, limitOf); ok {
+		return "limit that you entered for " + s
 	}
 	if s, ok := names[e.Name]; ok {
 		return s

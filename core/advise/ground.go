@@ -8,11 +8,22 @@ import (
 
 // liquid says what is off with the liquid of a row or of the whole machine.
 func (v Voice) liquid(f *evenstand.Finding) string {
-	who, name, than := Rows(f.Rows), "flow over its peers'", its(f)+" peers"
+	return v.product(f, "liquid", "less", "flow over its peers'", "liquid over its target")
+}
+
+// granules says the same of granules.
+func (v Voice) granules(f *evenstand.Finding) string {
+	return v.product(f, "granules", "fewer", "granules over its peers'", "granules over their target")
+}
+
+// product says what is off with a product: of a row against its peers, by the
+// figure peers, or of the whole machine against its target.
+func (v Voice) product(f *evenstand.Finding, what, less, peers, target string) string {
+	who, name, than := Rows(f.Rows), peers, its(f)+" peers"
 	does := verb(f, "gets", "get", "got")
 	tail := ""
-	if f.Kind == evenstand.KindLiquidRateOff {
-		who, name, than = "The planter", "liquid over its target", "asked for"
+	if f.Kind == evenstand.KindLiquidRateOff || f.Kind == evenstand.KindGranularRateOff {
+		who, name, than = "The planter", target, "asked for"
 		does = "puts on"
 		if f.Until != nil {
 			does = "put on"
@@ -22,14 +33,14 @@ func (v Voice) liquid(f *evenstand.Finding) string {
 		}
 	}
 	x, ok := Figure(f, name)
-	amount := "another amount of liquid than " + than
+	amount := "another amount of " + what + " than " + than
 	switch {
-	case ok && x < 0.1 && f.Kind == evenstand.KindLiquidRowLow:
-		amount = "hardly any liquid"
+	case ok && x < 0.1 && f.Kind != evenstand.KindLiquidRateOff:
+		amount = "hardly any " + what
 	case ok && x < 1:
-		amount = v.Percent(1-x) + " less liquid than " + than
+		amount = v.Percent(1-x) + " " + less + " " + what + " than " + than
 	case ok:
-		amount = v.Percent(x-1) + " more liquid than " + than
+		amount = v.Percent(x-1) + " more " + what + " than " + than
 	}
 	return who + " " + does + " " + amount + v.since(f) + tail
 }

@@ -125,8 +125,15 @@ func Tell(l Log) Tells {
 	if flow == nil && (find(row, evenstand.LiquidRate) != nil || find(section, evenstand.LiquidFlow, evenstand.LiquidRate) != nil) {
 		t.Cannot = append(t.Cannot, "whether single rows get less liquid, for which the flow of each row is wanted")
 	}
-	if find(row, evenstand.GranularRate) != nil || find(machine, evenstand.GranularRate) != nil {
+	switch {
+	case find(row, evenstand.GranularRate) != nil:
+		t.Can = append(t.Can, "the dry product of each row")
+	case find(section, evenstand.GranularRate) != nil:
+		t.Can = append(t.Can, "the dry product of each section")
+		t.Cannot = append(t.Cannot, "whether a single box of dry product bridges or is shut, for which the rate of each row is wanted")
+	case find(machine, evenstand.GranularRate) != nil, find(tank, evenstand.GranularRate) != nil:
 		t.Can = append(t.Can, "the rate of dry product")
+		t.Cannot = append(t.Cannot, "whether a single box of dry product bridges or is shut, for which the rate of each row is wanted")
 	}
 	if find(evenstand.ScopeTank, evenstand.TankContent) != nil {
 		t.Can = append(t.Can, "what is left in the tanks")

@@ -208,6 +208,9 @@ func (v Voice) Value(x float64, unit string) string {
 		return v.Vacuum(x)
 	case "1/m2":
 		return v.Rate(x)
+	case "m3/m2", "kg/m2":
+		s := v.Scale(unit)
+		return amount(x/s.Scale, s.Unit)
 	case "fraction":
 		return v.Percent(x)
 	case "%":
@@ -277,7 +280,7 @@ func (v Voice) Scale(unit string) Scale {
 // places comes without a unit and is written in percent.
 func UnitOf(e evenstand.Evidence) string {
 	switch e.Name {
-	case "share of turns missed", "skips", "skips of its peers", "skips usual for it", "doubles", "doubles of its peers", "doubles usual for it", "off the ground", "off the ground, its peers", "off the ground elsewhere", "flow over its peers'", "flow over its peers' before", "liquid over its target", "by the machine's own meter", "by the rows' meters", "actual over target", "logged speed over the receiver's":
+	case "share of turns missed", "skips", "skips of its peers", "skips usual for it", "doubles", "doubles of its peers", "doubles usual for it", "off the ground", "off the ground, its peers", "off the ground elsewhere", "flow over its peers'", "flow over its peers' before", "liquid over its target", "granules over its peers'", "granules over its peers' before", "granules over their target", "by the machine's own meter", "by the rows' meters", "actual over target", "logged speed over the receiver's":
 		if e.Unit == "" || e.Unit == "1" {
 			return "fraction"
 		}

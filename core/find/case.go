@@ -51,6 +51,10 @@ type caseFile struct {
 	whole   *wholeCase
 	pump    *pumpCase
 	swing   *swingCase
+	lot     *lotCase
+
+	lead  *caseFile   // whose finding this is a part of
+	parts []*caseFile // that are one finding with this one
 
 	weak, waiting bool // a small shift that waits for more batches
 	hourly        bool // found by the hourly tests

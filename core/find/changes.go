@@ -60,13 +60,14 @@ func (w *Watcher) Look() []Change {
 		if !ok {
 			return
 		}
-		k.kind, k.rows, k.since, k.until = f.Kind, slices.Clone(k.c.rows), k.c.onset, k.c.until
+		c := k.c.together()
+		k.kind, k.rows, k.since, k.until = f.Kind, slices.Clone(c.rows), c.onset, c.until
 		out = append(out, Change{what, k.n, w.e.now, f})
 	}
 	for _, k := range w.known {
-		switch c := k.c; {
+		switch c := k.c.together(); {
 		case k.gone:
-		case c.dropped:
+		case c.dropped || c.lead != nil:
 			k.gone = true
 			tell(ChangeTaken, k)
 		case c.until != evenstand.NoTime && k.until == evenstand.NoTime:
@@ -78,7 +79,7 @@ func (w *Watcher) Look() []Change {
 		}
 	}
 	for _, c := range w.e.cases {
-		if !c.raised || c.dropped || w.by[c] != nil {
+		if !c.raised || c.dropped || c.lead != nil || w.by[c] != nil {
 			continue
 		}
 		k := &shown{c: c, n: len(w.known) + 1, other: evenstand.NoTime}
@@ -105,7 +106,7 @@ func (w *Watcher) relabelled(k *shown) bool {
 // ended ones included, in order of raising, each with its number.
 func (w *Watcher) Standing() (fs []evenstand.Finding, numbers []int) {
 	for _, k := range w.known {
-		if k.gone || k.c.dropped {
+		if k.gone || k.c.dropped || k.c.lead != nil {
 			continue
 		}
 		if f, ok := w.e.report(k.c, w.e.now); ok {

@@ -60,7 +60,9 @@ type Engine struct {
 	recur           recurWatch
 	hour            hourly
 	rate            rateWatch
-	liquid          liquidWatch
+	liquid          flowWatch
+	granular        flowWatch
+	lots            lotWatch
 	alone           aloneWatch
 	tanks           tankWatch
 	load            loadWatch
@@ -185,7 +187,8 @@ func New(cfg Config) *Engine {
 	e.gauges = append(append(e.gauges, e.sides...), e.machine)
 	e.hour.init()
 	e.rate.init()
-	e.liquid.init()
+	e.liquid.init(liquid)
+	e.granular.init(granules)
 	e.floor.init()
 	e.load.init()
 	e.initTanks()
@@ -495,7 +498,9 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 	e.tickTanks(t, b)
 	e.tickPump(t)
 	e.tickFlowSwing(t)
-	e.tickLiquid(t)
+	e.tickFlow(&e.liquid, t, !e.alone.noneRuns()) // that none runs is a finding of its own
+	e.tickFlow(&e.granular, t, true)
+	e.tickLots(t)
 	e.tickSensor(t)
 	e.tickForce(t)
 	e.tickLoad(t)
@@ -520,7 +525,7 @@ func (e *Engine) Tick(t evenstand.Micros, b Bar) {
 func (e *Engine) Raised() []evenstand.Finding {
 	var out []evenstand.Finding
 	for _, c := range e.cases {
-		if c.raised && c.open() {
+		if c.raised && c.lead == nil && c.together().open() {
 			if f, ok := e.report(c, e.now); ok {
 				out = append(out, f)
 			}
@@ -577,10 +582,11 @@ func (e *Engine) Finish(t evenstand.Micros) []evenstand.Finding {
 	e.judgeAll(t)
 	e.hour.finish(e, t)
 	e.settleHeld(t)
+	e.joinLots()
 	e.suspectCells(t)
 	var out []evenstand.Finding
 	for _, c := range e.cases {
-		if c.dropped {
+		if c.dropped || c.lead != nil {
 			continue
 		}
 		if f, ok := e.report(c, t); ok {

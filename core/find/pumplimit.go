@@ -88,7 +88,7 @@ func (e *Engine) tickPump(t evenstand.Micros) {
 		w.planted += e.dryArea()
 	}
 	if !e.bar.Planting || !e.pass.down || e.bar.Speed < 1 || l.settled <= flowSettle || !(l.target > 0) || e.alone.noneRuns() ||
-		l.changed != evenstand.NoTime && t-l.changed < liquidChange {
+		l.changed != evenstand.NoTime && t-l.changed < wholeChange {
 		w.clear()
 		return
 	}

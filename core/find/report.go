@@ -10,6 +10,7 @@ import (
 
 // report turns a case into a finding without id, money and words.
 func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, bool) {
+	c = c.together()
 	f := evenstand.Finding{
 		Kind: c.kind, Stage: evenstand.Suspected, Status: evenstand.Open, Grade: c.grade,
 		Rows: append(evenstand.Rows(nil), c.rows...), Since: c.onset, SinceLow: min(c.onsetLow, c.onset), SinceHigh: max(c.onsetHigh, c.onset),
@@ -49,6 +50,8 @@ func (e *Engine) report(c *caseFile, end evenstand.Micros) (evenstand.Finding, b
 		e.reportAlone(c, &f)
 	case c.tank != nil:
 		e.reportTank(c, &f)
+	case c.lot != nil:
+		e.reportLot(c, &f)
 	case c.whole != nil:
 		e.reportWhole(c, &f)
 	case c.pump != nil:
@@ -248,7 +251,7 @@ func (e *Engine) chart(c *caseFile) *evenstand.Chart {
 func (e *Engine) keepCharts() {
 	for _, c := range e.cases {
 		switch {
-		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil || c.alone != nil || c.tank != nil || c.pump != nil || c.swing != nil || c.furrow != nil || c.slot != nil: // none, or its own
+		case c.dropped || c.stop != nil || c.off != nil || c.rate != nil || c.whole != nil || c.press != nil || c.doubt != nil || c.speed != nil || c.silent != nil || c.turn != nil || c.position != nil || c.recur != nil || c.alone != nil || c.tank != nil || c.pump != nil || c.swing != nil || c.furrow != nil || c.slot != nil || c.lot != nil: // none, or its own
 		case c.open():
 			c.chart, c.drawn = nil, false
 		case !c.drawn:
@@ -338,6 +341,7 @@ func (e *Engine) reportRow(c *caseFile, f *evenstand.Finding) {
 	} else {
 		f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseSingulator, Probability: 0.85}, evenstand.Cause{Cause: evenstand.CauseSeedFit, Probability: 0.08}, evenstand.Cause{Cause: evenstand.CauseSensor, Probability: 0.06})
 	}
+	e.withLot(c, f)
 	mean, sd := c.excess()
 	if kind == evenstand.ExtraSeeds {
 		if place := e.row(c.rows[0]).placeTime(); place > 0 {
@@ -461,6 +465,7 @@ func (e *Engine) reportVacuum(c *caseFile, f *evenstand.Finding) {
 		hose, fan = 0.25, 0.70
 	}
 	f.Causes = normalise(evenstand.Cause{Cause: evenstand.CauseHose, Probability: hose}, evenstand.Cause{Cause: evenstand.CauseFan, Probability: fan}, evenstand.Cause{Cause: evenstand.CauseSeedFit, Probability: 0.03})
+	e.withLot(c, f)
 	mean, sd := c.excess()
 	f.Harm = []evenstand.Harm{e.harm(c, evenstand.MissingSeeds, mean, sd, c.sum.places)}
 	f.Chart = e.chart(c)

@@ -29,6 +29,8 @@ type world struct {
 	working func(row int, t float64) int
 	dust    func(row int, t float64) float64 // pulses that are no seeds, a place
 	blind   func(row int, t float64) float64 // share of the seeds that the sensor does not see
+	stands  func(t float64) bool             // the planter stands, as at a fill
+	tell    func(e *find.Engine, t float64)  // what else the engine is told each second
 }
 
 const sec = float64(evenstand.Second)
@@ -63,7 +65,7 @@ func (w world) run(cfg find.Config) []evenstand.Finding {
 	for s := 0; s < int(w.hours*3600); s++ {
 		t := float64(s)
 		cycle := math.Mod(t, 410)
-		planting := cycle < 385
+		planting := cycle < 385 && (w.stands == nil || !w.stands(t))
 		if planting && !down {
 			down = true
 			e.Lower(at(t))
@@ -77,6 +79,9 @@ func (w world) run(cfg find.Config) []evenstand.Finding {
 		if !planting && down {
 			down = false
 			e.Lift(at(t))
+		}
+		if w.tell != nil {
+			w.tell(e, t)
 		}
 		c1, c2 = ou(c1, 1, 60, rnd.NormFloat64()), ou(c2, 1, 3600, rnd.NormFloat64())
 		for i, name := range []string{"left", "right"} {

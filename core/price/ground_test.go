@@ -79,6 +79,8 @@ func TestNotPriced(t *testing.T) {
 		{evenstand.KindPumpLimit, nil, "what the liquid is"},
 		{evenstand.KindLiquidRateOff, []evenstand.Evidence{{Name: "liquid over its target", Value: 1.06}}, "the price of the product"},
 		{evenstand.KindLiquidRateOff, []evenstand.Evidence{{Name: "liquid over its target", Value: 0.94}}, "what the liquid is"},
+		{evenstand.KindGranularRowOff, nil, "the price of the product"},
+		{evenstand.KindGranularRateOff, nil, "the price of the product"},
 	} {
 		f := finding(tt.kind, "", evenstand.Harm{})
 		f.Harm, f.Evidence = nil, tt.ev

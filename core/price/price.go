@@ -86,6 +86,9 @@ func Relations(f *evenstand.Finding) []string {
 	if id := limits[f.Kind]; id != "" {
 		out = append(out, id)
 	}
+	if f.Kind == evenstand.KindGranularRowOff || f.Kind == evenstand.KindGranularRateOff { // what a catch is reckoned by
+		out = append(out, "R18-granule-rate")
+	}
 	for _, h := range f.Harm {
 		id := map[evenstand.HarmKind]string{
 			evenstand.MissingSeeds: "R2-skip", evenstand.EmptyGround: "R2-skip",
@@ -464,6 +467,12 @@ func (b *bill) unpriced() {
 		b.need(evenstand.TopicNone, "the price of the product, and what so much of it does to seed there, of which nothing is published here", "")
 	case evenstand.KindLiquidRowHigh:
 		b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much of it, of which there is none here", "")
+	case evenstand.KindLotMismatch:
+		b.need(evenstand.TopicNone, "what the two lots cost and yield on this ground, of which nothing is published here", "")
+	case evenstand.KindLabelCap:
+		b.need(evenstand.TopicNone, "the price of the product; over a limit it is a matter of compliance first", "")
+	case evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
+		b.need(evenstand.TopicNone, "the price of the product, and a published relation for too much or too little of it, of which there is none here", "")
 	case evenstand.KindLiquidRateOff:
 		for _, e := range b.f.Evidence {
 			if e.Name == "liquid over its target" && e.Value > 1 {
@@ -703,7 +712,7 @@ func (b *bill) lostHour() float64 {
 // "when", the first where it gives two.
 func Usual(kind string) evenstand.When {
 	switch kind {
-	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindPuddle, evenstand.KindRefillSoon, evenstand.KindFillImbalance:
+	case evenstand.KindBlockedCell, evenstand.KindRowSkips, evenstand.KindLiquidRowLow, evenstand.KindLiquidRowHigh, evenstand.KindPuddle, evenstand.KindRefillSoon, evenstand.KindFillImbalance, evenstand.KindGranularRowOff, evenstand.KindGranularRateOff:
 		return evenstand.NextStop
 	case evenstand.KindWeakCell, evenstand.KindRowDoubles, evenstand.KindRowBounce, evenstand.KindSensorDoubt, evenstand.KindClockOff, evenstand.KindTankDisagrees:
 		return evenstand.Tonight

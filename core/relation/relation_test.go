@@ -215,12 +215,15 @@ var named = []string{
 	evenstand.CauseForceGain, evenstand.CauseForceAir, evenstand.CauseFlowGain, evenstand.CauseLiquidAir, evenstand.CausePumpDrive, evenstand.CausePumpWorn, evenstand.CauseStrainer,
 	evenstand.CauseDrying, evenstand.CauseDepth, evenstand.CauseSoilThere, evenstand.CauseColdWeather, evenstand.CauseResidueThere, evenstand.CauseCleanerDeep, evenstand.CauseCleanerLight,
 	evenstand.CauseCleanerPlugged, evenstand.CauseCleanerAir, evenstand.CauseClosing, evenstand.CauseFirmer, evenstand.CauseHairpin, evenstand.CauseWetWall,
+	evenstand.CauseGranulesBridged, evenstand.CauseGranuleGate, evenstand.CauseGranuleCalibration, evenstand.CauseGranulesOff,
+	evenstand.CauseProductOverlap, evenstand.CauseTwoPasses, evenstand.CauseProductRate,
+	evenstand.CauseWrongFill, evenstand.CauseLotNote, evenstand.CauseLot,
 }
 
 // Every kind of this version has remedies, for causes that the root names, and
 // every cause has one in some kind.
 func TestRemedies(t *testing.T) {
-	kinds := []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset", "contact-loss", "overload", "liquid-row-low", "liquid-row-high", "liquid-rate-off", "force-hunting", "flow-hunting", "pump-limit", "dry-furrow", "cold-furrow", "dirty-furrow", "cleaner-upset", "slot-open"}
+	kinds := []string{"row-stopped", "row-left-off", "blocked-cell", "weak-cell", "row-skips", "row-doubles", "low-vacuum", "rate-off", "starved-row", "upset", "contact-loss", "overload", "liquid-row-low", "liquid-row-high", "liquid-rate-off", "force-hunting", "flow-hunting", "pump-limit", "dry-furrow", "cold-furrow", "dirty-furrow", "cleaner-upset", "slot-open", "granular-row-off", "granular-rate-off", "label-cap", "lot-mismatch"}
 	for _, kind := range kinds {
 		rs := relation.Remedies(kind)
 		if len(rs) == 0 {

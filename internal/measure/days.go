@@ -218,7 +218,7 @@ func figures(by map[string]*result, all []*result) (out []Figure) {
 		}
 		return judge(float64(s.Share) >= least)
 	}
-	for _, of := range [][2]string{{"detectable", "faults"}, {"all kinds", "faults of all kinds"}, {"fields", "trouble of the ground"}, {"swing", "what swings and what falls short"}, {"furrow", "trouble of the furrow"}} {
+	for _, of := range [][2]string{{"detectable", "faults"}, {"all kinds", "faults of all kinds"}, {"fields", "trouble of the ground"}, {"swing", "what swings and what falls short"}, {"furrow", "trouble of the furrow"}, {"granules", "granules, lots and limits"}, {"tanks", "tanks and fills"}, {"catalogue", "the whole catalogue"}} {
 		r := by[of[0]]
 		if r == nil {
 			continue

@@ -93,8 +93,22 @@ func (p *program) newBook(ctx context.Context, book, day string) error {
 	for _, f := range fields {
 		args = append(args, "--field", f)
 	}
-	_, err = p.run(ctx, args...)
-	return err
+	if _, err = p.run(ctx, args...); err != nil {
+		return err
+	}
+	said, err := os.ReadFile(filepath.Join(day, "settings.toml")) // what the people of the day enter
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	name := filepath.Join(book, "book.toml")
+	text, err := os.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(name, append(text, said...), 0o666)
 }
 
 // hashes gives the SHA-256 of every file below a folder.

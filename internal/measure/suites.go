@@ -52,6 +52,7 @@ func suites() []suite {
 		{name: "calm ground", scenario: "calm-ground.toml", seeds: days(9251, 5), from: 7251},
 		{name: "furrow", scenario: "random-furrow.toml", seeds: days(9323, 15), from: 7501},
 		{name: "calm furrow", scenario: "calm-furrow.toml", seeds: days(9256, 5), from: 7551},
+		{name: "granules", scenario: "random-granules.toml", also: []string{"random-granules.toml", "calm-granules.toml"}, seeds: days(9341, 15), from: 7601},
 		{name: "look-alikes", scenario: "random-look-alikes.toml", seeds: days(9801, 15), from: 7851},
 		{name: "zone and speed", scenario: "random-zone-speed.toml", seeds: days(9821, 20), from: 7821},
 		{name: "clocks told", scenario: "clocks-told.toml", seeds: days(9621, 30), from: 7621},

@@ -19,57 +19,17 @@ type Scanned struct {
 // (methods, section m). The lines run east and north by turns of the heading
 // that most of the way has, across it.
 func Scan(swaths []Swath, d float64) Scanned {
-	sn, cs := math.Sincos(course(swaths))
-	// u runs along the passes, v across them; a line has one u.
-	turn := func(p ground.Point) ground.Point { return ground.Point{p[0]*sn + p[1]*cs, p[0]*cs - p[1]*sn} }
-	type piece struct {
-		pass       int
-		ring       ground.Ring
-		first, end int // lines that it meets
-	}
-	var pieces []piece
-	for i := range swaths {
-		for _, q := range swaths[i].quads(straight) {
-			r := make(ground.Ring, len(q))
-			lo, hi := math.Inf(1), math.Inf(-1)
-			for k, p := range q {
-				r[k] = turn(p)
-				lo, hi = min(lo, r[k][0]), max(hi, r[k][0])
-			}
-			// line k lies at (k + 1/2) d
-			first, end := int(math.Ceil(lo/d-0.5)), int(math.Ceil(hi/d-0.5))
-			if first < end {
-				pieces = append(pieces, piece{swaths[i].Pass, r, first, end})
-			}
-		}
-	}
-	slices.SortStableFunc(pieces, func(a, b piece) int { return cmp.Compare(a.first, b.first) })
 	type stretch struct {
 		pass   int
 		lo, hi float64
 	}
 	var out Scanned
-	var open []piece
 	var on []stretch
-	next := 0
-	for k := 0; next < len(pieces) || len(open) > 0; k++ {
-		if len(open) == 0 {
-			k = pieces[next].first
-		}
-		for ; next < len(pieces) && pieces[next].first <= k; next++ {
-			open = append(open, pieces[next])
-		}
-		u := (float64(k) + 0.5) * d
+	sweep(swaths, d, func(_ int, hits []hit) {
 		on = on[:0]
-		open = slices.DeleteFunc(open, func(p piece) bool {
-			if k >= p.end {
-				return true
-			}
-			if lo, hi, ok := along(p.ring, u); ok {
-				on = append(on, stretch{p.pass, lo, hi})
-			}
-			return false
-		})
+		for _, h := range hits {
+			on = append(on, stretch{swaths[h.swath].Pass, h.lo, h.hi})
+		}
 		// by pass first: what a pass covers of the line
 		slices.SortFunc(on, func(a, b stretch) int { return cmp.Or(cmp.Compare(a.pass, b.pass), cmp.Compare(a.lo, b.lo)) })
 		each := 0.0
@@ -94,8 +54,66 @@ func Scan(swaths []Swath, d float64) Scanned {
 		}
 		out.Worked += all * d
 		out.Twice += (each - all) * d
-	}
+	})
 	return out
+}
+
+// hit is what of a line a piece of a swath covers.
+type hit struct {
+	swath  int
+	lo, hi float64
+}
+
+// sweep lays lines every d metres across the way that most swaths run, and gives
+// what each meets; line k lies at (k + 1/2) d. The hits are only lent.
+func sweep(swaths []Swath, d float64, line func(k int, hits []hit)) {
+	sn, cs := math.Sincos(course(swaths))
+	// u runs along the passes, v across them; a line has one u.
+	turn := func(p ground.Point) ground.Point { return ground.Point{p[0]*sn + p[1]*cs, p[0]*cs - p[1]*sn} }
+	type piece struct {
+		swath      int
+		ring       ground.Ring
+		first, end int // lines that it meets
+	}
+	var pieces []piece
+	for i := range swaths {
+		for _, q := range swaths[i].quads(straight) {
+			r := make(ground.Ring, len(q))
+			lo, hi := math.Inf(1), math.Inf(-1)
+			for k, p := range q {
+				r[k] = turn(p)
+				lo, hi = min(lo, r[k][0]), max(hi, r[k][0])
+			}
+			first, end := int(math.Ceil(lo/d-0.5)), int(math.Ceil(hi/d-0.5))
+			if first < end {
+				pieces = append(pieces, piece{i, r, first, end})
+			}
+		}
+	}
+	slices.SortStableFunc(pieces, func(a, b piece) int { return cmp.Compare(a.first, b.first) })
+	var open []piece
+	var hits []hit
+	next := 0
+	for k := 0; next < len(pieces) || len(open) > 0; k++ {
+		if len(open) == 0 {
+			k = pieces[next].first
+		}
+		for ; next < len(pieces) && pieces[next].first <= k; next++ {
+			open = append(open, pieces[next])
+		}
+		u := (float64(k) + 0.5) * d
+		hits = hits[:0]
+		open = slices.DeleteFunc(open, func(p piece) bool {
+			if k >= p.end {
+				return true
+			}
+			if lo, hi, ok := along(p.ring, u); ok {
+				hits = append(hits, hit{p.swath, lo, hi})
+			}
+			return false
+		})
+		line(k, hits)
+	}
 }
 
 // scanError is what a scan may be off by, m2, beside its rule: an end of a swath
