@@ -22,7 +22,8 @@ func TestDigs(t *testing.T) {
 	journal.ClockOffset, journal.ClockError = 3600, 0
 	day.Streams = append(day.Streams, evenstand.Stream{Source: journal, Entries: once([]evenstand.Entry{
 		dig(3600+200, evenstand.Rows{2}, "slot open"), dig(3600+210, evenstand.Rows{90}, "slot open"),
-		dig(3600+9000, evenstand.Rows{3}, "air pockets"), {T: d.start, What: "remark", Value: math.NaN(), Note: "slot open"},
+		dig(3600+9000, evenstand.Rows{3}, "air pockets"),
+		{T: d.start, What: "remark", Value: math.NaN(), Note: "slot open"},
 	})})
 	slots := func(fs []evenstand.Finding) (out []evenstand.Finding) {
 		for _, f := range fs {
