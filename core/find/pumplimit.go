@@ -50,6 +50,7 @@ type pumpWatch struct {
 	soundAt    evenstand.Micros
 	shortAt    evenstand.Micros
 	planted    float64 // m2 of the rows with a starter, all of it
+	target     float64 // for which speeds are, m3/m2; 0 none yet
 }
 
 // pumpPoint is a window: the speed, and the one for which the flow suffices.
@@ -92,6 +93,9 @@ func (e *Engine) tickPump(t evenstand.Micros) {
 		w.clear()
 		return
 	}
+	if w.target != l.target {
+		w.ask(l.target)
+	}
 	if w.sec == 0 {
 		w.from = e.bar.Speed
 	}
@@ -119,6 +123,23 @@ func (e *Engine) tickPump(t evenstand.Micros) {
 		return
 	}
 	e.judgePump(p, t)
+}
+
+// ask turns the speeds that are known into those at which a new target asks for
+// as much: it is the flow that a pump limits.
+func (w *pumpWatch) ask(target float64) {
+	if w.target > 0 {
+		x := w.target / target
+		for i := range w.late {
+			w.late[i].v *= x
+			w.late[i].y *= x
+		}
+		if w.cse != nil && w.cse.open() {
+			w.cse.pump.limit *= x
+			w.cse.pump.was.sum *= x
+		}
+	}
+	w.target = target
 }
 
 // judgePump takes a window.
