@@ -307,17 +307,17 @@ func (w *pumpWatch) known() bool { return w.cse != nil && w.cse.open() }
 func (e *Engine) reportPump(c *caseFile, f *evenstand.Finding) {
 	x := c.pump
 	m := x.ratio.mean()
-	f.Evidence = []evenstand.Evidence{
-		ev("keeps up with", x.limit, x.limit*0.99, x.limit*1.01, x.windowsShort, "m/s"),
-		ev("liquid over its target above that", m, nan, nan, x.windowsShort, ""),
-		ev("share of the planting that falls short", x.short/math.Max(1, x.all), nan, nan, nan, "fraction"),
-		ev("odds for a limit", math.Exp(math.Min(x.odds, 690)), nan, nan, nan, ""),
-	}
 	was := x.was.mean()
 	fell := 1 - x.limit/was
+	// The meter is known to 1 % (judgement).
+	f.Evidence = []evenstand.Evidence{ev("keeps up with", x.limit, x.limit*0.99, x.limit*1.01, x.windowsShort, "m/s")}
 	if fell > 0.02 {
 		f.Evidence = append(f.Evidence, ev("kept up at first with", was, nan, nan, nan, "m/s"))
 	}
+	f.Evidence = append(f.Evidence,
+		ev("liquid over its target above that", m, nan, nan, x.windowsShort, "fraction"),
+		ev("share of the planting that falls short", x.short/math.Max(1, x.all), nan, nan, nan, "fraction"),
+		ev("odds for a limit", math.Exp(math.Min(x.odds, 690)), nan, nan, nan, ""))
 	// Prior odds of the trade (agronomy F55), weighed by how it goes on: a screen
 	// fills over acres and is right again once it was cleaned, a pump stays as it
 	// is for the day. Judgement, no published odds.
