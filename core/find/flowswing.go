@@ -151,7 +151,7 @@ func (e *Engine) reportFlowSwing(c *caseFile, f *evenstand.Finding) {
 		ev("from thick to thick", v/x.hz.mean(), nan, nan, nan, "m"),
 	}
 	if x.mean.n > 0 {
-		f.Evidence = append(f.Evidence, ev("liquid over its target", x.mean.mean(), nan, nan, x.mean.n, ""))
+		f.Evidence = append(f.Evidence, ev("liquid over its target", x.mean.mean(), nan, nan, nan, ""))
 	}
 	// Prior odds of the trade (agronomy F56, F58, F18), weighed by whether the
 	// pace keeps to the time or to the distance. Judgement, no published odds.

@@ -50,6 +50,7 @@ type pumpWatch struct {
 	soundAt    evenstand.Micros
 	shortAt    evenstand.Micros
 	planted    float64 // m2 of the rows with a starter, all of it
+	target     float64 // for which speeds are, m3/m2; 0 none yet
 }
 
 // pumpPoint is a window: the speed, and the one for which the flow suffices.
@@ -92,6 +93,9 @@ func (e *Engine) tickPump(t evenstand.Micros) {
 		w.clear()
 		return
 	}
+	if w.target != l.target {
+		w.ask(l.target)
+	}
 	if w.sec == 0 {
 		w.from = e.bar.Speed
 	}
@@ -119,6 +123,23 @@ func (e *Engine) tickPump(t evenstand.Micros) {
 		return
 	}
 	e.judgePump(p, t)
+}
+
+// ask turns the speeds that are known into those at which a new target asks for
+// as much: it is the flow that a pump limits.
+func (w *pumpWatch) ask(target float64) {
+	if w.target > 0 {
+		x := w.target / target
+		for i := range w.late {
+			w.late[i].v *= x
+			w.late[i].y *= x
+		}
+		if w.cse != nil && w.cse.open() {
+			w.cse.pump.limit *= x
+			w.cse.pump.was.sum *= x
+		}
+	}
+	w.target = target
 }
 
 // judgePump takes a window.
@@ -286,17 +307,17 @@ func (w *pumpWatch) known() bool { return w.cse != nil && w.cse.open() }
 func (e *Engine) reportPump(c *caseFile, f *evenstand.Finding) {
 	x := c.pump
 	m := x.ratio.mean()
-	f.Evidence = []evenstand.Evidence{
-		ev("keeps up with", x.limit, x.limit*0.99, x.limit*1.01, x.windowsShort, "m/s"),
-		ev("liquid over its target above that", m, nan, nan, x.windowsShort, ""),
-		ev("share of the planting that falls short", x.short/math.Max(1, x.all), nan, nan, nan, "fraction"),
-		ev("odds for a limit", math.Exp(math.Min(x.odds, 690)), nan, nan, nan, ""),
-	}
 	was := x.was.mean()
 	fell := 1 - x.limit/was
+	// The meter is known to 1 % (judgement).
+	f.Evidence = []evenstand.Evidence{ev("keeps up with", x.limit, x.limit*0.99, x.limit*1.01, x.windowsShort, "m/s")}
 	if fell > 0.02 {
 		f.Evidence = append(f.Evidence, ev("kept up at first with", was, nan, nan, nan, "m/s"))
 	}
+	f.Evidence = append(f.Evidence,
+		ev("liquid over its target above that", m, nan, nan, x.windowsShort, "fraction"),
+		ev("share of the planting that falls short", x.short/math.Max(1, x.all), nan, nan, nan, "fraction"),
+		ev("odds for a limit", math.Exp(math.Min(x.odds, 690)), nan, nan, nan, ""))
 	// Prior odds of the trade (agronomy F55), weighed by how it goes on: a screen
 	// fills over acres and is right again once it was cleaned, a pump stays as it
 	// is for the day. Judgement, no published odds.

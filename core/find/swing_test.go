@@ -179,12 +179,13 @@ func TestForcePower(t *testing.T) {
 
 // poured feeds an engine with liquid whose rate, and the speed, are said.
 type poured struct {
-	hours float64
-	seed  uint64
-	speed func(t float64) float64         // m/s
-	flow  func(t, v, way float64) float64 // of what is asked for
-	halt  func(t float64) bool            // it stands
-	only  bool                            // no meter of the machine, rows' alone
+	hours  float64
+	seed   uint64
+	speed  func(t float64) float64         // m/s
+	flow   func(t, v, way float64) float64 // of what is asked for
+	halt   func(t float64) bool            // it stands
+	target func(t float64) float64         // of the usual, every minute
+	only   bool                            // no meter of the machine, rows' alone
 }
 
 func (w poured) run() []evenstand.Finding {
@@ -196,11 +197,16 @@ func (w poured) run() []evenstand.Finding {
 	e := find.New(cfg)
 	rnd := rand.New(rand.NewPCG(w.seed, 13))
 	noise := make([]float64, rows)
-	e.LiquidTarget(t0, perM2)
+	target := perM2
+	e.LiquidTarget(t0, target)
 	down, way := false, 0.0
 	for s := range int(w.hours * 3600) {
 		t := float64(s)
 		planting := math.Mod(t, 275) < 250
+		if w.target != nil && s%60 == 0 {
+			target = perM2 * w.target(t)
+			e.LiquidTarget(at(t), target)
+		}
 		if w.halt != nil && w.halt(t) {
 			planting = false
 		}
@@ -219,11 +225,11 @@ func (w poured) run() []evenstand.Finding {
 			way += v
 			x := w.flow(t, v, way)
 			if !w.only {
-				e.LiquidRate(at(t), perM2*x*(1+0.007*rnd.NormFloat64()))
+				e.LiquidRate(at(t), target*x*(1+0.007*rnd.NormFloat64()))
 			}
 			for r := range rows {
 				noise[r] = 0.5*noise[r] + math.Sqrt(0.75)*rnd.NormFloat64()
-				e.Flow(r+1, at(t), perM2*v*0.762*x*(1+0.05*noise[r]))
+				e.Flow(r+1, at(t), target*v*0.762*x*(1+0.05*noise[r]))
 			}
 		}
 		e.Tick(at(t+1), find.Bar{Planting: planting, Speed: v, Way: way})
@@ -356,6 +362,18 @@ func TestPumpLimit(t *testing.T) {
 		}
 		return varied(t)
 	}, flow: limited(3.6)}.run(), evenstand.KindPumpLimit, sixteen(), evenstand.CausePumpWorn)
+}
+
+// It is the flow that a pump limits: by the targets of a map it shows at one
+// speed too.
+func TestPumpLimitByTarget(t *testing.T) {
+	target := func(t float64) float64 { return 1 + 0.1*math.Sin(t/100) }
+	f := one(t, poured{hours: 1.5, seed: 10, target: target, flow: func(t, v, way float64) float64 {
+		return math.Min(1, 0.95*fast/(v*target(t-math.Mod(t, 60))))
+	}}.run(), evenstand.KindPumpLimit, sixteen(), evenstand.CausePumpWorn)
+	if x := f.Harm; len(x) != 1 || x[0].Amount.Mid <= 0 {
+		t.Errorf("harm %+v", x)
+	}
 }
 
 // A screen fills and is cleaned at the fill; a pump outlasts it.
