@@ -724,10 +724,10 @@ var looks = map[string]struct {
 // that after trouble of them it matters which it was.
 var parted = []string{evenstand.KindRateOff, evenstand.KindRowBounce, evenstand.KindRowDrive, evenstand.KindLiquidRateOff, evenstand.KindGranularRateOff}
 
-// toldPart gives the remedy of the first cause where the kind is one of those
-// and the cause is likely.
+// toldPart gives the remedy of the first cause where the kind is one of those, or
+// the cause the seed, and it is likely.
 func toldPart(f *evenstand.Finding) (r relation.Remedy, ok bool) {
-	if !slices.Contains(parted, f.Kind) || len(f.Causes) == 0 || f.Causes[0].Probability < likely {
+	if len(f.Causes) == 0 || f.Causes[0].Probability < likely || !slices.Contains(parted, f.Kind) && f.Causes[0].Cause != evenstand.CauseLot {
 		return r, false
 	}
 	return relation.RemedyFor(f.Kind, f.Causes[0].Cause)

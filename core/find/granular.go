@@ -12,7 +12,7 @@ var granules = product{low: evenstand.KindGranularRowOff, high: evenstand.KindGr
 const (
 	granulesNone = 0.05                      // of what is asked for: less is none
 	fillLeast    = 3 * 60 * evenstand.Second // standing so long, boxes may have been filled (judgement)
-	fillAfter    = 2 * 60 * evenstand.Second // how soon after it a gate that was not seated shows (judgement)
+	fillAfter    = 60 * evenstand.Second     // how soon after it a gate that was not seated shows (judgement)
 )
 
 // Granules takes what a row puts on the ground in kg/m2 while planting. Where
