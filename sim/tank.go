@@ -19,6 +19,7 @@ const (
 	gaugeBias   = 0.004 // of its size, for the whole day
 	fillWritten = 0.005 // of a fill, the error of the pump's counter
 	tankLead    = 1800  // s of work before a tank is empty: by then it must be said
+	tankNear    = 4500  // the same, with what is not known of it: said sooner where less is known
 	unitSeeds   = 80000 // R19
 )
 
@@ -236,6 +237,18 @@ func (w *world) tankFaults() (out []Fault) {
 	t := w.tanks
 	if t == nil {
 		return nil
+	}
+	// What would have been said soon when the day ended is true as well.
+	for tank := range len(t.level) + 1 {
+		if w.tot.Area > 0 && t.low[tank] == nil && t.area(w, tank)*t.worked/w.tot.Area < tankNear {
+			end := w.s.t0 + evenstand.FromSeconds(w.seconds())
+			out = append(out, Fault{
+				ID: "nearly low, " + tankName(tank), Kind: evenstand.KindRefillSoon, Variant: "at the end", Rows: span(1, w.s.Planter.Rows),
+				From: end - evenstand.FromSeconds(tankNear-tankLead), To: end, Params: map[string]float64{}, Cause: evenstand.CauseUsedUp, Causes: []string{evenstand.CauseUsedUp},
+				Excused: []string{evenstand.KindRefillSoon}, Distract: true, Ratio: 1, Happened: true, Grade: w.s.Output.Grade,
+			})
+			break
+		}
 	}
 	t.close(w, w.seconds())
 	for _, p := range t.periods {
