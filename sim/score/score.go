@@ -322,8 +322,9 @@ func (w work) excuse(f *evenstand.Finding, ts []sim.Fault) *sim.Fault {
 		if !t.Happened || !slices.Contains(t.Excused, f.Kind) {
 			continue
 		}
-		// Ground that was left is said of a field, whatever left it.
-		if f.Kind == evenstand.KindUnplantedLeft && overlap(f.Rows, t.Rows) > 0 || overlap(f.Rows, t.Rows) >= 0.5 && w.near(f.Since, t) {
+		// Ground that was left is said of a field, whatever left it; of no rows in
+		// particular it is under or beside the bar.
+		if f.Kind == evenstand.KindUnplantedLeft && (overlap(f.Rows, t.Rows) > 0 || len(f.Rows) == 0 && len(t.Rows) >= 8 && w.near(f.Since, t)) || overlap(f.Rows, t.Rows) >= 0.5 && w.near(f.Since, t) {
 			return t
 		}
 	}
