@@ -293,11 +293,9 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	for _, l := range b.settings.Plans {
 		fmt.Fprintf(h, "plan %q %s %q\n", l.Field, l.Rows, l.Lot)
 	}
-	if len(b.settings.Plans) > 0 {
-		for _, e := range p.lotsBefore(begin) {
-			line = entryCodec.put(line[:0], &e)
-			h.Write(line)
-		}
+	for _, e := range p.lotsBefore(begin) {
+		line = entryCodec.put(line[:0], &e)
+		h.Write(line)
 	}
 	for i := range p.hand {
 		if e := &p.hand[i]; e.T >= begin && e.T < end {

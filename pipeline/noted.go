@@ -39,7 +39,7 @@ func (s *settler) hearEntries() error {
 func (s *settler) heeds(x *evenstand.Entry) bool {
 	switch x.What {
 	case "dig", "lot", "refill":
-		return x.T >= s.day.From && x.T < s.midnight
+		return x.T >= s.day.From && x.T < max(s.midnight, s.cut)
 	}
 	return false
 }

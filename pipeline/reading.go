@@ -111,6 +111,9 @@ func (s *settler) reading(x evenstand.Reading) error {
 		return nil
 	case x.Quantity == evenstand.LiquidRate && (x.Element.Scope == evenstand.ScopeMachine || x.Element.Scope == evenstand.ScopeTank):
 		s.engine.LiquidRate(x.T, x.Value)
+		if x.Element.Scope == evenstand.ScopeMachine || len(s.card.Tanks) <= 1 {
+			s.engine.LiquidWhole(x.T, x.Value)
+		}
 		return nil
 	case x.Quantity == evenstand.GranularRate:
 		s.granules(x)

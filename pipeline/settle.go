@@ -569,7 +569,7 @@ func (s *settler) start() {
 // finish ends the day.
 func (s *settler) finish() Result {
 	v := &s.survey_
-	s.res.AsOf, s.res.Card, s.res.OnBoard = v.last, s.card, s.engine.OnBoard()
+	s.res.AsOf, s.res.Card = v.last, s.card
 	end := v.last
 	s.endGaps()
 	switch {
@@ -580,7 +580,8 @@ func (s *settler) finish() Result {
 	}
 	s.noteSpeed()
 	s.noteUntold()
-	s.hearNotes(s.midnight)
+	s.hearNotes(max(s.midnight, s.cut))
+	s.res.OnBoard = s.engine.OnBoard() // with fills that were written down after the last log
 	s.noteLots()
 	fs := s.engine.Finish(end)
 	if f, ok := find.ClockOff(s.boxes, s.stops); ok {

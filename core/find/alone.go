@@ -41,9 +41,27 @@ type aloneWatch struct {
 	puddle spell
 }
 
+// rowFlow is the last word of a row, or of all, with the time between words.
 type rowFlow struct {
-	t evenstand.Micros
-	v float64
+	t     evenstand.Micros
+	v     float64
+	every evenstand.Micros // 0: not known yet
+}
+
+// aloneSlowest is the longest time between words for which one stands.
+const aloneSlowest = 15 * evenstand.Second
+
+// say takes a word.
+func (r *rowFlow) say(t evenstand.Micros, v float64) {
+	if d := t - r.t; r.t != evenstand.NoTime && r.t != 0 && d > 0 && d <= aloneSlowest {
+		r.every = d
+	}
+	r.t, r.v = t, v
+}
+
+// fresh tells whether the last word still stands: a slow log says less often.
+func (r *rowFlow) fresh(t evenstand.Micros) bool {
+	return r.t != evenstand.NoTime && r.t != 0 && t-r.t <= max(aloneStale*evenstand.Second, r.every*3/2)
 }
 
 // spell is one of the three troubles.
@@ -76,25 +94,22 @@ func (e *Engine) FlowEver(n int, t evenstand.Micros, flow, speed float64) {
 	w := &e.alone
 	w.speed = speed
 	if n == 0 {
-		w.whole = rowFlow{t, flow}
+		w.whole.say(t, flow)
 		return
 	}
 	for len(w.rows) < n {
 		w.rows = append(w.rows, rowFlow{t: evenstand.NoTime})
 	}
-	w.rows[n-1] = rowFlow{t, flow}
+	w.rows[n-1].say(t, flow)
 }
 
 // flow is what all of it comes to; false when no box says anything of late.
 func (w *aloneWatch) flow(t evenstand.Micros) (sum float64, ok bool) {
-	fresh := func(r rowFlow) bool {
-		return r.t != evenstand.NoTime && r.t != 0 && t-r.t <= aloneStale*evenstand.Second
-	}
-	if fresh(w.whole) {
+	if w.whole.fresh(t) {
 		return w.whole.v, true
 	}
-	for _, r := range w.rows {
-		if fresh(r) {
+	for i := range w.rows {
+		if r := &w.rows[i]; r.fresh(t) {
 			sum, ok = sum+r.v, true
 		}
 	}

@@ -20,11 +20,18 @@ func (e *Engine) Flow(n int, t evenstand.Micros, flow float64) {
 
 // LiquidRate takes what the machine's own meter says goes on, in m3/m2.
 func (e *Engine) LiquidRate(t evenstand.Micros, rate float64) {
-	e.liquid.said = rowFlow{t, rate}
 	e.liquid.takeRate(rate)
 	if rate >= 0 && e.liquid.settled >= flowSettle {
 		e.pump.rate.add(rate)
 		e.flowSwing.rate.add(rate)
+	}
+}
+
+// LiquidWhole takes the same where it is known to be all of the liquid that the
+// planter puts on.
+func (e *Engine) LiquidWhole(t evenstand.Micros, rate float64) {
+	if rate >= 0 {
+		e.liquid.said.say(t, rate)
 	}
 }
 

@@ -225,6 +225,8 @@ func (e *Engine) openPump(limit float64, t evenstand.Micros) {
 	if x := e.liquid.whole.cse; x != nil && x.open() && x.whole.ratio.Mean() < 1 {
 		x.dropped = true
 		since = min(since, x.onset)
+	} else if x != nil && x.open() { // too much until now, which a limit ends
+		x.until = since
 	}
 	w.sound = 0
 	if old := w.ended; old != nil && !old.dropped && since-old.until < pumpAgain && !old.pump.recovered {

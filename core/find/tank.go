@@ -3,6 +3,7 @@ package find
 import (
 	"cmp"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -68,6 +69,7 @@ type stock struct {
 	size     float64 // m3 or seeds; NaN unknown
 	most     float64 // highest content seen
 	known    bool
+	shared   bool // another tank feeds rows of it too
 	guessed  bool // what was in it before its first fill is guessed
 	gauged   bool // a level was read
 	belief   tank.Belief
@@ -134,6 +136,13 @@ func (e *Engine) initTanks() {
 	for _, t := range e.cfg.Tanks {
 		w.stocks = append(w.stocks, &stock{name: t.Name, n: t.N, rows: t.Rows, size: t.Capacity, lastFill: evenstand.NoTime, driven: evenstand.NoTime})
 	}
+	for i, s := range w.stocks {
+		for _, o := range w.stocks[:i] {
+			if len(s.rows) == 0 || len(o.rows) == 0 || slices.ContainsFunc(s.rows, func(n int) bool { return slices.Contains(o.rows, n) }) {
+				s.shared, o.shared = true, true
+			}
+		}
+	}
 	w.seed = &stock{name: "seed", size: nan, lastFill: evenstand.NoTime, driven: evenstand.NoTime}
 }
 
@@ -152,7 +161,7 @@ func (e *Engine) stockOf(n int) *stock {
 
 // TankLevel takes what is in a tank, m3, whatever the planter does.
 func (e *Engine) TankLevel(n int, level float64) {
-	if level >= 0 {
+	if level > 0 { // a gauge that is off shows nothing
 		s := e.stockOf(max(1, n))
 		s.window.add(level)
 		s.gauged = true
@@ -163,12 +172,10 @@ func (e *Engine) TankLevel(n int, level float64) {
 func (e *Engine) Filled(f Fill) {
 	w := &e.tanks
 	switch {
+	case f.Volume > 0 && len(w.stocks) == 0:
+		e.stockOf(1).filled(f.T, f.Volume)
 	case f.Volume > 0:
-		if s := w.named(f.Words); s != nil {
-			s.filled(f.T, f.Volume)
-		} else if len(w.stocks) == 0 {
-			e.stockOf(1).filled(f.T, f.Volume)
-		}
+		w.share(f)
 	case f.Seeds > 0:
 		w.seed.filled(f.T, f.Seeds)
 	}
@@ -177,18 +184,42 @@ func (e *Engine) Filled(f Fill) {
 	}
 }
 
-// named finds the tank that words speak of: the only one, or that whose name
-// they hold.
-func (w *tankWatch) named(words string) *stock {
-	if len(w.stocks) == 1 {
-		return w.stocks[0]
+// tankNamed finds a tank by its number in the words of a fill.
+var tankNamed = regexp.MustCompile(`(?i)\btank\s*#?(\d{1,2})\b`)
+
+// share puts a fill into the tank that its words name; a fill of tanks of one
+// product is shared by what each lacks. Where that could be several products,
+// nobody knows.
+func (w *tankWatch) share(f Fill) {
+	of := w.stocks
+	if m := tankNamed.FindStringSubmatch(f.Words); m != nil {
+		of = slices.DeleteFunc(slices.Clone(of), func(s *stock) bool { return strconv.Itoa(s.n) != strings.TrimLeft(m[1], "0") })
+	} else if named := slices.DeleteFunc(slices.Clone(of), func(s *stock) bool {
+		return s.name == "" || !strings.Contains(strings.ToLower(f.Words), strings.ToLower(s.name))
+	}); len(named) > 0 {
+		of = named
 	}
-	for _, s := range w.stocks {
-		if s.name != "" && strings.Contains(strings.ToLower(words), strings.ToLower(s.name)) {
-			return s
+	if len(of) == 0 || slices.ContainsFunc(of, func(s *stock) bool { return s.name != of[0].name }) {
+		return
+	}
+	lacks, all := make([]float64, len(of)), 0.0
+	for i, s := range of {
+		lacks[i] = math.Max(0, s.size)
+		if s.known {
+			b := s.belief
+			b.Use(s.shown - s.shownAtFill())
+			left, _ := b.Left()
+			lacks[i] = math.Max(0, s.size-left)
 		}
+		all += lacks[i]
 	}
-	return nil
+	for i, s := range of {
+		part := 1 / float64(len(of))
+		if all > 0 && !math.IsNaN(all) {
+			part = lacks[i] / all
+		}
+		s.filled(f.T, f.Volume*part)
+	}
 }
 
 // filled takes an amount that was put in.
@@ -204,12 +235,21 @@ func (s *stock) filled(t evenstand.Micros, amount float64) {
 	if !s.known {
 		s.begin(t, amount*(1+unknownLeft), amount*unknownLeft)
 		s.guessed = true
+		s.holds()
 		return
 	}
 	s.belief.Use(s.shown)
 	s.belief.NotEmpty()
 	s.belief.Fill(amount, math.Max(tank.FillError*amount, tank.FillError*s.room()))
 	s.shown = 0
+	s.holds()
+}
+
+// holds keeps what is believed to be in the tank within its size.
+func (s *stock) holds() {
+	if left, sd := s.belief.Left(); s.size > 0 && left > s.size {
+		s.belief.FillTo(s.size, math.Min(sd, left-s.size)+tank.FillError*s.size)
+	}
 }
 
 // begin is when a content becomes known.
@@ -234,20 +274,21 @@ func (s *stock) room() float64 {
 // flowOf is what runs to the rows of a stock, m3 a second.
 func (e *Engine) flowOf(s *stock, t evenstand.Micros) (flow float64, ok bool) {
 	w := &e.alone
+	if s.shared { // what runs is not told apart
+		return 0, false
+	}
 	if len(s.rows) == 0 || len(s.rows) >= len(e.rows) {
 		if sum, ok := w.flow(t); ok {
 			return sum, true
 		}
-		if r := e.liquid.said; r.t != 0 && t-r.t <= aloneStale*evenstand.Second && e.bar.Planting {
+		if r := &e.liquid.said; r.fresh(t) && e.bar.Planting {
 			return r.v * e.bar.Speed * e.cfg.Spacing * float64(len(e.rows)), true
 		}
 		return 0, false
 	}
 	for _, n := range s.rows {
-		if n <= len(w.rows) {
-			if r := w.rows[n-1]; r.t != evenstand.NoTime && t-r.t <= aloneStale*evenstand.Second {
-				flow, ok = flow+r.v, true
-			}
+		if n <= len(w.rows) && w.rows[n-1].fresh(t) {
+			flow, ok = flow+w.rows[n-1].v, true
 		}
 	}
 	return flow, ok
@@ -387,7 +428,15 @@ func (e *Engine) tankLevel(s *stock, t evenstand.Micros, level, share float64) {
 	} else {
 		s.belief.See(level, sd)
 	}
-	if len(s.points) == tankKept {
+	// A fill that is read in several steps is one.
+	if k := len(s.points) - 1; k > 0 && p.FilledSD > 0 && s.points[k].FilledSD > 0 && p.Shown-s.points[k].Shown < tankRise*s.room() && p.Hours-s.points[k].Hours < 1 {
+		if q := &s.points[k]; q.Filled > 0 && p.Filled == 0 {
+			p.Filled, p.FilledSD = q.Filled, q.FilledSD
+		}
+		s.points = s.points[:k]
+	}
+	if len(s.points) == tankKept { // its fill goes with the next reading
+		s.points[2].Filled, s.points[2].FilledSD = s.points[2].Filled+s.points[1].Filled, math.Hypot(s.points[2].FilledSD, s.points[1].FilledSD)
 		s.points = slices.Delete(s.points, 1, 2)
 	}
 	s.points = append(s.points, p)
@@ -619,15 +668,20 @@ func (e *Engine) out(lead float64) (out []stockLeft) {
 			out = append(out, l)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b stockLeft) int {
-		switch {
-		case a.area < b.area:
-			return -1
-		case a.area > b.area:
-			return 1
+	slices.SortStableFunc(out, func(a, b stockLeft) int { return cmp.Compare(a.area, b.area) })
+	if len(out) == 0 {
+		return out
+	}
+	// What is to be filled up is what will be gone when the first may run out.
+	early := math.Max(0, out[0].area-1.645*out[0].areaSD)
+	for i := range out {
+		l := &out[i]
+		if l.area > 0 {
+			goes := math.Min(l.left, l.left*early/l.area)
+			l.used += goes
+			l.toFill = math.Min(l.of.size, l.toFill+goes)
 		}
-		return 0
-	})
+	}
 	return out
 }
 

@@ -31,6 +31,7 @@ func Halt(fs []*evenstand.Finding, of func(*evenstand.Finding) Context, until fl
 	}
 	var items []item
 	perHour, unit := math.NaN(), ""
+	var draws *ranks
 	for _, x := range fs {
 		ctx := of(x)
 		if x.Stage != evenstand.Raised || x.Status != evenstand.Open || x.Until != nil || len(x.Causes) == 0 || !(x.Money.PerArea.Mid > 0) || len(x.Rows) > 0 && ctx.Rows == 0 {
@@ -43,7 +44,10 @@ func Halt(fs []*evenstand.Finding, of func(*evenstand.Finding) Context, until fl
 		if !known || r.Minutes == 0 || r.Who != "operator" {
 			continue
 		}
-		b := &bill{f: x, ctx: ctx, unit: x.Money.Unit}
+		if draws == nil {
+			draws = drawRanks(ctx.Seed)
+		}
+		b := &bill{f: x, ctx: ctx, unit: x.Money.Unit, yields: draws.yields(ctx.Settings.Yield)}
 		if b.unit == "bu" || unit != "" && unit != b.unit {
 			continue
 		}
