@@ -256,6 +256,9 @@ func (b *Book) fieldDay(ctx context.Context, planter string, day evenstand.Day, 
 	}
 	own := map[int32]bool{}
 	for _, p := range passes {
+		if p.Field != evenstand.Unassigned {
+			d.Left = p.Field != field
+		}
 		if p.Field == field {
 			d.Passes, own[p.Index] = append(d.Passes, p), true
 		}

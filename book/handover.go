@@ -51,8 +51,14 @@ func (b *Book) Aboard(days []DaySummary, v advise.Voice) (says []string, err err
 	if err != nil {
 		return nil, err
 	}
+	tanks := 0
 	for i := range last.OnBoard {
-		says = append(says, v.Aboard(&last.OnBoard[i], card.Crop(1)))
+		if last.OnBoard[i].Tank > 0 {
+			tanks++
+		}
+	}
+	for i := range last.OnBoard {
+		says = append(says, v.Aboard(&last.OnBoard[i], card.Crop(1), tanks > 1))
 	}
 	return says, nil
 }
@@ -83,19 +89,23 @@ func (b *Book) told(ctx context.Context, planter string, day evenstand.Day, o re
 	return out, nil
 }
 
-// Place says where the planter of the last of some days is and what is left of
-// the field there, words empty where nobody knows.
-func Place(days []DaySummary, left map[string]float64, area func(m2 float64) string) string {
-	last := days[len(days)-1]
-	if len(last.Planted) == 0 {
-		return ""
+// Place says where the planter that logged last is and what is left of the field
+// there, empty where nobody knows.
+func (b *Book) Place(ctx context.Context, days []DaySummary, left map[string]float64, v advise.Voice) (string, error) {
+	last := newest(days)
+	if last == nil {
+		return "", nil
 	}
-	name := last.Planted[len(last.Planted)-1].Field
+	passes, err := b.Passes(ctx, last.Planter, last.Day)
+	if err != nil || len(passes) == 0 {
+		return "", err
+	}
+	name := passes[len(passes)-1].Field
 	if m2, ok := left[name]; ok {
-		return name + " · " + area(m2) + " left"
+		return name + " · " + v.Area(m2) + " left", nil
 	}
 	if name == evenstand.Unassigned {
-		return "field not named"
+		return "field not named", nil
 	}
-	return name
+	return name, nil
 }

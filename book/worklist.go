@@ -103,6 +103,12 @@ func halts(fs []evenstand.Finding, days []DaySummary, of func(*evenstand.Finding
 // found there: judgement, no source.
 const cleared = 3600 * evenstand.Second
 
+// toldElsewhere are the kinds of which an hour of planting says nothing: only a
+// dig, a note or a gauge does.
+var toldElsewhere = map[string]bool{
+	evenstand.KindSlotOpen: true, evenstand.KindLotMismatch: true, evenstand.KindTankDisagrees: true, evenstand.KindFillImbalance: true,
+}
+
 // goOn settles what became of findings that stood open at the end of their
 // day. One that was found again on a later day goes on in the newest of its
 // kind, and one that was not although the row planted for an hour is over:
@@ -128,6 +134,12 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 			if d.Planter != f.Planter || d.Day <= f.Day || d.Passes == 0 {
 				continue
 			}
+			if f.Kind == evenstand.KindRefillSoon { // it is of its day
+				if open {
+					ended = append(ended, i)
+				}
+				break later
+			}
 			again, next := foundAgain(f, fs, d.Day)
 			switch {
 			case next != nil:
@@ -138,8 +150,8 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 					decided = append(decided, i)
 				}
 				break later
-			case again || !open:
-				continue // only suspected there, which ends nothing
+			case again || !open || toldElsewhere[f.Kind]:
+				continue // only suspected there, or not to be seen by planting: that ends nothing
 			}
 			ref := DayRef{d.Planter, d.Day}
 			if clean[ref] == nil {

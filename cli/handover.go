@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 
-	"evenstand/book"
 	"evenstand/core/record"
 )
 
@@ -31,7 +30,9 @@ func handOverCommand() command {
 				if err != nil {
 					return err
 				}
-				where = book.Place(days, left, o.Voice.Area)
+				if where, err = b.Place(ctx, days, left, o.Voice); err != nil {
+					return err
+				}
 			}
 			w, err := b.Worklist(ctx, true)
 			if err != nil {

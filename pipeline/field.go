@@ -21,6 +21,7 @@ type FieldDay struct {
 	Track   []evenstand.TrackPoint // of those passes, in order of time
 	Lots    []evenstand.Entry      // what was filled into the boxes up to its end, in order of time
 	Doubt   []evenstand.PassRef    // passes on which places were found to be in doubt
+	Left    bool                   // the planter ended the day elsewhere
 	Doses   []Dose                 // of those passes, where a product has a limit
 }
 
@@ -252,7 +253,7 @@ func plantedSince(w FieldWork, now []evenstand.Finding) (out []evenstand.Finding
 	if again == evenstand.NoTime {
 		return nil, nil
 	}
-	w.Days, w.Left, w.Caps = w.Days[:before], false, nil
+	w.Days, w.Left, w.Caps = w.Days[:before], w.Days[before-1].Left, nil
 	then, err := SettleField(w)
 	if err != nil {
 		return nil, err

@@ -3,17 +3,24 @@ package pipeline
 import (
 	"cmp"
 	"math"
+	"slices"
 	"strings"
 
 	"evenstand"
 	"evenstand/core/find"
 )
 
-// tanks gives the card's tanks as the stages know them: by what is in them,
-// else by their name.
+// dry are words for what is in a tank that no liquid is.
+var dry = []string{"seed", "granul", "insecticide", "dry"}
+
+// tanks gives the card's tanks of liquid as the stages know them: by what is in
+// them, else by their name.
 func (s *settler) tanks() (ts []find.Tank) {
 	for _, t := range s.card.Tanks {
 		name := cmp.Or(t.Product, t.Name, "liquid")
+		if slices.ContainsFunc(dry, func(w string) bool { return strings.Contains(strings.ToLower(t.Product+" "+t.Name), w) }) {
+			continue
+		}
 		ts = append(ts, find.Tank{N: t.Number, Name: name, Capacity: t.Capacity, Rows: t.Feeds})
 	}
 	return ts

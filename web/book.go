@@ -126,7 +126,7 @@ func (s *Server) place(ctx context.Context, days []book.DaySummary) (string, err
 	if err != nil {
 		return "", err
 	}
-	return book.Place(days, left, s.voice().Area), nil
+	return s.book.Place(context.WithoutCancel(ctx), days, left, s.voice())
 }
 
 // state says how current the data are, of how many boxes, and whether their

@@ -60,6 +60,14 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 	if f.Kind == evenstand.KindRowSkips && f.Money.StillToSave.Expected == 0 && f.Money.Unit != "" {
 		return evenstand.Tonight
 	}
+	for _, e := range f.Evidence {
+		if f.Kind == evenstand.KindRefillSoon && e.Name == "lasts for" && float64(e.Low) < soonMinutes {
+			return evenstand.Now
+		}
+	}
+	if f.Kind == evenstand.KindGranularRateOff && first(f) == evenstand.CauseGranulesOff { // it is settled from the seat
+		return evenstand.Now
+	}
 	// Where as much is not seen as a dig of 10 ft shows, the dig does not wait: the
 	// ground may be as empty as the log says.
 	if x, ok := Figure(f, "share of seeds not seen"); ok && x >= shareDug {
@@ -67,6 +75,10 @@ func WhenToAct(f *evenstand.Finding) evenstand.When {
 	}
 	return usual
 }
+
+// soonMinutes is how many minutes before something may run out it is to be acted
+// on now (judgement).
+const soonMinutes = 10
 
 // shareDug is the share of missing seeds from which on digging 10 ft of a row
 // shows it: some twenty places, of which a quarter stands out (judgement).
@@ -743,7 +755,9 @@ func afterwards(f *evenstand.Finding, v Voice) evenstand.Advice {
 		return a
 	}
 	if f.Kind == evenstand.KindRefillSoon {
-		a.Do = "Nothing to do: it was filled at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
+		if a.Do = "Nothing to do: it was filled at " + v.Clock(*f.Until) + v.On(*f.Until) + "."; v.dayEnd(*f.Until) {
+			a.Do = "Nothing to do: it is of that day."
+		}
 		return a
 	}
 	how := "It ended by itself"

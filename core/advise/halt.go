@@ -25,11 +25,11 @@ func (v Voice) halt(f *evenstand.Finding) {
 	}
 	minutes, _ := Figure(f, "minutes")
 	if f.Kind == evenstand.KindStopPays {
-		f.Sentence = "A stop now for " + what + " pays: going on to the next fill" + ground + " loses " + all + ", the stop of " + Digits(minutes) + " minutes costs " + one(stop.Value) + "."
+		f.Sentence = "A stop now for " + what + " pays: waiting for the next fill" + ground + " loses " + all + ", the stop of " + Digits(minutes) + " minutes costs " + one(stop.Value) + "."
 		f.Advice.Do = "Stop at the end of this pass and do what the findings of " + what + " say."
 		f.Advice.Cautions = cautions(f.Kind, machine|under|seed)
 	} else {
-		f.Sentence = "Going on to the next fill pays: it loses " + all + " on " + what + ", and a stop of " + Digits(minutes) + " minutes before it costs " + one(stop.Value) + "."
+		f.Sentence = Capital(what) + " can wait for the next fill: waiting loses " + all + ", a stop before it costs " + one(stop.Value) + "."
 		f.Advice.Do = "Go on, and do it during the fill."
 	}
 	if f.Sources == nil {

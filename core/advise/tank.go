@@ -74,30 +74,34 @@ func (v Voice) runsOut(f *evenstand.Finding) string {
 	if !ok {
 		return "Seed or product runs out soon"
 	}
-	name = strings.ToUpper(name[:1]) + name[1:]
+	name = Capital(name)
+	if f.Until != nil && v.dayEnd(*f.Until) {
+		return name + " ran low at " + v.Clock(f.Since) + v.On(f.Since)
+	}
 	if f.Until != nil {
 		return name + " ran low at " + v.Clock(f.Since) + v.On(f.Since) + " and was filled at " + v.Clock(*f.Until)
 	}
-	s := name + " runs out first: about " + v.Value(float64(left.Value), left.Unit) + " left"
+	about := ", about " + v.Value(float64(left.Value), left.Unit) + " left"
+	far := ""
 	for _, e := range f.Evidence {
 		switch {
 		case e.Name == "lasts":
-			s += ", for " + v.span(e, func(x float64) string { return v.Area(x) })
+			far = v.span(e, func(x float64) string { return v.Area(x) })
 		case e.Name == "passes" && float64(e.High) >= 1:
-			s += " or " + numbers(math.Floor(float64(e.Low)), math.Ceil(float64(e.High))) + " passes"
+			far = numbers(math.Floor(float64(e.Low)), math.Ceil(float64(e.High))) + " passes, " + far
 		}
 	}
 	if from, to, ok := v.lastsUntil(f); ok {
-		s += ", until " + from + " to " + to
+		return name + " runs out between " + from + " and " + to + ": " + far + about
 	}
-	return s
+	return name + " runs out first: " + far + about
 }
 
 // lastsUntil gives the times between which it runs out when the work goes on as
 // it did.
 func (v Voice) lastsUntil(f *evenstand.Finding) (from, to string, ok bool) {
 	for _, e := range f.Evidence {
-		if e.Name == "lasts for" && v.AsOf > 0 {
+		if e.Name == "lasts for" && v.AsOf > 0 && evenstand.DayOf(v.AsOf, v.zone()) == evenstand.DayOf(f.Since, v.zone()) {
 			at := func(n evenstand.Number) string { return v.Clock(v.AsOf + evenstand.FromSeconds(60*float64(n))) }
 			return at(e.Low), at(e.High), true
 		}
@@ -122,9 +126,13 @@ func numbers(low, high float64) string {
 	return Digits(low) + " to " + Digits(high)
 }
 
+// leastFill is what is worth a tender's way: 10 gal (judgement).
+const leastFill = 10 * evenstand.Gallon
+
 // ask says what to have brought, and by when.
 func (v Voice) ask(f *evenstand.Finding) string {
-	var want []string
+	var want, names []string
+	sums := map[string]evenstand.Evidence{}
 	for _, e := range f.Evidence {
 		name, ok := strings.CutPrefix(e.Name, fillUpOf)
 		if !ok {
@@ -132,12 +140,23 @@ func (v Voice) ask(f *evenstand.Finding) string {
 				continue
 			}
 		}
-		x := float64(e.Value)
-		if e.Unit == "units" {
-			x = math.Ceil(x)
+		if _, have := sums[name]; !have {
+			names = append(names, name)
 		}
-		if x > 0 {
-			want = append(want, v.Value(x, e.Unit)+" of "+name)
+		e.Value += sums[name].Value
+		sums[name] = e
+	}
+	for _, name := range names {
+		e := sums[name]
+		switch x := float64(e.Value); {
+		case e.Unit == "m3" && x > leastFill:
+			step := 5 * evenstand.Gallon
+			if v.metric() {
+				step = 0.02
+			}
+			want = append(want, v.Volume(math.Ceil(x/step-1e-9)*step)+" of "+name)
+		case e.Unit == "units" && x >= 1:
+			want = append(want, v.Value(math.Ceil(x), e.Unit)+" of "+name)
 		}
 	}
 	if len(want) == 0 {
@@ -153,10 +172,11 @@ func (v Voice) ask(f *evenstand.Finding) string {
 	return s + "."
 }
 
-// Aboard says what is on board of one thing and how far it goes.
-func (v Voice) Aboard(o *evenstand.OnBoard, crop string) string {
+// Aboard says what is on board of one thing and how far it goes; several says
+// that there is more than one tank.
+func (v Voice) Aboard(o *evenstand.OnBoard, crop string, several bool) string {
 	name := Capital(o.Of)
-	if o.Tank > 0 && o.Of != "" {
+	if o.Tank > 0 && several {
 		name += ", tank " + Digits(float64(o.Tank))
 	}
 	left, unit := float64(o.Left), o.Unit

@@ -459,6 +459,9 @@ func Capital(s string) string {
 
 // lower begins a sentence in small letters; none of the steps begins with a
 // name.
+// Lower gives a sentence as it stands within another.
+func Lower(s string) string { return lower(s) }
+
 func lower(s string) string {
 	r, n := utf8.DecodeRuneInString(s)
 	if n == 0 || r == utf8.RuneError {

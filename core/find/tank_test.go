@@ -15,6 +15,11 @@ import (
 // much more goes out than the meter shows, leak gives what is lost besides, m3 a
 // second.
 func tankDay(seed uint64, scale float64, leak func(t float64) float64, noted bool, hours float64) []evenstand.Finding {
+	return tankDayEvery(1, seed, scale, leak, noted, hours)
+}
+
+// tankDayEvery is one whose flow is logged every so many seconds.
+func tankDayEvery(every int, seed uint64, scale float64, leak func(t float64) float64, noted bool, hours float64) []evenstand.Finding {
 	const rows, use, size = 16, 1.9e-4, 1.5
 	cfg := config(rows)
 	cfg.Tanks = []find.Tank{{N: 1, Name: "starter", Capacity: size}}
@@ -62,7 +67,9 @@ func tankDay(seed uint64, scale float64, leak func(t float64) float64, noted boo
 		if s%5 == 0 {
 			e.TankLevel(1, math.Max(0, level+off+0.006*size*r.NormFloat64()))
 		}
-		e.FlowEver(0, at(t), flow, v)
+		if s%every == 0 {
+			e.FlowEver(0, at(t), flow, v)
+		}
 		bar := find.Bar{Way: way, Rolling: v}
 		if lowered {
 			bar = find.Bar{Planting: !standing, Speed: v, Way: way, Rolling: v}
@@ -148,4 +155,56 @@ func TestRunsOut(t *testing.T) {
 	if f = dry(2.1); f == nil || f.Until == nil {
 		t.Errorf("the fill does not end it: %v", f)
 	}
+}
+
+// A log of a word in five or ten seconds tells of the same use.
+func TestTanksSlowLog(t *testing.T) {
+	for _, every := range []int{5, 10} {
+		for _, f := range tankDayEvery(every, 4, 1, none, true, 6) {
+			if f.Kind == evenstand.KindTankDisagrees {
+				t.Errorf("a word every %d s: %v", every, f.Evidence)
+			}
+		}
+	}
+}
+
+// Fills go into the tank that is named, or by what each lacks, and no tank holds
+// more than its size.
+func TestFillsOfTwoTanks(t *testing.T) {
+	board := func(fills ...find.Fill) map[int]float64 {
+		cfg := config(16)
+		left, right := []int{1, 2, 3, 4, 5, 6, 7, 8}, []int{9, 10, 11, 12, 13, 14, 15, 16}
+		cfg.Tanks = []find.Tank{{N: 1, Name: "starter", Capacity: 0.8, Rows: left}, {N: 2, Name: "starter", Capacity: 0.8, Rows: right}}
+		e := find.New(cfg)
+		for _, f := range fills {
+			f.T, f.Seeds = at(0), math.NaN()
+			e.Filled(f)
+		}
+		e.Lower(at(0))
+		way := 0.0
+		for s := range 900 {
+			way += fast
+			for r := 1; r <= 16; r++ {
+				e.FlowEver(r, at(float64(s)), 1e-5, fast)
+			}
+			e.Tick(at(float64(s+1)), find.Bar{Planting: true, Speed: fast, Way: way, Rolling: fast})
+		}
+		out := map[int]float64{}
+		for _, o := range e.OnBoard() {
+			if o.Tank > 0 {
+				out[o.Tank] = float64(o.Left)
+			}
+		}
+		return out
+	}
+	const used = 900 * 8e-5
+	near := func(what string, got map[int]float64, one, two float64) {
+		t.Helper()
+		if math.Abs(got[1]-one) > 0.02 || math.Abs(got[2]-two) > 0.02 {
+			t.Errorf("%s: %v, want %.2f and %.2f", what, got, one, two)
+		}
+	}
+	near("both together", board(find.Fill{Volume: 1.2, Words: "starter"}), 0.66-used, 0.66-used) // a tenth was there
+	near("each by its number", board(find.Fill{Volume: 0.3, Words: "tank 1 starter"}, find.Fill{Volume: 0.6, Words: "starter tank 2"}), 0.33-used, 0.66-used)
+	near("more than there is room for", board(find.Fill{Volume: 4, Words: "starter"}), 0.8-used, 0.8-used)
 }

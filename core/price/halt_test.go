@@ -50,6 +50,24 @@ func TestHalt(t *testing.T) {
 	if f, ok := price.Halt([]*evenstand.Finding{open()}, of, 40*evenstand.Acre); ok {
 		t.Errorf("2 acres are left: %s", f.Kind)
 	}
+	// An hour of the season lost (R21) makes the stop dearer.
+	cost := func(season float64) float64 {
+		c := ctx
+		c.FieldLeft, c.Settings.Season = 200*evenstand.Acre, season
+		f, ok := price.Halt([]*evenstand.Finding{open()}, func(*evenstand.Finding) price.Context { return c }, 100*evenstand.Acre)
+		if !ok {
+			t.Fatalf("nothing is weighed with a season of %g m2", season)
+		}
+		for _, e := range f.Evidence {
+			if e.Name == "the stop, beyond the same work during the fill" {
+				return float64(e.Value)
+			}
+		}
+		return 0
+	}
+	if none, much := cost(0), cost(2500*evenstand.Acre); !(much > none && none > 30) {
+		t.Errorf("the stop costs $%.2f with no season and $%.2f with 2,500 acres", none, much)
+	}
 	// A second row with the same trouble costs its minutes alone.
 	ctx.FieldLeft = 100 * evenstand.Acre
 	two := []*evenstand.Finding{open(), open()}

@@ -102,15 +102,24 @@ func Relations(f *evenstand.Finding) []string {
 	return out
 }
 
-// Rank orders findings for the worklist: a stop that pays now first, then the
-// most still to save, then the most lost so far, then the id.
+// urgency orders what goes before all money: a stop that pays, then what runs
+// out.
+func urgency(kind string) int {
+	switch kind {
+	case evenstand.KindStopPays:
+		return 0
+	case evenstand.KindRefillSoon:
+		return 1
+	}
+	return 2
+}
+
+// Rank orders findings for the worklist: a stop that pays now first, then what
+// runs out, then the most still to save, then the most lost so far, then the id.
 func Rank(fs []evenstand.Finding) {
 	slices.SortStableFunc(fs, func(a, b evenstand.Finding) int {
-		if x, y := a.Kind == evenstand.KindStopPays, b.Kind == evenstand.KindStopPays; x != y {
-			if x {
-				return -1
-			}
-			return 1
+		if d := urgency(a.Kind) - urgency(b.Kind); d != 0 {
+			return d
 		}
 		for _, d := range []float64{
 			known(b.Money.StillToSave.Expected) - known(a.Money.StillToSave.Expected),

@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"evenstand"
@@ -60,8 +61,10 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 			case f.Planter != planter && f.Planter != "":
 			case todo(f):
 				h.Off = append(h.Off, HandLine{g.Title, f.Sentence, advise.FirstStep(f.Advice.Do), f.ID})
-				if len(h.Cautions) == 0 {
-					h.Cautions = append(h.Cautions, advise.Brief(f)...)
+				for _, c := range advise.Brief(f) {
+					if len(h.Off) <= handOverMost && !slices.Contains(h.Cautions, c) {
+						h.Cautions = append(h.Cautions, c)
+					}
 				}
 			case f.Day != day:
 			case f.Status == evenstand.Acted || f.Status == evenstand.Checked || f.Status == evenstand.SetAside:
@@ -70,8 +73,17 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 			}
 		}
 	}
+	// What was changed goes before fills, of which the last one is enough.
+	var fills []HandLine
 	for _, t := range journal {
-		h.Changed = append(h.Changed, HandLine{When: v.Clock(t.T), Says: t.Says})
+		l := HandLine{When: v.Clock(t.T), Says: strings.TrimSuffix(t.Says, ", the whole planter")}
+		if t.What != "refill" {
+			h.Changed = append(h.Changed, l)
+		} else if n := len(fills); n > 0 && fills[n-1].When == l.When {
+			fills[n-1].Says += "; " + advise.Lower(l.Says)
+		} else {
+			fills = append(fills, l)
+		}
 	}
 	for _, s := range aboard {
 		h.Next = append(h.Next, HandLine{Says: s})
@@ -80,6 +92,9 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 	h.Done, h.More.Done = most(h.Done)
 	if n := len(h.Changed) - handOverMost; n > 0 { // the newest
 		h.Changed, h.More.Changed = h.Changed[n:], n
+	}
+	if n := len(fills); n > 0 {
+		h.Changed = append(h.Changed, fills[n-1])
 	}
 	return h
 }
@@ -116,6 +131,9 @@ func RenderHandOver(h HandOver, o Options) string {
 	for _, s := range nonempty(h.Planter, h.Where) {
 		p.text("", s)
 	}
+	if len(h.Off) == 0 {
+		p.line(nothingOpen)
+	}
 	for _, part := range h.Parts() {
 		p.head(part.Title)
 		for _, l := range part.Lines {
@@ -131,10 +149,6 @@ func RenderHandOver(h HandOver, o Options) string {
 		if part.More > 0 {
 			p.text("  - ", fmt.Sprintf("and %d more", part.More))
 		}
-	}
-	if len(h.Off) == 0 {
-		p.line("")
-		p.line(nothingOpen)
 	}
 	if len(h.Cautions) > 0 {
 		p.line("")

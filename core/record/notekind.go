@@ -66,6 +66,7 @@ var (
 	setFirst    = regexp.MustCompile(`^(?:set|changed|change|put|turned)(?: the)? `)
 	fillFirst   = regexp.MustCompile(`^(?:refilled|refill|filled|fill|topped up|top up)\b[:,]? ?(?:with |in )?`)
 	fillLater   = regexp.MustCompile(`^(\pL+(?: \pL+)?),? (\d.*)$`)
+	fillTank    = regexp.MustCompile(`(?i)^((?:\pL+ )?tank ?#?\d{1,2})[,:]? (\d.*)$`)
 	fixFirst    = regexp.MustCompile(`^(?:fixed|fix|repaired|repair)\b[:,]? ?`)
 	workFirst   = regexp.MustCompile(`^(?:cleaned|replaced|changed|swapped|unplugged|unclogged|cleared|tightened|greased|adjusted)\b`)
 	digFirst    = regexp.MustCompile(`^(?:dug|dig)(?: up)?\b[:,]? ?`)
@@ -571,7 +572,9 @@ func (p *noteParser) refill(text string) error {
 		return fmt.Errorf("a fill of %s cannot be: write how much, as in fill 12 units", text)
 	}
 	before := ""
-	if m := fillLater.FindStringSubmatch(text); m != nil { // starter 400 gal
+	if m := fillTank.FindStringSubmatch(text); m != nil { // tank 1 200 gal
+		before, text = m[1], m[2]
+	} else if m := fillLater.FindStringSubmatch(text); m != nil { // starter 400 gal
 		before, text = m[1], m[2]
 	}
 	if text == "" || !strings.Contains("0123456789.¼½¾", text[:1]) {

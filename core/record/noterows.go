@@ -84,6 +84,14 @@ func (p *noteParser) findRows(low string, strict bool) (rows evenstand.Rows, fro
 		return nil, 0, 0, nil
 	}
 	side := low[m[2]:m[3]]
+	if low[m[0]:m[1]] == "left" { // 3 units left in the boxes
+		if w := strings.Fields(low[:m[0]]); len(w) > 0 {
+			last := strings.Trim(w[len(w)-1], ",;:.()")
+			if strings.HasPrefix(last, "gal") || packs[last] != "" {
+				return nil, 0, 0, nil
+			}
+		}
+	}
 	for _, g := range p.c.Card.Groups {
 		if g.Kind == "vacuum" && strings.EqualFold(g.Name, side) {
 			return append(evenstand.Rows(nil), g.Rows...), m[0], m[1], nil

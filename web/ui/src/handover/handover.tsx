@@ -20,7 +20,7 @@ export function HandOver() {
         </li>)}
           {p.more > 0 && <li class="soft">and {p.more} more</li>}</ul>
       </section>)}
-      <Cautions list={h.cautions.slice(0, 2)} />
+      <Cautions list={h.cautions} />
       <div class="buttons gap"><button onClick={() => print()}>Print</button></div>
     </article>}</Wait>
 }
