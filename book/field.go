@@ -332,7 +332,9 @@ func (b *Book) doubted(planter string, day evenstand.Day) ([]evenstand.PassRef, 
 	}
 	var out []evenstand.PassRef
 	for i := range f.Findings {
-		if x := &f.Findings[i]; x.Kind == evenstand.KindPositionDoubt && x.Stage == evenstand.Raised {
+		x := &f.Findings[i]
+		// While a box was silent nobody knows what was planted, or where.
+		if (x.Kind == evenstand.KindPositionDoubt || x.Kind == evenstand.KindSourceSilent) && x.Stage == evenstand.Raised {
 			out = append(out, x.Passes...)
 		}
 	}

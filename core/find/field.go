@@ -304,8 +304,31 @@ func (f *Field) besideWithin(g cover.Patch, reach float64) strip {
 	return best
 }
 
-// doubted tells whether a pass whose places are in doubt runs along a gap: then
-// the gap may be none.
+// broken tells whether a gap lies between two pieces of one pass: the bar went
+// over it, and nothing fell.
+func (f *Field) broken(g cover.Patch) bool {
+	const before, behind = 1, 2
+	sides := map[int]int{}
+	for i := range f.Swaths {
+		s := &f.Swaths[i]
+		y := (s.Left + s.Right) / 2
+		for _, d := range []float64{1, 3, 6} {
+			if g.Polygon.Contains(s.At[len(s.At)-1].Ahead(d).Right(y)) {
+				sides[s.Pass] |= before
+			}
+			if g.Polygon.Contains(s.At[0].Ahead(-d).Right(y)) {
+				sides[s.Pass] |= behind
+			}
+		}
+		if sides[s.Pass] == before|behind {
+			return true
+		}
+	}
+	return false
+}
+
+// doubted tells whether a pass whose places are in doubt runs along a gap, or
+// breaks off before it or begins behind it: then the gap may be none.
 func (f *Field) doubted(g cover.Patch) bool {
 	for i := range f.Swaths {
 		s := &f.Swaths[i]
@@ -317,6 +340,12 @@ func (f *Field) doubted(g cover.Patch) bool {
 				if g.Polygon.Contains(p.Right(y)) {
 					return true
 				}
+			}
+		}
+		for _, d := range []float64{1, 3, 6} {
+			first, last := s.At[0].Ahead(-d), s.At[len(s.At)-1].Ahead(d)
+			if y := (s.Left + s.Right) / 2; g.Polygon.Contains(first.Right(y)) || g.Polygon.Contains(last.Right(y)) {
+				return true
 			}
 		}
 	}
@@ -396,7 +425,7 @@ func (f *Field) unplanted(aside float64) (x *evenstand.Finding, ss []strip) {
 			rest += s.Area
 		case s.Border > borderShare:
 			edge += s.Area
-		case len(s.rows) > 0 && len(s.rows) < len(f.RowY):
+		case len(s.rows) > 0 && len(s.rows) < len(f.RowY), f.broken(s.Patch):
 			off += s.Area
 		default:
 			went += s.Area

@@ -21,8 +21,8 @@ func (p Pose) Right(y float64) ground.Point {
 	return ground.Point{p.E + y*c, p.N - y*s}
 }
 
-// ahead moves a pose along its heading.
-func (p Pose) ahead(d float64) Pose {
+// Ahead moves a pose along its heading, m.
+func (p Pose) Ahead(d float64) Pose {
 	s, c := math.Sincos(p.Psi)
 	p.E, p.N = p.E+d*s, p.N+d*c
 	return p
@@ -92,9 +92,9 @@ func (s *Swath) grown(d, ahead float64) *Swath {
 		return g
 	}
 	g.At = make([]Pose, 0, len(at)+2)
-	g.At = append(g.At, at[0].ahead(-ahead))
+	g.At = append(g.At, at[0].Ahead(-ahead))
 	g.At = append(g.At, at...)
-	g.At = append(g.At, at[len(at)-1].ahead(ahead))
+	g.At = append(g.At, at[len(at)-1].Ahead(ahead))
 	return g
 }
 
