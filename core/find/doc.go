@@ -15,8 +15,10 @@
 // both are built into the tests (over-dispersion, peers, the row's own ratio).
 //
 // One file holds one fault: cell.go, starved.go, rate.go, hourly.go, vacuum.go,
-// stopped.go, leftoff.go, rateoff.go, bounce.go, drive.go, liquid.go, load.go,
-// sensor.go, speed.go, turnrate.go, silent.go, recurring.go, forceswing.go,
-// flowswing.go, pumplimit.go. Sources of the methods stand with them; measured
+// stopped.go, leftoff.go, rateoff.go, bounce.go, drive.go, liquid.go and
+// granular.go (on flow.go), alone.go, tank.go, load.go, furrow.go, furrowrow.go,
+// slotopen.go, lot.go, labelcap.go, sensor.go, speed.go, turnrate.go, silent.go,
+// recurring.go, forceswing.go and flowswing.go (on swing.go), pumplimit.go.
+// Sources of the methods stand with them; measured
 // power stands in docs/measured.md.
 package find
