@@ -530,8 +530,8 @@ var phrases = map[string]string{
 	evenstand.CauseValveLate:   "a section valve or its timing",
 
 	evenstand.CauseLeak:      "a leak",
-	evenstand.CauseGauge:     "the tank's gauge, or a density that was set wrong",
-	evenstand.CauseUneven:    "a line between the tanks, half shut or plugged",
+	evenstand.CauseGauge:     "the tank's gauge or the density that was set",
+	evenstand.CauseUneven:    "a line between the tanks that is half shut or plugged",
 	evenstand.CauseUsedUp:    "planting, which uses it up",
 	evenstand.CauseForceGain: "the gain of the automatic force",
 	evenstand.CauseForceAir:  "air in the oil of the row force",

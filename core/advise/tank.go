@@ -36,7 +36,8 @@ func (v Voice) tanks(f *evenstand.Finding, since string) string {
 			if strings.HasSuffix(e.Name, ", a row") {
 				what := strings.TrimSuffix(strings.Replace(strings.Replace(e.Name, " from tank ", " out of tank ", 1), " over tank ", " than out of tank ", 1), ", a row")
 				name, rest, _ := strings.Cut(what, " out of ")
-				return v.Percent(float64(e.Value)-1) + " more " + name + " a row went " + "out of " + rest + since
+				from, than, _ := strings.Cut(rest, " than out of ")
+				return Rows(f.Rows) + " got " + v.Percent(float64(e.Value)-1) + " more " + name + " a row out of " + from + " than the others out of " + than + since
 			}
 		}
 		return "Tanks empty unevenly" + since
@@ -53,9 +54,9 @@ func (v Voice) tanks(f *evenstand.Finding, since string) string {
 	if x < 1 {
 		more, by = "less", 1-x
 	}
-	s := v.Percent(by) + " " + more + " " + name + " went out of the tank than the meter shows"
+	s := "The ground got " + v.Percent(by) + " " + more + " " + name + " than the meter shows"
 	if shown, ok := Figure(f, "went out by the meter"); ok {
-		s += ", " + v.Volume(x*shown) + " against " + v.Volume(shown)
+		s += ": " + v.Volume(x*shown) + " by the tank, " + v.Volume(shown) + " by the meter"
 	}
 	return s
 }

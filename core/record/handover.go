@@ -11,7 +11,10 @@ import (
 
 // handOverMost is how many lines a part of the hand-over has: it is read in a
 // minute.
-const handOverMost = 7
+const (
+	handOverMost = 7
+	handOverOver = 4
+)
 
 // HandOver is what the next one at the wheel is told in a minute: where the
 // planter stands, what is off, what was changed, what runs out next.
@@ -21,6 +24,7 @@ type HandOver struct {
 	Title   string        `json:"title"` // planter and when
 	Where   string        `json:"where"` // empty: not known
 	Off     []HandLine    `json:"off"`   // in order of when to act
+	Over    []HandLine    `json:"over"`  // what is over and left ground to look at
 	Done    []HandLine    `json:"done"`  // what was done about findings, or set aside
 	Changed []HandLine    `json:"changed"`
 	Next    []HandLine    `json:"next"` // what is on board, the first to run out first
@@ -28,6 +32,7 @@ type HandOver struct {
 	// have all.
 	More struct {
 		Off     int `json:"off"`
+		Over    int `json:"over"`
 		Done    int `json:"done"`
 		Changed int `json:"changed"`
 	} `json:"more"`
@@ -53,7 +58,7 @@ type Told struct {
 // of people and boxes in order of time, and what is on board.
 func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.Worklist, journal []Told, aboard []string, o Options) HandOver {
 	v := o.Voice
-	h := HandOver{Planter: planter, Day: day, Where: where, Title: "To hand over, " + v.Clock(w.AsOf) + ", " + v.Day(day), Off: []HandLine{}, Done: []HandLine{}, Changed: []HandLine{}, Next: []HandLine{}, Cautions: []string{}}
+	h := HandOver{Planter: planter, Day: day, Where: where, Title: "To hand over, " + v.Clock(w.AsOf) + ", " + v.Day(day), Off: []HandLine{}, Over: []HandLine{}, Done: []HandLine{}, Changed: []HandLine{}, Next: []HandLine{}, Cautions: []string{}}
 	for _, g := range Groups(w) {
 		for i := range g.Findings {
 			f := &g.Findings[i]
@@ -66,6 +71,8 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 						h.Cautions = append(h.Cautions, c)
 					}
 				}
+			case g.Title == "Ended" && f.Stage == evenstand.Raised && f.Day == day && leavesGround[f.Kind]:
+				h.Over = append(h.Over, HandLine{"", f.Sentence, "", f.ID})
 			case f.Day != day:
 			case f.Status == evenstand.Acted || f.Status == evenstand.Checked || f.Status == evenstand.SetAside:
 				words := SayFinding(f, o)
@@ -88,8 +95,9 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 	for _, s := range aboard {
 		h.Next = append(h.Next, HandLine{Says: s})
 	}
-	h.Off, h.More.Off = most(h.Off)
-	h.Done, h.More.Done = most(h.Done)
+	h.Off, h.More.Off = most(h.Off, handOverMost)
+	h.Over, h.More.Over = most(h.Over, handOverOver)
+	h.Done, h.More.Done = most(h.Done, handOverMost)
 	if n := len(h.Changed) - handOverMost; n > 0 { // the newest
 		h.Changed, h.More.Changed = h.Changed[n:], n
 	}
@@ -99,17 +107,24 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 	return h
 }
 
-func most(lines []HandLine) ([]HandLine, int) {
-	if n := len(lines) - handOverMost; n > 0 {
-		return lines[:handOverMost], n
+func most(lines []HandLine, n int) ([]HandLine, int) {
+	if more := len(lines) - n; more > 0 {
+		return lines[:n], more
 	}
 	return lines, 0
+}
+
+// leavesGround are the kinds that leave ground to look at when they are over.
+var leavesGround = map[string]bool{
+	evenstand.KindRowStopped: true, evenstand.KindRowLeftOff: true, evenstand.KindSeedWithoutLiquid: true, evenstand.KindLiquidRowLow: true, evenstand.KindPumpLimit: true,
+	evenstand.KindGranularRowOff: true, evenstand.KindGranularRateOff: true, evenstand.KindLotMismatch: true, evenstand.KindSlotOpen: true,
+	evenstand.KindDryFurrow: true, evenstand.KindDirtyFurrow: true, evenstand.KindCleanerUpset: true,
 }
 
 // Parts gives its parts with their titles, those without a line left out.
 func (h *HandOver) Parts() []HandPart {
 	var out []HandPart
-	for _, p := range []HandPart{{"What is off", h.Off, h.More.Off}, {"What runs out next", h.Next, 0}, {"What was done", h.Done, h.More.Done}, {"What was changed and noted", h.Changed, h.More.Changed}} {
+	for _, p := range []HandPart{{"What is off", h.Off, h.More.Off}, {"What runs out next", h.Next, 0}, {"Over, but look at it", h.Over, h.More.Over}, {"What was done", h.Done, h.More.Done}, {"What was changed and noted", h.Changed, h.More.Changed}} {
 		if len(p.Lines) > 0 {
 			out = append(out, p)
 		}
