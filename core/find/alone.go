@@ -2,6 +2,7 @@ package find
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 )
@@ -101,6 +102,12 @@ func (e *Engine) FlowEver(n int, t evenstand.Micros, flow, speed float64) {
 		w.rows = append(w.rows, rowFlow{t: evenstand.NoTime})
 	}
 	w.rows[n-1].say(t, flow)
+}
+
+// spoke tells whether a box said anything in the last second or so.
+func (w *aloneWatch) spoke(t evenstand.Micros) bool {
+	const late = 3 * evenstand.Second / 2
+	return t-w.whole.t <= late || slices.ContainsFunc(w.rows, func(r rowFlow) bool { return r.t != evenstand.NoTime && t-r.t <= late })
 }
 
 // flow is what all of it comes to; false when no box says anything of late.

@@ -350,6 +350,9 @@ func (e *Engine) tickTanks(t evenstand.Micros, b Bar) {
 			went, told, s.fell = sum-s.fell, true, sum
 		} else {
 			went, told = e.flowOf(s, t)
+			if all <= 0 && !e.alone.spoke(t) { // the last word of a pass does not run on while the bar is up
+				went = 0
+			}
 		}
 		s.shown += went
 		share := 1.0

@@ -193,10 +193,15 @@ func (u *Use) Pace() Pace {
 	if u.n < 3 || !(v > 0) || !(m > 0) {
 		return p
 	}
-	p.CV = math.Sqrt(v) / m
 	// Σ (a-m)(b-m) over neighbours, from the sums.
 	n := u.n - 1
 	c := (u.joined - m*(u.sum-u.before) - m*(u.sum-u.first) + n*m*m) / n
-	p.Rho = math.Min(0.95, math.Max(0, c/v))
+	rho := math.Max(0, c/v)
+	// A short record that wanders shows too little of it: its correlation is low
+	// by (1+3ρ)/n (Kendall 1954, Note on bias in the estimation of
+	// autocorrelation, Biometrika 41, from memory), its variance by that of its
+	// own mean.
+	p.Rho = math.Min(0.95, rho+(1+3*rho)/u.n)
+	p.CV = math.Sqrt(v/math.Max(0.25, 1-meanVar(u.n, p.Rho))) / m
 	return p
 }
