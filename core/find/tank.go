@@ -33,7 +33,7 @@ const (
 	tankSure     = 0.95      // chance that something is wrong
 	tankFewest   = 0.02      // of the size, that a leak loses
 	tankKept     = 240       // readings kept: a long day's stops
-	unknownLeft  = 0.1       // of a first fill, that was in the boxes before: people fill nearly empty ones (judgement)
+	unknownLeft  = 0.1       // of a first fill, that was in the boxes before: nothing to twice that, one as likely as the other (judgement)
 	imbalance    = 0.08      // of what a row got, between tanks of one product
 	imbalanceSDs = 3.0       // errors that it must exceed
 	workMemory   = 1800.0    // s over which the pace of the work is remembered
@@ -233,7 +233,7 @@ func (s *stock) filled(t evenstand.Micros, amount float64) {
 		return
 	}
 	if !s.known {
-		s.begin(t, amount*(1+unknownLeft), amount*unknownLeft)
+		s.begin(t, amount*(1+unknownLeft), amount*unknownLeft/math.Sqrt(3))
 		s.guessed = true
 		s.holds()
 		return
