@@ -143,6 +143,9 @@ func TestLiveAhead(t *testing.T) {
 // nobody has spoken of drifts besides. The live pass learns both as it goes and
 // reads the rhythm by them, through stops in the ground too.
 func TestLiveLag(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a whole day")
+	}
 	for _, tt := range []struct {
 		name  string
 		said  float64 // of the clock, s

@@ -140,6 +140,9 @@ func TestLiveKnowsNoFuture(t *testing.T) {
 // Memory is that of the rows, not of the day: four times the passes may not
 // hold more than a few pages more.
 func TestLiveMemory(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a whole day")
+	}
 	held := func(passes int) float64 {
 		day := drill{start: at("2026-05-02 10:00"), passes: passes, length: 200, pause: 20}.day("one")
 		var before, after runtime.MemStats

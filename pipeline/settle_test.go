@@ -708,6 +708,9 @@ func TestGaps(t *testing.T) {
 // as many as there are, with the rows in two boxes that say things at the same
 // microsecond, and a reading that comes with a seed.
 func TestBatchesDoNotMatter(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a whole day")
+	}
 	d := drill{start: at("2026-05-02 14:00"), passes: 4, length: 200, pause: 20, miss: func(row, k int) bool {
 		return row == 3 && k%40 == 7 || row == 2 && k > 1500 && k < 1800
 	}}

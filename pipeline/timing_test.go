@@ -210,6 +210,9 @@ func TestClockSetForward(t *testing.T) {
 // A clock that is set back leaves a hole, since two times become one; the box
 // was not silent.
 func TestClockSetBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a whole day")
+	}
 	for _, by := range []float64{-9, -20, -42} {
 		w := wander{start: at("2026-05-02 12:00"), hours: 2.2, machine: 2, setAt: 1.2, setBy: by, receiver: evenstand.Second / 5}
 		_, res := w.settle(t, 0, math.NaN())
@@ -227,6 +230,9 @@ func TestClockSetBack(t *testing.T) {
 // What was said of a clock is held against the logs wherever it was said to be,
 // not only near the receiver's time.
 func TestClockSaidFar(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a whole day")
+	}
 	for _, tt := range []struct {
 		said, is float64
 		sure     bool
