@@ -29,7 +29,7 @@ func (s *settler) tanks() (ts []find.Tank) {
 // fill gives what a line of the journal says was filled; false when it says no
 // amount that can be used.
 func (s *settler) fill(e *evenstand.Entry) (find.Fill, bool) {
-	f := find.Fill{T: e.T, Seeds: math.NaN(), Volume: math.NaN(), Words: e.Note, Rows: e.Rows}
+	f := find.Fill{T: e.T, Seeds: math.NaN(), Volume: math.NaN(), Words: e.Note}
 	if e.What != "refill" || !(e.Value > 0) {
 		return f, false
 	}

@@ -58,7 +58,6 @@ type Fill struct {
 	T             evenstand.Micros
 	Seeds, Volume float64
 	Words         string // what people wrote beside it
-	Rows          []int  // empty: all
 }
 
 // stock is a tank, or the seed boxes.
@@ -154,7 +153,10 @@ func (e *Engine) stockOf(n int) *stock {
 			return s
 		}
 	}
-	s := &stock{name: "liquid", n: n, size: nan, lastFill: evenstand.NoTime, driven: evenstand.NoTime}
+	s := &stock{name: "liquid", n: n, size: nan, shared: len(w.stocks) > 0, lastFill: evenstand.NoTime, driven: evenstand.NoTime}
+	for _, o := range w.stocks { // it feeds all rows, theirs too
+		o.shared = true
+	}
 	w.stocks = append(w.stocks, s)
 	return s
 }

@@ -299,3 +299,36 @@ func TestForecastCovers(t *testing.T) {
 		t.Errorf("the 90 %% interval holds %.3f", cover)
 	}
 }
+
+// Two tanks that nobody put on the card feed the same rows as far as anyone
+// knows: what runs is not told apart, and nothing is said of them.
+func TestTanksNotOnTheCard(t *testing.T) {
+	e := find.New(config(16))
+	level, way := 1.4, 0.0
+	for s := range 3 * 3600 {
+		v, planting := fast, s%900 >= 60
+		if !planting {
+			v = 0
+		}
+		if s == 0 {
+			e.Lower(at(0))
+		}
+		flow := 0.0
+		if planting {
+			flow = 1e-4
+		}
+		level -= flow / 2
+		way += v
+		if s%5 == 0 {
+			e.TankLevel(1, level)
+			e.TankLevel(2, level)
+		}
+		e.FlowEver(0, at(float64(s)), flow, v)
+		e.Tick(at(float64(s+1)), find.Bar{Planting: planting, Speed: v, Way: way, Rolling: v})
+	}
+	for _, f := range e.Finish(at(3 * 3600)) {
+		if f.Kind == evenstand.KindTankDisagrees {
+			t.Errorf("two tanks that share the flow: %v", f.Evidence)
+		}
+	}
+}
