@@ -541,7 +541,7 @@ func (b *Book) Stretches(ctx context.Context, planter string, day evenstand.Day,
 
 // StretchSums is Stretches without what no measure needs, in half the time: of
 // the moments but those of the spacings there is no M2, and there is no Length,
-// T, Classes, Target, Metered, LoadP5 or PosError. It gives a pass at a time.
+// Classes, Target, Metered, LoadP5 or PosError. It gives a pass at a time.
 func (b *Book) StretchSums(ctx context.Context, planter string, day evenstand.Day, yield func([]evenstand.Stretch) error) error {
 	f, err := b.dayFile(planter, day, stretchesName)
 	if err != nil {

@@ -263,6 +263,7 @@ type sumRow struct {
 	Row            int16   `parquet:"row,delta"`
 	K              int32   `parquet:"k,delta"`
 	Way            int32   `parquet:"way_mm,delta"`
+	T              int64   `parquet:"t_us,delta"`
 	Grade          uint8   `parquet:"grade,delta"`
 	Due            float32 `parquet:"due,split"`
 	Seeds          float32 `parquet:"seeds,split"`
@@ -295,7 +296,7 @@ type sumRow struct {
 func (r *sumRow) stretch() evenstand.Stretch {
 	type m = evenstand.Moments
 	return evenstand.Stretch{
-		Pass: r.Pass, Row: r.Row, K: r.K, Way: fromMM(r.Way), Grade: evenstand.Grade(r.Grade),
+		Pass: r.Pass, Row: r.Row, K: r.K, Way: fromMM(r.Way), T: evenstand.Micros(r.T), Grade: evenstand.Grade(r.Grade),
 		Due: r.Due, Seeds: r.Seeds, Skips: r.Skips, Doubles: r.Doubles, Singles: m{N: r.SinglesN, Sum: r.SinglesSum, M2: r.SinglesM2},
 		Load:        m{N: r.LoadN, Sum: r.LoadSum},
 		Force:       m{N: r.ForceN, Sum: r.ForceSum},
