@@ -11,8 +11,8 @@ import (
 	"evenstand/core/stat"
 )
 
-// A checkCase is one case of testdata/check.json, whose numbers were computed
-// with R, SciPy and statsmodels; How says with which function.
+// A checkCase is one case of testdata/check.json or models.json, whose numbers
+// were computed with R, SciPy and statsmodels; How says with which function.
 type checkCase struct {
 	ID            string
 	Input, Expect json.RawMessage
@@ -23,15 +23,19 @@ type checkCase struct {
 // check reads the case into in and want and gives its tolerance.
 func check(t *testing.T, id string, in, want any) float64 {
 	t.Helper()
-	b, err := os.ReadFile("testdata/check.json")
-	if err != nil {
-		t.Fatal(err)
+	var all []checkCase
+	for _, file := range []string{"testdata/check.json", "testdata/models.json"} {
+		b, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var f struct{ Cases []checkCase }
+		if err := json.Unmarshal(b, &f); err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, f.Cases...)
 	}
-	var all struct{ Cases []checkCase }
-	if err := json.Unmarshal(b, &all); err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range all.Cases {
+	for _, c := range all {
 		if c.ID != id {
 			continue
 		}

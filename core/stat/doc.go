@@ -7,5 +7,5 @@
 // natural. What cannot be computed is NaN.
 //
 // The choice of methods, their thresholds and their measured power stand in
-// the methods document, sections 0, c, d and i; each file names its source.
+// the methods document, sections 0, c, d, h, i and j; each file names its source.
 package stat

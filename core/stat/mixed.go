@@ -1,0 +1,454 @@
+package stat
+
+import "math"
+
+// A Random is one random term of a mixed model: what the groups of it add to
+// the mean, drawn from a normal about zero. Terms may be nested or crossed.
+type Random struct {
+	Group []int     // of each value, from 0
+	Slope []float64 // nil: one number a group; else a number and its change with this, correlated
+}
+
+// RandomVar are the variances of one random term.
+type RandomVar struct {
+	Intercept  float64 // variance of the numbers of the groups, unit of y squared
+	Slope, Cov float64 // of the slopes, and of both; NaN without slopes
+}
+
+// A Mixed is a fitted linear mixed model
+//
+//	y = Xβ + Σ Z u + e,  u ~ N(0, Var of its term), e ~ N(0, Resid)
+//
+// with the errors of everything about X known to be shared within groups.
+type Mixed struct {
+	Beta, SE  []float64   // fixed effects by columns of x
+	Cov       [][]float64 // of Beta
+	Vars      []RandomVar // by terms
+	Resid     float64     // variance of e
+	Effects   [][]float64 // of each term, the predicted numbers of its groups
+	Slopes    [][]float64 // of each term, the predicted slopes; nil without
+	Criterion float64     // −2 log likelihood, restricted where that was asked for
+
+	m     *mixed
+	theta []float64
+	h     matrix  // half of the second derivatives of the criterion by theta and ln σ²
+	hOK   bool    // they could be inverted
+	s2    float64 // σ² of Cov
+}
+
+// mixed holds the cross products of a model: nothing in it is as long as the
+// data, so that a fit costs the same whatever their number.
+type mixed struct {
+	n, p, q    int
+	restricted bool
+	slope      []bool // of each term
+	first      []int  // first column of each term in Z
+	groups     []int
+	zz, zx     matrix // Z'Z, Z'X
+	zr         []float64
+	xx         matrix    // X'X
+	beta0      []float64 // coefficients without random terms; r is about them
+	rr         float64   // r'r
+}
+
+// FitMixed fits a linear mixed model by restricted maximum likelihood, or by
+// maximum likelihood (Bates, Mächler, Bolker and Walker 2015, Journal of
+// Statistical Software 67(1), equations 14 to 42; the random terms are scaled
+// by a lower triangle per term, and the criterion is made least over its
+// entries). x[i] is the row of value i and holds its constant. The random terms
+// may have some hundred groups together.
+func FitMixed(x [][]float64, y []float64, terms []Random, restricted bool) (*Mixed, error) {
+	xm, err := columns(x, y)
+	if err != nil {
+		return nil, err
+	}
+	m := &mixed{n: xm.rows, p: xm.cols, restricted: restricted}
+	for _, t := range terms {
+		if len(t.Group) != m.n || t.Slope != nil && len(t.Slope) != m.n {
+			return nil, ErrSingular
+		}
+		groups := 0
+		for _, g := range t.Group {
+			if g < 0 {
+				return nil, ErrSingular
+			}
+			groups = max(groups, g+1)
+		}
+		m.first, m.groups, m.slope = append(m.first, m.q), append(m.groups, groups), append(m.slope, t.Slope != nil)
+		m.q += groups
+		if t.Slope != nil {
+			m.q += groups
+		}
+	}
+	var ols Line
+	if err := ols.fit(xm, y); err != nil {
+		return nil, err
+	}
+	m.beta0, m.rr = ols.Beta, dot(ols.r, ols.r)
+	m.zz, m.zx, m.zr, m.xx = newMatrix(m.q, m.q), newMatrix(m.q, m.p), make([]float64, m.q), newMatrix(m.p, m.p)
+	type entry struct {
+		col int
+		v   float64
+	}
+	var z []entry
+	for i := range m.n {
+		z = z[:0]
+		for k, t := range terms {
+			if c := m.first[k] + t.Group[i]; t.Slope == nil {
+				z = append(z, entry{c, 1})
+			} else {
+				c += t.Group[i] // two columns a group
+				z = append(z, entry{c, 1}, entry{c + 1, t.Slope[i]})
+			}
+		}
+		r := xm.row(i)
+		for _, a := range z {
+			for _, b := range z {
+				m.zz.add(a.col, b.col, a.v*b.v)
+			}
+			for j, v := range r {
+				m.zx.add(a.col, j, a.v*v)
+			}
+			m.zr[a.col] += a.v * ols.r[i]
+		}
+		for j, v := range r {
+			for k, w := range r {
+				m.xx.add(j, k, v*w)
+			}
+		}
+	}
+	theta := m.start()
+	theta = newton(func(t []float64) float64 {
+		if f, ok := m.at(t); ok {
+			return f.criterion(m)
+		}
+		return math.Inf(1)
+	}, theta)
+	return m.finish(theta)
+}
+
+// start gives the scales to begin with: as much variance in each term as in e.
+func (m *mixed) start() (theta []float64) {
+	for _, s := range m.slope {
+		if s {
+			theta = append(theta, 1, 0, 1)
+		} else {
+			theta = append(theta, 1)
+		}
+	}
+	return theta
+}
+
+// scaled is the model at one set of scales.
+type scaled struct {
+	l      matrix    // Cholesky of Λ'Z'ZΛ + I
+	rzx    matrix    // L⁻¹Λ'Z'X
+	cu     []float64 // L⁻¹Λ'Z'r
+	rx     matrix    // Cholesky of X'V⁻¹X, V in units of σ²
+	beta   []float64 // less beta0
+	pwrss  float64
+	theta  []float64
+	logDet float64 // ln |L|² and, restricted, ln |RX|²
+}
+
+// lambda puts a vector over the columns of Z through Λ' in place.
+func (m *mixed) lambda(theta, v []float64, stride int) {
+	k := 0
+	for t, slope := range m.slope {
+		c := m.first[t]
+		for range m.groups[t] {
+			if !slope {
+				v[c*stride] *= theta[k]
+				c++
+				continue
+			}
+			a, b := v[c*stride], v[(c+1)*stride]
+			v[c*stride], v[(c+1)*stride] = theta[k]*a+theta[k+1]*b, theta[k+2]*b
+			c += 2
+		}
+		if slope {
+			k += 3
+		} else {
+			k++
+		}
+	}
+}
+
+func (m *mixed) at(theta []float64) (*scaled, bool) {
+	s := &scaled{theta: theta, l: newMatrix(m.q, m.q), rzx: newMatrix(m.q, m.p), cu: make([]float64, m.q), rx: newMatrix(m.p, m.p), beta: make([]float64, m.p)}
+	copy(s.l.a, m.zz.a)
+	for j := range m.q {
+		m.lambda(theta, s.l.a[j:], m.q) // by columns
+	}
+	for i := range m.q {
+		m.lambda(theta, s.l.row(i), 1)
+		s.l.add(i, i, 1)
+	}
+	copy(s.rzx.a, m.zx.a)
+	copy(s.cu, m.zr)
+	for j := range m.p {
+		m.lambda(theta, s.rzx.a[j:], m.p)
+	}
+	m.lambda(theta, s.cu, 1)
+	if !s.l.cholesky() {
+		return nil, false
+	}
+	s.l.forward(s.cu)
+	col := make([]float64, m.q)
+	for j := range m.p {
+		for i := range col {
+			col[i] = s.rzx.at(i, j)
+		}
+		s.l.forward(col)
+		for i, v := range col {
+			s.rzx.set(i, j, v)
+		}
+	}
+	copy(s.rx.a, m.xx.a)
+	for i := range m.q {
+		r := s.rzx.row(i)
+		for j, v := range r {
+			s.beta[j] -= v * s.cu[i] // X'r is 0
+			for k, w := range r {
+				s.rx.add(j, k, -v*w)
+			}
+		}
+	}
+	if !s.rx.cholesky() {
+		return nil, false
+	}
+	s.rx.forward(s.beta)
+	s.pwrss = m.rr - dot(s.cu, s.cu) - dot(s.beta, s.beta)
+	s.rx.back(s.beta)
+	s.logDet = s.l.logDet()
+	if m.restricted {
+		s.logDet += s.rx.logDet()
+	}
+	return s, s.pwrss > 0
+}
+
+// free is what the sum of squares is divided by.
+func (m *mixed) free() float64 {
+	if m.restricted {
+		return float64(m.n - m.p)
+	}
+	return float64(m.n)
+}
+
+// criterion gives −2 log likelihood with σ² at its best.
+func (s *scaled) criterion(m *mixed) float64 {
+	k := m.free()
+	return s.logDet + k*(1+math.Log(2*math.Pi*s.pwrss/k))
+}
+
+func (m *mixed) finish(theta []float64) (*Mixed, error) {
+	s, ok := m.at(theta)
+	if !ok {
+		return nil, ErrSingular
+	}
+	f := &Mixed{m: m, theta: theta, Resid: s.pwrss / m.free(), Criterion: s.criterion(m)}
+	f.s2 = f.Resid
+	f.Beta, f.SE = make([]float64, m.p), make([]float64, m.p)
+	cov := s.rx.inverse()
+	for i := range cov.a {
+		cov.a[i] *= f.s2
+	}
+	f.Cov = cov.lists()
+	for j := range f.Beta {
+		f.Beta[j], f.SE[j] = m.beta0[j]+s.beta[j], math.Sqrt(cov.at(j, j))
+	}
+	// The random effects: u = L'⁻¹(cu − RZX β), b = Λu.
+	u := make([]float64, m.q)
+	for i := range u {
+		u[i] = s.cu[i] - dot(s.rzx.row(i), s.beta)
+	}
+	s.l.back(u)
+	k := 0
+	for t, slope := range m.slope {
+		c, n := m.first[t], m.groups[t]
+		b := make([]float64, n)
+		if !slope {
+			for g := range b {
+				b[g] = theta[k] * u[c+g]
+			}
+			f.Vars = append(f.Vars, RandomVar{f.Resid * theta[k] * theta[k], math.NaN(), math.NaN()})
+			f.Effects, f.Slopes = append(f.Effects, b), append(f.Slopes, nil)
+			k++
+			continue
+		}
+		d := make([]float64, n)
+		a, ab, bb := theta[k], theta[k+1], theta[k+2]
+		for g := range b {
+			x, y := u[c+2*g], u[c+2*g+1]
+			b[g], d[g] = a*x, ab*x+bb*y
+		}
+		f.Vars = append(f.Vars, RandomVar{f.Resid * a * a, f.Resid * (ab*ab + bb*bb), f.Resid * a * ab})
+		f.Effects, f.Slopes = append(f.Effects, b), append(f.Slopes, d)
+		k += 3
+	}
+	f.curve(s.pwrss)
+	return f, nil
+}
+
+// curve sets the second derivatives of the criterion by theta and τ = ln σ²
+// at the fit: D = logDet(θ) + k(ln 2π + τ) + pwrss(θ) e^−τ.
+func (f *Mixed) curve(pwrss float64) {
+	m, d := f.m, len(f.theta)
+	s2 := f.s2
+	f.h = newMatrix(d+1, d+1)
+	D := func(t []float64) float64 {
+		s, ok := m.at(t)
+		if !ok {
+			return math.NaN()
+		}
+		return s.logDet + s.pwrss/s2
+	}
+	h := hessian(D, f.theta)
+	for i := range d {
+		for j := range d {
+			f.h.set(i, j, h.at(i, j))
+		}
+		g := slope(func(t []float64) float64 {
+			s, ok := m.at(t)
+			if !ok {
+				return math.NaN()
+			}
+			return s.pwrss
+		}, f.theta, i)
+		f.h.set(i, d, -g/s2)
+		f.h.set(d, i, -g/s2)
+	}
+	f.h.set(d, d, pwrss/s2)
+	f.hOK = f.h.cholesky()
+}
+
+// Contrast gives c'β with its standard error and a t test whose degrees of
+// freedom are Satterthwaite's: 2v²/var(v) for the variance v of the contrast,
+// with the variance of v from the curvature of the criterion (Giesbrecht and
+// Burns 1985, Biometrics 41:477-486; Fai and Cornelius 1996). Where the
+// curvature cannot be inverted the degrees of freedom are those of the
+// residuals, or one less than the groups of the smallest term if that is fewer.
+func (f *Mixed) Contrast(c []float64) TTest {
+	m := f.m
+	cov := matrix{m.p, m.p, make([]float64, 0, m.p*m.p)}
+	for _, r := range f.Cov {
+		cov.a = append(cov.a, r...)
+	}
+	effect, v := dot(c, f.Beta), cov.quadratic(c)
+	df := float64(m.n - m.p)
+	if f.hOK {
+		g := make([]float64, len(f.theta)+1)
+		of := func(t []float64) float64 {
+			s, ok := m.at(t)
+			if !ok {
+				return math.NaN()
+			}
+			w := append([]float64(nil), c...)
+			s.rx.forward(w)
+			return f.s2 * dot(w, w)
+		}
+		for i := range f.theta {
+			g[i] = slope(of, f.theta, i)
+		}
+		g[len(f.theta)] = v
+		f.h.forward(g)
+		// The covariance of the parameters is twice the inverse.
+		if d := v * v / dot(g, g); d > 0 {
+			df = math.Min(d, df)
+		}
+	} else {
+		for _, n := range m.groups {
+			df = math.Min(df, math.Max(1, float64(n-1)))
+		}
+	}
+	return tTest(effect, math.Sqrt(v), df)
+}
+
+// step is how far apart a function is looked at to find its slope at x.
+func step(x float64) float64 { return 1e-3 * math.Max(math.Abs(x), 0.1) }
+
+// slope gives the derivative of f by its i-th argument, by five points.
+func slope(f func([]float64) float64, x []float64, i int) float64 {
+	t := append([]float64(nil), x...)
+	h := step(x[i])
+	at := func(k float64) float64 { t[i] = x[i] + k*h; return f(t) }
+	return (at(-2) - 8*at(-1) + 8*at(1) - at(2)) / (12 * h)
+}
+
+// hessian gives the second derivatives of f.
+func hessian(f func([]float64) float64, x []float64) matrix {
+	d := len(x)
+	m := newMatrix(d, d)
+	t := append([]float64(nil), x...)
+	mid := f(t)
+	for i := range d {
+		hi := 5 * step(x[i])
+		one := func(k float64) float64 { t[i] = x[i] + k*hi; v := f(t); t[i] = x[i]; return v }
+		m.set(i, i, (-one(-2)+16*one(-1)-30*mid+16*one(1)-one(2))/(12*hi*hi))
+		for j := range i {
+			hj := 5 * step(x[j])
+			two := func(a, b float64) float64 {
+				t[i], t[j] = x[i]+a*hi, x[j]+b*hj
+				v := f(t)
+				t[i], t[j] = x[i], x[j]
+				return v
+			}
+			v := (two(1, 1) - two(1, -1) - two(-1, 1) + two(-1, -1)) / (4 * hi * hj)
+			m.set(i, j, v)
+			m.set(j, i, v)
+		}
+	}
+	return m
+}
+
+// newton gives the place where a smooth function is lowest, from x downhill:
+// Newton's steps, shortened towards the gradient until each goes down
+// (Levenberg 1944, Quarterly of Applied Mathematics 2:164-168).
+func newton(f func([]float64) float64, x []float64) []float64 {
+	d := len(x)
+	if d == 0 {
+		return x
+	}
+	x = append([]float64(nil), x...)
+	best := f(x)
+	damp := 1e-3
+	for range 100 {
+		h := hessian(f, x)
+		g := make([]float64, d)
+		for i := range g {
+			g[i] = slope(f, x, i)
+		}
+		moved, size := false, 0.0
+		for range 40 {
+			a := newMatrix(d, d)
+			copy(a.a, h.a)
+			for i := range d {
+				a.add(i, i, damp*(1+math.Abs(h.at(i, i))))
+			}
+			if !a.cholesky() {
+				damp = math.Max(10*damp, 1e-3)
+				continue
+			}
+			s := append([]float64(nil), g...)
+			a.forward(s)
+			a.back(s)
+			to := make([]float64, d)
+			size = 0
+			for i := range to {
+				to[i] = x[i] - s[i]
+				size = math.Max(size, math.Abs(s[i])/math.Max(math.Abs(x[i]), 0.1))
+			}
+			// At the bottom rounding hides what a step gains.
+			if v := f(to); v < best+1e-12*math.Abs(best) {
+				x, best, moved = to, v, true
+				damp /= 30
+				break
+			}
+			damp = math.Max(10*damp, 1e-8)
+		}
+		if !moved || size < 1e-10 {
+			break
+		}
+	}
+	return x
+}
