@@ -26,12 +26,6 @@ func hope(mean, move []float64, allowed []bool) float64 {
 	return sum
 }
 
-// after is how often each of the tries left counts against the next one. By
-// once the search settles too soon: a quadratic that does not know of lopsided
-// curves thinks that it has less to learn than there is. Chosen on other
-// simulated seasons than those that it was measured on.
-const after = 2
-
 // worth gives what a try at place i costs now and what comes after: its own
 // mean, and for each try left the lowest mean expected after it (the knowledge
 // gradient, Frazier, Powell and Dayanik 2009, INFORMS Journal on Computing
@@ -56,7 +50,7 @@ func (b *belief) worth(i, now int, share, v, left float64, allowed []bool) float
 	if now >= 0 {
 		cost = share*cost + (1-share)*b.mean[now]
 	}
-	return cost + after*left*hope(b.mean, move, allowed)
+	return cost + left*hope(b.mean, move, allowed)
 }
 
 // far is how many places a try may lie from the present one.

@@ -36,23 +36,38 @@ func within(m, sd, least, most float64) float64 {
 	return math.Max(0, p)
 }
 
-// allowed gives the places that are likely enough within the limits. Where
-// neither the present one nor any in reach is, it is the one in reach that is
-// the most likely.
-func allowed(p [steps]float64, now int) []bool {
+// allowed gives the places that the lever can be set to and that are likely
+// enough within the limits. Where neither the present one nor any in reach is,
+// it is the one in reach that is the most likely. stops are the places that the
+// lever can be set to; nil: all.
+func allowed(p [steps]float64, now int, stops []bool) []bool {
 	ok := make([]bool, steps)
-	best, any := now, false
+	best, found := now, false
 	for i := range p {
-		ok[i] = p[i] >= sure
+		can := stops == nil || stops[i] || i == now
+		ok[i] = can && p[i] >= sure
 		if i >= now-far && i <= now+far {
-			any = any || ok[i]
-			if p[i] > p[best] {
+			found = found || ok[i]
+			if can && p[i] > p[best] {
 				best = i
 			}
 		}
 	}
-	if !any {
+	if !found {
 		ok[best] = true
 	}
 	return ok
+}
+
+// stops gives the places that the lever's steps lie at, nil where they do not
+// matter.
+func (p *Problem) stops() []bool {
+	if !(p.Step > 0) || p.Step > reach*(p.High-p.Low) {
+		return nil
+	}
+	out := make([]bool, steps)
+	for x := math.Ceil(p.Low/p.Step) * p.Step; x <= p.High; x += p.Step {
+		out[place(p.scaled(x))] = true
+	}
+	return out
 }

@@ -54,8 +54,8 @@ type policy func(*state) float64
 type outcome struct {
 	total, totalSE, last, lastSE float64
 	high, highLow, highHigh      float64 // 90 % quantile of the regret at the tenth try, with its 90 % interval
-	broken, moves                      int // tries away from the last setting, over the limit by truth
-	at                                 int // all tries over it
+	broken, moves                int     // tries away from the last setting, over the limit by truth
+	at                           int     // all tries over it
 }
 
 func (o outcome) String() string {
@@ -146,18 +146,26 @@ func gradient(st *state) float64 {
 		for i := range st.second {
 			a = a.Observe(st.second[i].basis(quadratic), st.second[i].Y, st.second[i].Var)
 		}
-		ok = allowed(chances(a, math.Inf(-1), st.most), now)
+		ok = allowed(chances(a, math.Inf(-1), st.most), now, nil)
 	}
-	return at(b.next(now, difference, len(st.seen) < 2, 1, st.noise*st.noise, float64(st.left), ok))
+	left := float64(st.left)
+	if !difference {
+		// Counted once the tries left weigh too little here: a quadratic that does
+		// not know of lopsided curves thinks that it has less to learn than there
+		// is. Told by differences, as the program is, it needs no more than once.
+		// Chosen on other seasons than these.
+		left *= 2
+	}
+	return at(b.next(now, difference, len(st.seen) < 2, 1, st.noise*st.noise, left, ok))
 }
 
 // stay leaves the lever alone.
 func stay(st *state) float64 { return st.now }
 
-// climb goes on by 0.2 while the last reading was better than the one before,
-// and turns round when it was not.
+// climb goes on by 0.1 while the last reading was better than the one before,
+// and turns round when it was not. Steps of 0.05 and 0.2 do worse.
 func climb(st *state) float64 {
-	step := 0.2
+	step := 0.1
 	if n := len(st.seen); n >= 2 {
 		if st.seen[n-1].To < st.seen[n-2].To {
 			step = -step
@@ -184,8 +192,9 @@ func TestSeasons(t *testing.T) {
 		m := manner{noise: c.noise}
 		ours, still, hill := seasons(runs, 11, m, gradient), seasons(runs, 11, m, stay), seasons(runs, 11, m, climb)
 		t.Logf("noise %.2f, %d seasons: %v; stay: %v; hill climbing: %v", c.noise, runs, ours, still, hill)
-		// The document's figures are rounded, and ours have their own chance.
-		if ours.total-2*ours.totalSE > c.total+0.005 || ours.last-2*ours.lastSE > c.last+0.0005 || ours.highLow > c.high+0.005 {
+		// Ours have their own chance, and so have the document's of 150 seasons: its
+		// quantile is known to about a quarter.
+		if ours.total-2*ours.totalSE > c.total+0.005 || ours.last-2*ours.lastSE > c.last+0.0005 || ours.highLow > 1.25*c.high {
 			t.Errorf("worse than the chosen method: %.2f, %.3f, %.2f", c.total, c.last, c.high)
 		}
 		if ours.total >= still.total || ours.last >= still.last || ours.total >= hill.total || ours.last >= hill.last {
@@ -193,7 +202,11 @@ func TestSeasons(t *testing.T) {
 		}
 		d := m
 		d.differences = true
-		t.Logf("noise %.2f, told by differences: %v", c.noise, seasons(runs, 11, d, gradient))
+		told := seasons(runs, 11, d, gradient)
+		t.Logf("noise %.2f, told by differences: %v", c.noise, told)
+		if told.total-2*told.totalSE > c.total || told.last-2*told.lastSE > c.last+0.0005 || told.highLow > 1.25*c.high {
+			t.Errorf("told by differences it is worse than the chosen method: %.2f, %.3f, %.2f", c.total, c.last, c.high)
+		}
 		for _, d.differences = range []bool{false, true} {
 			d.limited = true
 			o := seasons(runs, 11, d, gradient)
