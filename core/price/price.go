@@ -25,6 +25,7 @@ type Context struct {
 	Settings  evenstand.Settings
 	Rows      int              // rows of the planter, for the share of the ground that the finding's rows plant; 0 unknown
 	FieldLeft float64          // m2 of the finding's field still to plant by the whole planter; NaN unknown
+	Spacing   float64          // of the rows, m; only PerUnit asks for it
 	Card      string           // file of the planter card in the logbook's planter folder; empty: there is none
 	Basis     Basis            // empty: field while ground is left in it, else season, none when nothing is left of both
 	AsOf      evenstand.Micros // last log time; NoTime unknown

@@ -79,7 +79,6 @@ type Advice struct {
 	FarAsAllowed        bool // Next lies as far as one try may go
 	First               bool // nothing was tried yet
 	Best                float64
-	settings            []float64
 	jMean, jLow, jHigh  []float64
 	allowed             []bool
 }
