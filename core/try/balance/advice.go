@@ -73,6 +73,7 @@ type Advice struct {
 	Changes             int     // that all of it rests on
 	Smooth              bool    // the quadratic was rejected
 	Limits              []Chance
+	Moves               []Move  // what Next does to each response
 	AllowedLow          float64 // the settings that are likely enough within all limits, around Now
 	AllowedHigh         float64
 	AtEnd               bool // Next lies at an end of the operator's limits
@@ -81,6 +82,14 @@ type Advice struct {
 	Best                float64
 	jMean, jLow, jHigh  []float64
 	allowed             []bool
+}
+
+// A Move is what going to the next setting does to a response, as far as is
+// known.
+type Move struct {
+	Measure  string
+	Price    float64 // of the aim
+	Mean, SE float64 // in the measure's unit
 }
 
 // known tells whether enough is known to begin.
@@ -157,6 +166,12 @@ func Next(p *Problem) Advice {
 	}
 	a.Next = p.setting(at(i))
 	a.AtEnd, a.FarAsAllowed = i == 0 || i == steps-1, i == now-far || i == now+far
+	for k := range p.Aims {
+		m := &p.Aims[k]
+		h := p.response(m, p.spreadOf(&m.Curve, 0, m.Spread), 0, 1)
+		d, v := h.n.At(less(quadratic(at(i)), quadratic(at(now))))
+		a.Moves = append(a.Moves, Move{m.Measure, m.Price, d, math.Sqrt(v)})
+	}
 	p.bring(&a, draws, now, i, share)
 	if a.Verdict == Try {
 		switch {
@@ -229,6 +244,9 @@ func (p *Problem) last(a *Advice, c *cost) {
 		a.Design = try.Switchback
 		eight := half * switchSE / halfSE
 		passes := 4 * math.Ceil(switchPasses*math.Pow(eight/target, 2)/4) // as ABBA
+		if x := p.Left / 2 / (p.PassLength * p.Width); x < passes { // half of what is left at most
+			passes = 4 * math.Floor(x/4)
+		}
 		passes = math.Max(4, math.Min(mostPasses, passes))
 		a.SE = eight * math.Sqrt(switchPasses/passes)
 		a.Passes = passes
@@ -380,11 +398,26 @@ func (p *Problem) bring(a *Advice, draws [][]float64, now, i int, share float64)
 		if g > 0 {
 			better++
 		}
-		// After it the better of the two is kept, as the try will have told it.
-		bring[d] = g*share*tried + math.Max(0, g)*math.Max(0, p.Left-tried)
+	}
+	// After it the setting is kept that then is expected to be the better one, by
+	// what the try will have told with its error.
+	m, v := mean(gain), 0.0
+	for _, g := range gain {
+		v += (g - m) * (g - m) / float64(len(gain))
+	}
+	heed := 1.0
+	if se := a.SE * a.SE; v+se > 0 {
+		heed = v / (v + se)
+	}
+	rng := stat.NewRand(p.Seed, "told "+p.Lever)
+	for d, g := range gain {
+		bring[d] = g * share * tried
+		if m+heed*(g+a.SE*rng.NormFloat64()-m) > 0 {
+			bring[d] += g * math.Max(0, p.Left-tried)
+		}
 	}
 	a.Better = float64(better) / float64(len(draws))
-	a.GainMean, a.Gain = mean(gain), middle(gain)
+	a.GainMean, a.Gain = m, middle(gain)
 	if p.Left > 0 {
 		a.BringMean, a.Bring = mean(bring), middle(bring)
 	}

@@ -1,0 +1,111 @@
+package balance
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"evenstand"
+	"evenstand/core/advise"
+	"evenstand/core/try"
+)
+
+// A Lever is something that is set, with what it is usually set for.
+type Lever struct {
+	Name  string // a quantity of the registry, or try.Depth
+	Words string // as it stands in a sentence
+	Note  string // as a note of the journal begins
+	// Measures are the responses that are looked at; which of them cost money,
+	// have limits or are weighed is another matter.
+	Measures []string
+	// Rows tells that it can usually be set for some rows by themselves.
+	Rows bool
+	// US and Metric are the steps that it is set in, in the unit that people set
+	// it in.
+	US, Metric float64
+}
+
+// levers in the order in which they are offered. Responses, rows and steps are
+// judgement (agronomy, checks; design, findings), no source.
+var levers = []Lever{
+	{evenstand.CleanerPressure.String(), "the row cleaners", "cleaners", []string{"trash", "moisture", "temperature"}, true, 1, 0.1},
+	{evenstand.CloserPressure.String(), "the closing wheels", "closers", []string{"moisture", "spacing"}, true, 1, 0.1},
+	{evenstand.AppliedForce.String(), "the down force", "down force", []string{"wheel-off", "load", "spacing", "moisture"}, true, 10, 5},
+	{evenstand.GaugeWheelLoadTarget.String(), "the gauge-wheel load", "gauge wheel load", []string{"wheel-off", "load", "spacing", "moisture"}, true, 10, 5},
+	{evenstand.Vacuum.String(), "the vacuum", "vacuum", []string{"skips", "doubles"}, false, 0.5, 1},
+	{evenstand.GroundSpeed.String(), "the speed", "speed", []string{"spacing", "skips", "doubles", "wheel-off"}, false, 0.25, 0.5},
+	{try.Depth, "the depth", "depth", []string{"moisture", "temperature", "trash", "wheel-off"}, true, 0.125, 0.5},
+}
+
+// Levers gives all; the slice is the caller's.
+func Levers() []Lever { return append([]Lever(nil), levers...) }
+
+// LeverOf finds one by its name.
+func LeverOf(name string) (Lever, bool) {
+	for _, l := range levers {
+		if l.Name == name {
+			return l, true
+		}
+	}
+	return Lever{}, false
+}
+
+// Unit is what people of those units set the lever in.
+func (l *Lever) Unit(units evenstand.Units) evenstand.Unit {
+	us, metric := "in", "cm"
+	if q, ok := evenstand.ParseQuantity(l.Name); ok {
+		us, metric = q.Info().US, q.Info().Metric
+	}
+	if units == evenstand.Metric {
+		us = metric
+	}
+	u, err := evenstand.ParseUnit(us)
+	if err != nil {
+		panic(err) // the registry's units are of the list
+	}
+	return u
+}
+
+// Step is what the lever is set in steps of, in its own unit.
+func (l *Lever) Step(units evenstand.Units) float64 {
+	s := l.US
+	if units == evenstand.Metric {
+		s = l.Metric
+	}
+	return s * l.Unit(units).Scale
+}
+
+// shown are units as they stand behind a number on screen.
+var shown = map[string]string{"lbf": "lb", "kgf": "kg", "inH2O": "in of water", "degF": "°F", "degC": "°C"}
+
+// UnitSay is the lever's unit as people read it.
+func (l *Lever) UnitSay(units evenstand.Units) string {
+	u := l.Unit(units).Name
+	if s, ok := shown[u]; ok {
+		return s
+	}
+	return u
+}
+
+// number writes a setting's number in the people's unit, no finer than a tenth
+// of a step.
+func (l *Lever) number(x float64, units evenstand.Units) string {
+	u := l.Unit(units)
+	fine := l.Step(units) / u.Scale / 10
+	v := math.Round(u.FromSI(x)/fine) * fine
+	return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64)
+}
+
+// Say writes a setting: 26 psi.
+func (l *Lever) Say(x float64, v advise.Voice) string {
+	if math.IsNaN(x) {
+		return advise.Unknown
+	}
+	return l.number(x, v.Units) + " " + l.UnitSay(v.Units)
+}
+
+// NoteOf writes the line of the journal that sets the lever: cleaners 22 to 26
+// psi.
+func (l *Lever) NoteOf(from, to float64, v advise.Voice) string {
+	return fmt.Sprintf("%s %s to %s %s", l.Note, l.number(from, v.Units), l.number(to, v.Units), l.Unit(v.Units).Name)
+}
