@@ -218,7 +218,7 @@ func (d *Day) lateral(w window, before, after, m int) (factor, df float64) {
 	if f := dfs / n; f >= 8 { // the mean of t², which is f/(f−2) by chance
 		k = ratio / n * (f - 2) / f
 	}
-	return (weak + n*k) / (weak + n), weak + n
+	return (weak + n*k) / (weak + n), weak + 0.6*n // half of each is the next one's
 }
 
 func meanOf(x []float64) float64 {

@@ -375,7 +375,8 @@ func (d *Day) once(w window, m int, f *Found) {
 	f.From, f.To = d.p.Steps[before[0]].T, d.p.Steps[after[len(after)-1]].T
 	gap := after[0] - before[len(before)-1] - 1
 	nb, na := len(before), len(after)
-	ps := d.placebos(s, nb+gap+na, gap+20, func(t int) (*line, func(int) int) {
+	stride := gap + 20
+	ps := d.placebos(s, nb+gap+na, stride, func(t int) (*line, func(int) int) {
 		b, a := told(s, t, t+nb), told(s, t+nb+gap, t+nb+gap+na)
 		if len(b) < least || len(a) < least {
 			return nil, nil
@@ -391,7 +392,9 @@ func (d *Day) once(w window, m int, f *Found) {
 			return -1
 		}
 	}, false)
-	f.finish(against(float64(before[0]), value, v, ps, false))
+	value, se, df := against(float64(before[0]), value, v, ps, false)
+	// As many as share no stretch.
+	f.finish(value, se, max(min(df, 3), df*float64(stride)/float64(nb+gap+na)))
 }
 
 // split puts steps before and after into one line.
