@@ -2,6 +2,7 @@ package book
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -51,9 +52,51 @@ func (b *Book) PlanterNamed(ctx context.Context, name string) (string, error) {
 // ReadNote understands a note as it was typed, now, and writes nothing. The card
 // of the day on which it was done names the rows.
 func (b *Book) ReadNote(planter, text, at, rows, what string, now evenstand.Micros) (record.Note, error) {
-	nc := record.NoteContext{Now: now, Zone: b.Zone(), Units: b.Settings().Units}
+	return b.readNote(planter, text, at, rows, what, now, nil)
+}
+
+// ReadEdit understands what is to stand in the place of a note, and writes
+// nothing: what its text leaves out of time and rows stays. Without a text the
+// lines stay as they are but for the time and the rows that are said.
+func (b *Book) ReadEdit(ctx context.Context, id int64, text, at, rows, what string, now evenstand.Micros) (n record.Note, words string, err error) {
+	was, err := b.heldNote(ctx, id)
+	if err != nil {
+		return n, "", err
+	}
+	planter, first := was[0].Planter, &was[0].Entry
+	if text != "" {
+		n, err = b.readNote(planter, text, at, rows, what, now, first)
+		return n, text, err
+	}
+	if at+rows == "" {
+		return n, "", errors.New("what is to change? Say the note anew, or another time or other rows")
+	}
+	// A remark has a time and rows beside it, and words that are left as they are.
+	said, err := b.readNote(planter, "remark", at, rows, "remark", now, first)
+	if err != nil {
+		return n, "", err
+	}
+	n.Area = math.NaN()
+	for i := range was {
+		e := was[i].Entry
+		if at != "" {
+			e.T = said.Entries[0].T
+		}
+		if rows != "" {
+			e.Rows = said.Entries[0].Rows
+		}
+		n.Entries = append(n.Entries, e)
+	}
+	return n, was[0].Words, nil
+}
+
+func (b *Book) readNote(planter, text, at, rows, what string, now evenstand.Micros, of *evenstand.Entry) (record.Note, error) {
+	nc := record.NoteContext{Now: now, Zone: b.Zone(), Units: b.Settings().Units, Of: of}
 	var n record.Note
 	day := evenstand.DayOf(now, nc.Zone)
+	if of != nil {
+		day = evenstand.DayOf(of.T, nc.Zone)
+	}
 	for range 2 {
 		var err error
 		if nc.Card, err = b.Card(planter, day); err != nil {

@@ -177,3 +177,68 @@ func TestFirstLedger(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A corrected note keeps its number; what it said before stays in the ledger and
+// counts no more.
+func TestEditNote(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 3)}))
+	dig := func(day, row int, v float64) evenstand.Entry {
+		return evenstand.Entry{T: at(day, 9, 1), What: "dig", Rows: evenstand.Rows{row}, Value: v, Unit: "in"}
+	}
+	id, err := b.AddNote(ctx, "four rows", []evenstand.Entry{dig(2, 2, 2.1), dig(2, 2, 2)}, "dug row 2: 2.1, 2 in")
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := b.AddNote(ctx, "four rows", []evenstand.Entry{dig(2, 1, 1)}, "dug row 1: 1 in")
+	if err != nil {
+		t.Fatal(err)
+	}
+	read(t, b)
+	if err := b.EditNote(ctx, id, []evenstand.Entry{dig(3, 3, 1.5)}, "dug row 3: 1.5 in"); err != nil {
+		t.Fatal(err)
+	}
+	if rep := read(t, b); daysOf(rep) != "2026-05-02 2026-05-03" && daysOf(rep) != "2026-05-02,2026-05-03" {
+		t.Errorf("an edit over two days made %q again", daysOf(rep))
+	}
+	sound(t, b)
+	if err := b.EditNote(ctx, id, []evenstand.Entry{dig(3, 3, 1.5)}, "dug row 3: 1.5 in"); err == nil {
+		t.Error("an edit that changes nothing was written")
+	}
+	if err := b.EditNote(ctx, id+1, []evenstand.Entry{dig(3, 3, 1)}, "x"); err == nil {
+		t.Error("a part of a note was edited")
+	}
+	if err := b.EditNote(ctx, id, []evenstand.Entry{dig(3, 3, 1), dig(3, 3, 1.25)}, "dug row 3: 1, 1.25 in"); err != nil {
+		t.Fatal(err)
+	}
+	lines, err := b.Journal(ctx)
+	if err != nil || len(lines) != 3 || lines[0].ID != id || lines[1].ID != id || lines[2].ID != other || lines[0].Entry.Value != 1 || lines[1].Entry.Value != 1.25 || lines[0].Edits != 2 || lines[2].Edits != 0 {
+		t.Fatalf("%+v, %v", lines, err)
+	}
+	h, err := b.NoteHistory(ctx, id)
+	if err != nil || len(h) != 3 || len(h[0].Lines) != 2 || h[0].Lines[0].Entry.Value != 2.1 || len(h[1].Lines) != 1 || h[2].Lines[1].Words != "dug row 3: 1, 1.25 in" {
+		t.Errorf("%+v, %v", h, err)
+	}
+	if _, err := b.NoteHistory(ctx, 99); err == nil {
+		t.Error("a note that is not there has a history")
+	}
+	if got := book.CountsOf(t, b); len(got) != 6 {
+		t.Errorf("counts %q", got)
+	}
+	if l, err := b.TakeBack(ctx, 0); err != nil || l[0].ID != other {
+		t.Errorf("the last note is %+v, %v", l, err)
+	}
+	if l, err := b.TakeBack(ctx, id); err != nil || len(l) != 2 || l[0].Entry.Value != 1 {
+		t.Errorf("took back %+v, %v", l, err)
+	}
+	if err := b.EditNote(ctx, id, []evenstand.Entry{dig(3, 3, 3)}, "dug"); err == nil {
+		t.Error("a note that was taken back was edited")
+	}
+	read(t, b)
+	sound(t, b)
+	if _, err := b.Rebuild(ctx, formats, book.ReadOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	sound(t, b)
+}

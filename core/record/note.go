@@ -20,6 +20,9 @@ type NoteContext struct {
 	Zone  *time.Location
 	Units evenstand.Units
 	Card  evenstand.Card // Rows 0: not known
+	// Of is the note that this one is put in the place of: time and rows that are
+	// not said stay, and a time of day is of its day. nil: it is a note of its own.
+	Of *evenstand.Entry
 }
 
 // Note is a short note that was understood: the lines of the journal, one or
@@ -30,6 +33,8 @@ type Note struct {
 	Supposed []string
 	// Area is what a count was taken over in m2, NaN where it cannot be told.
 	Area float64
+
+	saidRows bool
 }
 
 // NoteKinds are the kinds of journal lines, as the plain layout names them.
@@ -56,7 +61,14 @@ func ParseNote(text, at, rows, what string, c NoteContext) (Note, error) {
 	if what != "" && !slices.Contains(NoteKinds, what) {
 		return n, fmt.Errorf("what = %q: want %s", what, strings.Join(NoteKinds, ", "))
 	}
-	p := noteParser{c: c, n: &n, e: evenstand.Entry{T: c.Now, Value: math.NaN()}}
+	now := c.Now
+	if c.Of != nil {
+		now = c.Of.T
+		if !fromNow.MatchString(lower(text + " " + at)) {
+			c.Now = min(c.Now, dayEnd(now, c.Zone))
+		}
+	}
+	p := noteParser{c: c, n: &n, e: evenstand.Entry{T: now, Value: math.NaN()}}
 	if what == "" && undoOnly.MatchString(lower(text)) {
 		return n, fmt.Errorf("%q is no note: --undo takes back the last one, --undo 12 the one of that number", text)
 	}
@@ -88,13 +100,28 @@ func ParseNote(text, at, rows, what string, c NoteContext) (Note, error) {
 		if !found || more != "" {
 			return n, fmt.Errorf("rows %q: want rows such as 7, 3,4, 1-8, left or right", rows)
 		}
-		p.given = true
+		p.given, n.saidRows = true, true
 	}
 	if err := p.kind(rest, what); err != nil {
 		return n, err
 	}
 	n.Entries = append(n.Entries, p.e)
+	if c.Of != nil && !n.saidRows && len(c.Of.Rows) > 0 {
+		for i := range n.Entries {
+			n.Entries[i].Rows = c.Of.Rows
+		}
+		p.suppose("The rows stay: %s. All rows are written as all rows.", rowsSay(c.Of.Rows))
+	}
 	return n, nil
+}
+
+// fromNow are the words of a time that is told from now, or with its day.
+var fromNow = regexp.MustCompile(`\b(?:ago|` + lonePattern + `)\b`)
+
+// dayEnd gives the last minute of a time's day.
+func dayEnd(t evenstand.Micros, zone *time.Location) evenstand.Micros {
+	y, m, d := t.Time().In(zone).Date()
+	return evenstand.FromTime(time.Date(y, m, d, 23, 59, 0, 0, zone))
 }
 
 // undoOnly is what people type who want a note taken back.
@@ -103,6 +130,9 @@ var undoOnly = regexp.MustCompile(`^undo\b|^(?:take back|delete|cancel)(?: (?:th
 // rowWords puts the word in front of a bare list.
 func rowWords(s string) string {
 	s = strings.TrimSpace(s)
+	if lower(s) == "all" {
+		return "all rows"
+	}
 	if s != "" && s[0] >= '0' && s[0] <= '9' {
 		return "rows " + s
 	}

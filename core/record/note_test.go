@@ -399,3 +399,32 @@ func FuzzParseNote(f *testing.F) {
 		}
 	})
 }
+
+// A note in the place of another keeps its time and rows where it says none, and
+// a time of day is of the other's day.
+func TestNoteInPlaceOfAnother(t *testing.T) {
+	c := noteContext(evenstand.US)
+	of := evenstand.Entry{T: evenstand.FromTime(time.Date(2026, 4, 28, 14, 5, 0, 0, chicago)), What: "setting", Rows: evenstand.Rows{1, 2}, Value: 22, Unit: "psi", Note: "cleaner_pressure"}
+	c.Of = &of
+	for _, x := range []struct{ text, at, rows, when, of string }{
+		{"cleaners 24 psi", "", "", "04-28 14:05", "1-2"},
+		{"cleaners 24 psi all rows", "", "", "04-28 14:05", ""},
+		{"cleaners 24 psi", "", "all", "04-28 14:05", ""},
+		{"cleaners 24 psi rows 3-4", "", "", "04-28 14:05", "3-4"},
+		{"2:20 pm cleaners 24 psi", "", "", "04-28 14:20", "1-2"},
+		{"cleaners 24 psi", "2:20 pm", "left", "04-28 14:20", "1-8"},
+		{"cleaners 24 psi", "2026-04-29 08:00", "", "04-29 08:00", "1-2"},
+		{"cleaners 24 psi, 10 min ago", "", "", "05-02 15:20", "1-2"},
+		{"hot", "", "", "04-28 14:05", "1-2"},
+	} {
+		n, err := record.ParseNote(x.text, x.at, x.rows, "", c)
+		if err != nil {
+			t.Errorf("%+v: %v", x, err)
+			continue
+		}
+		e := n.Entries[0]
+		if got := e.T.Time().In(chicago).Format("01-02 15:04"); got != x.when || e.Rows.String() != x.of {
+			t.Errorf("%+v: %s, rows %q", x, got, e.Rows)
+		}
+	}
+}

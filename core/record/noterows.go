@@ -31,6 +31,7 @@ var (
 func (p *noteParser) takeRows(text string, strict bool) (rest string, found bool, err error) {
 	low := lower(text)
 	if m := wholeOne.FindStringIndex(low); m != nil {
+		p.n.saidRows = true
 		return cut(text, m[0], m[1]), true, nil
 	}
 	rows, from, to, err := p.findRows(low, strict)
@@ -51,7 +52,7 @@ func (p *noteParser) takeRows(text string, strict bool) (rest string, found bool
 			return text, false, fmt.Errorf("%q and %q in one note: write a note for each", said, strings.TrimSpace(rest[from:to]))
 		}
 	}
-	p.e.Rows = rows
+	p.e.Rows, p.n.saidRows = rows, true
 	return rest, true, nil
 }
 
