@@ -1,0 +1,238 @@
+package effect
+
+import (
+	"math"
+	"slices"
+
+	"evenstand/core/measure/group"
+	"evenstand/core/try"
+)
+
+// rows tells an effect by changed rows against unchanged ones on the same
+// stretches: soil, zone and hour are those of both. The row is the unit.
+func (d *Day) rows(w window, m int, f *Found) {
+	f.Design = try.HalfRows
+	if len(w.control) < 3 {
+		f.Why = Lonely
+		return
+	}
+	before, after := d.tells(w.first, w.before, w.control, m), d.tells(w.after, w.last+1, w.control, m)
+	if len(before) > side {
+		before = before[len(before)-side:]
+	}
+	if len(after) > side {
+		after = after[:side]
+	}
+	if len(before) < least || len(after) < least {
+		f.Why = Silent
+		return
+	}
+	e, ok := d.contrast(w, before, after, m)
+	if !ok {
+		f.Why = Silent
+		return
+	}
+	f.Before, f.Changed, f.Control, f.Steps = e.before, e.changed, e.control, min(len(before), len(after))
+	f.From, f.To = d.p.Steps[before[0]].T, d.p.Steps[after[len(after)-1]].T
+	k, kdf := d.lateral(w, len(before), len(after), m)
+	f.finish(e.value, math.Sqrt(e.v*k), 1/(1/e.df+1/kdf))
+}
+
+// tells gives the steps of a range on which half of the rows told a measure.
+func (d *Day) tells(from, to int, rows []int, m int) []int {
+	var out []int
+	for s := from; s < to; s++ {
+		n := 0
+		for _, r := range rows {
+			if d.p.Part(m, s, r).N > 0 {
+				n++
+			}
+		}
+		if 2*n >= len(rows) && n >= 2 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// contrast is a difference of differences.
+type contrast struct {
+	value, v, df     float64
+	before           float64
+	changed, control int
+}
+
+// contrast compares how rows came to differ from the unchanged ones between two
+// sets of steps.
+func (d *Day) contrast(w window, before, after []int, m int) (e contrast, ok bool) {
+	p := d.p
+	type sum struct{ n, s float64 }
+	of := make([][2]sum, p.Rows+1)
+	steps := make([][2]int, p.Rows+1)
+	var level [2]sum
+	for k, set := range [2][]int{before, after} {
+		for _, s := range set {
+			var c sum
+			for _, r := range w.control {
+				if v, n := p.Value(m, s, r); n > 0 {
+					c.n, c.s = c.n+n, c.s+n*v
+				}
+			}
+			if !(c.n > 0) {
+				continue
+			}
+			mid := c.s / c.n
+			for _, rows := range [2][]int{w.changed, w.control} {
+				for _, r := range rows {
+					if v, n := p.Value(m, s, r); n > 0 {
+						x := &of[r][k]
+						x.n, x.s = x.n+n, x.s+n*(v-mid)
+						steps[r][k]++
+					}
+				}
+			}
+			for _, r := range w.changed {
+				if v, n := p.Value(m, s, r); n > 0 {
+					level[k].n, level[k].s = level[k].n+n, level[k].s+n*v
+				}
+			}
+		}
+	}
+	// What chance alone gives sets rows of unlike counts and shares on one scale.
+	var q, scale [2][]float64
+	welch := len(w.changed) >= 5 && len(w.control) >= 5
+	for k, rows := range [2][]int{w.changed, w.control} {
+		var parts [2]group.Part
+		if !welch {
+			parts = [2]group.Part{d.pooled(rows, before, m), d.pooled(rows, after, m)}
+		}
+		for _, r := range rows {
+			if 2*steps[r][0] < len(before) || 2*steps[r][1] < len(after) {
+				continue
+			}
+			q[k] = append(q[k], of[r][1].s/of[r][1].n-of[r][0].s/of[r][0].n)
+			v := d.chance(m, parts[0], of[r][0].n) + d.chance(m, parts[1], of[r][1].n)
+			scale[k] = append(scale[k], v)
+		}
+	}
+	e.changed, e.control = len(q[0]), len(q[1])
+	if e.changed < 1 || e.control < 3 {
+		return e, false
+	}
+	e.before = level[0].s / level[0].n
+	a, b := meanOf(q[0]), meanOf(q[1])
+	e.value = a - b
+	sa, sb := meanOf(scale[0]), meanOf(scale[1])
+	if !(sa > 0) || !(sb > 0) {
+		sa, sb = 1, 1
+	}
+	na, nb := float64(e.changed), float64(e.control)
+	va, vb := squares(q[0], a), squares(q[1], b)
+	if e.changed >= 5 && e.control >= 5 {
+		x, y := va/(na-1)/na, vb/(nb-1)/nb
+		e.v = x + y
+		e.df = e.v * e.v / (x*x/(na-1) + y*y/(nb-1))
+	} else {
+		e.df = na + nb - 2
+		phi := (va/sa + vb/sb) / e.df
+		e.v = phi * (sa/na + sb/nb)
+	}
+	return e, e.v > 0
+}
+
+// pooled sums a measure of rows over steps.
+func (d *Day) pooled(rows, steps []int, m int) (all group.Part) {
+	for _, s := range steps {
+		for _, r := range rows {
+			all.Add(d.p.Part(m, s, r))
+		}
+	}
+	return all
+}
+
+// chance gives the variance that chance alone gives n cases at the level of all; 0
+// where the measure has none.
+func (d *Day) chance(m int, all group.Part, n float64) float64 {
+	if !(all.N > 0) || !(n > 0) {
+		return 0
+	}
+	k := n / all.N
+	low, high, ok := d.p.Measures[m].Chance(group.Part{N: n, S: all.S * k, Q: all.Q * k})
+	if !ok {
+		return 0
+	}
+	h := (high - low) / 2
+	return h * h
+}
+
+// lateral is how much more than chance between rows the changed rows come to
+// differ from the others where nothing was changed: ground that varies across the
+// bar makes neighbours alike. It gives a factor on the variance and the degrees of
+// freedom of that; 1 and +Inf where there are too few such moments in the day.
+func (d *Day) lateral(w window, before, after, m int) (factor, df float64) {
+	const (
+		few  = 4 // placebos that are needed
+		weak = 4 // placebos that rows without neighbours count for
+	)
+	p := d.p
+	gap := w.after - w.before
+	var touch []int
+	for i := range d.changes {
+		c := &d.changes[i]
+		if slices.ContainsFunc(w.changed, c.On) || slices.ContainsFunc(w.control, c.On) {
+			touch = append(touch, i)
+		}
+	}
+	n, dd, vv, ratio, dfs := 0.0, 0.0, 0.0, 0.0, 0.0
+	for first := 0; first+before+gap+after <= len(p.Steps); {
+		mid := first + before
+		next := mid + gap
+		end := next + after
+		if p.Steps[first].Field != p.Steps[end-1].Field {
+			first += 10
+			continue
+		}
+		hit := 0
+		for _, i := range touch {
+			if from, to := d.untouched(d.changes[i].Early), d.settled(d.changes[i].Late); from < end && to > first {
+				hit = max(hit, to)
+			}
+		}
+		if hit > 0 {
+			first = max(hit, first+1)
+			continue
+		}
+		b, a := d.tells(first, mid, w.control, m), d.tells(next, end, w.control, m)
+		if 2*len(b) >= before && 2*len(a) >= after && len(b) >= least && len(a) >= least {
+			if e, ok := d.contrast(w, b, a, m); ok {
+				q := e.value * e.value
+				n, dd, vv, ratio, dfs = n+1, dd+q, vv+e.v, ratio+q/e.v, dfs+e.df
+			}
+		}
+		first += (end - first) / 2
+	}
+	if n < few || !(vv > 0) {
+		return 1, math.Inf(1)
+	}
+	k := dd / vv
+	if f := dfs / n; f >= 8 { // the mean of t², which is f/(f−2) by chance
+		k = ratio / n * (f - 2) / f
+	}
+	return (weak + n*k) / (weak + n), weak + 0.6*n // half of each is the next one's
+}
+
+func meanOf(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v
+	}
+	return s / float64(len(x))
+}
+
+func squares(x []float64, mean float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += (v - mean) * (v - mean)
+	}
+	return s
+}
