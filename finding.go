@@ -281,3 +281,7 @@ type OnBoard struct {
 	AreaSD Number `json:"area_sd_m2"`
 	ToFill Number `json:"to_fill"` // null where the size is not known
 }
+
+// KindSettingBetter is a setting that is expected to do better, to be tried. It
+// rests on what was changed before and is made with the worklist.
+const KindSettingBetter = "setting-better"

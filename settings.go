@@ -102,8 +102,9 @@ type Limit struct {
 	Most  float64 // SI; NaN: none
 }
 
-// Limited are the quantities that limits can be given for, in their order.
-var Limited = []Quantity{WheelOffShare, GaugeWheelLoad, AppliedForce, SeedZoneMoisture, SeedZoneTemperature, SlotTrash, GroundSpeed, Vacuum}
+// Limited are the quantities that limits can be given for, in their order. Of
+// what is set, they are how far one may go with it.
+var Limited = []Quantity{WheelOffShare, GaugeWheelLoad, AppliedForce, SeedZoneMoisture, SeedZoneTemperature, SlotTrash, GroundSpeed, Vacuum, CleanerPressure, CloserPressure, GaugeWheelLoadTarget}
 
 // Limit gives the limit of a quantity, both ends NaN when there is none.
 func (s *Settings) Limit(q Quantity) Limit {

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/core/try"
 	"evenstand/format/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
@@ -50,6 +51,9 @@ type Book struct {
 	work  sync.Mutex      // held by Read and Rebuild
 	hand  sync.Mutex      // held while a change by hand is made of what is there
 	again map[string]bool // hashes of logs whose days are made again in any case; guarded by work
+
+	effectsMu sync.Mutex              // guards what follows
+	effects   map[string][]try.Effect // of the changes of a day, by what they were made from
 
 	mu       sync.Mutex // guards what follows
 	settings evenstand.Settings

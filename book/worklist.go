@@ -63,6 +63,11 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	}
 	voice := advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}
 	fs = append(fs, halts(fs, days, contextOf)...)
+	better, err := b.better(ctx, days, voice)
+	if err != nil {
+		return evenstand.Worklist{}, err
+	}
+	fs = append(fs, better...)
 	for i := range fs {
 		advise.Fill(&fs[i], voice)
 	}

@@ -21,6 +21,9 @@ func Fill(f *evenstand.Finding, v Voice) {
 		v.halt(f)
 		return
 	}
+	if f.Kind == evenstand.KindSettingBetter { // it comes with its words
+		return
+	}
 	f.Sentence = Sentence(f, v)
 	f.Advice = adviceOf(f, v)
 	f.When = WhenToAct(f)

@@ -134,7 +134,7 @@ func Score(findings []evenstand.Finding, truth sim.Truth) Report {
 		switch {
 		case f.Kind == evenstand.KindUpset:
 			r.Upsets++
-		case f.Kind == evenstand.KindStopPays || f.Kind == evenstand.KindGoOnPays: // they rest on the others
+		case f.Kind == evenstand.KindStopPays || f.Kind == evenstand.KindGoOnPays || f.Kind == evenstand.KindSettingBetter: // they rest on the others
 		case f.Stage != evenstand.Raised:
 			r.Hinted++
 		default:

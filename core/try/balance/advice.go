@@ -30,7 +30,7 @@ const (
 	hopeless   = 0.1  // nothing is left to learn below this chance of a setting worth more
 	quarter    = 0.25 // of the spread of J: the error that a try must come down to (methods document, section h)
 	stretchLen = 15.0 // m
-	fewest     = 10   // stretches of a try, so that ends and turns do not count too much
+	fewest     = 20   // stretches of a try, some of which settle and do not count
 	longest    = 400  // stretches of a try: 6 km of row
 )
 
@@ -177,11 +177,30 @@ func Next(p *Problem) Advice {
 		switch {
 		case p.Left <= a.ground(p):
 			a.Verdict = Short
-		case a.BringMean <= p.Cost && !a.First:
+		case a.BringMean <= p.Cost:
 			a.Verdict = Costs
 		}
 	}
 	return a
+}
+
+// Past gives the settings that are not likely enough within all limits, as
+// spans between the operator's limits.
+func (a *Advice) Past(p *Problem) (out [][2]float64) {
+	for i := range a.allowed {
+		if a.allowed[i] {
+			continue
+		}
+		x := p.Low + at(i)*(p.High-p.Low)
+		half := (p.High - p.Low) / (steps - 1) / 2
+		low, high := math.Max(p.Low, x-half), math.Min(p.High, x+half)
+		if n := len(out); n > 0 && !a.allowed[i-1] {
+			out[n-1][1] = high
+		} else {
+			out = append(out, [2]float64{low, high})
+		}
+	}
+	return out
 }
 
 // places are those in reach of a try.
@@ -244,7 +263,7 @@ func (p *Problem) last(a *Advice, c *cost) {
 		a.Design = try.Switchback
 		eight := half * switchSE / halfSE
 		passes := 4 * math.Ceil(switchPasses*math.Pow(eight/target, 2)/4) // as ABBA
-		if x := p.Left / 2 / (p.PassLength * p.Width); x < passes { // half of what is left at most
+		if x := p.Left / 2 / (p.PassLength * p.Width); x < passes {       // half of what is left at most
 			passes = 4 * math.Floor(x/4)
 		}
 		passes = math.Max(4, math.Min(mostPasses, passes))

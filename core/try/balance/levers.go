@@ -7,12 +7,11 @@ import (
 
 	"evenstand"
 	"evenstand/core/advise"
-	"evenstand/core/try"
 )
 
 // A Lever is something that is set, with what it is usually set for.
 type Lever struct {
-	Name  string // a quantity of the registry, or try.Depth
+	Name  string // of its quantity in the registry
 	Words string // as it stands in a sentence
 	Note  string // as a note of the journal begins
 	// Measures are the responses that are looked at; which of them cost money,
@@ -26,7 +25,8 @@ type Lever struct {
 }
 
 // levers in the order in which they are offered. Responses, rows and steps are
-// judgement (agronomy, checks; design, findings), no source.
+// judgement, no source. Depth is not among them: it has no quantity, so that no
+// limits can be given for it, and without limits nothing is tried.
 var levers = []Lever{
 	{evenstand.CleanerPressure.String(), "the row cleaners", "cleaners", []string{"trash", "moisture", "temperature"}, true, 1, 0.1},
 	{evenstand.CloserPressure.String(), "the closing wheels", "closers", []string{"moisture", "spacing"}, true, 1, 0.1},
@@ -34,7 +34,6 @@ var levers = []Lever{
 	{evenstand.GaugeWheelLoadTarget.String(), "the gauge-wheel load", "gauge wheel load", []string{"wheel-off", "load", "spacing", "moisture"}, true, 10, 5},
 	{evenstand.Vacuum.String(), "the vacuum", "vacuum", []string{"skips", "doubles"}, false, 0.5, 1},
 	{evenstand.GroundSpeed.String(), "the speed", "speed", []string{"spacing", "skips", "doubles", "wheel-off"}, false, 0.25, 0.5},
-	{try.Depth, "the depth", "depth", []string{"moisture", "temperature", "trash", "wheel-off"}, true, 0.125, 0.5},
 }
 
 // Levers gives all; the slice is the caller's.
@@ -50,16 +49,20 @@ func LeverOf(name string) (Lever, bool) {
 	return Lever{}, false
 }
 
+// Quantity is what the lever is logged and limited as.
+func (l *Lever) Quantity() evenstand.Quantity {
+	q, _ := evenstand.ParseQuantity(l.Name)
+	return q
+}
+
 // Unit is what people of those units set the lever in.
 func (l *Lever) Unit(units evenstand.Units) evenstand.Unit {
-	us, metric := "in", "cm"
-	if q, ok := evenstand.ParseQuantity(l.Name); ok {
-		us, metric = q.Info().US, q.Info().Metric
-	}
+	q := l.Quantity().Info()
+	name := q.US
 	if units == evenstand.Metric {
-		us = metric
+		name = q.Metric
 	}
-	u, err := evenstand.ParseUnit(us)
+	u, err := evenstand.ParseUnit(name)
 	if err != nil {
 		panic(err) // the registry's units are of the list
 	}

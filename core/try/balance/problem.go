@@ -171,6 +171,23 @@ func (p *Problem) response(a *Aim, spread, bend, share float64) held {
 	return held{n}
 }
 
+// One makes a curve of a single effect, which tells one difference.
+func One(e *try.Effect) (try.Curve, bool) {
+	c := try.Curve{Lever: e.Change.Lever, Measure: e.Measure, Level: math.NaN()}
+	if !e.Known() || !e.Change.Number() || e.Change.From == e.Change.To {
+		return c, false
+	}
+	c.Low, c.High = math.Min(e.Change.From, e.Change.To), math.Max(e.Change.From, e.Change.To)
+	c.Ref, c.Scale = (c.Low+c.High)/2, (c.High-c.Low)/2
+	u := (e.Change.To - e.Change.From) / c.Scale
+	c.Theta[0], c.Cov[0][0] = e.Value/u, e.SE*e.SE/(u*u)
+	c.DF, c.Changes, c.Linear = e.DF, 1, true
+	if !(c.DF > 0) {
+		c.DF = math.Inf(1)
+	}
+	return c, true
+}
+
 // priced are the aims that cost something.
 func (p *Problem) priced() (out []*Aim) {
 	for i := range p.Aims {

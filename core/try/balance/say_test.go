@@ -8,7 +8,6 @@ import (
 
 	"evenstand"
 	"evenstand/core/advise"
-	"evenstand/core/try"
 )
 
 func TestSay(t *testing.T) {
@@ -73,10 +72,8 @@ func inPa(p *Problem, psi float64) *Problem {
 
 func TestLevers(t *testing.T) {
 	for _, l := range Levers() {
-		if l.Name != try.Depth {
-			if _, ok := evenstand.ParseQuantity(l.Name); !ok {
-				t.Errorf("%s is no quantity", l.Name)
-			}
+		if l.Quantity() == evenstand.Raw || !slices.Contains(evenstand.Limited, l.Quantity()) {
+			t.Errorf("%s: no quantity, or no limits can be given for it", l.Name)
 		}
 		for _, u := range []evenstand.Units{evenstand.US, evenstand.Metric} {
 			if !(l.Step(u) > 0) || l.UnitSay(u) == "" {

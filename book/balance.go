@@ -1,0 +1,675 @@
+package book
+
+import (
+	"context"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+	"evenstand/core/advise"
+	measure "evenstand/core/measure/group"
+	"evenstand/core/price"
+	"evenstand/core/record"
+	"evenstand/core/stat"
+	"evenstand/core/try"
+	"evenstand/core/try/balance"
+	"evenstand/core/try/effect"
+)
+
+// Figures of the balance that are judgement, without a source.
+const (
+	// recent is how many stretches of the bar tell how things stand now: 1.2 km.
+	recent = 80
+	// worth is what a better setting must save to be worth the bother, in the
+	// currency on an acre; bushels are taken at their usual price of about $4.
+	worth, worthBushels = 0.25, 0.06
+	// weighed is the same where there is no money: a share of what the responses
+	// commonly differ by.
+	weighed = 0.05
+	// setMinutes is what it takes to set a lever and to set it back.
+	setMinutes = 2
+	// handError is by how much the time of a note by hand may be off.
+	handError = 90 * evenstand.Second
+)
+
+// Tried are the changes of a planter's settings over the season, and what they
+// did.
+type Tried struct {
+	Changes []try.Change
+	Effects []try.Effect
+}
+
+// Lever is how one setting stands, what to try with it next, and what it does.
+type Lever struct {
+	balance.Lever
+	Planter   string
+	Day       evenstand.Day
+	Field     string
+	AsOf      evenstand.Micros
+	Now       float64 // NaN unknown
+	Low, High float64 // its limits, NaN none
+	Grade     evenstand.Grade
+	Unit      string // of money; empty: responses are weighed
+	Basis     price.Basis
+	Problem   balance.Problem
+	Advice    balance.Advice
+	Said      balance.Said
+	Panels    []balance.Panel
+	// Trying says what is being tried at present, empty: nothing.
+	Trying string
+	// Needs is what is missing, as whole sentences; Assumed what was taken.
+	Needs   []string
+	Assumed []string
+}
+
+// Balance says what to try with each setting of the planter that logged last. A
+// setting that nobody has changed, logs or has set limits for is left out.
+func (b *Book) Balance(ctx context.Context, days []DaySummary, v advise.Voice) ([]Lever, error) {
+	last := newest(days)
+	if last == nil {
+		return nil, nil
+	}
+	tried, err := b.tried(ctx, last.Planter, days)
+	if err != nil {
+		return nil, err
+	}
+	p, err := b.Panel(ctx, last.Planter, last.Day, measuresOf(append(slices.Clone(effect.Names), "speed", "vacuum", "force")))
+	if err != nil {
+		return nil, err
+	}
+	left, err := b.LeftToPlant(ctx, days)
+	if err != nil {
+		return nil, err
+	}
+	card, err := b.settledCard(last.Planter, last.Day)
+	if err != nil {
+		return nil, err
+	}
+	s := standing{set: b.Settings(), day: last, card: card, p: p, tried: tried, left: math.NaN(), v: v}
+	s.file = b.cardFile(last.Planter, last.Day)
+	if n := len(p.Steps); n > 0 {
+		s.field = p.Steps[n-1].Field
+	}
+	if x, ok := left[s.field]; ok {
+		s.left = x
+	}
+	passes, err := b.Passes(ctx, last.Planter, last.Day)
+	if err != nil {
+		return nil, err
+	}
+	s.pass = usualPass(passes)
+	s.look()
+	var out []Lever
+	for _, l := range balance.Levers() {
+		if x, ok := s.lever(l); ok {
+			out = append(out, x)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Lever) int { return first(&a) - first(&b) })
+	return out, nil
+}
+
+// first orders levers: what is past a limit, what is to be tried, what is known,
+// what cannot be said.
+func first(l *Lever) int {
+	switch l.Advice.Verdict {
+	case balance.Back:
+		return 0
+	case balance.Try:
+		return 1
+	case balance.Cannot:
+		return 3
+	}
+	return 2
+}
+
+// better gives the findings of settings that can be set for the better. Without
+// limits for any nothing is tried, and nothing is looked at.
+func (b *Book) better(ctx context.Context, days []DaySummary, v advise.Voice) ([]evenstand.Finding, error) {
+	set := b.Settings()
+	if !slices.ContainsFunc(balance.Levers(), func(l balance.Lever) bool {
+		x := set.Limit(l.Quantity())
+		return !math.IsNaN(x.Least) && !math.IsNaN(x.Most)
+	}) {
+		return nil, nil
+	}
+	ls, err := b.Balance(ctx, days, v)
+	if err != nil {
+		return nil, err
+	}
+	return settingBetter(ls), nil
+}
+
+// usualPass is the middle length of the passes that are no headlands, NaN
+// without any.
+func usualPass(passes []evenstand.Pass) float64 {
+	var long []float64
+	for i := range passes {
+		if p := &passes[i]; !p.Headland && p.S1 > p.S0 {
+			long = append(long, p.S1-p.S0)
+		}
+	}
+	return stat.Median(long)
+}
+
+// tried gives the changes of a planter as the journal has them, and what they
+// did on the days on which they were made.
+func (b *Book) tried(ctx context.Context, planter string, days []DaySummary) (Tried, error) {
+	var t Tried
+	lines, err := b.Journal(ctx)
+	if err != nil {
+		return t, err
+	}
+	for i := range lines {
+		if l := &lines[i]; !l.TakenBack && (l.Planter == "" || l.Planter == planter) {
+			t.add(&l.Entry, l.ID, "")
+		}
+	}
+	for _, d := range days {
+		if d.Planter != planter {
+			continue
+		}
+		logged, _, err := b.BoxJournal(ctx, d.Day)
+		if err != nil {
+			return t, err
+		}
+		for i := range logged {
+			if l := &logged[i]; l.Planter == planter {
+				t.addLogged(l)
+			}
+		}
+	}
+	try.SortChanges(t.Changes)
+	wasBefore(t.Changes)
+	zone := b.Zone()
+	for _, d := range days {
+		if d.Planter != planter || d.Passes == 0 {
+			continue
+		}
+		changed := slices.ContainsFunc(t.Changes, func(c try.Change) bool { return evenstand.DayOf(c.T, zone) == d.Day })
+		if !changed {
+			continue
+		}
+		es, err := b.effectsOf(ctx, planter, d.Day, t.Changes)
+		if err != nil {
+			return t, err
+		}
+		t.Effects = append(t.Effects, es...)
+	}
+	return t, nil
+}
+
+// effectsOf gives what the changes did on a day. It is kept in memory for as
+// long as neither the day nor a change is another.
+func (b *Book) effectsOf(ctx context.Context, planter string, day evenstand.Day, changes []try.Change) ([]try.Effect, error) {
+	key := ""
+	if err := b.steady(func(man manifest, _ state) error {
+		for i := range man.Days {
+			if e := &man.Days[i]; e.Planter == planter && e.Day == day {
+				key = e.From
+			}
+		}
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	h := fnv.New128a()
+	fmt.Fprintln(h, planter, day, key, changes)
+	key = string(h.Sum(nil))
+	b.effectsMu.Lock()
+	es, known := b.effects[key]
+	b.effectsMu.Unlock()
+	if known {
+		return es, nil
+	}
+	p, err := b.Panel(ctx, planter, day, measuresOf(effect.Names))
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range effect.NewDay(p, changes).Effects() {
+		if f.Known() {
+			es = append(es, f.Effect)
+		}
+	}
+	b.effectsMu.Lock()
+	defer b.effectsMu.Unlock()
+	if len(b.effects) >= mostEffects || b.effects == nil {
+		b.effects = map[string][]try.Effect{}
+	}
+	b.effects[key] = es
+	return es, nil
+}
+
+// mostEffects is how many days' effects are kept: more than a season has.
+const mostEffects = 200
+
+// measuresOf gives the measures of the names.
+func measuresOf(ids []string) (ms []measure.Measure) {
+	for _, id := range ids {
+		if m, ok := measure.ByID(id); ok {
+			ms = append(ms, m)
+		}
+	}
+	return ms
+}
+
+// add takes in a line of the journal, by hand or of a box.
+func (t *Tried) add(e *evenstand.Entry, note int64, source string) {
+	s, ok := record.SettingOf(e)
+	if !ok {
+		return
+	}
+	t.Changes = append(t.Changes, try.Change{
+		Lever: s.Lever, T: s.T, Early: s.T - handError, Late: s.T + handError, Rows: s.Rows,
+		From: s.Was, To: s.To, FromState: s.StateWas, ToState: s.State, Note: note, Source: source,
+	})
+}
+
+// addLogged takes in what a box logged: a line of its journal, or a target that
+// somebody changed on it.
+func (t *Tried) addLogged(l *BoxLine) {
+	rows, err := evenstand.ParseRows(l.Rows)
+	if err != nil {
+		return
+	}
+	if l.What != "target" {
+		t.add(&evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}, 0, l.Source)
+		return
+	}
+	if l.Times > 0 { // it follows a map
+		return
+	}
+	t.Changes = append(t.Changes, try.Change{Lever: l.Quantity, T: l.T, Early: l.T, Late: l.T, Rows: rows, From: float64(l.Was), To: float64(l.Value), Source: l.Source})
+}
+
+// wasBefore fills in what a lever stood at before a change that does not say it:
+// what the last change of the same rows set.
+func wasBefore(cs []try.Change) {
+	for i := range cs {
+		if !math.IsNaN(cs[i].From) {
+			continue
+		}
+		for k := i - 1; k >= 0; k-- {
+			if o := &cs[k]; o.Lever == cs[i].Lever && (len(o.Rows) == 0 || slices.Equal(o.Rows, cs[i].Rows)) {
+				cs[i].From = o.To
+				break
+			}
+		}
+	}
+}
+
+// standing is how a planter stands at the end of its last day.
+type standing struct {
+	set   evenstand.Settings
+	day   *DaySummary
+	card  evenstand.Card
+	file  string
+	p     *try.Panel
+	tried Tried
+	field string
+	left  float64
+	pass  float64
+	v     advise.Voice
+
+	measures    map[string]response
+	speed, rate float64
+}
+
+// response is how a measure stands.
+type response struct {
+	now, se, spread, rowSD float64
+	grade                  evenstand.Grade
+}
+
+// look sums up the measures of the day: how they stand over the last stretches,
+// by how much they differ along the ground, and rows among themselves.
+func (s *standing) look() {
+	s.measures = map[string]response{}
+	n := len(s.p.Steps)
+	for m := range s.p.Measures {
+		var along, rows, rest []float64
+		sums := make([]measure.Part, s.p.Rows)
+		for k := range n {
+			var all measure.Part
+			var of []float64
+			for r := 1; r <= s.p.Rows; r++ {
+				part := s.p.Part(m, k, r)
+				if !(part.N > 0) {
+					continue
+				}
+				all.Add(part)
+				if k >= n-recent {
+					sums[r-1].Add(part)
+				}
+				if v, w := s.p.Value(m, k, r); w > 0 {
+					of = append(of, v)
+				}
+			}
+			if v, ok := s.p.Measures[m].Value(all); ok {
+				along = append(along, v)
+			}
+			if len(of) > 3 {
+				if sd := stat.MAD(of); sd > 0 {
+					rest = append(rest, sd)
+				}
+			}
+		}
+		var total measure.Part
+		for r := range sums {
+			total.Add(sums[r])
+			if v, ok := s.p.Measures[m].Value(sums[r]); ok {
+				rows = append(rows, v)
+			}
+		}
+		x := response{math.NaN(), math.NaN(), math.NaN(), math.NaN(), evenstand.NoGrade}
+		if v, ok := s.p.Measures[m].Value(total); ok {
+			x.now = v
+		}
+		if len(rows) > 1 {
+			x.se = sd(rows) / math.Sqrt(float64(len(rows)))
+		}
+		if len(along) > 4 {
+			x.spread = sd(along)
+		}
+		if len(rest) > 0 {
+			x.rowSD = stat.Median(rest)
+		}
+		s.measures[s.p.Measures[m].ID] = x
+	}
+	s.speed, s.rate = math.NaN(), math.NaN()
+	if x, ok := s.measures["speed"]; ok {
+		s.speed = x.now
+	}
+	if x, ok := s.measures["population"]; ok {
+		s.rate = x.now
+	}
+}
+
+func sd(x []float64) float64 {
+	var m evenstand.Moments
+	for _, v := range x {
+		m.Add(v)
+	}
+	return m.SD()
+}
+
+// logged is the measure that a lever is logged as, where it is.
+var logged = map[evenstand.Quantity]string{evenstand.Vacuum: "vacuum", evenstand.GroundSpeed: "speed", evenstand.AppliedForce: "force"}
+
+// stands gives what a lever stands at on most rows, and what some rows are being
+// tried at.
+func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, at float64, since evenstand.Micros) {
+	now, at = math.NaN(), math.NaN()
+	follow := try.Follow(l.Name, s.tried.Changes)
+	// A row that no change was of stands as the first one says that it was.
+	before := math.NaN()
+	for i := range s.tried.Changes {
+		if c := &s.tried.Changes[i]; c.Lever == l.Name {
+			before = c.From
+			break
+		}
+	}
+	count := map[float64]int{}
+	each := make([]float64, max(1, s.card.Rows))
+	for r := range each {
+		if each[r] = follow.Value(r+1, s.day.AsOf+handError); math.IsNaN(each[r]) {
+			each[r] = before
+		}
+		if !math.IsNaN(each[r]) {
+			count[each[r]]++
+		}
+	}
+	// Of two as frequent it is the older one: that of the rows which were not
+	// changed, the last ones.
+	for r := len(each) - 1; r >= 0; r-- {
+		if x := each[r]; !math.IsNaN(x) && (math.IsNaN(now) || count[x] > count[now]) {
+			now = x
+		}
+	}
+	if len(count) == 2 {
+		for i := range s.tried.Changes {
+			if c := &s.tried.Changes[i]; c.Lever == l.Name && len(c.Rows) > 0 && c.To != now && c.Number() {
+				tried, at, since = c.Rows, c.To, c.T
+			}
+		}
+	}
+	if math.IsNaN(now) {
+		if id, ok := logged[l.Quantity()]; ok {
+			now = s.measures[id].now
+		}
+	}
+	return now, tried, at, since
+}
+
+// lever makes up the problem of one lever and its advice; false where it is
+// nobody's matter.
+func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
+	limit := s.set.Limit(l.Quantity())
+	now, rows, at, since := s.stands(&l)
+	changes := 0
+	for i := range s.tried.Changes {
+		if s.tried.Changes[i].Lever == l.Name {
+			changes++
+		}
+	}
+	if math.IsNaN(now) && !limit.Set() && changes == 0 {
+		return x, false
+	}
+	x = Lever{Lever: l, Planter: s.day.Planter, Day: s.day.Day, Field: s.field, AsOf: s.day.AsOf, Now: now, Low: limit.Least, High: limit.Most, Needs: []string{}, Assumed: []string{}}
+	p := &x.Problem
+	*p = balance.Problem{
+		Lever: l.Name, Low: limit.Least, High: limit.Most, Now: now, Step: l.Step(s.set.Units), ByRows: l.Rows, Rows: s.card.Rows,
+		Width: float64(s.card.Rows) * s.card.RowSpacing, Speed: s.speed, PassLength: s.pass, Seed: priceSeed,
+	}
+	for i := range s.tried.Changes {
+		if c := &s.tried.Changes[i]; c.Lever == l.Name && len(c.Rows) > 0 {
+			p.ByRows = true
+		}
+	}
+	// A logged number lies between the steps that the lever is set in; a setting
+	// that somebody wrote down stands as it is.
+	if changes == 0 && p.Step > 0 {
+		p.Now = math.Round(now/p.Step) * p.Step
+		x.Now = p.Now
+	}
+	p.Left, x.Basis = s.left, price.Field
+	if season := s.set.Season; season > 0 {
+		p.Left, x.Basis = season+max(0, orZero(s.left)), price.Season
+	}
+	ctx := price.Context{Settings: s.set, Rows: s.card.Rows, Spacing: s.card.RowSpacing, Card: s.file, FieldLeft: s.left, AsOf: s.day.AsOf, Seed: priceSeed}
+	s.aims(&x, ctx)
+	need := func(format string, args ...any) { x.Needs = append(x.Needs, fmt.Sprintf(format, args...)) }
+	name := advise.Capital(l.Words)
+	switch {
+	case math.IsNaN(limit.Least) || math.IsNaN(limit.Most):
+		need("Say how far you may go with %s, at least and at most: nothing is tried without limits.", l.Words)
+	case !(limit.Most > limit.Least):
+		need("The limits of %s leave nothing to try.", l.Words)
+	case math.IsNaN(now):
+		need("Write down what is set for %s: no box logs it.", l.Words)
+	case now < limit.Least || now > limit.Most:
+		need("%s: %s is set, which is outside your limits of %s to %s.", name, l.Say(now, s.v), l.Say(limit.Least, s.v), l.Say(limit.Most, s.v))
+	}
+	if l.Quantity() == evenstand.GroundSpeed && p.Fixed == nil && x.Unit != "" {
+		need("Say what an hour of the operator and of the machine costs: without that a slower pass would seem to cost nothing.")
+		p.Low = math.NaN()
+	}
+	x.Advice = balance.Next(p)
+	x.Said = balance.Say(p, &x.Advice, x.Unit, s.v)
+	x.Panels = balance.Panels(p, &x.Advice)
+	if x.Advice.Verdict == balance.Cannot && len(x.Needs) == 0 {
+		var want []string
+		for _, id := range l.Measures {
+			if m, _ := measure.ByID(id); m.Worse != 0 {
+				want = append(want, m.Label)
+			}
+		}
+		need("What would tell how %s should be set is not logged, or has no price: %s.", l.Words, strings.Join(want, ", "))
+	}
+	if x.Advice.Verdict == balance.Cannot {
+		x.Assumed = []string{}
+	}
+	if rows != nil {
+		s.trying(&x, rows, at, since)
+	}
+	return x, true
+}
+
+// Label is the setting as a heading.
+func (l *Lever) Label() string { return advise.Capital(strings.TrimPrefix(l.Words, "the ")) }
+
+func orZero(x float64) float64 {
+	if math.IsNaN(x) {
+		return 0
+	}
+	return x
+}
+
+// aims fills the problem with the responses of the lever: what costs money, or
+// where nothing does what is weighed, and what has limits.
+func (s *standing) aims(x *Lever, ctx price.Context) {
+	p := &x.Problem
+	crop := ""
+	if len(s.card.Meters) > 0 {
+		crop = s.card.Meters[0].Crop
+	}
+	money := false
+	for _, id := range x.Measures {
+		r, ok := s.measures[id]
+		if !ok || math.IsNaN(r.now) {
+			continue
+		}
+		m, _ := measure.ByID(id)
+		limit := evenstand.Limit{Least: math.NaN(), Most: math.NaN()}
+		if m.Quantity != evenstand.Raw {
+			limit = s.set.Limit(m.Quantity)
+		}
+		a := balance.Aim{Measure: id, Least: limit.Least, Most: limit.Most, Now: r.now, NowSE: r.se, Spread: r.spread, RowSD: r.rowSD}
+		c, told := effect.Join(s.tried.Effects, x.Name, id)
+		for i := range s.tried.Effects {
+			if e := &s.tried.Effects[i]; !told && e.Change.Lever == x.Name && e.Measure == id {
+				c, told = balance.One(e)
+			}
+		}
+		if told {
+			a.Curve = c
+		}
+		if m.Worse != 0 {
+			draws, unit, needs := price.PerUnit(id, crop, s.rate, s.measures["spacing"].now, ctx)
+			if draws != nil {
+				a.Prices, x.Unit, money = draws, unit, true
+				for _, d := range draws {
+					a.Price += d / float64(len(draws))
+				}
+				money = money && a.Price > 0
+			}
+			for _, n := range needs {
+				if n.Topic == evenstand.TopicPrices {
+					x.Needs = append(x.Needs, "For "+m.Label+" in money: "+n.Text+".")
+				}
+			}
+		}
+		p.Aims = append(p.Aims, a)
+	}
+	p.Effects = s.tried.Effects
+	if money {
+		p.Worth = worth / evenstand.Acre
+		if x.Unit == "bu" {
+			p.Worth = worthBushels / evenstand.Acre
+		}
+		if hour, ok := price.Hour(s.day.Day, ctx); ok {
+			p.Cost = setMinutes / 60.0 * hour
+			if x.Name == evenstand.GroundSpeed.String() && p.Width > 0 {
+				p.Fixed = func(speed float64) float64 { return hour / (3600 * speed * p.Width) }
+			}
+		}
+		return
+	}
+	// Without money each response that is better small or large counts as much as
+	// it commonly differs.
+	x.Unit = ""
+	p.Worth = weighed
+	for i := range p.Aims {
+		a := &p.Aims[i]
+		if m, _ := measure.ByID(a.Measure); m.Worse != 0 && a.Spread > 0 {
+			a.Price, a.Prices = float64(m.Worse)/a.Spread, nil
+		}
+	}
+	if slices.ContainsFunc(p.Aims, func(a balance.Aim) bool { return a.Price != 0 }) {
+		x.Assumed = append(x.Assumed, "What it costs is not published: each response counts by how much it commonly differs along the ground.")
+	}
+}
+
+// trying says what is being tried, and how far it is.
+func (s *standing) trying(x *Lever, rows evenstand.Rows, at float64, since evenstand.Micros) {
+	want := x.Advice.Stretches
+	steps := len(s.p.Steps) - s.p.At(since)
+	if evenstand.DayOf(since, s.v.Zone) != s.day.Day {
+		steps = want
+	}
+	x.Trying = fmt.Sprintf("Being tried: %s on %s since %s", x.Say(at, s.v), advise.Lower(advise.Rows(rows)), s.v.Clock(since)+s.v.On(since))
+	if want > 0 && steps < want {
+		x.Trying += fmt.Sprintf(": %s of %s are planted; leave it until then", s.v.Length(float64(steps)*evenstand.StretchLength), s.v.Length(float64(want)*evenstand.StretchLength))
+	}
+	x.Trying += "."
+}
+
+// settingBetter raises what a lever can be set to for the better: the finding
+// setting-better, one a lever, made with the worklist.
+func settingBetter(ls []Lever) (out []evenstand.Finding) {
+	num := func(x float64) evenstand.Number { return evenstand.Number(x) }
+	unknown := evenstand.Unknown
+	for i := range ls {
+		l := &ls[i]
+		a := &l.Advice
+		if a.Verdict != balance.Try && a.Verdict != balance.Back || l.Trying != "" || a.First && a.Verdict == balance.Try {
+			continue // a first try is proposed on its screen, it is no finding yet
+		}
+		f := evenstand.Finding{
+			Kind: evenstand.KindSettingBetter, Family: evenstand.KindSettingBetter, Stage: evenstand.Raised, Status: evenstand.Open,
+			Grade: evenstand.GradeB, When: evenstand.Now, Planter: l.Planter, Day: l.Day, Field: l.Field,
+			Since: l.AsOf, SinceLow: l.AsOf, SinceHigh: l.AsOf, Alarm: l.AsOf,
+			Sentence: l.Said.Sentence, Say: []string{}, Sources: []string{},
+			Rows: l.Said.Rows,
+		}
+		f.ID = record.ID(l.Planter, l.Day, f.Family+" "+l.Name, 0, 0)
+		si, size := l.Quantity().Info().SI, 1.0
+		if si == "Pa" && l.Quantity() != evenstand.Vacuum { // as psi, not as inches of water
+			si, size = "kPa", 1000
+		}
+		f.Evidence = []evenstand.Evidence{
+			{Name: "stands at", Value: num(a.Now / size), Low: unknown, High: unknown, N: unknown, Unit: si},
+			{Name: "to try", Value: num(a.Next / size), Low: unknown, High: unknown, N: unknown, Unit: si},
+			{Name: "chance that it is better", Value: num(a.Better), Low: unknown, High: unknown, N: num(float64(a.Changes)), Unit: "fraction"},
+		}
+		for _, c := range a.Limits {
+			m, _ := measure.ByID(c.Measure)
+			f.Evidence = append(f.Evidence, evenstand.Evidence{Name: "chance of " + m.Label + " within your limit", Value: num(c.Next), Low: unknown, High: unknown, N: unknown, Unit: "fraction"})
+		}
+		minutes := 0
+		if a.Minutes > 0 {
+			minutes = int(math.Ceil(a.Minutes))
+		}
+		f.Advice = evenstand.Advice{Do: l.Said.Do, Minutes: minutes, Who: "operator", Cautions: []string{}}
+		f.Money = evenstand.Money{Word: "likely", Needs: []evenstand.Need{}, StillToSave: evenstand.ToSave{Basis: string(l.Basis), Low: unknown, Mid: unknown, High: unknown, Expected: unknown}}
+		f.Money.SoFar, f.Money.PerArea = evenstand.Range{Low: unknown, Mid: unknown, High: unknown}, evenstand.Range{Low: unknown, Mid: unknown, High: unknown}
+		switch {
+		case a.Better < 0.5:
+			f.Money.Word = "unsure"
+		case a.Better < 0.8:
+			f.Money.Word = "possible"
+		}
+		if l.Unit != "" && !math.IsNaN(a.BringMean) {
+			f.Money.Unit = l.Unit
+			f.Money.PerArea = a.Gain
+			f.Money.StillToSave.Low, f.Money.StillToSave.Mid, f.Money.StillToSave.High = num(max(0, float64(a.Bring.Low))), num(max(0, float64(a.Bring.Mid))), num(max(0, float64(a.Bring.High)))
+			f.Money.StillToSave.Expected = num(max(0, a.BringMean))
+		}
+		f.Say = append(f.Say, l.Assumed...)
+		out = append(out, f)
+	}
+	return out
+}

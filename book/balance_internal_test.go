@@ -1,0 +1,170 @@
+package book
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"evenstand"
+	"evenstand/core/advise"
+	"evenstand/core/price"
+	"evenstand/core/stat"
+	"evenstand/core/try"
+	"evenstand/core/try/balance"
+	"evenstand/core/try/effect"
+)
+
+const second = evenstand.Second
+
+var psi = evenstand.PSI
+
+// cleanersTried is a day of 16 rows on which the row cleaners of rows 1 to 8 were
+// set from 22 psi to 28, to 20 and back: more of it means less trash and a
+// little less moisture, whatever the ground does.
+func cleanersTried(t *testing.T) *standing {
+	t.Helper()
+	const rows, passes, steps, wide = 16, 12, 40, 0.762
+	changes := []try.Change{}
+	at := func(pass int) evenstand.Micros { return evenstand.Micros(pass) * 400 * second }
+	set := []float64{22, 28, 20, 22, 28}
+	for i, pass := range []int{2, 4, 6, 8} {
+		x := try.Change{Lever: "cleaner_pressure", T: at(pass), Early: at(pass), Late: at(pass), From: set[i] * psi, To: set[i+1] * psi}
+		for r := 1; r <= 8; r++ {
+			x.Rows = append(x.Rows, r)
+		}
+		changes = append(changes, x)
+	}
+	// The last is taken back, so that all rows stand at 22 again.
+	back := changes[3]
+	back.T, back.From, back.To = at(10), 28*psi, 22*psi
+	back.Early, back.Late = back.T, back.T
+	changes = append(changes, back)
+	follow := try.Follow("cleaner_pressure", changes)
+	p := try.NewPanel("p", "2026-05-02", rows, wide, measuresOf(append(slices.Clone(effect.Names), "speed", "vacuum", "force")))
+	r := stat.NewRand(7, "cleaners tried")
+	ground := 0.0
+	for pass := range passes {
+		var ss []evenstand.Stretch
+		for k := range steps {
+			ground = 0.95*ground + 0.01*r.NormFloat64()
+			for row := 1; row <= rows; row++ {
+				s := evenstand.Stretch{Pass: int32(pass), Row: int16(row), K: int32(k), Length: 15, Way: 15, T: at(pass) + evenstand.Micros(8*k)*second}
+				v := follow.Value(row, s.T)
+				if math.IsNaN(v) {
+					v = 22 * psi
+				}
+				u := (v/psi - 22) / 8
+				s.Trash.Add(0.12 - 0.02*u + 0.003*u*u + ground + 0.006*r.NormFloat64())
+				s.Moisture.Add(0.22 - 0.003*u + 0.004*r.NormFloat64())
+				s.Speed.Add(2.2)
+				ss = append(ss, s)
+			}
+		}
+		p.Add(&evenstand.Pass{Index: int32(pass), Start: at(pass), End: at(pass) + 320*second, Field: "north place", S1: 600}, ss)
+	}
+	card := evenstand.NewCard()
+	card.Rows, card.RowSpacing = rows, wide
+	set1 := evenstand.NewSettings()
+	set1.Limits = []evenstand.Limit{
+		{Of: evenstand.SeedZoneMoisture, Least: 0.18, Most: math.NaN()},
+		{Of: evenstand.CleanerPressure, Least: 10 * psi, Most: 50 * psi},
+	}
+	tried := Tried{Changes: changes}
+	for _, f := range effect.NewDay(p, changes).Effects() {
+		if f.Known() {
+			tried.Effects = append(tried.Effects, f.Effect)
+		}
+	}
+	s := &standing{
+		set: set1, day: &DaySummary{Planter: "p", Day: "2026-05-02", AsOf: at(passes), Passes: passes}, card: card, p: p, tried: tried,
+		field: "north place", left: 40 * evenstand.Acre, pass: 600, v: advise.Voice{Zone: time.UTC, Units: evenstand.US},
+	}
+	s.look()
+	return s
+}
+
+func leverNamed(t *testing.T, name string) balance.Lever {
+	t.Helper()
+	l, ok := balance.LeverOf(name)
+	if !ok {
+		t.Fatal(name)
+	}
+	return l
+}
+
+func TestLever(t *testing.T) {
+	s := cleanersTried(t)
+	x, ok := s.lever(leverNamed(t, "cleaner_pressure"))
+	if !ok || x.Unit != "" || math.Abs(x.Now-22*psi) > 1 {
+		t.Fatalf("%v: %+v", ok, x)
+	}
+	a := x.Advice
+	if a.Verdict != balance.Try || a.Next <= x.Now || a.Next > 50*psi || a.Rows != 8 {
+		t.Fatalf("%s at %g psi on %d rows: %s", a.Verdict, a.Next/psi, a.Rows, x.Said.Sentence)
+	}
+	for _, want := range []string{"Try the row cleaners at ", "likely less trash in the slot", "seed-zone moisture stays within your limit"} {
+		if !strings.Contains(x.Said.Sentence, want) {
+			t.Errorf("%q: want %q", x.Said.Sentence, want)
+		}
+	}
+	t.Log(x.Said.Sentence, x.Said.Rests, x.Assumed)
+	fs := settingBetter([]Lever{x})
+	if len(fs) != 1 || fs[0].Kind != evenstand.KindSettingBetter || fs[0].Sentence != x.Said.Sentence || fs[0].Money.Unit != "" || fs[0].ID == "" {
+		t.Fatalf("%+v", fs)
+	}
+	if e := fs[0].Evidence[0]; e.Unit != "kPa" || math.Abs(float64(e.Value)-22*psi/1000) > 0.1 {
+		t.Errorf("stands at %+v", e)
+	}
+	w := ViewBalance([]Lever{x}, s.v)
+	if len(w.Levers) != 1 || len(w.Levers[0].Panels) != 2 || w.Levers[0].Shown.Unit != "psi" || w.Levers[0].Note == "" {
+		t.Errorf("%+v", w.Levers)
+	}
+
+	// Without limits nothing is tried, and what is missing is said.
+	s.set.Limits = s.set.Limits[:1]
+	x, ok = s.lever(leverNamed(t, "cleaner_pressure"))
+	if !ok || x.Advice.Verdict != balance.Cannot || len(x.Needs) != 1 || len(settingBetter([]Lever{x})) != 0 {
+		t.Errorf("without limits: %s, %q", x.Advice.Verdict, x.Needs)
+	}
+	// What nobody set, logs or limits is nobody's matter.
+	if _, ok := s.lever(leverNamed(t, "closer_pressure")); ok {
+		t.Error("closing wheels that nobody speaks of")
+	}
+}
+
+// While some rows try a setting nothing else is raised.
+func TestTrying(t *testing.T) {
+	s := cleanersTried(t)
+	s.tried.Changes = s.tried.Changes[:4] // rows 1 to 8 stand at 28
+	s.tried.Changes[3].T = s.p.Steps[len(s.p.Steps)-8].T
+	x, _ := s.lever(leverNamed(t, "cleaner_pressure"))
+	if math.Abs(x.Now-22*psi) > 1 || !strings.Contains(x.Trying, "28 psi on rows 1 to 8 since ") || len(settingBetter([]Lever{x})) != 0 {
+		t.Errorf("now %g psi, %q", x.Now/psi, x.Trying)
+	}
+	t.Log(x.Trying)
+}
+
+// Speed is weighed only where an hour has a price, and then not for its stand
+// alone.
+func TestSpeedNeedsAnHour(t *testing.T) {
+	s := cleanersTried(t)
+	s.set.Price, s.set.Yield = 4.5/25.4, 1.2
+	s.set.Limits = append(s.set.Limits, evenstand.Limit{Of: evenstand.GroundSpeed, Least: 1.8, Most: 3.1})
+	s.measures["skips"] = response{0.02, 0.001, 0.005, 0.01, evenstand.GradeB}
+	x, _ := s.lever(leverNamed(t, "ground_speed"))
+	if x.Advice.Verdict != balance.Cannot || !slices.ContainsFunc(x.Needs, func(n string) bool { return strings.Contains(n, "an hour") }) {
+		t.Errorf("%s %q", x.Advice.Verdict, x.Needs)
+	}
+	s.set.Machine = 120
+	x, _ = s.lever(leverNamed(t, "ground_speed"))
+	if x.Problem.Fixed == nil || x.Advice.Verdict == balance.Cannot {
+		t.Fatalf("%s %q", x.Advice.Verdict, x.Needs)
+	}
+	hour, _ := price.Hour("2026-05-02", price.Context{Settings: s.set, FieldLeft: s.left})
+	want := hour / 3600 / (2 * x.Problem.Width)
+	if got := x.Problem.Fixed(2); math.Abs(got-want) > 1e-9 {
+		t.Errorf("a m2 at 2 m/s costs %g, want %g", got, want)
+	}
+}
