@@ -78,7 +78,7 @@ func cleanersTried(t *testing.T) *standing {
 		}
 	}
 	s := &standing{
-		set: set1, day: &DaySummary{Planter: "p", Day: "2026-05-02", AsOf: at(passes), Passes: passes}, card: card, p: p, tried: tried,
+		set: set1, day: &DaySummary{Planter: "p", Day: "1970-01-01", AsOf: at(passes), Passes: passes}, card: card, p: p, tried: tried,
 		field: "north place", left: 40 * evenstand.Acre, pass: 600, v: advise.Voice{Zone: time.UTC, Units: evenstand.US},
 	}
 	s.look()

@@ -1,6 +1,8 @@
 package book
 
 import (
+	"slices"
+
 	"evenstand"
 	"evenstand/core/advise"
 	measure "evenstand/core/measure/group"
@@ -19,6 +21,7 @@ type BalanceView struct {
 
 // Shown is how values in SI are shown: (SI − offset) / scale.
 type Shown struct {
+	SI     string  `json:"si"`
 	Unit   string  `json:"unit"`
 	Scale  float64 `json:"scale"`
 	Offset float64 `json:"offset"`
@@ -59,6 +62,7 @@ type LeverView struct {
 	Bring    evenstand.Range  `json:"bring" doc:"What the try and then the better of the two save on what is left to plant"`
 	Expected evenstand.Number `json:"bring_expected"`
 	Limits   []LimitChance    `json:"limits"`
+	Limited  []string         `json:"limited" doc:"Quantities whose limits count here, the setting's own first"`
 	Panels   []PanelView      `json:"panels"`
 }
 
@@ -106,13 +110,13 @@ func viewLever(l *Lever, v advise.Voice) LeverView {
 	a := &l.Advice
 	u := l.Lever.Unit(v.Units)
 	out := LeverView{
-		Name: l.Name, Label: l.Label(), Shown: Shown{l.UnitSay(v.Units), u.Scale, u.Offset}, Verdict: string(a.Verdict),
+		Name: l.Name, Label: l.Label(), Shown: Shown{l.Quantity().Info().SI, l.UnitSay(v.Units), u.Scale, u.Offset}, Verdict: string(a.Verdict),
 		Sentence: l.Said.Sentence, Do: l.Said.Do, Expect: l.Said.Expect, Rests: l.Said.Rests, Why: l.Said.Why, Trying: l.Trying,
 		Needs: l.Needs, Assumed: l.Assumed, Note: l.Said.Note, Rows: l.Said.Rows,
 		Now: num(l.Now), Next: num(a.Next), Least: num(l.Low), Most: num(l.High), Past: []Span{},
 		Stretches: a.Stretches, Minutes: num(a.Minutes), Passes: num(a.Passes), Changes: a.Changes,
 		Better: num(a.Better), Any: num(a.Anything), Unit: l.Unit, Gain: a.Gain, Bring: a.Bring, Expected: num(a.BringMean),
-		Limits: []LimitChance{}, Panels: []PanelView{},
+		Limits: []LimitChance{}, Limited: []string{l.Name}, Panels: []PanelView{},
 	}
 	if out.Why == nil {
 		out.Why = []string{}
@@ -125,6 +129,11 @@ func viewLever(l *Lever, v advise.Voice) LeverView {
 		out.Design = "half-rows"
 	case try.Switchback:
 		out.Design = "back-and-forth"
+	}
+	for _, id := range l.Measures {
+		if m, ok := measure.ByID(id); ok && slices.Contains(evenstand.Limited, m.Quantity) {
+			out.Limited = append(out.Limited, m.Quantity.String())
+		}
 	}
 	for _, x := range a.Past(&l.Problem) {
 		out.Past = append(out.Past, Span{x[0], x[1]})
@@ -146,7 +155,7 @@ func viewLever(l *Lever, v advise.Voice) LeverView {
 		if p.Measure != "" {
 			m, _ := measure.ByID(p.Measure)
 			s := v.Scale(m.Unit)
-			x.Label, x.Shown = m.Label, Shown{s.Unit, s.Scale, s.Offset}
+			x.Label, x.Shown = m.Label, Shown{m.Unit, s.Unit, s.Scale, s.Offset}
 		} else {
 			if l.Unit == "" {
 				continue // a sum of weights means nothing to anybody
@@ -155,7 +164,7 @@ func viewLever(l *Lever, v advise.Voice) LeverView {
 			if v.Units == evenstand.Metric {
 				area, name = evenstand.Hectare, "ha"
 			}
-			x.Label, x.Shown = "what it costs beside now", Shown{l.Unit + "/" + name, 1 / area, 0}
+			x.Label, x.Shown = "what it costs beside now", Shown{l.Unit + "/m2", l.Unit + "/" + name, 1 / area, 0}
 		}
 		out.Panels = append(out.Panels, x)
 	}

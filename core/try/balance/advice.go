@@ -66,22 +66,29 @@ type Advice struct {
 	// percentile, and the mean.
 	Gain, Bring         evenstand.Range
 	GainMean, BringMean float64
-	Better              float64 // chance that Next is better than Now
-	Anything            float64 // chance that any setting that is allowed is better than Now by Worth
-	Worth               float64
-	Spread              float64 // of J
-	Changes             int     // that all of it rests on
-	Smooth              bool    // the quadratic was rejected
-	Limits              []Chance
-	Moves               []Move  // what Next does to each response
-	AllowedLow          float64 // the settings that are likely enough within all limits, around Now
-	AllowedHigh         float64
-	AtEnd               bool // Next lies at an end of the operator's limits
-	FarAsAllowed        bool // Next lies as far as one try may go
-	First               bool // nothing was tried yet
-	Best                float64
-	jMean, jLow, jHigh  []float64
-	allowed             []bool
+	// Value is what is expected of the try and all that follow it, on what is left
+	// to plant.
+	Value    float64
+	Better   float64 // chance that Next is better than Now
+	Anything float64 // chance that any setting that is allowed is better than Now by Worth
+	Worth    float64
+	Best     float64 // setting, as things are known
+
+	Spread       float64 // of J
+	Changes      int     // that all of it rests on
+	First        bool    // nothing was tried yet
+	Smooth       bool    // the quadratic was rejected
+	Limits       []Chance
+	Moves        []Move  // what Next does to each response
+	AllowedLow   float64 // the settings that are likely enough within all limits, around Now
+	AllowedHigh  float64
+	AtEnd        bool // Next lies at an end of the operator's limits
+	FarAsAllowed bool // Next lies as far as one try may go
+
+	jMean, jLow, jHigh []float64
+	allowed            []bool
+	believed           []string // the responses of J, and what is believed of them
+	of                 []held
 }
 
 // A Move is what going to the next setting does to a response, as far as is
@@ -115,6 +122,9 @@ func Next(p *Problem) Advice {
 		return a
 	}
 	a.Spread, a.Smooth = c.spread, c.process
+	for k, m := range c.aims {
+		a.believed, a.of = append(a.believed, m.Measure), append(a.of, c.of[k])
+	}
 	now := place(p.scaled(p.Now))
 	all, each := p.chances()
 	open := allowed(all, now, p.stops())
@@ -126,11 +136,12 @@ func Next(p *Problem) Advice {
 
 	p.last(&a, c)
 	v := a.SE * a.SE
-	share := 1.0
+	share := 0.5 // of the passes
 	if a.Rows > 0 {
 		share = float64(a.Rows) / float64(p.Rows)
 	}
-	i := c.next(now, true, a.First, share, v, float64(max(0, a.Tries-1)), open)
+	left := float64(max(0, a.Tries-1))
+	i := c.next(now, true, a.First, share, v, left, open)
 	if p.setting(at(i)) == p.Now {
 		i = now
 	}
@@ -166,18 +177,15 @@ func Next(p *Problem) Advice {
 	}
 	a.Next = p.setting(at(i))
 	a.AtEnd, a.FarAsAllowed = i == 0 || i == steps-1, i == now-far || i == now+far
-	for k := range p.Aims {
-		m := &p.Aims[k]
-		h := p.response(m, p.spreadOf(&m.Curve, 0, m.Spread), 0, 1)
-		d, v := h.n.At(less(quadratic(at(i)), quadratic(at(now))))
-		a.Moves = append(a.Moves, Move{m.Measure, m.Price, d, math.Sqrt(v)})
-	}
+	a.Moves = p.moves(c, now, i)
 	p.bring(&a, draws, now, i, share)
+	// What trying and then going where it is best saves over staying.
+	a.Value = (c.mean[now] - c.worth(i, now, share, v, left, open)/(left+1)) * p.Left
 	if a.Verdict == Try {
 		switch {
 		case p.Left <= a.ground(p):
 			a.Verdict = Short
-		case a.BringMean <= p.Cost:
+		case a.Value <= p.Cost:
 			a.Verdict = Costs
 		}
 	}
@@ -330,6 +338,7 @@ func (p *Problem) halfError(c *cost) (float64, bool) {
 // draws gives J at every place by draw, given that it bends upwards. What a
 // response's price is not known by is in them.
 func (c *cost) draws(p *Problem) [][]float64 {
+	c.parts = nil
 	rng := stat.NewRand(p.Seed, "balance "+p.Lever)
 	out := make([][]float64, 0, Draws)
 	if c.process {
@@ -359,6 +368,7 @@ func (c *cost) draws(p *Problem) [][]float64 {
 	for tries := 0; len(out) < Draws; tries++ {
 		var sum [3]float64
 		d := len(out)
+		part := make([][3]float64, len(c.aims))
 		for k, a := range c.aims {
 			var z [3]float64
 			for i := range z {
@@ -373,6 +383,7 @@ func (c *cost) draws(p *Problem) [][]float64 {
 				for q := range i + 1 {
 					x += factors[k][i][q] * z[q]
 				}
+				part[k][i] = x
 				sum[i] += price * x
 			}
 		}
@@ -385,6 +396,31 @@ func (c *cost) draws(p *Problem) [][]float64 {
 			j[i] = sum[1]*x[1] + sum[2]*x[2] + c.fixed[i]
 		}
 		out = append(out, j)
+		c.parts = append(c.parts, part)
+	}
+	return out
+}
+
+// moves gives what going from one place to another does to each response: to
+// those that cost something as the draws of J have it, so that both say the same.
+func (p *Problem) moves(c *cost, now, i int) (out []Move) {
+	x := less(quadratic(at(i)), quadratic(at(now)))
+	for k := range p.Aims {
+		m := &p.Aims[k]
+		h := p.response(m, p.spreadOf(&m.Curve, 0, m.Spread), 0, 1)
+		d, v := h.n.At(x)
+		move := Move{m.Measure, m.Price, d, math.Sqrt(v)}
+		for q, a := range c.aims {
+			if a != m || len(c.parts) == 0 {
+				continue
+			}
+			var sum evenstand.Moments
+			for _, part := range c.parts {
+				sum.Add(x[1]*part[q][1] + x[2]*part[q][2])
+			}
+			move.Mean, move.SE = sum.Mean(), sum.SD()
+		}
+		out = append(out, move)
 	}
 	return out
 }
@@ -499,6 +535,11 @@ func Panels(p *Problem, a *Advice) (out []Panel) {
 			continue
 		}
 		h := p.response(m, spread, 0, 1)
+		for q := range a.believed {
+			if a.believed[q] == m.Measure {
+				h = a.of[q] // as J has it
+			}
+		}
 		pn := Panel{Measure: m.Measure, At: places, Least: m.Least, Most: m.Most, Level: !math.IsNaN(m.Now)}
 		for i := range places {
 			d, v := h.n.At(less(quadratic(at(i)), quadratic(p.scaled(p.Now))))

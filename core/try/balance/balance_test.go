@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"evenstand"
 	"evenstand/core/stat"
 	"evenstand/core/try"
 )
@@ -234,4 +235,26 @@ func everywhere() []bool {
 		ok[i] = true
 	}
 	return ok
+}
+
+// A curve that takes a direction for known exactly is not believed; the changes
+// are.
+func TestChangesAreBelieved(t *testing.T) {
+	p := cleaners()
+	a := &p.Aims[0]
+	a.Curve.Cov = [2][2]float64{{4e-6, 4e-6}, {4e-6, 4e-6}}
+	for i := range 3 {
+		e := try.Effect{Change: try.Change{Lever: p.Lever, T: 1, From: 22, To: 30}, Measure: "trash", Value: -0.011, SE: 0.002, DF: math.Inf(1)}
+		e.Change.T += evenstand.Micros(i)
+		p.Effects = append(p.Effects, e)
+	}
+	h := p.response(a, 0.05, 0, 1)
+	m, v := h.n.At(less(quadratic(p.scaled(30)), quadratic(p.scaled(22))))
+	// Three of 0.002 are one of 0.00115; the prior of the difference is wide.
+	if math.Abs(m+0.011) > 2e-4 || math.Abs(math.Sqrt(v)-0.002/math.Sqrt(3)) > 5e-5 {
+		t.Errorf("%g ± %g", m, math.Sqrt(v))
+	}
+	if _, v := h.n.At(less(quadratic(p.scaled(10)), quadratic(p.scaled(22)))); math.Sqrt(v) < 0.005 {
+		t.Errorf("where nothing was tried it is known to %g", math.Sqrt(v))
+	}
 }

@@ -60,14 +60,16 @@ func allowed(p [steps]float64, now int, stops []bool) []bool {
 }
 
 // stops gives the places that the lever's steps lie at, nil where they do not
-// matter.
+// matter. One that is hardly another setting than the present one is none.
 func (p *Problem) stops() []bool {
 	if !(p.Step > 0) || p.Step > reach*(p.High-p.Low) {
 		return nil
 	}
 	out := make([]bool, steps)
 	for x := math.Ceil(p.Low/p.Step) * p.Step; x <= p.High; x += p.Step {
-		out[place(p.scaled(x))] = true
+		if math.Abs(x-p.Now) >= 0.75*p.Step {
+			out[place(p.scaled(x))] = true
+		}
 	}
 	return out
 }

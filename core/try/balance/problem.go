@@ -79,17 +79,48 @@ func (p *Problem) setting(s float64) float64 {
 	return math.Max(p.Low, math.Min(p.High, x))
 }
 
-// told is what a curve says of the quadratic's slope and bend about the middle
-// of the limits: combinations of them with independent errors of variance 1.
+// told is what is said of the quadratic's slope and bend about the middle of the
+// limits: combinations of them with independent errors of variance 1. It is the
+// curve that tells, or, where a curve takes a direction for known exactly, which
+// one change alone makes it do, the single changes.
 func (p *Problem) told(c *try.Curve) (x [][]float64, y []float64) {
 	if c.Changes == 0 || !(c.Scale != 0) {
 		return nil, nil
 	}
-	wide := 1.0
-	if c.DF > 0 && !math.IsInf(c.DF, 1) { // as wide as the t of so few
-		wide = stat.StudentQuantile(0.95, c.DF) / stat.NormalQuantile(0.95)
+	if x, y = p.toldByCurve(c); x == nil {
+		x, y = p.toldByChanges(c.Measure)
 	}
-	if c.Linear || !(c.Cov[1][1] > 0) {
+	return x, y
+}
+
+// widened gives how many times as wide the t of so few degrees of freedom is as
+// the normal.
+func widened(df float64) float64 {
+	if !(df > 0) || math.IsInf(df, 1) {
+		return 1
+	}
+	return stat.StudentQuantile(0.95, df) / stat.NormalQuantile(0.95)
+}
+
+func (p *Problem) toldByChanges(measure string) (x [][]float64, y []float64) {
+	for i := range p.Effects {
+		e := &p.Effects[i]
+		if e.Change.Lever != p.Lever || e.Measure != measure || !e.Known() || !e.Change.Number() || e.Change.From == e.Change.To {
+			continue
+		}
+		se := e.SE * widened(e.DF)
+		r := less(quadratic(p.scaled(e.Change.To)), quadratic(p.scaled(e.Change.From)))
+		for k := range r {
+			r[k] /= se
+		}
+		x, y = append(x, r), append(y, e.Value/se)
+	}
+	return x, y
+}
+
+func (p *Problem) toldByCurve(c *try.Curve) (x [][]float64, y []float64) {
+	wide := widened(c.DF)
+	if c.Linear {
 		low, high := c.Low, c.High
 		if !(high > low) {
 			return nil, nil
@@ -122,7 +153,8 @@ func (p *Problem) told(c *try.Curve) (x [][]float64, y []float64) {
 	l11 := math.Sqrt(cov[0][0])
 	l21 := cov[1][0] / l11
 	l22 := math.Sqrt(cov[1][1] - l21*l21)
-	if !(l11 > 0 && l22 > 0) {
+	// A correlation over 0.999 is no knowledge of the one by the other.
+	if !(l11 > 0 && l22*l22 > 0.002*cov[1][1]) {
 		return nil, nil
 	}
 	return [][]float64{{0, 1 / l11, 0}, {0, -l21 / (l11 * l22), 1 / l22}},
@@ -206,6 +238,7 @@ type cost struct {
 	of     []held // in the responses' units
 	belief        // of J, what a setting costs by itself with it
 	fixed  []float64
+	parts  [][][3]float64 // the responses' quadratics by draw; nil where J is no quadratic
 }
 
 // believe gives the belief of J, false where nothing tells its spread.

@@ -230,7 +230,7 @@ func rests(a *Advice) string {
 
 // bringSay says what the try is expected to bring on what is left to plant.
 func bringSay(p *Problem, a *Advice, unit string, v advise.Voice) string {
-	if unit == "" || math.IsNaN(float64(a.Bring.Mid)) || a.Verdict != Try && a.Verdict != Costs {
+	if unit == "" || a.First || math.IsNaN(float64(a.Bring.Mid)) || a.Verdict != Try && a.Verdict != Costs {
 		return ""
 	}
 	r := a.Bring

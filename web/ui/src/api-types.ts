@@ -4,6 +4,23 @@
  */
 
 export interface paths {
+    "/api/v1/balance": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Which setting to try next, for how long, why, and what each setting does */
+        get: operations["balance"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/book": {
         parameters: {
             query?: never;
@@ -841,6 +858,20 @@ export interface components {
             /** @description As shown */
             unit: string;
         };
+        BalanceView: {
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            as_of: string | null;
+            day: string;
+            /** @description Settings that somebody changed, logs or has set limits for; those with something to try first */
+            levers: components["schemas"]["LeverView"][];
+            /** @description Empty: no day with a pass has been read yet */
+            planter: string;
+            /** Format: int64 */
+            schema: number;
+        };
         Bare: {
             grain: string;
             left_to_plant: string;
@@ -1576,6 +1607,73 @@ export interface components {
             from: number | null;
             says: string;
         };
+        LeverView: {
+            /** @description Chance that some allowed setting is better than now by a worthwhile amount */
+            any: number | null;
+            assumed: string[];
+            /** @description Chance that next is better than now */
+            better: number | null;
+            /** @description What the try and then the better of the two save on what is left to plant */
+            bring: components["schemas"]["Range"];
+            /** @description SI; null is unknown */
+            bring_expected: number | null;
+            /**
+             * Format: int64
+             * @description That all of it rests on
+             */
+            changes: number;
+            /** @enum {string} */
+            design: "half-rows" | "back-and-forth" | "";
+            /** @description Empty: nothing to do */
+            do: string;
+            /** @description What it is expected to bring; empty: not known */
+            expect: string;
+            /** @description What next saves over now, on a m2 */
+            gain_m2: components["schemas"]["Range"];
+            label: string;
+            /** @description The limits that were set for it */
+            least: number | null;
+            /** @description Quantities whose limits count here, the setting's own first */
+            limited: string[];
+            limits: components["schemas"]["LimitChance"][];
+            /** @description SI; null is unknown */
+            minutes: number | null;
+            /** @description SI; null is unknown */
+            most: number | null;
+            /** @description The quantity's name in plain files */
+            name: string;
+            /** @description What is missing */
+            needs: string[];
+            /** @description SI; null is unknown */
+            next: number | null;
+            /** @description The line of the journal that says that it is tried; empty: none */
+            note: string;
+            /** @description SI; null is unknown */
+            now: number | null;
+            panels: components["schemas"]["PanelView"][];
+            /** @description SI; null is unknown */
+            passes: number | null;
+            /** @description Settings that are not likely enough within the limits of the responses */
+            past: components["schemas"]["Span"][];
+            /** @description On what it rests */
+            rests: string;
+            /** @description On which it is tried; empty: all */
+            rows: number[];
+            sentence: string;
+            shown: components["schemas"]["Shown"];
+            /**
+             * Format: int64
+             * @description How long the try lasts, in stretches of 15 m
+             */
+            stretches: number;
+            /** @description What is being tried at present; empty: nothing */
+            trying: string;
+            /** @description Of money; empty: responses are weighed */
+            unit: string;
+            /** @enum {string} */
+            verdict: "try" | "back" | "stay" | "settled" | "costs-more" | "too-short" | "no-room" | "cannot-say";
+            why: string[];
+        };
         Limit: {
             /** @description SI; null is unknown */
             least: number | null;
@@ -1583,6 +1681,14 @@ export interface components {
             most: number | null;
             /** @description At least 18 %; empty without a limit */
             says: string;
+        };
+        LimitChance: {
+            label: string;
+            measure: string;
+            /** @description SI; null is unknown */
+            next: number | null;
+            /** @description SI; null is unknown */
+            now: number | null;
         };
         LimitDay: {
             /** @description Share of the way, over all rows that tell it, by means over stretches of 15 m */
@@ -1744,6 +1850,23 @@ export interface components {
         OptionView: {
             key: string;
             text: string;
+        };
+        PanelView: {
+            at: (number | null)[];
+            high: (number | null)[];
+            label: string;
+            /** @description Its limits */
+            least: number | null;
+            /** @description Values are the response's; else differences from the present setting */
+            level: boolean;
+            /** @description 90 % band */
+            low: (number | null)[];
+            mean: (number | null)[];
+            /** @description Empty: what it costs beside the present setting */
+            measure: string;
+            /** @description SI; null is unknown */
+            most: number | null;
+            shown: components["schemas"]["Shown"];
         };
         PartView: {
             kind: string;
@@ -2123,6 +2246,14 @@ export interface components {
             /** @description Common time zones to choose from */
             zones: string[];
         };
+        Shown: {
+            /** Format: double */
+            offset: number;
+            /** Format: double */
+            scale: number;
+            si: string;
+            unit: string;
+        };
         SourceList: {
             /** @description What each grade stands for */
             grades: components["schemas"]["GradeView"][];
@@ -2165,6 +2296,12 @@ export interface components {
             /** @description Its longest silence while it planted, of ten minutes and more */
             silent: string;
             unused: string[];
+        };
+        Span: {
+            /** Format: double */
+            from: number;
+            /** Format: double */
+            to: number;
         };
         Spoken: {
             advice: components["schemas"]["Advice"];
@@ -2445,6 +2582,35 @@ export interface components {
 }
 export type $defs = Record<string, never>;
 export interface operations {
+    balance: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BalanceView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     book: {
         parameters: {
             query?: never;

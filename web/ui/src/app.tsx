@@ -1,6 +1,7 @@
 import type { ComponentChild } from 'preact'
 import { useEffect, useRef, useState } from 'preact/hooks'
 import { Ask } from './bring/ask'
+import { Balance } from './balance/balance'
 import { Bring } from './bring/bring'
 import { Finding } from './finding/finding'
 import { HandOver } from './handover/handover'
@@ -23,7 +24,7 @@ interface Entry { name: string, to: string }
 // few that a moving machine leaves room for.
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
-  { head: 'Changes', of: [{ name: 'Journal', to: '/journal' }, { name: 'Hand over', to: '/handover' }] },
+  { head: 'Changes', of: [{ name: 'Journal', to: '/journal' }, { name: 'Balance', to: '/balance' }, { name: 'Hand over', to: '/handover' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/journal' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -37,6 +38,7 @@ function screen(p: Place): ComponentChild {
     case 'ground': return <Ground />
     case 'rows': return <Rows />
     case 'journal': return <Journal />
+    case 'balance': return <Balance />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
     case 'recipe': return <RecipePage key={p.q.toString()} q={p.q} />

@@ -29,7 +29,7 @@ function View({ f }: { f: api.Spoken }) {
           <p class="do-it near">{f.advice.do}</p>
           {w.work && <p class="soft">{w.work}</p>}
         </section>}
-        {!looking() && f.kind !== 'stop-pays' && f.kind !== 'go-on-pays' && <section><Decide f={f} /></section>}
+        {!looking() && f.kind !== 'stop-pays' && f.kind !== 'go-on-pays' && f.kind !== 'setting-better' && <section><Decide f={f} /></section>}
         <Cautions list={f.advice.cautions} head="Take care" />
       </div>
       <div class="worth">
