@@ -1,0 +1,261 @@
+package effect
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"evenstand"
+	"evenstand/core/advise"
+	"evenstand/core/measure/group"
+	"evenstand/core/record"
+	"evenstand/core/try"
+)
+
+// Verdict is what may be said of an effect.
+type Verdict string
+
+// The verdicts.
+const (
+	Less   Verdict = "less"
+	More   Verdict = "more"
+	Same   Verdict = "no difference that could be seen"
+	Cannot Verdict = "cannot tell"
+)
+
+// matters is the difference of each measure, in its unit, that an interval must be
+// able to rule out for "no difference" to be said; of rates as a share of what was
+// before. Judgement, no source.
+func matters(measure string, before float64) float64 {
+	switch measure {
+	case "skips", "doubles":
+		return 0.01
+	case "spacing", "wheel-off", "moisture":
+		return 0.03
+	case "trash":
+		return 0.05
+	case "load":
+		return 30 * evenstand.PoundForce
+	case "temperature":
+		return 1
+	}
+	return 0.05 * math.Abs(before)
+}
+
+// Verdict judges: beyond chance on one side; within what would matter; or neither.
+func (f *Found) Verdict() Verdict {
+	switch {
+	case f.Why != None || !f.Known():
+		return Cannot
+	case f.High < 0:
+		return Less
+	case f.Low > 0:
+		return More
+	case math.Max(-f.Low, f.High) <= matters(f.Measure, f.Before):
+		return Same
+	}
+	return Cannot
+}
+
+// Difference writes a difference of a measure: 3.1 points, 20 lb.
+func Difference(x float64, unit string, v advise.Voice) string {
+	x = math.Abs(x)
+	switch unit {
+	case "fraction":
+		d := advise.Digits(100 * x)
+		if d == "1" {
+			return "1 point"
+		}
+		return d + " points"
+	case "degC":
+		unit = "K"
+	}
+	s := v.Scale(unit)
+	return strings.TrimSpace(advise.Digits(x/s.Scale) + " " + s.Unit)
+}
+
+// Setting writes what a lever stood at, in the units that people set it in.
+func Setting(lever string, x float64, state string, v advise.Voice) string {
+	n, u := setting(lever, x, state, v)
+	return strings.TrimSpace(n + " " + u)
+}
+
+func setting(lever string, x float64, state string, v advise.Voice) (number, unit string) {
+	if state != "" {
+		return state, ""
+	}
+	if math.IsNaN(x) {
+		return "", ""
+	}
+	name, shown := "", ""
+	metric := v.Units == evenstand.Metric
+	if q, ok := evenstand.ParseQuantity(lever); ok {
+		if name = q.Info().US; metric {
+			name = q.Info().Metric
+		}
+		switch shown = name; name {
+		case "lbf":
+			shown = "lb"
+		case "kgf":
+			shown = "kg"
+		case "inH2O":
+			shown = "in of water"
+		case "1/ac":
+			shown = "seeds/ac"
+		case "1/ha":
+			shown = "seeds/ha"
+		case "1/min":
+			shown = "rpm"
+		}
+	} else if lever == try.Depth {
+		if name, shown = "in", "in"; metric {
+			name, shown = "cm", "cm"
+		}
+	}
+	if u, err := evenstand.ParseUnit(name); err == nil {
+		x = u.FromSI(x)
+	}
+	three, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 3, 64), 64)
+	if err != nil {
+		three = x
+	}
+	number = strconv.FormatFloat(three, 'f', -1, 64)
+	if three == math.Trunc(three) {
+		number = advise.Thousands(int64(three))
+	}
+	return number, shown
+}
+
+// SayChange writes a change: Row-cleaner pressure 30 to 22 psi at 2:05 pm, rows 1
+// to 8.
+func SayChange(c *try.Change, v advise.Voice) string {
+	s := advise.Capital(record.LeverSay(c.Lever))
+	from, unit := setting(c.Lever, c.From, c.FromState, v)
+	to, _ := setting(c.Lever, c.To, c.ToState, v)
+	switch {
+	case from != "" && to != "":
+		s += " " + from + " to " + to
+	case to != "":
+		s += " set to " + to
+	default:
+		s += " changed"
+		unit = ""
+	}
+	if _, u := setting(c.Lever, c.To, c.ToState, v); unit == "" && to != "" {
+		unit = u
+	}
+	if unit != "" {
+		s += " " + unit
+	}
+	s += " at " + v.Clock(c.T) + v.On(c.T)
+	if len(c.Rows) > 0 {
+		return s + ", " + advise.Lower(advise.Rows(c.Rows))
+	}
+	return s + ", all rows"
+}
+
+// label names a measure in a sentence.
+func label(id string) string {
+	switch id {
+	case "population":
+		return "seeds planted"
+	case "wheel-off":
+		return "gauge wheels off the ground"
+	}
+	if m, ok := group.ByID(id); ok {
+		return m.Label
+	}
+	return id
+}
+
+// Say writes one effect as a part of a sentence: trash in the slot 3.1 points less
+// (2.2 to 4.0). It is empty where nothing told the measure.
+func (f *Found) Say(v advise.Voice) string {
+	m, _ := group.ByID(f.Measure)
+	name := label(f.Measure)
+	if f.Why == Silent {
+		return ""
+	}
+	if f.Why != None {
+		return name + " " + string(Cannot) + ": " + f.Why.say()
+	}
+	span := func(a, b float64) string {
+		x, y := Difference(a, m.Unit, v), Difference(b, m.Unit, v)
+		if n, u, ok := strings.Cut(x, " "); ok && strings.TrimSuffix(strings.TrimPrefix(y, strings.SplitN(y, " ", 2)[0]+" "), "s") == strings.TrimSuffix(u, "s") {
+			x = n
+		}
+		return x + " to " + y
+	}
+	switch f.Verdict() {
+	case Less:
+		return name + " " + Difference(f.Value, m.Unit, v) + " less (" + span(-f.High, -f.Low) + ")"
+	case More:
+		return name + " " + Difference(f.Value, m.Unit, v) + " more (" + span(f.Low, f.High) + ")"
+	case Same:
+		return name + " no difference that " + advise.Plural(int64(f.Steps), "stretch", "stretches") + " could show (within " + Difference(math.Max(-f.Low, f.High), m.Unit, v) + ")"
+	}
+	return name + " " + string(Cannot) + " (between " + Difference(f.Low, m.Unit, v) + " less and " + Difference(f.High, m.Unit, v) + " more)"
+}
+
+func (w Why) say() string {
+	switch w {
+	case Short:
+		return "too little was planted on one side of it, in one field and without another change"
+	case Mixed:
+		return "another setting was changed on the same rows at the same time"
+	case Lonely:
+		return "fewer than three rows were left as they were"
+	case Again:
+		return "it goes back and forth, and is told under the first of those changes"
+	case Unmoved:
+		return "the speed did not vary enough; four passes, half a mile an hour faster and slower by turns, would tell"
+	case Silent:
+		return "no box told it"
+	}
+	return ""
+}
+
+// Say writes what followed a change, measure by measure.
+func Say(fs []Found, v advise.Voice) string {
+	if len(fs) == 0 {
+		return ""
+	}
+	head := SayChange(&fs[0].Change, v)
+	if fs[0].Design == BySpeed {
+		c := &fs[0].Change
+		from, unit := setting(c.Lever, c.From, "", v)
+		to, _ := setting(c.Lever, c.To, "", v)
+		head = "Speed from " + from + " to " + to + " " + unit + v.On(c.T)
+	}
+	var parts []string
+	same, all := true, false
+	for i := range fs {
+		f := &fs[i]
+		if f.Why != fs[0].Why {
+			same = false
+		}
+		if f.Design == try.AllRows && f.Verdict() == Cannot && f.Why == None {
+			all = true
+		}
+	}
+	if same && fs[0].Why != None {
+		why := fs[0].Why.say()
+		if fs[0].Why == Silent {
+			why = "no box told on both sides of it what it may do"
+		}
+		if fs[0].Why == Again {
+			return head + ": " + why + "."
+		}
+		return head + ": " + string(Cannot) + ", " + why + "."
+	}
+	for i := range fs {
+		if s := fs[i].Say(v); s != "" {
+			parts = append(parts, s)
+		}
+	}
+	s := head + ": " + strings.Join(parts, ", ") + "."
+	if all {
+		s += " All rows were changed at once; half of them, changed for " + v.Length(600) + ", would tell far more."
+	}
+	return s
+}
