@@ -240,7 +240,8 @@ func (d *Day) settled(t evenstand.Micros) int { return min(len(d.p.Steps), d.p.A
 
 // finish sets the interval.
 func (f *Found) finish(value, se, df float64) {
-	if !(se > 0) || math.IsNaN(value) || !(df >= 1) {
+	// What never varies is not measured but set.
+	if !(se > 1e-9*math.Abs(f.Before)) || math.IsNaN(value) || !(df >= 1) {
 		f.Why = Silent
 		return
 	}

@@ -179,22 +179,24 @@ func (f *Found) Say(v advise.Voice) string {
 	if f.Why != None {
 		return name + " " + string(Cannot) + ": " + f.Why.say()
 	}
-	span := func(a, b float64) string {
-		x, y := Difference(a, m.Unit, v), Difference(b, m.Unit, v)
-		if n, u, ok := strings.Cut(x, " "); ok && strings.TrimSuffix(strings.TrimPrefix(y, strings.SplitN(y, " ", 2)[0]+" "), "s") == strings.TrimSuffix(u, "s") {
-			x = n
-		}
-		return x + " to " + y
-	}
 	switch f.Verdict() {
 	case Less:
-		return name + " " + Difference(f.Value, m.Unit, v) + " less (" + span(-f.High, -f.Low) + ")"
+		return name + " " + Difference(f.Value, m.Unit, v) + " less (" + span(f.High, f.Low, m.Unit, v) + ")"
 	case More:
-		return name + " " + Difference(f.Value, m.Unit, v) + " more (" + span(f.Low, f.High) + ")"
+		return name + " " + Difference(f.Value, m.Unit, v) + " more (" + span(f.Low, f.High, m.Unit, v) + ")"
 	case Same:
 		return name + " no difference that " + advise.Plural(int64(f.Steps), "stretch", "stretches") + " could show (within " + Difference(math.Max(-f.Low, f.High), m.Unit, v) + ")"
 	}
 	return name + " " + string(Cannot) + " (between " + Difference(f.Low, m.Unit, v) + " less and " + Difference(f.High, m.Unit, v) + " more)"
+}
+
+// span writes the ends of an interval, the unit being said already.
+func span(a, b float64, unit string, v advise.Voice) string {
+	bare := func(x float64) string {
+		n, _, _ := strings.Cut(Difference(x, unit, v), " ")
+		return n
+	}
+	return bare(a) + " to " + bare(b)
 }
 
 func (w Why) say() string {
@@ -227,18 +229,17 @@ func Say(fs []Found, v advise.Voice) string {
 		to, _ := setting(c.Lever, c.To, "", v)
 		head = "Speed from " + from + " to " + to + " " + unit + v.On(c.T)
 	}
-	var parts []string
-	same, all := true, false
+	alike, all := true, false
 	for i := range fs {
 		f := &fs[i]
 		if f.Why != fs[0].Why {
-			same = false
+			alike = false
 		}
 		if f.Design == try.AllRows && f.Verdict() == Cannot && f.Why == None {
 			all = true
 		}
 	}
-	if same && fs[0].Why != None {
+	if alike && fs[0].Why != None {
 		why := fs[0].Why.say()
 		if fs[0].Why == Silent {
 			why = "no box told on both sides of it what it may do"
@@ -248,14 +249,67 @@ func Say(fs []Found, v advise.Voice) string {
 		}
 		return head + ": " + string(Cannot) + ", " + why + "."
 	}
+	var parts, same, cannot []string
+	steps := 0
 	for i := range fs {
-		if s := fs[i].Say(v); s != "" {
-			parts = append(parts, s)
+		f := &fs[i]
+		m, _ := group.ByID(f.Measure)
+		switch say := f.Say(v); {
+		case say == "":
+		case f.Verdict() == Same:
+			steps = max(steps, f.Steps)
+			within := ""
+			if len(same) == 0 {
+				within = "within "
+			}
+			same = append(same, label(f.Measure)+" ("+within+Difference(math.Max(-f.Low, f.High), m.Unit, v)+")")
+		case f.Verdict() == Cannot:
+			cannot = append(cannot, strings.Replace(say, " "+string(Cannot), "", 1))
+		default:
+			parts = append(parts, say)
 		}
 	}
-	s := head + ": " + strings.Join(parts, ", ") + "."
+	var said []string
+	if len(parts) > 0 {
+		said = append(said, strings.Join(parts, ", "))
+	}
+	if len(same) > 0 {
+		said = append(said, "no difference that "+advise.Plural(int64(steps), "stretch", "stretches")+" could show: "+strings.Join(same, ", "))
+	}
+	if len(cannot) > 0 {
+		said = append(said, string(Cannot)+": "+strings.Join(cannot, ", "))
+	}
+	for i := range said[min(1, len(said)):] {
+		said[i+1] = advise.Capital(said[i+1])
+	}
+	s := head + ": " + strings.Join(said, ". ") + "."
 	if all {
 		s += " All rows were changed at once; half of them, changed for " + v.Length(600) + ", would tell far more."
 	}
 	return s
+}
+
+// SayCurve writes a curve from end to end of what was tried: Row-cleaner pressure
+// from 10 to 40 psi, 6 changes: trash in the slot 9 points less (7 to 11).
+func SayCurve(c *try.Curve, v advise.Voice) string {
+	m, _ := group.ByID(c.Measure)
+	d, se := c.Diff(c.Low, c.High)
+	h := quantile(c.DF) * se
+	from, unit := setting(c.Lever, c.Low, "", v)
+	to, _ := setting(c.Lever, c.High, "", v)
+	s := advise.Capital(record.LeverSay(c.Lever)) + " from " + from + " to " + to + " " + unit + ", " + advise.Plural(int64(c.Changes), "change", "changes")
+	if c.Lever == evenstand.GroundSpeed.String() {
+		s = "Speed from " + from + " to " + to + " " + unit + ", " + advise.Plural(int64(c.Changes), "day", "days")
+	}
+	f := Found{Effect: try.Effect{Measure: c.Measure, Before: c.Level, Value: d, SE: se, DF: c.DF, Low: d - h, High: d + h}}
+	s += ": " + label(c.Measure) + " "
+	switch f.Verdict() {
+	case Less:
+		return s + Difference(d, m.Unit, v) + " less (" + span(f.High, f.Low, m.Unit, v) + ")."
+	case More:
+		return s + Difference(d, m.Unit, v) + " more (" + span(f.Low, f.High, m.Unit, v) + ")."
+	case Same:
+		return s + string(Same) + " (within " + Difference(math.Max(-f.Low, f.High), m.Unit, v) + ")."
+	}
+	return s + string(Cannot) + " (between " + Difference(f.Low, m.Unit, v) + " less and " + Difference(f.High, m.Unit, v) + " more)."
 }
