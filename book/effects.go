@@ -40,7 +40,10 @@ type effectStand struct {
 
 // Effects gives what the changes of settings did, in order of planter, day and
 // time, for all of the season.
-func (b *Book) Effects(ctx context.Context) ([]DayEffects, error) {
+func (b *Book) Effects(ctx context.Context) ([]DayEffects, error) { return b.EffectsOn(ctx, "") }
+
+// EffectsOn is Effects of one day; empty: of all.
+func (b *Book) EffectsOn(ctx context.Context, day evenstand.Day) ([]DayEffects, error) {
 	type job struct {
 		ref     DayRef
 		key     string
@@ -53,6 +56,9 @@ func (b *Book) Effects(ctx context.Context) ([]DayEffects, error) {
 		var jobs []job
 		for i := range man.Days {
 			e := &man.Days[i]
+			if day != "" && e.Day != day {
+				continue
+			}
 			cs, ok := changes[e.Planter]
 			if !ok {
 				var err error
