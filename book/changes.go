@@ -44,7 +44,8 @@ func (b *Book) Changes(ctx context.Context, planter string) ([]try.Change, error
 		}
 		for k := range boxes {
 			if l := &boxes[k]; l.Planter == planter {
-				if c, ok := l.change(); ok {
+				c, ok := l.change()
+				if ok && !slices.ContainsFunc(all, func(o try.Change) bool { return o.Source != c.Source && twice(&o, &c) && covers(o.Rows, c.Rows) }) {
 					all = append(all, c)
 				}
 			}

@@ -97,11 +97,12 @@ func (c *call) effects(l *book.ChangeLine, v advise.Voice) {
 			continue
 		}
 		if !shown {
-			c.printf("    %-28s %14s %12s %24s  %s\n", "", "before", "by", "90 %", "told by")
+			c.printf("    %-28s %16s %9s %18s %-9s %s\n", "", "before", "by", "90 %", "", "told by")
 			shown = true
 		}
+		_, unit, _ := strings.Cut(effect.Difference(float64(e.Value), m.Unit, v), " ")
 		signed := func(x evenstand.Number) string {
-			s := effect.Difference(float64(x), m.Unit, v)
+			s, _, _ := strings.Cut(effect.Difference(float64(x), m.Unit, v), " ")
 			switch {
 			case x < 0:
 				return "-" + s
@@ -110,6 +111,6 @@ func (c *call) effects(l *book.ChangeLine, v advise.Voice) {
 			}
 			return s
 		}
-		c.printf("    %-28s %14s %12s %24s  %s\n", m.Label, v.Value(float64(e.Before), m.Unit), signed(e.Value), signed(e.Low)+" to "+signed(e.High), e.Design)
+		c.printf("    %-28s %16s %9s %18s %-9s %s\n", m.Label, v.Value(float64(e.Before), m.Unit), signed(e.Value), signed(e.Low)+" to "+signed(e.High), unit, e.Design)
 	}
 }

@@ -42,11 +42,14 @@ func matters(measure string, before float64) float64 {
 	return 0.05 * math.Abs(before)
 }
 
-// Verdict judges: beyond chance on one side; within what would matter; or neither.
+// Verdict judges: too little to be named; beyond chance on one side; within what
+// would matter; or neither.
 func (f *Found) Verdict() Verdict {
 	switch {
 	case f.Why != None || !f.Known():
 		return Cannot
+	case math.Max(-f.Low, f.High) <= matters(f.Measure, f.Before)/4:
+		return Same // whatever side of nothing it lies
 	case f.High < 0:
 		return Less
 	case f.Low > 0:
@@ -284,7 +287,11 @@ func Say(fs []Found, v advise.Voice) string {
 	}
 	s := head + ": " + strings.Join(said, ". ") + "."
 	if all {
-		s += " All rows were changed at once; half of them, changed for " + v.Length(600) + ", would tell far more."
+		way := 2000 * evenstand.Foot
+		if v.Units == evenstand.Metric {
+			way = 600
+		}
+		s += " All rows were changed at once; half of them, changed for " + v.Length(way) + ", would tell far more."
 	}
 	return s
 }
