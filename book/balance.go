@@ -3,7 +3,6 @@ package book
 import (
 	"context"
 	"fmt"
-	"hash/fnv"
 	"math"
 	"slices"
 	"strings"
@@ -31,8 +30,6 @@ const (
 	weighed = 0.05
 	// setMinutes is what it takes to set a lever and to set it back.
 	setMinutes = 2
-	// handError is by how much the time of a note by hand may be off.
-	handError = 90 * evenstand.Second
 )
 
 // Tried are the changes of a planter's settings over the season, and what they
@@ -72,7 +69,7 @@ func (b *Book) Balance(ctx context.Context, days []DaySummary, v advise.Voice) (
 	if last == nil {
 		return nil, nil
 	}
-	tried, err := b.tried(ctx, last.Planter, days)
+	tried, err := b.tried(ctx, last.Planter)
 	if err != nil {
 		return nil, err
 	}
@@ -155,96 +152,37 @@ func usualPass(passes []evenstand.Pass) float64 {
 	return stat.Median(long)
 }
 
-// tried gives the changes of a planter as the journal has them, and what they
-// did on the days on which they were made.
-func (b *Book) tried(ctx context.Context, planter string, days []DaySummary) (Tried, error) {
-	var t Tried
-	lines, err := b.Journal(ctx)
+// tried gives the changes of a planter and what they did. What speed does is told
+// by the speeds of the days, not by what was noted of it.
+func (b *Book) tried(ctx context.Context, planter string) (t Tried, err error) {
+	if t.Changes, err = b.Changes(ctx, planter); err != nil {
+		return t, err
+	}
+	days, err := b.Effects(ctx)
 	if err != nil {
 		return t, err
 	}
-	for i := range lines {
-		if l := &lines[i]; !l.TakenBack && (l.Planter == "" || l.Planter == planter) {
-			t.add(&l.Entry, l.ID, "")
+	put := func(fs []effect.Found) {
+		for i := range fs {
+			if fs[i].Known() {
+				t.Effects = append(t.Effects, fs[i].Effect)
+			}
 		}
 	}
-	for _, d := range days {
+	for i := range days {
+		d := &days[i]
 		if d.Planter != planter {
 			continue
 		}
-		logged, _, err := b.BoxJournal(ctx, d.Day)
-		if err != nil {
-			return t, err
-		}
-		for i := range logged {
-			if l := &logged[i]; l.Planter == planter {
-				t.addLogged(l)
+		for _, fs := range d.Changes {
+			if len(fs) > 0 && fs[0].Change.Lever != evenstand.GroundSpeed.String() {
+				put(fs)
 			}
 		}
-	}
-	try.SortChanges(t.Changes)
-	wasBefore(t.Changes)
-	zone := b.Zone()
-	for _, d := range days {
-		if d.Planter != planter || d.Passes == 0 {
-			continue
-		}
-		changed := slices.ContainsFunc(t.Changes, func(c try.Change) bool { return evenstand.DayOf(c.T, zone) == d.Day })
-		if !changed {
-			continue
-		}
-		es, err := b.effectsOf(ctx, planter, d.Day, t.Changes)
-		if err != nil {
-			return t, err
-		}
-		t.Effects = append(t.Effects, es...)
+		put(d.Speed)
 	}
 	return t, nil
 }
-
-// effectsOf gives what the changes did on a day. It is kept in memory for as
-// long as neither the day nor a change is another.
-func (b *Book) effectsOf(ctx context.Context, planter string, day evenstand.Day, changes []try.Change) ([]try.Effect, error) {
-	key := ""
-	if err := b.steady(func(man manifest, _ state) error {
-		for i := range man.Days {
-			if e := &man.Days[i]; e.Planter == planter && e.Day == day {
-				key = e.From
-			}
-		}
-		return nil
-	}); err != nil {
-		return nil, err
-	}
-	h := fnv.New128a()
-	fmt.Fprintln(h, planter, day, key, changes)
-	key = string(h.Sum(nil))
-	b.effectsMu.Lock()
-	es, known := b.effects[key]
-	b.effectsMu.Unlock()
-	if known {
-		return es, nil
-	}
-	p, err := b.Panel(ctx, planter, day, measuresOf(effect.Names))
-	if err != nil {
-		return nil, err
-	}
-	for _, f := range effect.NewDay(p, changes).Effects() {
-		if f.Known() {
-			es = append(es, f.Effect)
-		}
-	}
-	b.effectsMu.Lock()
-	defer b.effectsMu.Unlock()
-	if len(b.effects) >= mostEffects || b.effects == nil {
-		b.effects = map[string][]try.Effect{}
-	}
-	b.effects[key] = es
-	return es, nil
-}
-
-// mostEffects is how many days' effects are kept: more than a season has.
-const mostEffects = 200
 
 // measuresOf gives the measures of the names.
 func measuresOf(ids []string) (ms []measure.Measure) {
@@ -254,51 +192,6 @@ func measuresOf(ids []string) (ms []measure.Measure) {
 		}
 	}
 	return ms
-}
-
-// add takes in a line of the journal, by hand or of a box.
-func (t *Tried) add(e *evenstand.Entry, note int64, source string) {
-	s, ok := record.SettingOf(e)
-	if !ok {
-		return
-	}
-	t.Changes = append(t.Changes, try.Change{
-		Lever: s.Lever, T: s.T, Early: s.T - handError, Late: s.T + handError, Rows: s.Rows,
-		From: s.Was, To: s.To, FromState: s.StateWas, ToState: s.State, Note: note, Source: source,
-	})
-}
-
-// addLogged takes in what a box logged: a line of its journal, or a target that
-// somebody changed on it.
-func (t *Tried) addLogged(l *BoxLine) {
-	rows, err := evenstand.ParseRows(l.Rows)
-	if err != nil {
-		return
-	}
-	if l.What != "target" {
-		t.add(&evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}, 0, l.Source)
-		return
-	}
-	if l.Times > 0 { // it follows a map
-		return
-	}
-	t.Changes = append(t.Changes, try.Change{Lever: l.Quantity, T: l.T, Early: l.T, Late: l.T, Rows: rows, From: float64(l.Was), To: float64(l.Value), Source: l.Source})
-}
-
-// wasBefore fills in what a lever stood at before a change that does not say it:
-// what the last change of the same rows set.
-func wasBefore(cs []try.Change) {
-	for i := range cs {
-		if !math.IsNaN(cs[i].From) {
-			continue
-		}
-		for k := i - 1; k >= 0; k-- {
-			if o := &cs[k]; o.Lever == cs[i].Lever && (len(o.Rows) == 0 || slices.Equal(o.Rows, cs[i].Rows)) {
-				cs[i].From = o.To
-				break
-			}
-		}
-	}
 }
 
 // standing is how a planter stands at the end of its last day.
@@ -415,7 +308,7 @@ func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, 
 	count := map[float64]int{}
 	each := make([]float64, max(1, s.card.Rows))
 	for r := range each {
-		if each[r] = follow.Value(r+1, s.day.AsOf+handError); math.IsNaN(each[r]) {
+		if each[r] = follow.Value(r+1, s.day.AsOf+byHand); math.IsNaN(each[r]) {
 			each[r] = before
 		}
 		if !math.IsNaN(each[r]) {

@@ -16,7 +16,6 @@ import (
 	"time"
 
 	"evenstand"
-	"evenstand/core/try"
 	"evenstand/format/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
@@ -48,12 +47,11 @@ type Book struct {
 
 	lastOpen atomic.Pointer[column.File] // of a day's files; its footer is used again, itself it may be closed
 
-	work  sync.Mutex      // held by Read and Rebuild
+	work    sync.Mutex  // held by Read and Rebuild
+	effects effectStand // what settings did, by day
+
 	hand  sync.Mutex      // held while a change by hand is made of what is there
 	again map[string]bool // hashes of logs whose days are made again in any case; guarded by work
-
-	effectsMu sync.Mutex              // guards what follows
-	effects   map[string][]try.Effect // of the changes of a day, by what they were made from
 
 	mu       sync.Mutex // guards what follows
 	settings evenstand.Settings

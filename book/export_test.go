@@ -88,3 +88,10 @@ func FirstLedger(t *testing.T, dir, planter string) {
 		t.Fatal(err)
 	}
 }
+
+// Forget lets go of the effects that are kept.
+func (b *Book) Forget() {
+	b.effects.mu.Lock()
+	defer b.effects.mu.Unlock()
+	b.effects.by = nil
+}

@@ -33,16 +33,18 @@ type NoteView struct {
 	Lines     []NoteLine       `json:"lines"`
 	Supposed  []string         `json:"supposed" doc:"What it did not say and was supposed"`
 	TakenBack bool             `json:"taken_back"`
+	Followed  []Followed       `json:"followed" doc:"What followed the settings that it says were changed"`
 }
 
 // BoxLineView is what a box logged beside its measurements.
 type BoxLineView struct {
-	Source  string           `json:"source"`
-	Planter string           `json:"planter"`
-	Time    evenstand.Micros `json:"time"`
-	Clock   string           `json:"clock"`
-	What    string           `json:"what" doc:"setting, refill, fix, remark, …; target: one was changed on the box"`
-	Says    string           `json:"says"`
+	Source   string           `json:"source"`
+	Planter  string           `json:"planter"`
+	Time     evenstand.Micros `json:"time"`
+	Clock    string           `json:"clock"`
+	What     string           `json:"what" doc:"setting, refill, fix, remark, …; target: one was changed on the box"`
+	Says     string           `json:"says"`
+	Followed []Followed       `json:"followed" doc:"What followed, of a setting that was changed"`
 }
 
 // JournalDay is a day of the journal.
@@ -137,16 +139,22 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 		return out, refuse("the day is written as 2026-05-02")
 	}
 	out.Label = s.voice().Day(out.Day)
+	// A day that cannot be read has its journal all the same.
+	followed, ofBox, err := s.followed(ctx, out.Day)
+	if err != nil {
+		followed, ofBox = nil, func(string, evenstand.Micros) []Followed { return []Followed{} }
+	}
 	for i := range notes {
-		if notes[i].Date == out.Day {
-			out.Notes = append(out.Notes, notes[i])
+		if n := notes[i]; n.Date == out.Day {
+			n.Followed = some(followed[n.ID])
+			out.Notes = append(out.Notes, n)
 		}
 	}
 	v := s.voice()
 	b := boxes[out.Day]
 	out.More = b.more
 	for _, l := range slices.Backward(b.lines) {
-		out.Boxes = append(out.Boxes, BoxLineView{l.Source, l.Planter, l.T, v.Clock(l.T), l.What, l.Say(v)})
+		out.Boxes = append(out.Boxes, BoxLineView{l.Source, l.Planter, l.T, v.Clock(l.T), l.What, l.Say(v), ofBox(l.Source, l.T)})
 	}
 	return out, nil
 }
@@ -168,7 +176,7 @@ func (s *Server) notes(ctx context.Context) ([]NoteView, error) {
 		t := l.Entry.T
 		out = append(out, NoteView{
 			ID: l.ID, Planter: l.Planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: l.Words,
-			Lines: []NoteLine{s.noteLine(&l.Entry)}, Supposed: []string{}, TakenBack: l.TakenBack,
+			Lines: []NoteLine{s.noteLine(&l.Entry)}, Supposed: []string{}, TakenBack: l.TakenBack, Followed: []Followed{},
 		})
 	}
 	slices.Reverse(out)
@@ -199,7 +207,7 @@ func (s *Server) writeNote(ctx context.Context, in *noteIn) (NoteView, error) {
 	}
 	v := s.voice()
 	t := n.Entries[0].T
-	out := NoteView{Planter: planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: in.Body.Text, Lines: []NoteLine{}, Supposed: some(n.Supposed)}
+	out := NoteView{Planter: planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: in.Body.Text, Lines: []NoteLine{}, Supposed: some(n.Supposed), Followed: []Followed{}}
 	for i := range n.Entries {
 		out.Lines = append(out.Lines, s.noteLine(&n.Entries[i]))
 	}
@@ -224,7 +232,7 @@ func (s *Server) takeBack(ctx context.Context, in *noteID) (NoteView, error) {
 		return NoteView{}, err
 	}
 	v, l := s.voice(), &lines[0]
-	out := NoteView{ID: l.ID, Planter: l.Planter, Time: l.Entry.T, Clock: v.Clock(l.Entry.T), Day: v.Date(l.Entry.T), Date: evenstand.DayOf(l.Entry.T, s.book.Zone()), Words: l.Words, Lines: []NoteLine{}, Supposed: []string{}, TakenBack: true}
+	out := NoteView{ID: l.ID, Planter: l.Planter, Time: l.Entry.T, Clock: v.Clock(l.Entry.T), Day: v.Date(l.Entry.T), Date: evenstand.DayOf(l.Entry.T, s.book.Zone()), Words: l.Words, Lines: []NoteLine{}, Supposed: []string{}, TakenBack: true, Followed: []Followed{}}
 	for i := range lines {
 		out.Lines = append(out.Lines, s.noteLine(&lines[i].Entry))
 	}

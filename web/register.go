@@ -28,6 +28,7 @@ func (s *Server) register() {
 	get(s, "/journal", "journal", "A day: what people wrote by hand, and what the boxes logged beside their measurements", s.journal)
 	operation(s, http.MethodPost, "/journal", "writeNote", "Write a note down, or only say how it is understood", s.writeNote)
 	operation(s, http.MethodDelete, "/journal/{id}", "takeBack", "Take a note back", s.takeBack)
+	get(s, "/effects", "effects", "What each change of a setting did, and what settings do over the season", s.effects)
 	get(s, "/ground", "ground", "The ground by one measure: legend, boundaries, passes, findings, fields", s.groundView)
 	bytesOf(s, "/ground.csv", "groundTable", "Its fields as a table", "text/csv", s.groundCSV)
 	get(s, "/ground/fields", "fieldsPlanted", "What was planted of each field: once, twice and not at all, by day and lot", s.fieldsPlanted)

@@ -103,19 +103,18 @@ func fit(c *try.Curve, es []try.Effect, terms int) bool {
 	if n <= terms {
 		return false
 	}
-	c.Cov, c.DF = g.robust(c, terms)
+	c.Cov, c.DF = g.robust(terms)
 	return c.Cov[0][0] > 0
 }
 
-// robust gives the covariance of the fit by its own residuals, each over what the
-// fit leaves of it, and Satterthwaite's degrees of freedom (Bell and McCaffrey
-// 2002, Survey Methodology 28:169-181; for meta-regression Tipton 2015,
-// Psychological Methods 20:375-393; from memory).
-func (g *fitted) robust(c *try.Curve, terms int) (cov [2][2]float64, df float64) {
+// robust gives the covariance of the fit by its own residuals and Satterthwaite's
+// degrees of freedom (Bell and McCaffrey 2002, Survey Methodology 28:169-181; for
+// meta-regression Tipton 2015, Psychological Methods 20:375-393; from memory). A
+// change that alone tells a bend has no residual; its own error stands in.
+func (g *fitted) robust(terms int) (cov [2][2]float64, df float64) {
 	n := len(g.w)
-	// Each change's part in θ, and what the fit leaves of it.
-	part := make([][2]float64, n)
-	left := make([]float64, n)
+	part := make([][2]float64, n) // each change's part in θ
+	left := make([]float64, n)    // what the fit leaves of it
 	hat := func(i, j int) (h float64) {
 		for a := range terms {
 			h += g.w[i][a] * part[j][a]
@@ -130,10 +129,13 @@ func (g *fitted) robust(c *try.Curve, terms int) (cov [2][2]float64, df float64)
 			}
 			e -= g.w[i][a] * g.theta[a]
 		}
-		left[i] = max(1e-6, 1-hat(i, i))
+		v := 1.0
+		if left[i] = 1 - hat(i, i); left[i] > alone {
+			v = e * e / left[i]
+		}
 		for a := range terms {
 			for b := range terms {
-				cov[a][b] += part[i][a] * part[i][b] * e * e / left[i]
+				cov[a][b] += part[i][a] * part[i][b] * v
 			}
 		}
 	}
@@ -142,24 +144,25 @@ func (g *fitted) robust(c *try.Curve, terms int) (cov [2][2]float64, df float64)
 		if terms == 1 {
 			x[1] = 0
 		}
-		trace, square := 0.0, 0.0
-		at := func(i int) float64 { return (x[0]*part[i][0] + x[1]*part[i][1]) / math.Sqrt(left[i]) }
+		mean, square := 0.0, 0.0
+		at := func(i int) float64 { return x[0]*part[i][0] + x[1]*part[i][1] }
 		for i := range n {
+			mean += at(i) * at(i)
 			for j := range n {
+				if left[i] <= alone || left[j] <= alone {
+					continue
+				}
 				m := -hat(i, j)
 				if i == j {
 					m++
 				}
-				o := at(i) * at(j) * m
-				if i == j {
-					trace += o
-				}
+				o := at(i) * at(j) * m / math.Sqrt(left[i]*left[j])
 				square += o * o
 			}
 		}
-		sum, count = sum+1/(trace*trace/square), count+1
+		sum, count = sum+square/(mean*mean), count+1
 	}
-	return cov, 1.08 * count / sum // the harmonic mean of the three, which falls a little short
+	return cov, 1.08 * min(float64(10*n), max(1, count/max(1e-9, sum))) // the harmonic mean falls a little short
 }
 
 // covariance gives the errors of effects. Two that follow one another on the same
@@ -202,6 +205,10 @@ const (
 	// near is how many steps beside a break of all rows tell most of it. Judgement.
 	near = 12
 )
+
+// alone is the share of itself that a fit must leave of a change for its residual to
+// tell. Judgement, measured.
+const alone = 0.03
 
 type fitted struct {
 	theta     [2]float64

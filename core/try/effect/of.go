@@ -52,6 +52,7 @@ type Day struct {
 	p       *try.Panel
 	changes []try.Change
 	line    []series // by measure
+	first   []int32  // of each step the first one from it on at which a change is under way
 	near    []int32  // of each step the one at the same place on a pass before, -1 none
 }
 
@@ -68,6 +69,16 @@ func NewDay(p *try.Panel, all []try.Change) *Day {
 		c.Early, c.Late = min(c.Early, c.T), max(c.Late, c.T)
 		if len(c.Rows) > 0 && d.whole(c) {
 			c.Rows = nil
+		}
+	}
+	d.first = make([]int32, len(p.Steps))
+	for i := range d.first {
+		d.first[i] = int32(len(p.Steps))
+	}
+	for i := range d.changes {
+		from, to := d.untouched(d.changes[i].Early), d.settled(d.changes[i].Late)
+		for k := range to {
+			d.first[k] = min(d.first[k], int32(from))
 		}
 	}
 	return d
@@ -240,7 +251,8 @@ func (d *Day) settled(t evenstand.Micros) int { return min(len(d.p.Steps), d.p.A
 
 // finish sets the interval.
 func (f *Found) finish(value, se, df float64) {
-	if !(se > 0) || math.IsNaN(value) || !(df >= 1) {
+	// What never varies is not measured but set.
+	if !(se > 1e-9*math.Abs(f.Before)) || math.IsNaN(value) || !(df >= 1) {
 		f.Why = Silent
 		return
 	}

@@ -218,7 +218,7 @@ func (d *Day) lateral(w window, before, after, m int) (factor, df float64) {
 	if f := dfs / n; f >= 8 { // the mean of t², which is f/(f−2) by chance
 		k = ratio / n * (f - 2) / f
 	}
-	return (weak + n*k) / (weak + n), weak + 0.6*n // half of each is the next one's
+	return (weak + n*k) / (weak + n), weak + 0.8*n // each shares with the next
 }
 
 func meanOf(x []float64) float64 {

@@ -64,19 +64,12 @@ func (d *Day) common(m int) *series {
 	return s
 }
 
-// epochs gives for each step how many changes had taken effect; −1 while one was
-// under way.
+// clear tells whether no change was under way between two steps, both with them.
 func (d *Day) clear(a, b int) bool {
 	if a > b {
 		a, b = b, a
 	}
-	for i := range d.changes {
-		c := &d.changes[i]
-		if d.untouched(c.Early) <= b && d.settled(c.Late) > a {
-			return false
-		}
-	}
-	return true
+	return int(d.first[a]) > b
 }
 
 // neighbours finds for each step the nearest one on a pass before, in the same

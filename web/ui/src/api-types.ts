@@ -56,6 +56,23 @@ export interface paths {
         patch: operations["setCard"];
         trace?: never;
     };
+    "/api/v1/effects": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What each change of a setting did, and what settings do over the season */
+        get: operations["effects"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/events": {
         parameters: {
             query?: never;
@@ -925,6 +942,8 @@ export interface components {
         };
         BoxLineView: {
             clock: string;
+            /** @description What followed, of a setting that was changed */
+            followed: components["schemas"]["Followed"][];
             planter: string;
             says: string;
             source: string;
@@ -1046,6 +1065,44 @@ export interface components {
             /** Format: double */
             probability: number;
         };
+        ChangeLine: {
+            day: string;
+            /**
+             * Format: date-time
+             * @description When it was made at the earliest
+             */
+            early: string | null;
+            effects: components["schemas"]["EffectLine"][];
+            /** @description SI */
+            from: number | null;
+            from_state?: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            late: string | null;
+            /** @description A quantity's name, depth or force_mode */
+            lever: string;
+            /**
+             * Format: int64
+             * @description Of the journal; 0: none
+             */
+            note: number;
+            planter: string;
+            /** @description Empty: all */
+            rows: number[];
+            says: string;
+            /** @description The box that logged it; empty: by hand */
+            source: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            t: string | null;
+            /** @description SI; null is unknown */
+            to: number | null;
+            to_state?: string;
+        };
         Chart: {
             at: (number | null)[];
             band?: components["schemas"]["Range"];
@@ -1161,6 +1218,33 @@ export interface components {
             /** @description SI; null is unknown */
             value: number | null;
         };
+        CurveLine: {
+            /** @description 0: the changes do not tell it */
+            bend: number | null;
+            /** Format: int64 */
+            changes: number;
+            /** @description SI; null is unknown */
+            df: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description Of the measure at ref */
+            level: number | null;
+            lever: string;
+            /** @description SI; null is unknown */
+            linear: number | null;
+            /** @description As far as it was tried, SI */
+            low: number | null;
+            measure: string;
+            planter: string;
+            /** @description SI; null is unknown */
+            ref: number | null;
+            says: string;
+            /** @description SI; null is unknown */
+            scale: number | null;
+            /** @description SD between changes beyond their own errors */
+            tau: number | null;
+            unit: string;
+        };
         DayInfo: {
             day: string;
             fields: string[];
@@ -1187,6 +1271,51 @@ export interface components {
             /** @description What the peers do, in words */
             band: string;
             values: string[];
+        };
+        EffectLine: {
+            /** @description Of the changed rows */
+            before: number | null;
+            /**
+             * Format: int64
+             * @description Rows that were changed
+             */
+            changed: number;
+            /**
+             * Format: int64
+             * @description Rows that were not
+             */
+            control: number;
+            /** @description half rows, back and forth, all rows, or by speed; empty: none */
+            design: string;
+            /** @description Degrees of freedom of se */
+            df: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description Of the 90 % interval */
+            low: number | null;
+            /** @description As in measures */
+            measure: string;
+            says: string;
+            /** @description SI; null is unknown */
+            se: number | null;
+            /**
+             * Format: int64
+             * @description Of 15 m, on the shorter side
+             */
+            stretches: number;
+            /** @description SI */
+            unit: string;
+            /** @description After less before, beyond what the others did */
+            value: number | null;
+            /** @description less, more, no difference that could be seen, or cannot tell */
+            verdict: string;
+        };
+        EffectsTold: {
+            /** @description By planter and time */
+            changes: components["schemas"]["ChangeLine"][];
+            curves: components["schemas"]["CurveLine"][];
+            /** @description What the speed of each day did, from its slowest tenth to its fastest */
+            speeds: components["schemas"]["ChangeLine"][];
         };
         ErrorDetail: {
             /** @description Where the error occurred, e.g. 'body.items[3].tags' or 'path.thing-id' */
@@ -1323,6 +1452,13 @@ export interface components {
             says: string;
             /** @description Empty: there is nothing to draw */
             title: string;
+        };
+        Followed: {
+            /** @description By measure */
+            effects: components["schemas"]["EffectLine"][];
+            lever: string;
+            /** @description All of it as a sentence or two */
+            says: string;
         };
         Gap: {
             /**
@@ -1814,6 +1950,8 @@ export interface components {
             clock: string;
             date: string;
             day: string;
+            /** @description What followed the settings that it says were changed */
+            followed: components["schemas"]["Followed"][];
             /**
              * Format: int64
              * @description 0: not written yet
@@ -2689,6 +2827,40 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["CardList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    effects: {
+        parameters: {
+            query?: {
+                /** @description Only this setting: a quantity's name, depth or force_mode */
+                lever?: string;
+                /** @description Only this measure */
+                measure?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["EffectsTold"];
                 };
             };
             /** @description Error */
