@@ -28,8 +28,8 @@ const (
 	// weighed is the same where there is no money: a share of what the responses
 	// commonly differ by.
 	weighed = 0.05
-	// setMinutes is what it takes to set a lever and to set it back.
-	setMinutes = 2
+	// setMinutes is what it takes to set a lever once, and to write it down.
+	setMinutes = 1
 )
 
 // Tried are the changes of a planter's settings over the season, and what they
@@ -376,6 +376,9 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 	s.aims(&x, ctx)
 	need := func(format string, args ...any) { x.Needs = append(x.Needs, fmt.Sprintf(format, args...)) }
 	name := advise.Capital(l.Words)
+	if !(now >= limit.Least && now <= limit.Most) {
+		x.Needs = []string{} // first things first
+	}
 	switch {
 	case math.IsNaN(limit.Least) || math.IsNaN(limit.Most):
 		need("Say how far you may go with %s, at least and at most: nothing is tried without limits.", l.Words)
@@ -542,11 +545,7 @@ func settingBetter(ls []Lever) (out []evenstand.Finding) {
 			m, _ := measure.ByID(c.Measure)
 			f.Evidence = append(f.Evidence, evenstand.Evidence{Name: "chance of " + m.Label + " within your limit", Value: num(c.Next), Low: unknown, High: unknown, N: unknown, Unit: "fraction"})
 		}
-		minutes := 0
-		if a.Minutes > 0 {
-			minutes = int(math.Ceil(a.Minutes))
-		}
-		f.Advice = evenstand.Advice{Do: l.Said.Do, Minutes: minutes, Who: "operator", Cautions: []string{}}
+		f.Advice = evenstand.Advice{Do: l.Said.Do, Minutes: setMinutes, Who: "operator", Cautions: []string{}}
 		f.Money = evenstand.Money{Word: "likely", Needs: []evenstand.Need{}, StillToSave: evenstand.ToSave{Basis: string(l.Basis), Low: unknown, Mid: unknown, High: unknown, Expected: unknown}}
 		f.Money.SoFar, f.Money.PerArea = evenstand.Range{Low: unknown, Mid: unknown, High: unknown}, evenstand.Range{Low: unknown, Mid: unknown, High: unknown}
 		switch {

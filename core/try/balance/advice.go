@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"evenstand"
+	"evenstand/core/measure/group"
 	"evenstand/core/stat"
 	"evenstand/core/try"
 )
@@ -185,7 +186,7 @@ func Next(p *Problem) Advice {
 		switch {
 		case p.Left <= a.ground(p):
 			a.Verdict = Short
-		case a.Value <= p.Cost:
+		case a.Value <= p.Cost*a.settings():
 			a.Verdict = Costs
 		}
 	}
@@ -293,6 +294,15 @@ func (p *Problem) last(a *Advice, c *cost) {
 // ground is what a try plants, m2, NaN unknown.
 func (a *Advice) ground(p *Problem) float64 {
 	return float64(a.Stretches) * stretchLen * p.Width
+}
+
+// settings is how often the lever is set for a try: once and back, or at every
+// other pass.
+func (a *Advice) settings() float64 {
+	if a.Design == try.Switchback {
+		return math.Max(2, a.Passes/2)
+	}
+	return 2
 }
 
 // halfError gives the error of J that changing half of the rows has with 40
@@ -549,7 +559,11 @@ func Panels(p *Problem, a *Advice) (out []Panel) {
 					sd = math.Hypot(sd, m.NowSE)
 				}
 			}
-			pn.Mean, pn.Low, pn.High = append(pn.Mean, d), append(pn.Low, d-z*sd), append(pn.High, d+z*sd)
+			low, high := d-z*sd, d+z*sd
+			if g, ok := group.ByID(m.Measure); ok && g.Unit == "fraction" && pn.Level { // a share, or a scatter
+				d, low, high = math.Max(0, d), math.Max(0, low), math.Max(0, high)
+			}
+			pn.Mean, pn.Low, pn.High = append(pn.Mean, d), append(pn.Low, low), append(pn.High, high)
 		}
 		if one, ok := each[m.Measure]; ok {
 			pn.Chance = one[:]

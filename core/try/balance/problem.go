@@ -54,7 +54,7 @@ type Problem struct {
 	Width, Speed, PassLength float64
 	Left                     float64 // m2 to plant; NaN unknown
 	Worth                    float64 // the least that a better setting must save on a m2 to be worth the bother
-	Cost                     float64 // of setting the lever, in the unit of the problem
+	Cost                     float64 // of setting the lever once, in the unit of the problem
 	Seed                     uint64  // of the draws
 }
 

@@ -132,6 +132,14 @@ func expected(p *Problem, a *Advice, unit string, v advise.Voice) string {
 		return "nothing is known yet of what it does here, and this tells"
 	}
 	var parts []string
+	if p.Lever == evenstand.GroundSpeed.String() && p.Fixed != nil {
+		more := a.Next/a.Now - 1
+		word := "more"
+		if more < 0 {
+			word = "less"
+		}
+		parts = append(parts, v.Percent(math.Round(100*math.Abs(more))/100)+" "+word+" ground an hour")
+	}
 	for i := range a.Moves {
 		m := &a.Moves[i]
 		if m.Price == 0 {
@@ -219,10 +227,12 @@ func tightest(a *Advice) string {
 }
 
 func rests(a *Advice) string {
-	switch a.Changes {
-	case 0:
-		return "Nothing was tried yet."
-	case 1:
+	switch {
+	case a.Changes == 0:
+		return "Nothing was tried yet; the bands are what may be before that."
+	case a.Lever == evenstand.GroundSpeed.String(): // it varies by itself
+		return fmt.Sprintf("From the speeds of %s, by the same ground. Bands: 90%%.", advise.Plural(int64(a.Changes), "day", "days"))
+	case a.Changes == 1:
 		return "From 1 change, against rows and passes that did not change. Bands: 90%."
 	}
 	return fmt.Sprintf("From %d changes, against rows and passes that did not change. Bands: 90%%.", a.Changes)

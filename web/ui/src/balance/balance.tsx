@@ -27,8 +27,9 @@ const cannot = (l: api.Lever): boolean => l.verdict === 'cannot-say'
 const heading = (l: api.Lever): string => cannot(l) ? (l.needs[0] ?? l.sentence) : l.sentence
 
 function One({ l, all }: { l: api.Lever, all: api.Lever[] }) {
-  const [open, setOpen] = useState<'' | 'limits' | 'why'>('')
-  const toggle = (x: 'limits' | 'why') => setOpen(open === x ? '' : x)
+  const [open, setOpen] = useState<'' | 'limits' | 'why'>(cannot(l) && !looking() ? 'limits' : '')
+  const pressed = useRef(false)
+  const toggle = (x: 'limits' | 'why') => { pressed.current = true; setOpen(open === x ? '' : x) }
   const needs = cannot(l) ? l.needs.slice(1) : l.needs
   return <>
     <Title page="Balance">{heading(l)}</Title>
@@ -36,7 +37,7 @@ function One({ l, all }: { l: api.Lever, all: api.Lever[] }) {
     {l.trying && <p class="near"><strong>{l.trying}</strong></p>}
     {l.panels.length > 0 && <figure class="gap">
       <Panels l={l} />
-      <figcaption class="cap">Line: what is expected; grey: 90% of what may be. {l.panels.some((p) => p.least !== null || p.most !== null) && 'Dashed: your limit. '}{l.past.length > 0 && 'Dotted box: past your limit, or too likely so. '}</figcaption>
+      <figcaption class="cap">{l.panels.some((p) => p.least !== null || p.most !== null) && 'Dashed: your limit. '}{l.past.length > 0 && 'Dotted box: past your limit, or too likely so. '}</figcaption>
     </figure>}
     {!cannot(l) && <p class="near">{l.rests}{' '}{l.expect}</p>}
     {needs.map((n) => <p class="near" key={n}>{n}</p>)}
@@ -48,7 +49,7 @@ function One({ l, all }: { l: api.Lever, all: api.Lever[] }) {
     </div>
     {l.do && <p class="near soft">{l.do}</p>}
     {open === 'why' && <section class="gap" aria-label="Why this one"><ul>{l.why.map((w) => <li key={w}>{w}</li>)}</ul></section>}
-    {open === 'limits' && <Limits l={l} done={() => setOpen('')} />}
+    {open === 'limits' && <Limits l={l} focus={pressed.current} done={() => setOpen('')} />}
     {l.panels.length > 0 && <Table l={l} />}
   </>
 }
@@ -79,13 +80,13 @@ function Trying({ l }: { l: api.Lever }) {
 
 // Limits are those that count here: how far one may go with the setting, and what
 // the responses must keep.
-function Limits({ l, done }: { l: api.Lever, done: () => void }) {
+function Limits({ l, focus, done }: { l: api.Lever, focus: boolean, done: () => void }) {
   const d = useData<api.Settings>('/settings')
   const [typed, setTyped] = useState<Record<string, { least?: string, most?: string }>>({})
   const [error, setError] = useState('')
   const form = useRef<HTMLFormElement>(null)
   const there = d.data !== null
-  useEffect(() => { form.current?.querySelector('input')?.focus() }, [there])
+  useEffect(() => { if (focus) form.current?.querySelector('input')?.focus() }, [there])
   return <Wait of={d}>{(d) => {
     const lines = d.limits.map((x) => ({ ...x, ...typed[x.of] }))
     const keep = async (e: Event) => {

@@ -5,10 +5,9 @@ import type * as api from '../api'
 import { digits, extent, linear, show, ticks } from './scale'
 import { useWidth } from './size'
 
-// sides tells on which side of its line the word of one of two settings stands,
-// so that they do not run into each other.
-export const sides = (now: number, next: number | null): { now: 'start' | 'end', next: 'start' | 'end' } =>
-  next !== null && next < now ? { now: 'start', next: 'end' } : { now: 'end', next: 'start' }
+// side tells on which side of its line a word of so many pixels stands, so that
+// it stays in the drawing.
+export const side = (x: number, width: number, room: number): 'start' | 'end' => x + 6 + room > width ? 'end' : 'start'
 
 export function Panels({ l }: { l: api.Lever }) {
   const ref = useRef<HTMLDivElement>(null)
@@ -18,14 +17,17 @@ export function Panels({ l }: { l: api.Lever }) {
   if (!first || l.least === null || l.most === null) return null
   const cab = document.documentElement.dataset.dress === 'cab'
   const narrow = w < 520
-  const left = narrow ? 14 : 136, right = 18, each = 112, between = narrow ? 44 : 24, top = 40
+  const left = narrow ? 46 : 140, right = 18, each = 112, between = narrow ? 44 : 24, top = narrow ? 64 : 46
   const sx = (v: number) => show(l.shown, v)
   const x = linear(sx(l.least), sx(l.most), left, w - right)
   const height = top + of.length * each + (of.length - 1) * between
   const now = l.now === null ? null : x(sx(l.now))
-  const next = l.next === null ? null : x(sx(l.next))
-  const side = sides(now ?? 0, next)
-  const word = (s: 'start' | 'end') => s === 'start' ? 6 : -6
+  const next = l.next === null || l.verdict !== 'try' && l.verdict !== 'back' ? null : x(sx(l.next))
+  const room = cab ? 90 : 62
+  const word = (at: number, y: number, text: string, strong?: boolean) => {
+    const s = side(at, w, room)
+    return <text class={strong ? 'strong' : undefined} x={at + (s === 'start' ? 6 : -6)} y={y} text-anchor={s} style={strong ? 'fill: var(--accent)' : undefined}>{text}</text>
+  }
   const past = l.past.map((p) => ({ from: x(sx(p.from)), to: x(sx(p.to)) }))
   return <div ref={ref}>
     <svg width={w} height={height + 58} role="img" aria-label={`What ${l.label.toLowerCase()} does to ${of.map((p) => p.label).join(', ')}`}>
@@ -40,14 +42,13 @@ export function Panels({ l }: { l: api.Lever }) {
         const line = 'M' + p.mean.map((m, k) => `${px[k]} ${y(v(m)!)}`).join('L')
         const band = 'M' + p.high.map((m, k) => `${px[k]} ${y(v(m)!)}`).join('L') + 'L' + p.low.map((m, k) => `${px[k]} ${y(v(m)!)}`).reverse().join('L') + 'Z'
         const unit = p.shown.unit === '%' ? '%' : ''
-        const marks = ticks(lo, hi, 2)
+        const marks = ticks(lo, hi, 3)
         const ends = marks.length > 1 ? [marks[0]!, marks[marks.length - 1]!] : marks
-        const tx = narrow ? left : left - 12
         return <g key={p.measure}>
-          <text class="strong" x={narrow ? left : left - 44} y={narrow ? y0 - 8 : y0 + 14} text-anchor={narrow ? 'start' : 'end'}>{!narrow && p.label.length > 14 ? wrap(p.label).map((t, k) => <tspan key={k} x={left - 44} dy={k ? 16 : 0}>{t}</tspan>) : p.label}{narrow && !unit ? `, ${p.shown.unit}` : ''}</text>
-          {!narrow && !unit && <text x={left - 44} y={y0 + 14 + 16 * wrap(p.label).length} text-anchor="end">{p.shown.unit}</text>}
+          <text class="strong" x={narrow ? left : left - 52} y={narrow ? y0 - 8 : y0 + 14} text-anchor={narrow ? 'start' : 'end'}>{!narrow && p.label.length > 14 ? wrap(p.label).map((t, k) => <tspan key={k} x={left - 52} dy={k ? 16 : 0}>{t}</tspan>) : p.label}{narrow && !unit ? `, ${p.shown.unit}` : ''}</text>
+          {!narrow && !unit && <text x={left - 52} y={y0 + 14 + 16 * wrap(p.label).length} text-anchor="end">{p.shown.unit}</text>}
           <path d={band} fill="var(--band)" />
-          {ends.map((t) => <text key={t} x={tx + (narrow ? 2 : 0)} y={y(t) + (narrow ? -3 : 4)} text-anchor={narrow ? 'start' : 'end'}>{digits(t) + unit}</text>)}
+          {ends.map((t) => <text key={t} x={left - 8} y={y(t) + 4} text-anchor="end">{digits(t) + unit}</text>)}
           <line x1={left} x2={w - right} y1={y1} y2={y1} stroke="var(--line)" />
           {inside.map((n) => <line key={n} x1={left} x2={w - right} y1={y(n)} y2={y(n)} stroke="var(--edge)" stroke-width={1.5} stroke-dasharray="7 4" />)}
           {past.map((s) => <rect key={s.from} x={s.from} y={y0} width={Math.max(2, s.to - s.from)} height={each} fill="none" stroke="var(--edge)" stroke-width={1.3} stroke-dasharray="2 3" />)}
@@ -56,9 +57,9 @@ export function Panels({ l }: { l: api.Lever }) {
           {next !== null && <line x1={next} x2={next} y1={y0} y2={y1} stroke="var(--accent)" stroke-width={2.4} />}
         </g>
       })}
-      {now !== null && <text x={now + word(side.now)} y={cab ? 16 : 14} text-anchor={side.now}>now {digits(sx(l.now!))}</text>}
-      {next !== null && <text class="strong" x={next + word(side.next)} y={cab ? 16 : 14} text-anchor={side.next} style="fill: var(--accent)">try {digits(sx(l.next!))}</text>}
-      {!narrow && past.filter((s) => s.to - s.from > 90).map((s) => <text key={s.from} x={(s.from + s.to) / 2} y={top - 8} text-anchor="middle">past your limit</text>)}
+      {next !== null && word(next, 14, `try ${digits(sx(l.next!))}`, true)}
+      {now !== null && word(now, cab ? 36 : 32, `now ${digits(sx(l.now!))}`)}
+      {!narrow && past.filter((s) => s.to - s.from > 90 && (now === null || Math.abs((s.from + s.to) / 2 - now) > 130)).map((s) => <text key={s.from} x={(s.from + s.to) / 2} y={cab ? 36 : 32} text-anchor="middle">past your limit</text>)}
       {ticks(sx(l.least), sx(l.most), Math.max(2, Math.floor((w - left) / 90))).map((t) => <g key={t}>
         <line x1={x(t)} x2={x(t)} y1={height} y2={height + 5} stroke="var(--edge)" />
         <text x={x(t)} y={height + 20} text-anchor="middle">{digits(t)}</text>

@@ -30,6 +30,7 @@ function View({ f }: { f: api.Spoken }) {
           {w.work && <p class="soft">{w.work}</p>}
         </section>}
         {!looking() && f.kind !== 'stop-pays' && f.kind !== 'go-on-pays' && f.kind !== 'setting-better' && <section><Decide f={f} /></section>}
+        {f.kind === 'setting-better' && <div class="buttons gap"><a class="btn first" href="/balance">Look at the balance</a></div>}
         <Cautions list={f.advice.cautions} head="Take care" />
       </div>
       <div class="worth">
