@@ -113,9 +113,9 @@ func (b *Book) Balance(ctx context.Context, days []DaySummary, v advise.Voice) (
 // what cannot be said.
 func first(l *Lever) int {
 	switch l.Advice.Verdict {
-	case balance.Back:
+	case balance.Back, balance.Keep, balance.Undo:
 		return 0
-	case balance.Try:
+	case balance.Try, balance.Trying:
 		return 1
 	case balance.Cannot:
 		return 3
@@ -374,6 +374,13 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 	}
 	ctx := price.Context{Settings: s.set, Rows: s.card.Rows, Spacing: s.card.RowSpacing, Card: s.file, FieldLeft: s.left, AsOf: s.day.AsOf, Seed: priceSeed}
 	s.aims(&x, ctx)
+	if rows != nil {
+		p.Tried, p.TriedRows, p.TriedSteps = at, rows, max(0, len(s.p.Steps)-s.p.At(since))
+		if evenstand.DayOf(since, s.v.Zone) != s.day.Day { // the day before told it
+			p.TriedSteps = len(s.p.Steps)
+		}
+		x.Trying = fmt.Sprintf("Being tried: %s on %s since %s.", x.Say(at, s.v), advise.Lower(advise.Rows(rows)), s.v.Clock(since)+s.v.On(since))
+	}
 	need := func(format string, args ...any) { x.Needs = append(x.Needs, fmt.Sprintf(format, args...)) }
 	name := advise.Capital(l.Words)
 	if !(now >= limit.Least && now <= limit.Most) {
@@ -407,9 +414,6 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 	}
 	if x.Advice.Verdict == balance.Cannot {
 		x.Assumed = []string{}
-	}
-	if rows != nil {
-		s.trying(&x, rows, at, since)
 	}
 	return x, true
 }
@@ -499,20 +503,6 @@ func (s *standing) aims(x *Lever, ctx price.Context) {
 	}
 }
 
-// trying says what is being tried, and how far it is.
-func (s *standing) trying(x *Lever, rows evenstand.Rows, at float64, since evenstand.Micros) {
-	want := x.Advice.Stretches
-	steps := len(s.p.Steps) - s.p.At(since)
-	if evenstand.DayOf(since, s.v.Zone) != s.day.Day {
-		steps = want
-	}
-	x.Trying = fmt.Sprintf("Being tried: %s on %s since %s", x.Say(at, s.v), advise.Lower(advise.Rows(rows)), s.v.Clock(since)+s.v.On(since))
-	if want > 0 && steps < want {
-		x.Trying += fmt.Sprintf(": %s of %s are planted; leave it until then", s.v.Length(float64(steps)*evenstand.StretchLength), s.v.Length(float64(want)*evenstand.StretchLength))
-	}
-	x.Trying += "."
-}
-
 // settingBetter raises what a lever can be set to for the better: the finding
 // setting-better, one a lever, made with the worklist.
 func settingBetter(ls []Lever) (out []evenstand.Finding) {
@@ -521,8 +511,14 @@ func settingBetter(ls []Lever) (out []evenstand.Finding) {
 	for i := range ls {
 		l := &ls[i]
 		a := &l.Advice
-		if a.Verdict != balance.Try && a.Verdict != balance.Back || l.Trying != "" || a.First && a.Verdict == balance.Try {
-			continue // a first try is proposed on its screen, it is no finding yet
+		switch a.Verdict {
+		case balance.Back, balance.Keep, balance.Undo:
+		case balance.Try:
+			if a.First {
+				continue // a first try is proposed on its screen, it is no finding yet
+			}
+		default:
+			continue
 		}
 		f := evenstand.Finding{
 			Kind: evenstand.KindSettingBetter, Family: evenstand.KindSettingBetter, Stage: evenstand.Raised, Status: evenstand.Open,

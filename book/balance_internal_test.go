@@ -134,16 +134,29 @@ func TestLever(t *testing.T) {
 	}
 }
 
-// While some rows try a setting nothing else is raised.
+// What some rows are at is left until it can be told, then kept or set back.
 func TestTrying(t *testing.T) {
 	s := cleanersTried(t)
 	s.tried.Changes = s.tried.Changes[:4] // rows 1 to 8 stand at 28
-	s.tried.Changes[3].T = s.p.Steps[len(s.p.Steps)-8].T
 	x, _ := s.lever(leverNamed(t, "cleaner_pressure"))
-	if math.Abs(x.Now-22*psi) > 1 || !strings.Contains(x.Trying, "28 psi on rows 1 to 8 since ") || len(settingBetter([]Lever{x})) != 0 {
-		t.Errorf("now %g psi, %q", x.Now/psi, x.Trying)
+	if x.Advice.Verdict != balance.Keep || math.Abs(x.Now-22*psi) > 1 || !strings.Contains(x.Said.Sentence, "of all rows to 28 psi") || len(settingBetter([]Lever{x})) != 1 {
+		t.Errorf("%s now %g psi, %q", x.Advice.Verdict, x.Now/psi, x.Said.Sentence)
 	}
-	t.Log(x.Trying)
+	t.Log(x.Said.Sentence, x.Said.Note)
+	s.tried.Changes[3].T = s.p.Steps[len(s.p.Steps)-8].T
+	x, _ = s.lever(leverNamed(t, "cleaner_pressure"))
+	if x.Advice.Verdict != balance.Trying || !strings.Contains(x.Trying, "28 psi on rows 1 to 8 since ") || len(settingBetter([]Lever{x})) != 0 {
+		t.Errorf("%s %q", x.Advice.Verdict, x.Trying)
+	}
+	t.Log(x.Said.Sentence)
+	s = cleanersTried(t)
+	s.tried.Changes = s.tried.Changes[:4]
+	s.tried.Changes[3].To = 12 * psi
+	x, _ = s.lever(leverNamed(t, "cleaner_pressure"))
+	if x.Advice.Verdict != balance.Undo || !strings.Contains(x.Said.Note, "cleaners 12 to 22 psi") || len(x.Said.Rows) != 8 {
+		t.Errorf("%s %q %q", x.Advice.Verdict, x.Said.Sentence, x.Said.Note)
+	}
+	t.Log(x.Said.Sentence, x.Said.Note)
 }
 
 // Speed is weighed only where an hour has a price, and then not for its stand

@@ -32,7 +32,7 @@ type LeverView struct {
 	Name     string           `json:"name" doc:"The quantity's name in plain files"`
 	Label    string           `json:"label"`
 	Shown    Shown            `json:"shown"`
-	Verdict  string           `json:"verdict" enum:"try,back,stay,settled,costs-more,too-short,no-room,cannot-say"`
+	Verdict  string           `json:"verdict" enum:"try,trying,keep,undo,back,stay,settled,costs-more,too-short,no-room,cannot-say"`
 	Sentence string           `json:"sentence"`
 	Do       string           `json:"do" doc:"Empty: nothing to do"`
 	Expect   string           `json:"expect" doc:"What it is expected to bring; empty: not known"`
@@ -96,7 +96,7 @@ type PanelView struct {
 
 // ViewBalance gives the balance as it is shown.
 func ViewBalance(ls []Lever, v advise.Voice) BalanceView {
-	out := BalanceView{Schema: 1, Levers: []LeverView{}}
+	out := BalanceView{Schema: 1, AsOf: evenstand.NoTime, Levers: []LeverView{}}
 	for i := range ls {
 		l := &ls[i]
 		out.Planter, out.Day, out.AsOf = l.Planter, l.Day, l.AsOf

@@ -9,7 +9,7 @@ import (
 func (s *Server) balance(ctx context.Context, _ *nothing) (book.BalanceView, error) {
 	days, err := s.allDays(ctx)
 	if err != nil {
-		return book.BalanceView{Levers: []book.LeverView{}}, err
+		return book.ViewBalance(nil, s.voice()), err
 	}
 	v := s.voice()
 	for _, d := range days {
@@ -17,7 +17,7 @@ func (s *Server) balance(ctx context.Context, _ *nothing) (book.BalanceView, err
 	}
 	ls, err := s.book.Balance(ctx, days, v)
 	if err != nil {
-		return book.BalanceView{Levers: []book.LeverView{}}, err
+		return book.ViewBalance(nil, s.voice()), err
 	}
 	return book.ViewBalance(ls, v), nil
 }

@@ -16,6 +16,9 @@ type Verdict string
 // The verdicts.
 const (
 	Try     Verdict = "try"        // set it to Next and look
+	Trying  Verdict = "trying"     // some rows are set to Next; leave them until it can be told
+	Keep    Verdict = "keep"       // it was tried, and all rows are better set to Next
+	Undo    Verdict = "undo"       // it was tried, and the rows that did are better set back to Next
 	Back    Verdict = "back"       // it is likely past a limit: set it to Next
 	Stay    Verdict = "stay"       // no setting in reach is expected to be better
 	Settled Verdict = "settled"    // nothing left to learn that would be worth it
@@ -142,6 +145,10 @@ func Next(p *Problem) Advice {
 		share = float64(a.Rows) / float64(p.Rows)
 	}
 	left := float64(max(0, a.Tries-1))
+	if len(p.TriedRows) > 0 {
+		p.tried(&a, c, now, all, each)
+		return a
+	}
 	i := c.next(now, true, a.First, share, v, left, open)
 	if p.setting(at(i)) == p.Now {
 		i = now
@@ -191,6 +198,34 @@ func Next(p *Problem) Advice {
 		}
 	}
 	return a
+}
+
+// tried says what to do with a try that some rows are at.
+func (p *Problem) tried(a *Advice, c *cost, now int, all [steps]float64, each map[string][steps]float64) {
+	if !(p.Tried >= p.Low && p.Tried <= p.High) {
+		a.Verdict, a.Next = Undo, p.Now
+		return
+	}
+	i := place(p.scaled(p.Tried))
+	draws := c.draws(p)
+	a.jMean, a.jLow, a.jHigh = about(draws, c, now)
+	a.Best = p.setting(at(lowest(c.mean, a.allowed)))
+	a.Anything = anything(draws, now, a.allowed, p.Worth)
+	a.Moves = p.moves(c, now, i)
+	for k := range p.Aims {
+		if one, ok := each[p.Aims[k].Measure]; ok {
+			a.Limits = append(a.Limits, Chance{p.Aims[k].Measure, one[now], one[i]})
+		}
+	}
+	p.bring(a, draws, now, i, 1)
+	switch {
+	case p.TriedSteps < a.Stretches && all[i] >= sure:
+		a.Verdict, a.Next = Trying, p.Tried
+	case a.GainMean > 0 && all[i] >= sure:
+		a.Verdict, a.Next = Keep, p.Tried
+	default:
+		a.Verdict, a.Next = Undo, p.Now
+	}
 }
 
 // Past gives the settings that are not likely enough within all limits, as

@@ -3,6 +3,7 @@ package balance
 import (
 	"math"
 
+	"evenstand"
 	"evenstand/core/stat"
 	"evenstand/core/try"
 )
@@ -33,13 +34,19 @@ type Aim struct {
 // limited tells whether the response has a limit.
 func (a *Aim) limited() bool { return !math.IsNaN(a.Least) || !math.IsNaN(a.Most) }
 
-// A Problem is one lever and what it is for.
+// A Problem is one lever and what it is for. What is not known is NaN: the zero
+// value is none of Tried.
 type Problem struct {
 	Lever     string
 	Low, High float64 // the operator's limits of the lever, in its unit
 	Now       float64
 	Step      float64 // the lever is set in steps of this; 0: any
 	Aims      []Aim
+	// Tried is what some rows are set to at present, NaN none; TriedSteps is for
+	// how many stretches.
+	Tried      float64
+	TriedRows  evenstand.Rows
+	TriedSteps int
 	// Effects are the single changes that the curves rest on, of any measures;
 	// they put the quadratic to the test. None are needed.
 	Effects []try.Effect

@@ -50,6 +50,28 @@ func Say(p *Problem, a *Advice, unit string, v advise.Voice) Said {
 		s.Sentence += "."
 		s.Do = do(p, a, &l, v)
 		s.Note = l.NoteOf(a.Now, a.Next, v)
+	case Trying:
+		s.Rows = p.TriedRows
+		s.Sentence = fmt.Sprintf("Leave %s of %s at %s: %s of %s are planted, and then it can be told whether that is better.", l.Words, rowsSay(p.TriedRows), next,
+			v.Length(float64(p.TriedSteps)*stretchLen), v.Length(float64(a.Stretches)*stretchLen))
+	case Keep:
+		s.Sentence = fmt.Sprintf("Set %s of all rows to %s, as %s have it: ", l.Words, next, rowsSay(p.TriedRows))
+		if what := expected(p, a, unit, v); what != "" {
+			s.Sentence += what + ", "
+		}
+		s.Sentence += "better than " + now + " with a chance of " + odds(a.Better, v) + "."
+		s.Do = "Set " + l.Words + " of the other rows to " + next + " too."
+		s.Note = l.NoteOf(a.Now, a.Next, v)
+	case Undo:
+		s.Rows = p.TriedRows
+		s.Sentence = fmt.Sprintf("Set %s of %s back to %s: ", l.Words, rowsSay(p.TriedRows), now)
+		if tried := l.Say(p.Tried, v); a.GainMean > 0 {
+			s.Sentence += tried + " is too likely past your limits."
+		} else {
+			s.Sentence += tried + " is no better."
+		}
+		s.Do = "Set them back, and write it down."
+		s.Note = l.NoteOf(p.Tried, a.Now, v)
 	case Back:
 		s.Sentence = fmt.Sprintf("Set %s to %s: at %s %s.", l.Words, next, now, past(a, v))
 		s.Do = "Set " + l.Words + " to " + next + " on all rows, and look again after a pass or two."
@@ -76,6 +98,9 @@ func Say(p *Problem, a *Advice, unit string, v advise.Voice) Said {
 	return s
 }
 
+// rowsSay writes rows within a sentence.
+func rowsSay(r evenstand.Rows) string { return advise.Lower(advise.Rows(r)) }
+
 // label is a measure in plain words.
 func label(id string) string {
 	if m, ok := group.ByID(id); ok {
@@ -90,7 +115,7 @@ func howLong(a *Advice, v advise.Voice) string {
 	}
 	where := ""
 	if a.Rows > 0 {
-		where = "on " + strings.ToLower(advise.Rows(a.TriedRows())) + " "
+		where = "on " + rowsSay(a.TriedRows()) + " "
 	}
 	if a.Minutes > 0 {
 		return where + "for the next " + minutes(a.Minutes)
@@ -123,7 +148,7 @@ func do(p *Problem, a *Advice, l *Lever, v advise.Voice) string {
 		long += fmt.Sprintf(" or %.0f passes", math.Ceil(a.Passes))
 	}
 	return fmt.Sprintf("Set %s of %s only to %s and leave the others at %s: %s. Half of the rows tell in that time what all at once would not.",
-		l.Words, strings.ToLower(advise.Rows(a.TriedRows())), to, l.Say(a.Now, v), long)
+		l.Words, rowsSay(a.TriedRows()), to, l.Say(a.Now, v), long)
 }
 
 // expected says what the try does to each response.
@@ -240,18 +265,18 @@ func rests(a *Advice) string {
 
 // bringSay says what the try is expected to bring on what is left to plant.
 func bringSay(p *Problem, a *Advice, unit string, v advise.Voice) string {
-	if unit == "" || a.First || math.IsNaN(float64(a.Bring.Mid)) || a.Verdict != Try && a.Verdict != Costs {
+	if unit == "" || a.First || math.IsNaN(float64(a.Bring.Mid)) || a.Verdict != Try && a.Verdict != Costs && a.Verdict != Keep {
 		return ""
 	}
 	r := a.Bring
 	if lose := -float64(r.Low); lose > 0.5 {
 		gain := evenstand.Range{Low: 0, Mid: r.Mid, High: evenstand.Number(math.Max(0, float64(r.High)))}
 		loss := evenstand.Range{Low: evenstand.Number(lose), Mid: evenstand.Number(lose), High: evenstand.Number(lose)}
-		return "Expected of the try and what follows: " + v.Money(gain, unit) + " on the " + v.Area(p.Left) + " still to plant; it may cost " + v.Money(loss, unit) + "."
+		return "Expected of it: " + v.Money(gain, unit) + " on the " + v.Area(p.Left) + " still to plant; it may cost " + v.Money(loss, unit) + "."
 	}
 	r.Low = evenstand.Number(math.Max(0, float64(r.Low)))
 	r.High = evenstand.Number(math.Max(0, float64(r.High)))
-	return "Expected of the try and what follows: " + v.Money(r, unit) + " on the " + v.Area(p.Left) + " still to plant."
+	return "Expected of it: " + v.Money(r, unit) + " on the " + v.Area(p.Left) + " still to plant."
 }
 
 // why says why this setting and no other.
@@ -260,7 +285,7 @@ func why(p *Problem, a *Advice, l *Lever, unit string, v advise.Voice) (out []st
 	if a.Verdict == Cannot {
 		return nil
 	}
-	if !math.IsNaN(a.Next) && (a.Verdict == Try || a.Verdict == Costs || a.Verdict == Short) {
+	if !math.IsNaN(a.Next) && (a.Verdict == Try || a.Verdict == Costs || a.Verdict == Short || a.Verdict == Keep || a.Verdict == Trying) {
 		if !a.First {
 			add("%s is better than %s with a chance of %s.", l.Say(a.Next, v), l.Say(a.Now, v), odds(a.Better, v))
 			if unit != "" {
@@ -268,6 +293,7 @@ func why(p *Problem, a *Advice, l *Lever, unit string, v advise.Voice) (out []st
 			}
 		}
 		switch {
+		case a.Verdict == Keep || a.Verdict == Trying:
 		case a.AtEnd:
 			add("It is the end of the range that you set, %s to %s; nothing is tried beyond it.", l.Say(p.Low, v), l.Say(p.High, v))
 		case a.FarAsAllowed:

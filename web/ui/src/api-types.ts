@@ -1807,7 +1807,7 @@ export interface components {
             /** @description Of money; empty: responses are weighed */
             unit: string;
             /** @enum {string} */
-            verdict: "try" | "back" | "stay" | "settled" | "costs-more" | "too-short" | "no-room" | "cannot-say";
+            verdict: "try" | "trying" | "keep" | "undo" | "back" | "stay" | "settled" | "costs-more" | "too-short" | "no-room" | "cannot-say";
             why: string[];
         };
         Limit: {

@@ -43,7 +43,7 @@ function One({ l, all }: { l: api.Lever, all: api.Lever[] }) {
     {needs.map((n) => <p class="near" key={n}>{n}</p>)}
     {l.assumed.map((n) => <p class="near soft" key={n}>{n}</p>)}
     <div class="buttons gap">
-      {l.note && !l.trying && !looking() && <Trying l={l} />}
+      {l.note && !looking() && <Trying l={l} />}
       {!looking() && <button aria-expanded={open === 'limits'} onClick={() => toggle('limits')}>Change my limits</button>}
       {l.why.length > 0 && <button aria-expanded={open === 'why'} onClick={() => toggle('why')}>Why this one</button>}
     </div>
@@ -55,7 +55,7 @@ function One({ l, all }: { l: api.Lever, all: api.Lever[] }) {
 }
 
 // mark says in the list which settings have something to try.
-const mark = (l: api.Lever): string => l.trying ? ', being tried' : l.verdict === 'back' ? ', past a limit' : l.verdict === 'try' ? ', to try' : cannot(l) ? '' : ', leave it'
+const mark = (l: api.Lever): string => ({ try: ', to try', trying: ', being tried', keep: ', set all', undo: ', set back', back: ', past a limit', 'cannot-say': '' } as Record<string, string>)[l.verdict] ?? ', leave it'
 
 // Trying writes down that the setting was made, with a way back.
 function Trying({ l }: { l: api.Lever }) {
@@ -73,7 +73,7 @@ function Trying({ l }: { l: api.Lever }) {
     setBusy(false)
   }
   return <>
-    <button class="first" aria-disabled={busy} onClick={() => { if (!busy) void write() }}>{l.verdict === 'back' ? 'I have set it' : 'Trying it now'}</button>
+    <button class="first" aria-disabled={busy} onClick={() => { if (!busy) void write() }}>{l.verdict === 'try' ? 'Trying it now' : 'I have set it'}</button>
     {error && <p role="alert">{error}</p>}
   </>
 }

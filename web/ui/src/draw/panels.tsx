@@ -22,7 +22,7 @@ export function Panels({ l }: { l: api.Lever }) {
   const x = linear(sx(l.least), sx(l.most), left, w - right)
   const height = top + of.length * each + (of.length - 1) * between
   const now = l.now === null ? null : x(sx(l.now))
-  const next = l.next === null || l.verdict !== 'try' && l.verdict !== 'back' ? null : x(sx(l.next))
+  const next = l.next === null || !['try', 'trying', 'keep', 'back'].includes(l.verdict) ? null : x(sx(l.next))
   const room = cab ? 90 : 62
   const word = (at: number, y: number, text: string, strong?: boolean) => {
     const s = side(at, w, room)
@@ -57,7 +57,7 @@ export function Panels({ l }: { l: api.Lever }) {
           {next !== null && <line x1={next} x2={next} y1={y0} y2={y1} stroke="var(--accent)" stroke-width={2.4} />}
         </g>
       })}
-      {next !== null && word(next, 14, `try ${digits(sx(l.next!))}`, true)}
+      {next !== null && word(next, 14, `${({ try: 'try', trying: 'tried' } as Record<string, string>)[l.verdict] ?? 'set'} ${digits(sx(l.next!))}`, true)}
       {now !== null && word(now, cab ? 36 : 32, `now ${digits(sx(l.now!))}`)}
       {!narrow && past.filter((s) => s.to - s.from > 90 && (now === null || Math.abs((s.from + s.to) / 2 - now) > 130)).map((s) => <text key={s.from} x={(s.from + s.to) / 2} y={cab ? 36 : 32} text-anchor="middle">past your limit</text>)}
       {ticks(sx(l.least), sx(l.most), Math.max(2, Math.floor((w - left) / 90))).map((t) => <g key={t}>
