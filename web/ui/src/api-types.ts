@@ -1180,6 +1180,11 @@ export interface components {
             values: string[];
         };
         EditInBody: {
+            /**
+             * Format: double
+             * @description Another amount in the note's unit, where its text stays
+             */
+            amount?: number;
             /** @description Another time: 2:05 pm, of its day, or with the day */
             at?: string;
             /** @description Other rows; all: the whole planter */
@@ -1574,7 +1579,7 @@ export interface components {
         JournalDay: {
             /**
              * Format: int64
-             * @description Lines of boxes
+             * @description Lines of boxes that are not one with a person's
              */
             boxes: number;
             day: string;
