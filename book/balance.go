@@ -69,7 +69,7 @@ func (b *Book) Balance(ctx context.Context, days []DaySummary, v advise.Voice) (
 	if last == nil {
 		return nil, nil
 	}
-	tried, err := b.tried(ctx, last.Planter)
+	tried, err := b.tried(ctx, last.Planter, days)
 	if err != nil {
 		return nil, err
 	}
@@ -154,10 +154,18 @@ func usualPass(passes []evenstand.Pass) float64 {
 
 // tried gives the changes of a planter and what they did. What speed does is told
 // by the speeds of the days, not by what was noted of it.
-func (b *Book) tried(ctx context.Context, planter string) (t Tried, err error) {
-	if t.Changes, err = b.Changes(ctx, planter); err != nil {
-		return t, err
+func (b *Book) tried(ctx context.Context, planter string, all []DaySummary) (t Tried, err error) {
+	for _, d := range all {
+		if d.Planter != planter {
+			continue
+		}
+		cs, err := b.Changes(ctx, planter, d.Day)
+		if err != nil {
+			return t, err
+		}
+		t.Changes = append(t.Changes, cs...)
 	}
+	try.SortChanges(t.Changes)
 	days, err := b.Effects(ctx)
 	if err != nil {
 		return t, err
@@ -308,7 +316,7 @@ func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, 
 	count := map[float64]int{}
 	each := make([]float64, max(1, s.card.Rows))
 	for r := range each {
-		if each[r] = follow.Value(r+1, s.day.AsOf+byHand); math.IsNaN(each[r]) {
+		if each[r] = follow.Value(r+1, s.day.AsOf+noteError); math.IsNaN(each[r]) {
 			each[r] = before
 		}
 		if !math.IsNaN(each[r]) {

@@ -9,30 +9,35 @@ import (
 
 	"evenstand"
 	"evenstand/core/advise"
+	"evenstand/core/measure/level"
 	"evenstand/core/record"
 	"evenstand/pipeline"
 )
 
 // BoxLine is what a box logged beside its measurements: a line of its journal,
-// or a target that was changed on it.
+// a target that was changed on it, or a level that it shows and that somebody
+// changed by hand.
 type BoxLine struct {
 	Planter string           `json:"-"`
 	Source  string           `json:"source"`
 	T       evenstand.Micros `json:"t"`
-	// What is the kind of a journal line (setting, refill, fix, remark, …), or
-	// target.
+	// What is the kind of a journal line (setting, refill, fix, remark, …), target,
+	// or level.
 	What  string           `json:"what"`
 	Rows  string           `json:"rows"` // as evenstand.ParseRows reads them; empty: the whole planter
 	Value evenstand.Number `json:"value"`
 	Unit  string           `json:"unit,omitempty"`
 	Note  string           `json:"note,omitempty"`
 
-	// Of a target: what it is one of, and what it was before; in the registry's
-	// unit, like Value. Times is how often it changed where that was too often to
+	// Of a target or level: what it is one of, and what it was before; in the
+	// registry's unit, like Value. Times is how often it changed where that was too often to
 	// be somebody's doing: it follows a map. 0: this is one change.
 	Quantity string           `json:"quantity,omitempty"`
 	Was      evenstand.Number `json:"was"`
 	Times    int              `json:"times,omitempty"`
+	// Early is when a level still was what it was, where that is long before T: it
+	// was changed in between. Null: at T.
+	Early evenstand.Micros `json:"early"`
 }
 
 // boxJournalJSON is journal.json of a day.
@@ -51,14 +56,20 @@ const (
 	targetHolds = 60 * evenstand.Second
 	// mostTargets is how often a day somebody changes one target. Judgement.
 	mostTargets = 40
-	// together is how far apart changes of several rows are one. Judgement.
-	together = 5 * evenstand.Second
+	// together is how far apart changes of several rows are one, levelsTogether of
+	// levels, which are seen in means. Judgement.
+	together       = 5 * evenstand.Second
+	levelsTogether = 20 * evenstand.Second
+	// alike is by what part of the change two levels of one change differ at most:
+	// judgement.
+	alike = 0.2
 )
 
 // targets finds the changes of one source's targets while its readings pass by.
 type targets struct {
 	now     map[targetKey]*target
 	changes []targetChange
+	levels  map[targetKey]*level.Log
 }
 
 type targetKey struct {
@@ -74,7 +85,14 @@ type target struct {
 type targetChange struct {
 	targetKey
 	t       evenstand.Micros
+	early   evenstand.Micros // of a level; NoTime: at t
 	was, to float64
+	level   bool
+}
+
+func isLevel(q evenstand.Quantity) bool {
+	_, ok := level.RuleOf(q)
+	return ok
 }
 
 func isTarget(q evenstand.Quantity) bool {
@@ -89,6 +107,16 @@ func isTarget(q evenstand.Quantity) bool {
 func (x *targets) take(rs []evenstand.Reading) {
 	for i := range rs {
 		r := &rs[i]
+		if isLevel(r.Quantity) {
+			k := targetKey{r.Quantity, r.Element}
+			l := x.levels[k]
+			if l == nil {
+				l = &level.Log{}
+				x.levels[k] = l
+			}
+			l.Add(r.T, r.Value)
+			continue
+		}
 		if !isTarget(r.Quantity) || math.IsNaN(r.Value) {
 			continue
 		}
@@ -105,7 +133,7 @@ func (x *targets) take(rs []evenstand.Reading) {
 			continue
 		}
 		if !math.IsNaN(s.held) {
-			x.changes = append(x.changes, targetChange{k, s.since, s.held, s.value})
+			x.changes = append(x.changes, targetChange{k, s.since, evenstand.NoTime, s.held, s.value, false})
 		}
 		s.held = s.value
 	}
@@ -119,10 +147,10 @@ func nearly(a, b float64) bool {
 // watched lets the readings of a stream be watched as they are read, each time
 // from the begin.
 func watched(st *evenstand.Stream) *targets {
-	x := &targets{now: map[targetKey]*target{}}
+	x := &targets{}
 	if all := st.Readings; all != nil {
 		st.Readings = func(yield func([]evenstand.Reading) bool) error {
-			x.now, x.changes = map[targetKey]*target{}, nil
+			x.now, x.changes, x.levels = map[targetKey]*target{}, nil, map[targetKey]*level.Log{}
 			return all(func(rs []evenstand.Reading) bool {
 				x.take(rs)
 				return yield(rs)
@@ -132,11 +160,44 @@ func watched(st *evenstand.Stream) *targets {
 	return x
 }
 
-// lines says what changed: rows that changed together in one line, and a target
-// that follows a map in one.
-func (x *targets) lines(source string) []BoxLine {
+// day is what levels are looked for in: the passes of the day, and its rows.
+type workDay struct {
+	work []level.Span
+	rows int
+}
+
+// set gives the steps of the levels of a source, on the one clock.
+func (x *targets) set(d workDay, clock func(evenstand.Micros) evenstand.Micros) (out []targetChange) {
+	for k, l := range x.levels {
+		r, _ := level.RuleOf(k.q)
+		find := l.Steps
+		if k.q == evenstand.GroundSpeed {
+			find = l.Passes
+		}
+		for _, s := range find(r, d.work, clock) {
+			c := targetChange{k, s.T, s.Early, s.Was, s.To, true}
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// same tells whether a change of another row is the same as that of a line.
+func (c *targetChange) same(l *BoxLine) bool {
+	within, by := together, 1e-6
+	if c.level {
+		within, by = levelsTogether, alike*math.Abs(c.to-c.was)
+		near := func(a float64, b evenstand.Number) bool { return math.Abs(a-float64(b)) <= by }
+		return c.t-l.T <= within && near(c.to, l.Value) && near(c.was, l.Was)
+	}
+	return c.t-l.T <= within && nearly(c.to, float64(l.Value)) && nearly(c.was, float64(l.Was))
+}
+
+// changeLines says what changed: rows that changed together in one line, and what
+// follows a map in one.
+func changeLines(source string, changes []targetChange, rowsOfDay int) []BoxLine {
 	by := map[evenstand.Quantity][]targetChange{}
-	for _, c := range x.changes {
+	for _, c := range changes {
 		by[c.q] = append(by[c.q], c)
 	}
 	var out []BoxLine
@@ -146,13 +207,35 @@ func (x *targets) lines(source string) []BoxLine {
 		})
 		var lines []BoxLine
 		var rows []evenstand.Rows
+		var sum [][2]float64 // of levels: was and to of the rows
 		for _, c := range cs {
 			row := c.on.Scope == evenstand.ScopeRow
-			if n := len(lines) - 1; n >= 0 && row && len(rows[n]) > 0 && c.t-lines[n].T <= together && nearly(c.to, float64(lines[n].Value)) && nearly(c.was, float64(lines[n].Was)) {
-				rows[n] = append(rows[n], int(c.on.N))
+			if row { // of another row, and of none that is in the line
+				n := len(lines) - 1
+				for n >= 0 && c.t-lines[n].T <= levelsTogether && (len(rows[n]) == 0 || slices.Contains(rows[n], int(c.on.N)) || !c.same(&lines[n])) {
+					n--
+				}
+				if n >= 0 && len(rows[n]) > 0 && c.same(&lines[n]) && !slices.Contains(rows[n], int(c.on.N)) {
+					rows[n] = append(rows[n], int(c.on.N))
+					sum[n][0], sum[n][1] = sum[n][0]+c.was, sum[n][1]+c.to
+					if c.level { // the middle of its rows
+						k := float64(len(rows[n]))
+						lines[n].Was, lines[n].Value = evenstand.Number(sum[n][0]/k), evenstand.Number(sum[n][1]/k)
+						lines[n].Early = min(lines[n].Early, c.early)
+					}
+					continue
+				}
+			}
+			if n := len(lines) - 1; n >= 0 && c.level && lines[n].What == "level" && c.same(&lines[n]) &&
+				(c.on.Scope == evenstand.ScopeLeft && lines[n].Note == "right" || c.on.Scope == evenstand.ScopeRight && lines[n].Note == "left") {
+				lines[n].Note = "" // both sides are the whole planter
+				lines[n].Was, lines[n].Value = (lines[n].Was+evenstand.Number(c.was))/2, (lines[n].Value+evenstand.Number(c.to))/2
 				continue
 			}
-			l := BoxLine{Source: source, T: c.t, What: "target", Value: evenstand.Number(c.to), Quantity: q.String(), Was: evenstand.Number(c.was)}
+			l := BoxLine{Source: source, T: c.t, What: "target", Value: evenstand.Number(c.to), Quantity: q.String(), Was: evenstand.Number(c.was), Early: c.early}
+			if c.level {
+				l.What = "level"
+			}
 			var of evenstand.Rows
 			switch {
 			case row:
@@ -160,15 +243,19 @@ func (x *targets) lines(source string) []BoxLine {
 			case c.on.Scope != evenstand.ScopeMachine:
 				l.Note = c.on.String()
 			}
-			lines, rows = append(lines, l), append(rows, of)
+			lines, rows, sum = append(lines, l), append(rows, of), append(sum, [2]float64{c.was, c.to})
 		}
 		for i := range lines {
 			slices.Sort(rows[i])
-			lines[i].Rows = slices.Compact(rows[i]).String()
+			rows[i] = slices.Compact(rows[i])
+			if len(rows[i]) == rowsOfDay {
+				rows[i] = nil
+			}
+			lines[i].Rows = rows[i].String()
 		}
 		if len(lines) > mostTargets {
 			first := lines[0]
-			lines = []BoxLine{{Source: source, T: first.T, What: "target", Value: evenstand.Unknown, Quantity: q.String(), Was: evenstand.Unknown, Times: len(lines)}}
+			lines = []BoxLine{{Source: source, T: first.T, What: first.What, Value: evenstand.Unknown, Quantity: q.String(), Was: evenstand.Unknown, Times: len(lines), Early: evenstand.NoTime}}
 		}
 		out = append(out, lines...)
 	}
@@ -177,14 +264,24 @@ func (x *targets) lines(source string) []BoxLine {
 
 // boxJournal gathers what the boxes of a day logged beside their measurements, on
 // the one clock.
-func boxJournal(streams []evenstand.Stream, targets []*targets, clocks []pipeline.Clock, from, to evenstand.Micros) (boxJournalJSON, error) {
+func boxJournal(streams []evenstand.Stream, targets []*targets, clocks []pipeline.Clock, d workDay, from, to evenstand.Micros) (boxJournalJSON, error) {
 	out := boxJournalJSON{Schema: 1, Lines: []BoxLine{}}
 	for i := range streams {
 		st := &streams[i]
 		if st.Source.Name == handSource && st.Source.Format == "logbook" {
 			continue
 		}
-		lines := targets[i].lines(st.Source.Name)
+		c := slices.IndexFunc(clocks, func(c pipeline.Clock) bool { return c.Source == st.Source.Name })
+		clock := func(t evenstand.Micros) evenstand.Micros {
+			if c >= 0 {
+				return trueTime(&clocks[c], t)
+			}
+			return t
+		}
+		for k := range targets[i].changes {
+			targets[i].changes[k].t = clock(targets[i].changes[k].t)
+		}
+		lines := changeLines(st.Source.Name, append(targets[i].changes, targets[i].set(d, clock)...), d.rows)
 		if st.Entries != nil {
 			n := 0
 			if err := st.Entries(func(es []evenstand.Entry) bool {
@@ -194,27 +291,45 @@ func boxJournal(streams []evenstand.Stream, targets []*targets, clocks []pipelin
 						out.More++
 						continue
 					}
-					lines = append(lines, BoxLine{Source: st.Source.Name, T: e.T, What: e.What, Rows: e.Rows.String(), Value: evenstand.Number(e.Value), Unit: e.Unit, Note: e.Note, Was: evenstand.Unknown})
+					lines = append(lines, BoxLine{Source: st.Source.Name, T: clock(e.T), What: e.What, Rows: e.Rows.String(), Value: evenstand.Number(e.Value), Unit: e.Unit, Note: e.Note, Was: evenstand.Unknown, Early: evenstand.NoTime})
 				}
 				return true
 			}); err != nil {
 				return out, err
 			}
 		}
-		c := slices.IndexFunc(clocks, func(c pipeline.Clock) bool { return c.Source == st.Source.Name })
 		for i := range lines {
-			if c >= 0 {
-				lines[i].T = trueTime(&clocks[c], lines[i].T)
-			}
 			if t := lines[i].T; t >= from && t < to {
 				out.Lines = append(out.Lines, lines[i])
 			}
 		}
 	}
 	slices.SortStableFunc(out.Lines, func(a, b BoxLine) int {
-		return cmp.Or(cmp.Compare(a.T, b.T), strings.Compare(a.Source, b.Source), strings.Compare(a.Quantity, b.Quantity))
+		return cmp.Or(cmp.Compare(a.T, b.T), strings.Compare(a.Source, b.Source), strings.Compare(a.Quantity, b.Quantity), strings.Compare(a.Rows, b.Rows))
 	})
+	out.Lines = onceSeen(out.Lines)
 	return out, nil
+}
+
+// seenTwice is how far apart two boxes see one change of a level: judgement.
+const seenTwice = 3 * 60 * evenstand.Second
+
+// onceSeen leaves a level's change out that another box told before.
+func onceSeen(lines []BoxLine) []BoxLine {
+	var out []BoxLine
+	for _, l := range lines {
+		by := alike * math.Abs(float64(l.Value-l.Was))
+		if l.What == "level" && slices.ContainsFunc(out, func(o BoxLine) bool {
+			return o.What == "level" && o.Source != l.Source && o.Quantity == l.Quantity && o.Rows == l.Rows && o.Note == l.Note && l.T-o.T <= seenTwice && math.Abs(float64(o.Value-l.Value)) <= by
+		}) {
+			continue
+		}
+		out = append(out, l)
+	}
+	if out == nil {
+		return []BoxLine{}
+	}
+	return out
 }
 
 // trueTime takes a clock's offset off, as far as it is known.
@@ -270,8 +385,12 @@ func (l *BoxLine) Say(v advise.Voice) string {
 	if err != nil {
 		rows = nil // said of the whole planter; the book writes no others
 	}
-	if q, ok := evenstand.ParseQuantity(l.Quantity); ok && l.What == "target" {
-		says := record.SayTarget(q, float64(l.Was), float64(l.Value), rows, l.Times, v)
+	if q, ok := evenstand.ParseQuantity(l.Quantity); ok && (l.What == "target" || l.What == "level") {
+		say := record.SayTarget
+		if l.What == "level" {
+			say = record.SayLevel
+		}
+		says := say(q, float64(l.Was), float64(l.Value), rows, l.Times, v)
 		if l.Note != "" { // a section or a tank
 			says = strings.TrimSuffix(says, ", the whole planter") + ", " + l.Note
 		}

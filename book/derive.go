@@ -259,7 +259,7 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	defer b.mu.Unlock()
 	h := sha256.New()
 	_, card := b.cardOn(p.planter, day)
-	fmt.Fprintf(h, "tables %s\nsettling 5\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
+	fmt.Fprintf(h, "tables %s\nsettling 6\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
 	for _, l := range furrowLimits(&b.settings) {
 		fmt.Fprintf(h, "limit %s %g %g\n", l.Of, l.Least, l.Most)
 	}
@@ -677,7 +677,7 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 		res.Until = evenstand.NoTime
 	}
 	begin, end, _ := dayBounds(day, b.Zone())
-	boxes, err := boxJournal(streams, watching, res.Clocks, begin, end)
+	boxes, err := boxJournal(streams, watching, res.Clocks, workDay{w.work, res.Card.Rows}, begin, end)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -52,30 +52,17 @@ func (b *Book) EffectsOn(ctx context.Context, day evenstand.Day) ([]DayEffects, 
 	var out []DayEffects
 	err := b.steady(func(man manifest, _ state) error {
 		out = nil
-		changes := map[string][]try.Change{}
 		var jobs []job
 		for i := range man.Days {
 			e := &man.Days[i]
 			if day != "" && e.Day != day {
 				continue
 			}
-			cs, ok := changes[e.Planter]
-			if !ok {
-				var err error
-				if cs, err = b.Changes(ctx, e.Planter); err != nil {
-					return err
-				}
-				changes[e.Planter] = cs
-			}
-			from, err := e.Day.Start(b.Zone())
+			cs, err := b.Changes(ctx, e.Planter, e.Day)
 			if err != nil {
 				return err
 			}
-			// Of the night before and after too: planting goes past midnight.
-			near := slices.DeleteFunc(slices.Clone(cs), func(c try.Change) bool {
-				return c.T < from-12*hour || c.T > from+36*hour
-			})
-			jobs = append(jobs, job{DayRef{e.Planter, e.Day}, e.Folder + changesSum(near), near})
+			jobs = append(jobs, job{DayRef{e.Planter, e.Day}, e.Folder + changesSum(cs), cs})
 		}
 		found := make([]DayEffects, len(jobs))
 		errs := make([]error, len(jobs))
@@ -121,8 +108,6 @@ func (s *effectStand) put(ref DayRef, key string, d DayEffects) {
 	}
 	s.by[ref] = dayEffects{key, d}
 }
-
-const hour = 3600 * evenstand.Second
 
 // changesSum tells changes from others.
 func changesSum(cs []try.Change) string {

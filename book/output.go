@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 
 	"evenstand"
+	"evenstand/core/measure/level"
 	"evenstand/format/column"
 )
 
@@ -24,6 +25,7 @@ type dayWriter struct {
 	n         int32 // passes so far
 	lastTrack evenstand.Micros
 	lastRead  evenstand.Micros
+	work      []level.Span // the passes
 }
 
 // table is one Parquet file being written.
@@ -149,6 +151,7 @@ func (w *dayWriter) abort() {
 // Pass takes a pass with its seeds, in parts, its stretches and the ground that
 // it worked. Passes come in the order of their index, from 0.
 func (w *dayWriter) Pass(p evenstand.Pass, seeds [][]evenstand.PlacedSeed, stretches []evenstand.Stretch, worked []evenstand.Worked) error {
+	w.work = append(w.work, level.Span{From: p.Start, To: p.End})
 	if p.Index != w.n {
 		return fmt.Errorf("pass %d came where pass %d was due", p.Index, w.n)
 	}

@@ -29,26 +29,25 @@ type Followed struct {
 	Effects []book.EffectLine `json:"effects" doc:"By measure"`
 }
 
-// followed gives what followed the changes of a day, by note and by box's line.
-func (s *Server) followed(ctx context.Context, day evenstand.Day) (notes map[int64][]Followed, boxes func(source string, t evenstand.Micros) []Followed, err error) {
+// followed gives what followed the changes of a day.
+func (s *Server) followed(ctx context.Context, day evenstand.Day) ([]book.ChangeLine, error) {
 	days, err := s.book.EffectsOn(ctx, day)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	notes = map[int64][]Followed{}
-	type line struct {
-		source string
-		t      evenstand.Micros
-	}
-	by := map[line][]Followed{}
-	for _, c := range book.TellEffects(days, "", "", s.voice()).Changes {
-		f := Followed{c.Lever, c.Says, c.Effects}
-		if c.Note != 0 {
-			notes[c.Note] = append(notes[c.Note], f)
-		}
-		if c.Source != "" {
-			by[line{c.Source, c.T}] = append(by[line{c.Source, c.T}], f)
-		}
-	}
-	return notes, func(source string, t evenstand.Micros) []Followed { return some(by[line{source, t}]) }, nil
+	return book.TellEffects(days, "", "", s.voice()).Changes, nil
 }
+
+// saysOf gives what followed those changes that are asked for.
+func saysOf(all []book.ChangeLine, of func(*book.ChangeLine) bool) ([]string, []Followed) {
+	says, effects := []string{}, []Followed{}
+	for i := range all {
+		if c := &all[i]; of(c) {
+			says, effects = append(says, c.Says), append(effects, Followed{c.Lever, c.Says, c.Effects})
+		}
+	}
+	return says, effects
+}
+
+// near tells whether two times are of one change, which may be told of two sides.
+func near(a, b evenstand.Micros) bool { return max(a-b, b-a) <= 60*evenstand.Second }

@@ -19,6 +19,17 @@ func SayTarget(q evenstand.Quantity, was, to float64, rows evenstand.Rows, times
 	return name + " set to " + targetSay(q, to, v) + " (was " + targetSay(q, was, v) + "), " + rowsSay(rows)
 }
 
+// SayLevel says that a level that a box measures was changed, from and to values
+// in the quantity's SI unit, or, when times is not 0, that it changes too often to
+// be somebody's doing.
+func SayLevel(q evenstand.Quantity, was, to float64, rows evenstand.Rows, times int, v advise.Voice) string {
+	name := advise.Capital(q.Info().Label)
+	if times > 0 {
+		return name + " changed " + advise.Plural(int64(times), "time", "times") + ": it is set by itself, " + rowsSay(rows)
+	}
+	return name + " went from " + targetSay(q, was, v) + " to " + targetSay(q, to, v) + ", " + rowsSay(rows)
+}
+
 func targetSay(q evenstand.Quantity, x float64, v advise.Voice) string {
 	in := q.Info()
 	switch in.SI {
@@ -36,6 +47,9 @@ func targetSay(q evenstand.Quantity, x float64, v advise.Voice) string {
 	three, err := strconv.ParseFloat(strconv.FormatFloat(u.FromSI(x), 'g', 3, 64), 64)
 	if err != nil || math.IsNaN(three) {
 		return advise.Unknown
+	}
+	if name == "inH2O" {
+		return amountOf(three, "") + " in of water"
 	}
 	return amountOf(three, name)
 }

@@ -1,9 +1,12 @@
 package effect
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"evenstand/core/measure/group"
+	"evenstand/core/stat"
 	"evenstand/core/try"
 )
 
@@ -219,31 +222,13 @@ type line struct {
 	x     []float64 // 0 before, 1 after
 }
 
-// jump fits y = a + effect·x (+ drift·t) with the noise of the series, and gives
-// the effect with its variance up to a factor that all jumps of the series share.
-// Between gives whether what the neighbour told may be used.
-func (d *Day) jump(s *series, l *line, drift bool, epoch func(int) int) (value, v float64, ok bool) {
-	cols, slope, kind := 2, s.slope, s.left
-	if drift {
-		cols, slope, kind = 3, 0, s.whole
-	}
-	// What the place tells, about its own mean; nothing where it is not known.
-	z := make([]float64, len(l.steps))
-	x := make([]float64, len(l.steps))
-	copy(x, l.x)
-	sum, other, n := 0.0, 0.0, 0.0
-	for i, t := range l.steps {
-		z[i] = math.NaN()
-		if slope == 0 || d.near[t] < 0 {
-			continue
-		}
-		k := int(d.near[t])
-		e := epoch(k)
-		if v := s.y[k]; !math.IsNaN(v) && e >= 0 {
-			z[i] = v
-			sum, other, n = sum+v, other+float64(e), n+1
-			x[i] -= slope * float64(e)
-		}
+// jump fits y = a + effect·x (+ drift·t) with the noise of the series, less what the
+// places beside tell where asked for, and gives the effect with its variance up to a
+// factor that all jumps of the series share.
+func (d *Day) jump(s *series, l *line, drift, places bool) (value, v float64, ok bool) {
+	slope, kind := 0.0, s.whole
+	if places {
+		slope, kind = s.slope, s.left
 	}
 	var f filter
 	f.noise = kind
@@ -252,11 +237,10 @@ func (d *Day) jump(s *series, l *line, drift bool, epoch func(int) int) (value, 
 	for i, t := range l.steps {
 		var c [4]float64
 		c[0] = s.y[t]
-		if !math.IsNaN(z[i]) {
-			c[0] -= slope * (z[i] - sum/n)
-			x[i] += slope * other / n
+		if places {
+			c[0] -= slope * s.y[d.near[t]]
 		}
-		c[1], c[2] = 1, x[i]
+		c[1], c[2] = 1, l.x[i]
 		if drift {
 			c[3] = (2*float64(t) - float64(t0+t1)) / float64(t1-t0)
 		}
@@ -294,7 +278,7 @@ func (d *Day) jump(s *series, l *line, drift bool, epoch func(int) int) (value, 
 		}
 		return true
 	}
-	if !sweep(1) || cols == 3 && !sweep(3) || !(a[2][2] > 1e-12) {
+	if !sweep(1) || drift && !sweep(3) || !(a[2][2] > 1e-12) {
 		return 0, 0, false
 	}
 	return a[0][2] / a[2][2], 1 / a[2][2], true
@@ -338,64 +322,75 @@ func (f *filter) add(c *[4]float64, gap int) {
 func (d *Day) once(w window, m int, f *Found) {
 	f.Design = try.AllRows
 	s := d.common(m)
-	before, after := told(s, w.first, w.before), told(s, w.after, w.last+1)
-	if len(before) > side {
-		before = before[len(before)-side:]
+	l, places := (*line)(nil), false
+	if s.slope > 0 {
+		l = d.about(s, w.first, w.before, w.after, w.last+1, true)
+		places = l != nil
 	}
-	if len(after) > side {
-		after = after[:side]
-	}
-	if len(before) < least || len(after) < least {
-		f.Why = Silent
-		return
-	}
-	c := &d.changes[w.change]
-	sides := func(k int) int { // which side of the change a place beside was told on
-		switch {
-		case k < d.untouched(c.Early) && d.clear(k, w.before-1):
-			return 0
-		case k >= d.settled(c.Late) && d.clear(w.after, k):
-			return 1
+	if l == nil {
+		if l = d.about(s, w.first, w.before, w.after, w.last+1, false); l == nil {
+			f.Why = Silent
+			return
 		}
-		return -1
 	}
-	value, v, ok := d.jump(s, split(before, after), false, sides)
+	value, v, ok := d.jump(s, l, false, places)
 	if !ok {
 		f.Why = Silent
 		return
 	}
-	f.Before, f.Changed, f.Steps = level0(s, before), d.p.Rows, min(len(before), len(after))
-	f.From, f.To = d.p.Steps[before[0]].T, d.p.Steps[after[len(after)-1]].T
-	gap := after[0] - before[len(before)-1] - 1
-	nb, na := len(before), len(after)
+	first, last := l.steps[0], l.steps[len(l.steps)-1]
+	nb := 0
+	for l.x[nb] == 0 {
+		nb++
+	}
+	f.Before, f.Changed, f.Steps = level0(s, l.steps[:nb]), d.p.Rows, min(nb, len(l.steps)-nb)
+	f.From, f.To = d.p.Steps[first].T, d.p.Steps[last].T
+	gap, span := w.after-w.before, last+1-first
 	stride := gap + 20
-	ps := d.placebos(s, nb+gap+na, stride, func(t int) (*line, func(int) int) {
-		b, a := told(s, t, t+nb), told(s, t+nb+gap, t+nb+gap+na)
-		if len(b) < least || len(a) < least {
-			return nil, nil
-		}
-		last, first, end := t+nb-1, t+nb+gap, t+nb+gap+na-1
-		return split(b, a), func(k int) int {
-			switch {
-			case k <= last && d.clear(k, last):
-				return 0
-			case k >= first && d.clear(min(k, end), max(k, end)):
-				return 1
-			}
-			return -1
-		}
-	}, false)
-	value, se, df := against(float64(before[0]), value, v, ps, false)
-	// As many as share no stretch.
-	f.finish(value, se, max(min(df, 3), df*float64(stride)/float64(nb+gap+na)))
+	ps := d.placebos(s, span, stride, func(t int) *line {
+		at := t + w.before - first
+		return d.about(s, t, at, at+gap, t+span, places)
+	}, false, places)
+	value, se, df := against(float64(first), value, v, ps, false)
+	if len(ps) < ranked { // as many as share no stretch
+		df = max(min(df, 3), df*float64(stride)/float64(span))
+	}
+	f.finish(value, se, df)
 }
 
-// split puts steps before and after into one line.
-func split(before, after []int) *line {
+// about gives the line of the steps about a break: up to a side's most of those from
+// lo to before and from after to hi that tell, nil where there are too few. With
+// places those only beside which the ground was told before the break and without
+// another change in between.
+func (d *Day) about(s *series, lo, before, after, hi int, places bool) *line {
+	tells := func(t int) bool {
+		if math.IsNaN(s.y[t]) {
+			return false
+		}
+		if !places {
+			return true
+		}
+		k := int(d.near[t])
+		return k >= 0 && k < before && !math.IsNaN(s.y[k]) && (k >= lo || d.clear(k, lo))
+	}
 	l := &line{}
-	l.steps = append(append(l.steps, before...), after...)
+	for t := before - 1; t >= lo && len(l.steps) < side; t-- {
+		if tells(t) {
+			l.steps = append(l.steps, t)
+		}
+	}
+	slices.Reverse(l.steps)
+	nb := len(l.steps)
+	for t := after; t < hi && len(l.steps)-nb < side; t++ {
+		if tells(t) {
+			l.steps = append(l.steps, t)
+		}
+	}
+	if nb < least || len(l.steps)-nb < least {
+		return nil
+	}
 	l.x = make([]float64, len(l.steps))
-	for i := len(before); i < len(l.x); i++ {
+	for i := nb; i < len(l.x); i++ {
 		l.x[i] = 1
 	}
 	return l
@@ -423,7 +418,7 @@ func level0(s *series, steps []int) float64 {
 type placebo struct{ at, value, v float64 }
 
 // placebos makes the same estimate at moments when nothing was changed.
-func (d *Day) placebos(s *series, span, stride int, at func(int) (*line, func(int) int), drift bool) (out []placebo) {
+func (d *Day) placebos(s *series, span, stride int, at func(int) *line, drift, places bool) (out []placebo) {
 	p := d.p
 	for t := 0; t+span <= len(p.Steps); {
 		if p.Steps[t].Field != p.Steps[t+span-1].Field {
@@ -434,8 +429,8 @@ func (d *Day) placebos(s *series, span, stride int, at func(int) (*line, func(in
 			t = max(t+1, hit)
 			continue
 		}
-		if l, epoch := at(t); l != nil {
-			if value, v, ok := d.jump(s, l, drift, epoch); ok {
+		if l := at(t); l != nil {
+			if value, v, ok := d.jump(s, l, drift, places); ok {
 				out = append(out, placebo{float64(t), value, v})
 			}
 		}
@@ -460,6 +455,10 @@ func (d *Day) touched(from, to int) (hit int) {
 // placebos tell it, with its own error.
 func against(at, value, v float64, ps []placebo, drift bool) (out, se, df float64) {
 	terms := 1
+	if len(ps) > nearest { // morning is unlike afternoon
+		slices.SortStableFunc(ps, func(a, b placebo) int { return cmp.Compare(math.Abs(a.at-at), math.Abs(b.at-at)) })
+		ps = ps[:nearest]
+	}
 	switch {
 	case len(ps) < 3:
 		return value, math.NaN(), 0
@@ -493,13 +492,32 @@ func against(at, value, v float64, ps []placebo, drift bool) (out, se, df float6
 		lever = a[1][1] / det
 	}
 	dd := 0.0
+	off := make([]float64, 0, len(ps))
 	for _, p := range ps {
 		e := p.value - c[0] - c[1]*(p.at-at)/1000
 		dd += e * e / p.v
+		off = append(off, math.Abs(e)/math.Sqrt(p.v))
 	}
 	df = float64(len(ps) - terms)
-	return value - c[0], math.Sqrt(dd / df * (v + lever)), df
+	scale := math.Sqrt(dd / df)
+	if n := float64(len(ps)); n >= ranked {
+		// Where the ground changes at sharp borders few placebos are far off and most
+		// near nothing: the one in ten that is furthest off says more than the mean
+		// square, whatever they are like. Each shares with its neighbours, so that 0.7
+		// of them count.
+		slices.Sort(off)
+		scale = stat.QuantileSorted(off, min(1, level*(0.7*n+1)/(0.7*n))) * math.Sqrt(n/df) / quantile(df)
+	}
+	return value - c[0], scale * math.Sqrt(v+lever), df
 }
+
+const (
+	// ranked is how many placebos tell by their ranks. Judgement.
+	ranked = 25
+	// nearest is how many placebos are looked at, the nearest in time: some three
+	// hours. Judgement.
+	nearest = 60
+)
 
 // run is a back and forth of all rows: the changes of one lever between the same
 // two settings.
@@ -629,7 +647,7 @@ func (d *Day) switchback(r *run, m int, f *Found) {
 			}
 		}
 	}
-	shift := func(t int) (*line, func(int) int) {
+	shift := func(t int) *line {
 		l := &line{}
 		var n [2]int
 		for i, x := range state {
@@ -640,25 +658,16 @@ func (d *Day) switchback(r *run, m int, f *Found) {
 			n[x]++
 		}
 		if n[0] < least || n[1] < least {
-			return nil, nil
+			return nil
 		}
-		end := t + len(state) - 1
-		return l, func(k int) int {
-			if k >= t && k <= end {
-				return state[k-t]
-			}
-			if k < t && d.clear(k, t-1) {
-				return 0
-			}
-			return -1
-		}
+		return l
 	}
-	l, epoch := shift(from)
+	l := shift(from)
 	if l == nil {
 		f.Why = Silent
 		return
 	}
-	value, v, ok := d.jump(s, l, true, epoch)
+	value, v, ok := d.jump(s, l, true, false)
 	if !ok {
 		f.Why = Silent
 		return
@@ -674,6 +683,6 @@ func (d *Day) switchback(r *run, m int, f *Found) {
 	f.Before, f.Changed, f.Steps = sum/float64(n[0]), d.p.Rows, min(n[0], n[1])
 	f.From, f.To = d.p.Steps[l.steps[0]].T, d.p.Steps[l.steps[len(l.steps)-1]].T
 	stride, loss := pace(state)
-	value, se, df := against(float64(from), value, v, d.placebos(s, len(state), stride, shift, true), true)
+	value, se, df := against(float64(from), value, v, d.placebos(s, len(state), stride, shift, true, false), true)
 	f.finish(value, se, df*loss)
 }
