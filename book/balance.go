@@ -313,28 +313,39 @@ func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, 
 			break
 		}
 	}
-	count := map[float64]int{}
 	each := make([]float64, max(1, s.card.Rows))
 	for r := range each {
 		if each[r] = follow.Value(r+1, s.day.AsOf+noteError); math.IsNaN(each[r]) {
 			each[r] = before
 		}
-		if !math.IsNaN(each[r]) {
-			count[each[r]]++
+	}
+	// What a box logs is not quite what was set: the same is what lies within a
+	// step.
+	same := func(a, b float64) bool { return math.Abs(a-b) < 0.75*l.Step(s.set.Units) }
+	as := func(x float64) (n int) {
+		for _, o := range each {
+			if same(o, x) {
+				n++
+			}
 		}
+		return n
 	}
 	// Of two as frequent it is the older one: that of the rows which were not
 	// changed, the last ones.
 	for r := len(each) - 1; r >= 0; r-- {
-		if x := each[r]; !math.IsNaN(x) && (math.IsNaN(now) || count[x] > count[now]) {
+		if x := each[r]; !math.IsNaN(x) && (math.IsNaN(now) || as(x) > as(now)) {
 			now = x
 		}
 	}
-	if len(count) == 2 {
-		for i := range s.tried.Changes {
-			if c := &s.tried.Changes[i]; c.Lever == l.Name && len(c.Rows) > 0 && c.To != now && c.Number() {
-				tried, at, since = c.Rows, c.To, c.T
-			}
+	for r, x := range each {
+		if !math.IsNaN(x) && !same(x, now) && (math.IsNaN(at) || same(x, at)) {
+			at = x
+			tried = append(tried, r+1)
+		}
+	}
+	for i := range s.tried.Changes {
+		if c := &s.tried.Changes[i]; len(tried) > 0 && c.Lever == l.Name && c.On(tried[0]) {
+			since = c.T
 		}
 	}
 	if math.IsNaN(now) {

@@ -90,11 +90,11 @@ func (l *Lever) UnitSay(units evenstand.Units) string {
 	return u
 }
 
-// number writes a setting's number in the people's unit, no finer than a tenth
+// number writes a setting's number in the people's unit, no finer than a fifth
 // of a step.
 func (l *Lever) number(x float64, units evenstand.Units) string {
 	u := l.Unit(units)
-	fine := l.Step(units) / u.Scale / 10
+	fine := l.Step(units) / u.Scale / 5
 	v := math.Round(u.FromSI(x)/fine) * fine
 	return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64)
 }
