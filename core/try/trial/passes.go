@@ -1,0 +1,53 @@
+package trial
+
+import "math"
+
+// PassMean is what all rows together did on one pass.
+type PassMean struct {
+	Pass  int     // by which it is known
+	With  float64 // 1, 0, NaN neither
+	Value float64 // NaN not told
+	// Next tells that the pass before it in the list was its neighbour: of the same
+	// field and day, and planted just before it.
+	Next bool
+}
+
+// Pair is two neighbouring passes, one with and one without.
+type Pair struct {
+	With, Without int // Pass
+	Diff          float64
+}
+
+// ByPasses compares passes: neighbours of which one has the setting and one has
+// not are a pair, each pass in one pair at most, and the pair is the unit
+// (methods, h: back and forth by pass).
+func ByPasses(ps []PassMean) (Result, []Pair) {
+	out := Result{Estimate: noEstimate, How: Nothing, Drift: math.NaN(), Pass: math.NaN()}
+	var pairs []Pair
+	for i := 1; i < len(ps); i++ {
+		a, b := &ps[i-1], &ps[i]
+		if !b.Next || math.IsNaN(a.Value) || math.IsNaN(b.Value) || math.IsNaN(a.With) || math.IsNaN(b.With) || a.With == b.With {
+			continue
+		}
+		if b.With < a.With {
+			a, b = b, a
+		}
+		pairs = append(pairs, Pair{b.Pass, a.Pass, b.Value - a.Value})
+		i++
+	}
+	n := float64(len(pairs))
+	if n < 2 {
+		return out, pairs
+	}
+	out.How, out.Passes = Passes, n
+	m, s := 0.0, 0.0
+	for _, p := range pairs {
+		m += p.Diff / n
+	}
+	for _, p := range pairs {
+		s += (p.Diff - m) * (p.Diff - m) / (n - 1)
+	}
+	out.Estimate = estimate(m, math.Sqrt(s/n), n-1)
+	out.Pass = s
+	return out, pairs
+}
