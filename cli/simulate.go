@@ -7,15 +7,19 @@ import (
 	"evenstand/sim"
 )
 
-type simulateOptions struct{ seed uint64 }
+type simulateOptions struct {
+	seed uint64
+	date string
+}
 
 func simulateCommand() command {
 	return command{
-		name: "simulate", args: "SCENARIO.toml OUT [--seed N]", what: "make a planting day with known truth, as the boxes would have logged it",
+		name: "simulate", args: "SCENARIO.toml OUT [--seed N] [--date DAY]", what: "make a planting day with known truth, as the boxes would have logged it",
 		least: 2, most: 2, reports: true,
 		setup: func(fs *flag.FlagSet) any {
 			o := &simulateOptions{}
 			fs.Uint64Var(&o.seed, "seed", 0, "another day of the same scenario, by its `number`")
+			fs.StringVar(&o.date, "date", "", "`day` it is, such as 2026-05-02, where the scenario is of several")
 			return o
 		},
 		help: `
@@ -29,8 +33,12 @@ Example:
 			if err != nil {
 				return missing(c.args[0], err)
 			}
-			if n := opts.(*simulateOptions).seed; n > 0 {
-				s.Seed = n
+			o := opts.(*simulateOptions)
+			if o.seed > 0 {
+				s.Seed = o.seed
+			}
+			if o.date != "" {
+				s.Date = o.date
 			}
 			m := c.meter()
 			sum, err := sim.Run(ctx, s, c.args[1], m.share("simulating"))

@@ -19,6 +19,7 @@ import (
 // moment is what the boxes get to see of one leg.
 type moment struct {
 	s      *Scenario
+	board  *board // nil: nothing is set or mounted
 	leg    *leg
 	rows   []*row
 	air    *air
@@ -197,6 +198,7 @@ type machineBox struct {
 	lifted   float64
 	enabled  []float64
 	target   float64 // s of the day at which the target was last written
+	targets  targetLog
 	sides    []evenstand.Scope
 	readings []evenstand.Reading
 }
@@ -262,7 +264,11 @@ func (b *machineBox) see(m *moment) error {
 		if i%perSecond != 0 {
 			continue
 		}
-		if t-b.target >= 60 && !silent {
+		if m.board != nil && m.board.used[leverRate] {
+			if !silent {
+				b.targets.say(m.board, leverRate, t, i%(10*perSecond) == 0, func(e evenstand.Element, v float64) { say(evenstand.SeedRateTarget, e, v) })
+			}
+		} else if t-b.target >= 60 && !silent {
 			say(evenstand.SeedRateTarget, evenstand.Element{}, b.s.perM2())
 			b.target = t
 		}
@@ -339,7 +345,7 @@ func (b *rowsBox) see(m *moment) error {
 	perSecond := int(math.Round(1 / tick))
 	cursor := make([]int, len(m.rows))
 	window := max(int(math.Round(b.s.Output.Smoothing)), 1)
-	spacing := b.s.spacing()
+	asked := b.s.spacing()
 	begun := false
 	first := int((int64(perSecond) - lg.first%int64(perSecond)) % int64(perSecond))
 	for i := first; i < lg.n; i += perSecond { // the second that ends at tick i
@@ -356,6 +362,10 @@ func (b *rowsBox) see(m *moment) error {
 		for k, r := range m.rows {
 			x := &b.rows[k]
 			x.seeds, x.skips, x.doubles, x.due = 0, 0, 0, 0
+			spacing := asked
+			if m.board != nil && m.board.used[leverRate] {
+				spacing *= b.s.perM2() / m.board.at(leverRate, r.n, t)
+			}
 			for ; cursor[k] < len(r.seen); cursor[k]++ {
 				at := float64(r.seen[cursor[k]]>>pulseShift) * 1e-6
 				if at >= t {
@@ -642,15 +652,16 @@ type journalBox struct {
 	clock clock
 
 	begun        bool
-	filled, back map[string]bool // faults whose lot was filled, and those after which the planned one was
+	changes      map[*step]NotedTruth // what was written down of settings
+	filled, back map[string]bool      // faults whose lot was filled, and those after which the planned one was
 }
 
 func newJournalBox(s *Scenario, dir string, t *tanks) *journalBox {
-	return &journalBox{tanks: t, s: s, dir: dir, clock: s.boxClock(s.box("journal")), filled: map[string]bool{}, back: map[string]bool{}}
+	return &journalBox{tanks: t, s: s, dir: dir, clock: s.boxClock(s.box("journal")), changes: map[*step]NotedTruth{}, filled: map[string]bool{}, back: map[string]bool{}}
 }
 
 func (b *journalBox) see(m *moment) error {
-	lines := b.dug(m)
+	lines := append(b.dug(m), b.set(m)...)
 	morning := !b.begun
 	b.begun = true
 	// To the minute, as people write.

@@ -65,6 +65,7 @@ func (l *leg) pose(t float64) (antenna, bar xy, psi, way float64) {
 // tractor carries its state from leg to leg.
 type tractor struct {
 	s      *Scenario
+	board  *board
 	steer  wander  // guidance error
 	offset float64 // the error after the tractor's own inertia, m left of the line
 	haste  wander  // speed
@@ -158,10 +159,10 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 		vset     float64
 	)
 	// Some passes are driven slower than others, and turned into slower.
-	setSpeed, turnSpeed := s.Drive.Speed, s.Drive.TurnSpeed
+	setSpeed, turnSpeed, passes := s.Drive.Speed, s.Drive.TurnSpeed, 1.0
 	if sd := s.Drive.PassSD; sd > 0 {
 		f := math.Exp(sd * normal(stream(s.Seed, "pass speed", -1, pass)))
-		setSpeed, turnSpeed = setSpeed*f, turnSpeed*f
+		setSpeed, turnSpeed, passes = setSpeed*f, turnSpeed*f, f
 	}
 	starts := make([]xy, len(path))
 	for i := range path {
@@ -183,6 +184,9 @@ func (tr *tractor) drivePass(pass int, f *field, l *line, first int64) *leg {
 				break
 			}
 			haste = tr.haste.step(normal(g))
+			if b := tr.board; b != nil && b.used[leverSpeed] {
+				setSpeed = b.at(leverSpeed, 1, float64(first+int64(i))*tick) * passes
+			}
 		}
 		along, _ := l.alongOf(bar, lineDir)
 		if l.curve != 0 && lg.down < 0 && along > l.length {

@@ -139,7 +139,12 @@ func newFurrowBox(s *Scenario, dir string) (*furrowBox, error) {
 	b := &furrowBox{out: out, clock: s.boxClock(s.box("furrow")), s: s, g: stream(s.Seed, "furrow box", -1, 0), fields: map[*field][4]*soil{}, tally: map[*fault]*furrowTally{}}
 	for r := range s.Planter.Rows {
 		g := stream(s.Seed, "furrow row", r+1, 0)
-		b.rows = append(b.rows, furrowRow{g: g, moist: moistRow * normal(g), warm: warmRow * normal(g), trash: trashRow * normal(g)})
+		row := furrowRow{g: g, moist: moistRow * normal(g), warm: warmRow * normal(g), trash: trashRow * normal(g)}
+		if s.SeasonSeed != 0 {
+			same := stream(s.SeasonSeed, "furrow row", r+1, 0)
+			row.moist, row.warm, row.trash = moistRow*normal(same), warmRow*normal(same), trashRow*normal(same)
+		}
+		b.rows = append(b.rows, row)
 	}
 	day, err2 := evenstand.Day(s.Date).Start(s.zone)
 	if err == nil {
@@ -194,6 +199,19 @@ func (b *furrowBox) see(m *moment) error {
 				trash *= 1 + trashStripe
 			}
 			warm := warmMean + warmSwing*math.Sin(2*math.Pi*(hour-9)/24) + warmSD*at[1].at(p) - warmTrash*(trash-trashMean)
+			if bd := m.board; bd != nil {
+				plain := [3]float64{moist, warm, trash}
+				bd.furrow(nil, k+1, t, &moist, &warm, &trash)
+				for _, l := range [...]int{leverCleaner, leverDepth} {
+					if x := bd.last(l, k+1, t); x != nil {
+						o := plain
+						bd.furrow(x, k+1, t, &o[0], &o[1], &o[2])
+						x.add(k+1, onMoist, moist, o[0])
+						x.add(k+1, onWarm, warm, o[1])
+						x.add(k+1, onTrash, trash, o[2])
+					}
+				}
+			}
 			z := [3]float64{normal(r.g), normal(r.g), normal(r.g)}
 			was := [3]float64{moist, warm, trash}
 			b.byItself(t, was, len(b.rows))
@@ -208,6 +226,16 @@ func (b *furrowBox) see(m *moment) error {
 			say(evenstand.SeedZoneMoisture, e, round(math.Max(0.01, math.Min(0.6, moist+r.moist+moistNoise*z[0])), 4))
 			say(evenstand.SeedZoneTemperature, e, round(warm+r.warm+warmNoise*z[1], 2))
 			say(evenstand.SlotTrash, e, round(math.Max(0, math.Min(0.95, trash+r.trash+trashNoise*z[2])), 4))
+		}
+		if bd := m.board; bd != nil && (bd.used[leverCleaner] || bd.used[leverCloser]) {
+			noisy := func(q evenstand.Quantity, l int, off float64) {
+				bd.levels(l, t, func(e evenstand.Element, v float64) { say(q, e, math.Round(math.Max(0, v+off+pressNoise*normal(b.g)))) })
+			}
+			noisy(evenstand.CleanerPressure, leverCleaner, press-cleanerPress)
+			if bd.used[leverCloser] {
+				noisy(evenstand.CloserPressure, leverCloser, 0)
+			}
+			continue
 		}
 		say(evenstand.CleanerPressure, evenstand.Element{}, math.Round(press+pressNoise*normal(b.g)))
 	}

@@ -83,6 +83,7 @@ type loadBox struct {
 	rows     []loadRow
 	readings []evenstand.Reading
 	tally    map[*fault]*loadTally
+	targets  targetLog
 }
 
 type loadRow struct {
@@ -90,6 +91,7 @@ type loadRow struct {
 	own        float64 // its sensor's offset
 	x1, x2     float64 // of the resonance
 	force      float64
+	begun      bool
 	zone       int
 	off, count float64
 	last       float64
@@ -110,7 +112,11 @@ func newLoadBox(s *Scenario, dir string) (*loadBox, error) {
 	b := &loadBox{out: out, clock: s.boxClock(s.box("load")), s: s, soil: map[*field]*soil{}, texture: map[*field]*soil{}, tally: map[*fault]*loadTally{}}
 	for r := range s.Planter.Rows {
 		g := stream(s.Seed, "wheel load", r+1, 0)
-		b.rows = append(b.rows, loadRow{g: g, own: loadRowSD * normal(g), x1: normal(g)})
+		row := loadRow{g: g, own: loadRowSD * normal(g), x1: normal(g)}
+		if s.SeasonSeed != 0 {
+			row.own = loadRowSD * normal(stream(s.SeasonSeed, "wheel load", r+1, 0))
+		}
+		b.rows = append(b.rows, row)
 	}
 	return b, err
 }
@@ -151,6 +157,7 @@ func (b *loadBox) see(m *moment) error {
 				r.zone = zoneOf(ground.at(p)) // once a second: 4 m
 				r.last = 60 * texture.at(p)
 			}
+			was := r.force
 			need := zoneNeed[r.zone] + r.last + needSpeed*(v-2.2)
 			want := zoneMiddle + needSpeed*(s.Drive.Speed-2.2) + loadTarget - rowWeight // one setting for the field
 			if s.Output.WheelLoad == "auto" {
@@ -160,6 +167,17 @@ func (b *loadBox) see(m *moment) error {
 				}
 				want = want + keep*(r.force-want)
 			}
+			mount := 0.0
+			if bd := m.board; bd != nil {
+				need, want, _ = bd.pressed(nil, k+1, t, zoneNeed[r.zone]+r.last+needSpeed*(v-2.2), v)
+				if r.begun {
+					want += keep * (was - want)
+				}
+				for _, a := range bd.mounted[k+1] {
+					mount += a.Load
+				}
+			}
+			r.begun = true
 			r.force = want
 			z, u, tail := normal(r.g), uniform(r.g), uniform(r.g)
 			x := a1*r.x1 + a2*r.x2 + push*z
@@ -169,7 +187,10 @@ func (b *loadBox) see(m *moment) error {
 			if u < lowShare {
 				dyn += sd * lowMean * math.Log(tail)
 			}
-			load := rowWeight + r.force - need + dyn
+			load := rowWeight + r.force - need + dyn + mount
+			if m.board != nil {
+				b.set(m.board, k+1, t, v, zoneNeed[r.zone]+r.last+needSpeed*(v-2.2), keep, was, load, r.force, dyn, mount)
+			}
 			extra, pushed := 0.0, 0.0
 			for _, f := range m.faults {
 				if f.Kind == evenstand.KindForceHunting && f.has[k+1] && f.at(t) {
@@ -197,6 +218,12 @@ func (b *loadBox) see(m *moment) error {
 				r.off++
 			}
 			second := i%perSecond >= perSecond-slow
+			if bd := m.board; second && k == 0 && bd != nil && bd.used[leverLoad] {
+				at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
+				b.targets.say(bd, leverLoad, t, i%(10*perSecond) >= 9*perSecond, func(e evenstand.Element, v float64) {
+					b.readings = append(b.readings, evenstand.Reading{T: at, Quantity: evenstand.GaugeWheelLoadTarget, Element: e, Value: v})
+				})
+			}
 			if second || fast {
 				at := b.clock.logs((lg.first + int64(i)) * int64(tick*1e6))
 				el := evenstand.RowElement(k + 1)
@@ -211,6 +238,34 @@ func (b *loadBox) see(m *moment) error {
 		}
 	}
 	return b.out.Readings(b.readings)
+}
+
+// set notes what changes of settings did to one reading of a row: the force runs
+// on beside as it would have without each.
+func (b *loadBox) set(bd *board, row int, t, v, need, keep, was, load, force, dyn, mount float64) {
+	for _, l := range [...]int{leverLoad, leverForce, leverMode, leverDepth, leverSpeed} {
+		x := bd.last(l, row, t)
+		if x == nil {
+			continue
+		}
+		n, want, slow := bd.pressed(x, row, t, need, v)
+		if math.IsNaN(x.force[row]) {
+			x.force[row] = was
+		}
+		x.force[row] = want + keep*(x.force[row]-want)
+		without := rowWeight + x.force[row] - n + dyn*math.Sqrt(slow/v) + mount
+		x.add(row, onLoad, math.Max(0, load), math.Max(0, without))
+		x.add(row, onForce, force, x.force[row])
+		x.add(row, onOff, off(load), off(without))
+	}
+}
+
+// off is 1 where a load is off the ground.
+func off(load float64) float64 {
+	if load <= offTheWheel {
+		return 1
+	}
+	return 0
 }
 
 // note keeps what the fault did to one reading of a row.

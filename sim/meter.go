@@ -21,6 +21,7 @@ type row struct {
 	phase   float64   // of the next place; it drops when phase reaches its drilling error
 	stretch wander
 	drive   wander
+	board   *board
 
 	seen    []uint64 // pulses in time order: µs of the day, bits of chance, flags
 	seeds   []uint64 // before dust and merging
@@ -55,14 +56,18 @@ const (
 	fanRise    = 4.0 // s before lowering at which a stopped fan starts again
 )
 
-func (s *Scenario) newRows() []*row {
+func (s *Scenario) newRows(b *board) []*row {
 	card := s.card()
 	right := card.Side("right")
 	rows := make([]*row, s.Planter.Rows)
 	for i := range rows {
-		r := &row{n: i + 1, y: card.Y(i + 1)}
+		r := &row{n: i + 1, y: card.Y(i + 1), board: b}
 		g := stream(s.Seed, "disc", r.n, 0)
 		r.skip, r.double = normal(g)*s.Meter.RowSD, normal(g)*s.Meter.RowSD
+		if s.SeasonSeed != 0 {
+			same := stream(s.SeasonSeed, "disc", r.n, 0)
+			r.skip, r.double = normal(same)*s.Meter.RowSD, normal(same)*s.Meter.RowSD
+		}
 		r.stretch = newWander(stretchTau, slowTick, normal(g))
 		r.drive = newWander(driveTau, slowTick, normal(g))
 		r.cell = int(uniform(g) * float64(s.Planter.Cells))
@@ -203,6 +208,9 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 					f.apply(&e, m, t)
 				}
 			}
+			if r.board != nil {
+				r.board.seeds(&e, r.n, t)
+			}
 			fitted := s.Planter.Cells
 			if e.cellsFitted > 0 {
 				fitted = e.cellsFitted
@@ -223,6 +231,9 @@ func (r *row) turn(s *Scenario, lg *leg, a *air, mine []*fault) {
 			}
 			if e.double != 0 {
 				pDbl = threshold(xd + e.double)
+			}
+			if r.board != nil && lg.v[i] > s.Drive.Speed/3 {
+				r.board.metered(r.n, t, lg.v[i], x+e.skip, xd+e.double, e.bounce*times)
 			}
 			missBits = uint16(min(e.miss, 1) * 65535)
 			jumpBits = uint16(min(tube.Jumps*(vRow/2.2)*(vRow/2.2), 0.5) * 65535)

@@ -68,7 +68,11 @@ type world struct {
 	load   *loadBox
 	tanks  *tanks
 	furrow *furrowBox
-	tr     *tractor
+	board  *board // nil: nothing is set or mounted
+	noted  *journalBox
+
+	counted []evenstand.Entry
+	tr      *tractor
 
 	minute, hour wander
 	vacuum       [2]wander
@@ -96,7 +100,11 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 	}
 	s.drawClocks()
 	w.hushed = s.quietBoxes()
-	w.rows = s.newRows()
+	var err error
+	if w.board, err = s.newBoard(); err != nil {
+		return nil, err
+	}
+	w.rows = s.newRows(w.board)
 	for i, p := range s.Faults {
 		f, err := s.newFault(i, p)
 		if err != nil {
@@ -117,6 +125,7 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 		}
 	}
 	w.tr = s.newTractor()
+	w.tr.board = w.board
 	g := stream(s.Seed, "day", -1, 0)
 	w.minute, w.hour = newWander(minuteTau, slowTick, normal(g)), newWander(hourTau, slowTick, normal(g))
 	for i := range w.vacuum {
@@ -151,7 +160,6 @@ func newWorld(s *Scenario, outDir string) (*world, error) {
 		return nil, err
 	}
 	w.tot.Clocks = s.clockTruths(w.names)
-	var err error
 	truth := filepath.Join(outDir, "truth")
 	if w.passes, err = newLines(filepath.Join(truth, "passes.csv"), "pass,field,start,end,headland,way_m,places,curve_1_m"); err != nil {
 		return nil, err
@@ -236,7 +244,8 @@ func (w *world) openBoxes(outDir string) error {
 			return err
 		}
 	}
-	return add("journal", newJournalBox(s, dir("journal"), w.tanks), nil)
+	w.noted = newJournalBox(s, dir("journal"), w.tanks)
+	return add("journal", w.noted, nil)
 }
 
 func (w *world) gradeB(t float64) bool { return t >= w.bFrom && t < w.bTo }
@@ -296,6 +305,9 @@ func (w *world) day(ctx context.Context, progress func(float64)) error {
 			}
 			w.pass++
 			w.inField++
+			if w.board != nil {
+				w.board.due(float64(w.now)*tick, f, w.inField, true)
+			}
 			if err := w.do(ctx, w.tr.drivePass(w.pass, f, &f.lines[k], w.now), false); err != nil {
 				return err
 			}
@@ -320,6 +332,9 @@ func (w *world) do(ctx context.Context, lg *leg, refill bool) error {
 		f.window(s, lg, w.inField)
 	}
 	w.countStops(lg)
+	if w.board != nil && !lg.works() {
+		w.board.due(lg.start(), lg.field, 0, false)
+	}
 	a := w.breathe(lg)
 	// Rows share nothing but what was made above, and boxes only look: both may
 	// run side by side without a draw changing its place.
@@ -327,7 +342,7 @@ func (w *world) do(ctx context.Context, lg *leg, refill bool) error {
 	if refill && w.tanks != nil {
 		w.tanks.plan(w)
 	}
-	m := &moment{s: s, leg: lg, rows: w.rows, air: a, faults: w.faults, gradeB: w.gradeB, allA: math.IsInf(w.bFrom, 1), refill: refill}
+	m := &moment{s: s, board: w.board, leg: lg, rows: w.rows, air: a, faults: w.faults, gradeB: w.gradeB, allA: math.IsInf(w.bFrom, 1), refill: refill}
 	errs := make([]error, len(w.boxes)+1)
 	sideBySide(len(errs), func(i int) {
 		if i == len(w.boxes) {
@@ -338,6 +353,9 @@ func (w *world) do(ctx context.Context, lg *leg, refill bool) error {
 	})
 	if w.tanks != nil {
 		w.tanks.after(w, lg)
+	}
+	if lg.works() {
+		w.count(lg)
 	}
 	return errors.Join(errs...)
 }
@@ -375,6 +393,9 @@ func (w *world) breathe(lg *leg) *air {
 		a.common[j] = m.RateTerm*math.Log(rate/25) + m.MinuteSD*w.minute.step(quantile32(uint32(x>>32))) + m.HourSD*w.hour.step(quantile32(uint32(x)))
 		for side := range a.kpa {
 			a.kpa[side][j] = m.VacuumKPa + vacuumSD*w.vacuum[side].step(quantile32(uint32(y>>(32*side))))
+			if b := w.board; b != nil && b.used[leverVacuum] {
+				a.kpa[side][j] += b.at(leverVacuum, w.firstOf(side), lg.seconds(j*slow))/1000 - m.VacuumKPa
+			}
 		}
 	}
 	for _, f := range w.faults {
@@ -406,6 +427,16 @@ func (w *world) breathe(lg *leg) *air {
 		}
 	}
 	return a
+}
+
+// firstOf gives the first row of a side.
+func (w *world) firstOf(side int) int {
+	for _, r := range w.rows {
+		if r.side == side {
+			return r.n
+		}
+	}
+	return 1
 }
 
 func (w *world) touches(f *fault, side int) bool {
@@ -511,6 +542,14 @@ func (w *world) finish(outDir string) (Summary, error) {
 		*v = round(*v, 4)
 	}
 	sum.Day = w.tot
+	if err := w.writeCounts(outDir); err != nil {
+		return sum, err
+	}
+	if w.board != nil {
+		if err := w.board.writeTruth(filepath.Join(outDir, "truth"), w.noted.changes, float64(w.now)*tick); err != nil {
+			return sum, err
+		}
+	}
 	b, err := json.MarshalIndent(w.tot, "", " ")
 	if err != nil {
 		return sum, err
@@ -645,7 +684,7 @@ func writeCard(name string, s *Scenario) error {
 		return err
 	}
 	c := s.card()
-	c.Geometry.AntennaRight = s.Planter.CardRight
+	c.Geometry.AntennaRight, c.Attachments = s.Planter.CardRight, s.attachments()
 	return os.WriteFile(name, plain.WriteCard(c), 0o666)
 }
 

@@ -34,7 +34,12 @@ type Scenario struct {
 	Boxes     map[string]Box `toml:"box"`
 	Money     Money          `toml:"money"`
 	Faults    []FaultPlan    `toml:"fault"`
-	Random    *Random        `toml:"random"`
+	Settings  []SettingPlan  `toml:"setting"`
+	// Attachments in the order in which they were mounted; the last of a kind on a
+	// row is what it carries.
+	Attachments []AttachmentPlan `toml:"attachment"`
+	SeasonSeed  uint64           `toml:"season_seed"` // of what stays the same from day to day: what the rows are, the responses; 0: as seed
+	Random      *Random          `toml:"random"`
 
 	zone *time.Location
 	t0   evenstand.Micros // start of the day's work
@@ -156,7 +161,8 @@ type Output struct {
 	Granular   float64 `toml:"granular_kg_ha"`           // granules asked for; 0: none and no such box
 	MostPass   float64 `toml:"granular_most_pass_kg_ha"` // limits that the logbook's people enter; 0: none
 	MostSeason float64 `toml:"granular_most_season_kg_ha"`
-	Lot        string  `toml:"lot"` // that is planned and in the boxes in the morning; empty: nobody writes down lots
+	Counts     int     `toml:"counts"` // places of each field where all rows are counted two weeks later; 0: nobody counts
+	Lot        string  `toml:"lot"`    // that is planned and in the boxes in the morning; empty: nobody writes down lots
 }
 
 // oneBox tells whether one box logs all there is in one set.
@@ -379,6 +385,9 @@ func (s *Scenario) check() error {
 			return fmt.Errorf("fault %d: %w", i+1, err)
 		}
 	}
+	if _, err := s.newBoard(); err != nil {
+		return err
+	}
 	if r := s.Random; r != nil {
 		for _, name := range append(slices.Clone(r.Kinds), r.Of...) {
 			kind, variant := kindVariant(name)
@@ -452,6 +461,7 @@ func (s *Scenario) ranges() error {
 		{"output.force_hz", o.ForceHz, 0, 10},
 		{"output.liquid_l_ha", o.Liquid, 0, 300},
 		{"output.tanks", float64(o.Tanks), 0, 2},
+		{"output.counts", float64(o.Counts), 0, 100},
 		{"output.granular_kg_ha", o.Granular, 0, 100},
 		{"output.granular_most_pass_kg_ha", o.MostPass, 0, 200},
 		{"output.granular_most_season_kg_ha", o.MostSeason, 0, 200},

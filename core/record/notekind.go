@@ -128,6 +128,10 @@ func (p *noteParser) kind(text, what string) error {
 		}
 		rest, err = rows(true)
 		low := lower(rest)
+		if p.mode(rest) {
+			p.e.What = "setting"
+			return err
+		}
 		if p.names(low) && strings.ContainsAny(rest, digits) {
 			if err != nil {
 				return err
@@ -143,7 +147,7 @@ func (p *noteParser) kind(text, what string) error {
 		}
 		p.e.Rows, p.n.Supposed = keep, was // it only begins like one
 		if what == "setting" {
-			return fmt.Errorf("%q is no setting: write it as cleaners 30 to 22 psi, vacuum 20, down force to 180 or depth 2 1/4 in", text)
+			return fmt.Errorf("%q is no setting: write it as cleaners 30 to 22 psi, vacuum 20, down force to 180, force mode fixed or depth 2 1/4 in", text)
 		}
 	}
 	switch {
@@ -304,6 +308,8 @@ func (p *noteParser) like(low string) string {
 	low = p.bare(low)
 	switch number := strings.ContainsAny(low, digits); {
 	case settingLike.MatchString(p.unnamed(low)) && p.names(low):
+		return "setting"
+	case p.isMode(low):
 		return "setting"
 	case number && isFill(low):
 		return "refill"

@@ -30,6 +30,19 @@ func SayEntry(e *evenstand.Entry) string {
 			s += ": " + more
 		}
 		return s
+	case e.What == "setting":
+		x, ok := SettingOf(e)
+		if !ok || x.State == "" {
+			return say("setting", e)
+		}
+		s := advise.Capital(LeverSay(x.Lever)) + " set to " + x.State
+		if x.StateWas != "" {
+			s += " (was " + x.StateWas + ")"
+		}
+		if s += where; x.Words != "" {
+			s += ": " + x.Words
+		}
+		return s
 	case e.What == "refill":
 		if math.IsNaN(e.Value) {
 			val = ""
