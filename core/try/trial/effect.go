@@ -37,6 +37,10 @@ type Rows struct {
 	Blocks []Block
 	// Zones is how many zones the blocks are of; 1 or 0: not parted.
 	Zones int
+	// Also says of a row what else of it changed in the time, and Has what else it
+	// carries that most rows do not, which matters where it is held against other
+	// rows only; empty: nothing. Nil: nothing is known.
+	Also, Has []string
 }
 
 // Out is rows that were kept out, and why.
@@ -64,6 +68,8 @@ type Result struct {
 	// Lone tells that one row of an arm is all there is, without its own history:
 	// nothing tells the part from the row.
 	Lone bool
+	// Mixed is what else the rows carry that cannot be told from the part.
+	Mixed []string
 }
 
 // RowPeriod is what one row did in one period.
@@ -88,6 +94,9 @@ func (t *Rows) Judge() Result {
 	m := rowMeans(t.Blocks, len(t.Arms), periods, all)
 	out := Result{Estimate: noEstimate, How: Nothing, Drift: math.NaN(), Pass: math.NaN()}
 	keep := t.classes(&m, &out)
+	if t.apart(keep, t.Also, &out) && !t.within(&m, keep) {
+		t.apart(keep, t.Has, &out)
+	}
 	c := t.design(&m, keep, &out)
 	out.Row, out.Band = t.show(&m, keep)
 	if c == nil {
@@ -145,6 +154,63 @@ func (t *Rows) classes(m *means, out *Result) []bool {
 		}
 	}
 	return keep
+}
+
+// apart keeps out rows of which something else differs too, unless that leaves no
+// rows with the part or none without: then nothing tells the two apart, which the
+// caller says. It gives false when that is so.
+func (t *Rows) apart(keep []bool, why []string, out *Result) bool {
+	if why == nil {
+		return true
+	}
+	with, without := 0, 0
+	for r, a := range t.Arms {
+		switch {
+		case !keep[r] || why[r] != "":
+		case ever(a, 1):
+			with++
+		case ever(a, 0):
+			without++
+		}
+	}
+	gone := map[string][]int{}
+	var order []string
+	for r := range keep {
+		if keep[r] && why[r] != "" {
+			if gone[why[r]] == nil {
+				order = append(order, why[r])
+			}
+			gone[why[r]] = append(gone[why[r]], r+1)
+		}
+	}
+	if len(order) > 0 && (with == 0 || without == 0) {
+		out.Mixed = order
+		return false
+	}
+	for _, w := range order {
+		out.Out = append(out.Out, Out{gone[w], w})
+		for _, r := range gone[w] {
+			keep[r-1] = false
+		}
+	}
+	return true
+}
+
+// within tells whether a row that counts changed parts.
+func (t *Rows) within(m *means, keep []bool) bool {
+	for r, a := range t.Arms {
+		was := math.NaN()
+		for k, x := range a {
+			if !keep[r] || math.IsNaN(x) || math.IsNaN(m.u[r][k]) {
+				continue
+			}
+			if !math.IsNaN(was) && x != was {
+				return true
+			}
+			was = x
+		}
+	}
+	return false
 }
 
 // even tells whether a class is matched: as many rows of each way through the

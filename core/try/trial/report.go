@@ -59,6 +59,7 @@ type Input struct {
 	Class             []Class
 	Right             bool // row 1 is at the right
 	Arms              Arms
+	Also, Has         []string // see Rows
 	Periods           []Period
 	Zones             []string
 	Data              []Data
@@ -233,9 +234,15 @@ func (in *Input) Judge(v advise.Voice) Report {
 	f := &out.Figures[lead]
 	out.How, out.HowSays, out.Lead, out.Verdict = f.How, howSays(f.How, &f.result), f.Measure, f.Verdict
 	out.Sentence = in.sentence(f, v)
+	if f.Verdict == Equal {
+		out.Sentence += in.beside(out.Figures, v)
+	}
 	out.Money = in.money(out.Figures, v)
 	out.Settle = in.settle(f, v)
 	out.Notes = in.notes(out.Figures)
+	for _, m := range f.result.Mixed {
+		out.Notes = append(out.Notes, "Rows carry something else beside it, and the two cannot be told apart: "+m+".")
+	}
 	return out
 }
 
@@ -284,7 +291,7 @@ func (in *Input) figure(d *Data, v advise.Voice) Figure {
 		r, ps = ByPasses(d.Passes)
 		pairs = len(ps)
 	} else {
-		rows := Rows{Class: in.Class, Arms: in.Arms, Blocks: d.Blocks, Zones: len(in.Zones)}
+		rows := Rows{Class: in.Class, Arms: in.Arms, Blocks: d.Blocks, Zones: len(in.Zones), Also: in.Also, Has: in.Has}
 		r = rows.Judge()
 	}
 	f := Figure{
@@ -437,7 +444,7 @@ func (in *Input) money(fs []Figure, v advise.Voice) Money {
 	out.Unit, out.Needs, out.Assumed, out.Sources = w.Unit, w.Needs, w.Assumed, w.Sources
 	for i, g := range w.Each {
 		if g == nil {
-			out.Not = append(out.Not, advise.Capital(of[i].Label)+" are not priced yet: see what is needed.")
+			out.Not = append(out.Not, advise.Capital(of[i].Label)+": not priced yet, see what is needed.")
 			continue
 		}
 		q := price.Quantiles(g)

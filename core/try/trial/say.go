@@ -30,21 +30,28 @@ func (in *Input) against() string {
 	return in.Against
 }
 
-// Diff writes a difference: shares in points, temperatures as differences, the
-// size alone.
-func Diff(v advise.Voice, x float64, unit string) string {
+// diff gives the size of a difference and its unit: shares in points,
+// temperatures as differences.
+func diff(v advise.Voice, x float64, unit string) (number, name string) {
 	x = math.Abs(x)
 	switch unit {
 	case "fraction":
-		d := advise.Digits(100 * x)
-		if d == "1" {
-			return "1 point"
+		if n := advise.Digits(100 * x); n == "1" {
+			return n, "point"
+		} else {
+			return n, "points"
 		}
-		return d + " points"
 	case "degC":
 		unit = "K"
 	}
-	return v.Value(x, unit)
+	s := v.Scale(unit)
+	return advise.Digits(x / s.Scale), s.Unit
+}
+
+// Diff writes the size of a difference.
+func Diff(v advise.Voice, x float64, unit string) string {
+	n, name := diff(v, x, unit)
+	return strings.TrimSpace(n + " " + name)
 }
 
 // span writes the interval of a difference in the direction of its value.
@@ -56,14 +63,19 @@ func span(v advise.Voice, f *Figure) string {
 	if f.Diff < 0 {
 		low, high = -high, -low
 	}
+	a, _ := diff(v, low, unit)
+	b, name := diff(v, high, unit)
 	if low < 0 {
-		word := "more"
+		word, other := "more", "less"
 		if f.Diff > 0 {
-			word = "less"
+			word, other = other, word
 		}
-		return fmt.Sprintf("from %s %s to %s %s", Diff(v, low, unit), word, Diff(v, high, unit), map[string]string{"more": "less", "less": "more"}[word])
+		return fmt.Sprintf("%s %s to %s %s", a, word, b, other)
 	}
-	return fmt.Sprintf("%s to %s", Diff(v, low, unit), Diff(v, high, unit))
+	if a == b {
+		return "to within the digits shown"
+	}
+	return fmt.Sprintf("%s to %s", a, strings.TrimSpace(b+" "+name))
 }
 
 // plural measures are spoken of as many.
@@ -71,13 +83,19 @@ func many(f *Figure) bool { return f.Measure == "skips" || f.Measure == "doubles
 
 // direction is fewer or more of a measure.
 func direction(f *Figure) string {
+	word := "more"
+	if f.Diff < 0 {
+		word = "less"
+	}
 	switch {
+	case f.Measure == "wheel-off":
+		return "gauge wheels " + word + " off the ground"
+	case f.Measure == "population" && f.Diff < 0:
+		return "fewer seeds planted"
 	case many(f) && f.Diff < 0:
 		return "fewer " + f.Label
-	case f.Diff < 0:
-		return "less " + f.Label
 	}
-	return "more " + f.Label
+	return word + " " + f.Label
 }
 
 // says is a line of one measure.
@@ -122,6 +140,27 @@ func (in *Input) sentence(f *Figure, v advise.Voice) string {
 		return fmt.Sprintf("Cannot tell %s from %s: too few rows count.", in.name(), other)
 	}
 	return fmt.Sprintf("Cannot tell %s from %s yet: %s.", in.name(), other, nothing(in))
+}
+
+// beside says what else differs where the sentence's own measure does not: for
+// somebody who looks at all of them (Holm 1979).
+func (in *Input) beside(fs []Figure, v advise.Voice) string {
+	n := 0.0
+	var best *Figure
+	for i := range fs {
+		f := &fs[i]
+		if !f.result.Known() || f.result.Lone {
+			continue
+		}
+		n++
+		if f.Worse == 0 && (best == nil || f.result.P < best.result.P) {
+			best = f
+		}
+	}
+	if best == nil || best.result.P*n >= 2*Side {
+		return ""
+	}
+	return fmt.Sprintf(" It gives %s: %s (%s).", direction(best), Diff(v, float64(best.Diff), best.Unit), span(v, best))
 }
 
 func first(rows []int) int {
@@ -251,7 +290,8 @@ func (in *Input) notes(fs []Figure) []string {
 		}
 	}
 	if len(fs) > 1 && called > 0 {
-		out = append(out, fmt.Sprintf("%d measures were looked at: of so many that do not differ, %s looks as if it did once in %s trials by chance.", len(fs), "one", advise.Digits(math.Max(1, math.Round(1/(1-math.Pow(1-2*Side, float64(len(fs)))))))))
+		n := math.Max(1, math.Round(1/(1-math.Pow(1-2*Side, float64(len(fs))))))
+		out = append(out, fmt.Sprintf("Of %d measures that do not differ at all one looks as if it did in about one trial of %s.", len(fs), advise.Digits(n)))
 	}
 	if !in.ByPasses && len(in.Periods) > 1 {
 		out = append(out, "A part counts from the first pass of the day that the planter card names.")
