@@ -356,7 +356,7 @@ type Settle struct {
 }
 
 // settle says what would settle a trial.
-func (in *Input) settle(f *Figure, v advise.Voice) []Settle {
+func (in *Input) settle(f *Told, v advise.Voice) []Settle {
 	out := []Settle{}
 	r := &f.result
 	if f.Verdict == Better || f.Verdict == Worse || f.Verdict == More || f.Verdict == Less {

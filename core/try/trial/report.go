@@ -71,8 +71,8 @@ type Input struct {
 	SeasonFrom        string  // where that comes from
 }
 
-// Figure is what a trial tells by one measure.
-type Figure struct {
+// Told is what a trial tells by one measure.
+type Told struct {
 	Measure  string           `json:"measure"`
 	Label    string           `json:"label"`
 	Unit     string           `json:"unit"`
@@ -88,9 +88,9 @@ type Figure struct {
 	DF       evenstand.Number `json:"df"`
 	Smallest evenstand.Number `json:"smallest" doc:"The smallest difference that the trial shows four times in five"`
 	How      How              `json:"how"`
-	Zones    []ZoneFigure     `json:"zones"`
-	Rows     []RowFigure      `json:"rows"`
-	Bands    []BandFigure     `json:"bands" doc:"By period: the middle 90 % of the rows without"`
+	Zones    []ZoneTold       `json:"zones"`
+	Rows     []RowTold        `json:"rows"`
+	Bands    []BandTold       `json:"bands" doc:"By period: the middle 90 % of the rows without"`
 	Pairs    int              `json:"pairs" doc:"Of neighbouring passes, in a trial by passes"`
 	Drift    evenstand.Number `json:"drift_sd" doc:"How much a row differs by itself"`
 	Pass     evenstand.Number `json:"pass_sd" doc:"How much one pass of a row adds to that"`
@@ -98,16 +98,16 @@ type Figure struct {
 	result   Result
 }
 
-// ZoneFigure is the difference in one zone.
-type ZoneFigure struct {
+// ZoneTold is the difference in one zone.
+type ZoneTold struct {
 	Zone string           `json:"zone"`
 	Diff evenstand.Number `json:"difference"`
 	Low  evenstand.Number `json:"low"`
 	High evenstand.Number `json:"high"`
 }
 
-// RowFigure is one row in one period.
-type RowFigure struct {
+// RowTold is one row in one period.
+type RowTold struct {
 	Row    int              `json:"row"`
 	Period int              `json:"period" doc:"From 0"`
 	Part   string           `json:"part" enum:"with,without,other"`
@@ -118,8 +118,8 @@ type RowFigure struct {
 	Counts bool             `json:"counts"`
 }
 
-// BandFigure is where rows without the part lie in a period.
-type BandFigure struct {
+// BandTold is where rows without the part lie in a period.
+type BandTold struct {
 	Low  evenstand.Number `json:"low"`
 	Mid  evenstand.Number `json:"mid"`
 	High evenstand.Number `json:"high"`
@@ -131,8 +131,8 @@ type KeptOut struct {
 	Why  string         `json:"why"`
 }
 
-// Row is a row of the planter in the trial.
-type Row struct {
+// RowRole is a row of the planter in the trial.
+type RowRole struct {
 	Row   int      `json:"row"`
 	Class string   `json:"class" enum:"plain,wheel track,end of the bar"`
 	Parts []string `json:"parts" doc:"By period: with, without, other"`
@@ -156,21 +156,21 @@ type Report struct {
 	Lead     string    `json:"lead" doc:"The measure that the sentence is of"`
 	Aim      string    `json:"aim"`
 	Periods  []Period  `json:"periods"`
-	Rows     []Row     `json:"rows"`
+	Rows     []RowRole `json:"rows"`
 	Out      []KeptOut `json:"out"`
-	Figures  []Figure  `json:"figures"`
-	Money    Money     `json:"money"`
+	Figures  []Told    `json:"figures"`
+	Money    Worth     `json:"money"`
 	Settle   []Settle  `json:"settle" doc:"What would settle it"`
 	Notes    []string  `json:"notes"`
 }
 
-// Money is what a part is worth.
-type Money struct {
+// Worth is what a part is worth.
+type Worth struct {
 	Unit    string           `json:"unit"`
 	PerArea evenstand.Range  `json:"per_m2" doc:"What it saves on a m2: 10th, 50th and 90th percentile; below 0 it costs"`
 	Chance  evenstand.Number `json:"chance" doc:"That it saves anything"`
 	Says    string           `json:"says"`
-	Each    []MoneyOf        `json:"each"`
+	Each    []WorthOf        `json:"each"`
 	Not     []string         `json:"not_priced"`
 	Needs   []evenstand.Need `json:"needs"`
 	Assumed string           `json:"assumed"`
@@ -178,8 +178,8 @@ type Money struct {
 	PayBack *PayBack         `json:"pay_back" doc:"Null without a price of the part"`
 }
 
-// MoneyOf is what one measure adds.
-type MoneyOf struct {
+// WorthOf is what one measure adds.
+type WorthOf struct {
 	Measure string          `json:"measure"`
 	PerArea evenstand.Range `json:"per_m2"`
 	Says    string          `json:"says"`
@@ -212,7 +212,7 @@ func num(x float64) evenstand.Number {
 func (in *Input) Judge(v advise.Voice) Report {
 	out := Report{
 		ID: in.ID, Planter: in.Planter, Kind: in.Kind, KindSays: KindSays(in.Kind), Label: in.Label, Against: in.Against, ByPasses: in.ByPasses,
-		First: "left", Verdict: Cannot, Aim: in.Part.Aim, Periods: in.Periods, Rows: []Row{}, Out: []KeptOut{}, Figures: []Figure{}, Settle: []Settle{}, Notes: []string{},
+		First: "left", Verdict: Cannot, Aim: in.Part.Aim, Periods: in.Periods, Rows: []RowRole{}, Out: []KeptOut{}, Figures: []Told{}, Settle: []Settle{}, Notes: []string{},
 	}
 	if in.Right {
 		out.First = "right"
@@ -256,7 +256,7 @@ func (out *Report) rows(in *Input, lead int) {
 		}
 	}
 	for i, a := range in.Arms {
-		x := Row{Row: i + 1, Class: in.Class[i].word(), Parts: []string{}, Role: "out"}
+		x := RowRole{Row: i + 1, Class: in.Class[i].word(), Parts: []string{}, Role: "out"}
 		for _, p := range a {
 			x.Parts = append(x.Parts, arm(p))
 		}
@@ -283,7 +283,7 @@ func arm(x float64) string {
 func (c Class) word() string { return [...]string{"plain", "wheel track", "end of the bar"}[c] }
 
 // figure judges one measure.
-func (in *Input) figure(d *Data, v advise.Voice) Figure {
+func (in *Input) figure(d *Data, v advise.Voice) Told {
 	var r Result
 	pairs := 0
 	if in.ByPasses {
@@ -294,20 +294,20 @@ func (in *Input) figure(d *Data, v advise.Voice) Figure {
 		rows := Rows{Class: in.Class, Arms: in.Arms, Blocks: d.Blocks, Zones: len(in.Zones), Also: in.Also, Has: in.Has}
 		r = rows.Judge()
 	}
-	f := Figure{
+	f := Told{
 		Measure: d.Measure.ID, Label: d.Measure.Label, Unit: d.Measure.Unit, Worse: d.Measure.Worse, Verdict: verdict(&r, d.Measure.Worse),
 		Diff: num(r.Value), Low: num(r.Low), High: num(r.High), SE: num(r.SE), DF: num(r.DF), Smallest: num(r.Smallest), How: r.How,
-		Zones: []ZoneFigure{}, Rows: []RowFigure{}, Bands: []BandFigure{}, Pairs: pairs,
+		Zones: []ZoneTold{}, Rows: []RowTold{}, Bands: []BandTold{}, Pairs: pairs,
 		Drift: num(math.Sqrt(math.Max(0, r.Drift))), Pass: num(math.Sqrt(r.Pass)), Passes: num(r.Passes), result: r,
 	}
 	for z, e := range r.Zones {
-		f.Zones = append(f.Zones, ZoneFigure{in.Zones[z], num(e.Value), num(e.Low), num(e.High)})
+		f.Zones = append(f.Zones, ZoneTold{in.Zones[z], num(e.Value), num(e.Low), num(e.High)})
 	}
 	for _, p := range r.Row {
-		f.Rows = append(f.Rows, RowFigure{p.Row, p.Period, arm(p.With), num(p.Value), num(p.Low), num(p.High), num(p.N), p.Counts})
+		f.Rows = append(f.Rows, RowTold{p.Row, p.Period, arm(p.With), num(p.Value), num(p.Low), num(p.High), num(p.N), p.Counts})
 	}
 	for _, b := range r.Band {
-		f.Bands = append(f.Bands, BandFigure{num(b.Low), num(b.Mid), num(b.High)})
+		f.Bands = append(f.Bands, BandTold{num(b.Low), num(b.Mid), num(b.High)})
 	}
 	f.With, f.Without = in.sides(d, &r)
 	f.Says = in.says(&f, v)
@@ -358,7 +358,7 @@ func verdict(r *Result, worse int) Verdict {
 // lead picks the measure that the sentence is of: what the part is mounted for,
 // else the first that differs even for somebody who looks at all of them (Holm
 // 1979), else the first that is told.
-func (in *Input) lead(fs []Figure) int {
+func (in *Input) lead(fs []Told) int {
 	told, best := -1, -1
 	n := 0.0
 	for i := range fs {
@@ -396,19 +396,19 @@ func (in *Input) lead(fs []Figure) int {
 	return told
 }
 
-func noMoney() Money {
+func noMoney() Worth {
 	u := evenstand.Unknown
-	return Money{PerArea: evenstand.Range{Low: u, Mid: u, High: u}, Chance: u, Each: []MoneyOf{}, Not: []string{}, Needs: []evenstand.Need{}, Sources: []string{}}
+	return Worth{PerArea: evenstand.Range{Low: u, Mid: u, High: u}, Chance: u, Each: []WorthOf{}, Not: []string{}, Needs: []evenstand.Need{}, Sources: []string{}}
 }
 
 // priced are the measures that have a relation.
 var priced = map[string]evenstand.HarmKind{"skips": evenstand.MissingSeeds, "doubles": evenstand.ExtraSeeds, "spacing": evenstand.Uneven}
 
 // money prices the differences and says when the part is paid on all rows.
-func (in *Input) money(fs []Figure, v advise.Voice) Money {
+func (in *Input) money(fs []Told, v advise.Voice) Worth {
 	out := noMoney()
 	var shifts []price.Shift
-	var of []*Figure
+	var of []*Told
 	for i := range fs {
 		f := &fs[i]
 		if !f.result.Known() || f.result.Lone {
@@ -448,7 +448,7 @@ func (in *Input) money(fs []Figure, v advise.Voice) Money {
 			continue
 		}
 		q := price.Quantiles(g)
-		out.Each = append(out.Each, MoneyOf{of[i].Measure, q, in.perArea(q, w.Unit, v)})
+		out.Each = append(out.Each, WorthOf{of[i].Measure, q, in.perArea(q, w.Unit, v)})
 	}
 	if w.Gain == nil {
 		return out
@@ -461,7 +461,7 @@ func (in *Input) money(fs []Figure, v advise.Voice) Money {
 }
 
 // draws draws a difference as the trial leaves it open.
-func (in *Input) draws(f *Figure) []float64 {
+func (in *Input) draws(f *Told) []float64 {
 	rng := stat.NewRand(in.Price.Seed, "trial "+in.Planter+" "+in.ID+" "+f.Measure)
 	out := make([]float64, price.N)
 	for i := range out {

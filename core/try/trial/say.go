@@ -55,7 +55,7 @@ func Diff(v advise.Voice, x float64, unit string) string {
 }
 
 // span writes the interval of a difference in the direction of its value.
-func span(v advise.Voice, f *Figure) string {
+func span(v advise.Voice, f *Told) string {
 	low, high, unit := float64(f.Low), float64(f.High), f.Unit
 	if math.IsNaN(low) || math.IsNaN(high) {
 		return "of unknown error"
@@ -79,10 +79,10 @@ func span(v advise.Voice, f *Figure) string {
 }
 
 // plural measures are spoken of as many.
-func many(f *Figure) bool { return f.Measure == "skips" || f.Measure == "doubles" }
+func many(f *Told) bool { return f.Measure == "skips" || f.Measure == "doubles" }
 
 // direction is fewer or more of a measure.
-func direction(f *Figure) string {
+func direction(f *Told) string {
 	word := "more"
 	if f.Diff < 0 {
 		word = "less"
@@ -99,7 +99,7 @@ func direction(f *Figure) string {
 }
 
 // says is a line of one measure.
-func (in *Input) says(f *Figure, v advise.Voice) string {
+func (in *Input) says(f *Told, v advise.Voice) string {
 	value := func(n evenstand.Number) string { return v.Value(float64(n), f.Unit) }
 	switch {
 	case f.How == Nothing:
@@ -118,7 +118,7 @@ func nothing(in *Input) string {
 }
 
 // sentence is the verdict in words.
-func (in *Input) sentence(f *Figure, v advise.Voice) string {
+func (in *Input) sentence(f *Told, v advise.Voice) string {
 	part, other := advise.Capital(in.name()), in.against()
 	d := Diff(v, float64(f.Diff), f.Unit)
 	r := &f.result
@@ -144,9 +144,9 @@ func (in *Input) sentence(f *Figure, v advise.Voice) string {
 
 // beside says what else differs where the sentence's own measure does not: for
 // somebody who looks at all of them (Holm 1979).
-func (in *Input) beside(fs []Figure, v advise.Voice) string {
+func (in *Input) beside(fs []Told, v advise.Voice) string {
 	n := 0.0
-	var best *Figure
+	var best *Told
 	for i := range fs {
 		f := &fs[i]
 		if !f.result.Known() || f.result.Lone {
@@ -263,7 +263,7 @@ func (in *Input) payBackSays(p *PayBack, v advise.Voice, unit string) string {
 }
 
 // unpriced says what a difference would need to be priced.
-func unpriced(f *Figure) string {
+func unpriced(f *Told) string {
 	label := advise.Capital(f.Label)
 	switch f.Measure {
 	case "load", "force", "wheel-off":
@@ -281,7 +281,7 @@ func unpriced(f *Figure) string {
 }
 
 // notes says what else must be known.
-func (in *Input) notes(fs []Figure) []string {
+func (in *Input) notes(fs []Told) []string {
 	out := []string{}
 	called := 0
 	for i := range fs {
