@@ -194,7 +194,7 @@ func (c *call) trialPlan(ctx context.Context, b *book.Book, o *trialOptions) err
 	}
 	for i, x := range p.Plans {
 		c.text(fmt.Sprintf("%d. ", i+1), "   ", x.Says)
-		if x.Enough > 0 {
+		if x.Enough > 0 && x.Enough <= 3*x.Passes {
 			c.text("   ", "   ", fmt.Sprintf("Beyond %s of each time more acres hardly help.", advise.Plural(int64(x.Enough), "pass", "passes")))
 		}
 	}

@@ -45,6 +45,7 @@ type TrialView struct {
 type TrialAxes struct {
 	Value Axis         `json:"value"`
 	Diff  Axis         `json:"difference"`
+	Says  string       `json:"says" doc:"The difference with its interval; empty: not known"`
 	Zones []ZoneSpoken `json:"zones"`
 }
 
@@ -125,7 +126,10 @@ func (s *Server) trialView(ctx context.Context, in *trialIn) (TrialView, error) 
 		if unit == "degC" {
 			unit = "K"
 		}
-		a := TrialAxes{axis(v, f.Unit), axis(v, unit), []ZoneSpoken{}}
+		a := TrialAxes{Value: axis(v, f.Unit), Diff: axis(v, unit), Zones: []ZoneSpoken{}}
+		if !math.IsNaN(float64(f.Diff)) {
+			a.Says = trial.Signed(v, f.Diff, f.Low, f.High, f.Unit)
+		}
 		if f.Unit == "fraction" {
 			a.Diff.Unit = "points"
 		}

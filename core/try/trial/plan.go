@@ -319,9 +319,9 @@ func (p *Plan) say(in *PlanInput, v advise.Voice) {
 	low := func(r evenstand.Rows) string { return advise.Lower(advise.Rows(r)) }
 	sees := "it will show a difference of "
 	if !math.IsNaN(float64(p.Smallest)) {
-		sees += Diff(v, float64(p.Smallest), in.Unit) + " of " + in.Name + fmt.Sprintf(", %.0f%% of what the rows do now,", 100*float64(p.Relative))
+		sees += Diff(v, float64(p.Smallest), in.Unit) + " of " + in.Name + ", " + v.Percent(float64(p.Relative)) + " of what the rows do now,"
 	} else {
-		sees += fmt.Sprintf("%.0f%% of what the rows do", 100*float64(p.Relative))
+		sees += v.Percent(float64(p.Relative)) + " of what the rows do"
 	}
 	sees += " four times in five"
 	ground := advise.Plural(int64(p.Passes), "pass", "passes")

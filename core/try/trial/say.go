@@ -228,7 +228,8 @@ func sum(x float64, unit string) string {
 	if x < 20 {
 		return advise.Price(x, unit)
 	}
-	return strings.TrimSuffix(advise.Price(math.Round(x), unit), ".00")
+	whole := advise.Price(math.Round(x), unit)
+	return strings.Replace(whole, fmt.Sprintf("%.2f", math.Round(x)), advise.Thousands(int64(math.Round(x))), 1)
 }
 
 // payBackSays says when a part is paid.
