@@ -169,6 +169,28 @@ func (b *Book) seasons(ctx context.Context) ([]*season, error) {
 			}
 		}
 	}
+	seen := map[evenstand.Day]bool{}
+	for i := range days {
+		if seen[days[i].Day] {
+			continue
+		}
+		seen[days[i].Day] = true
+		logged, _, err := b.BoxJournal(ctx, days[i].Day)
+		if err != nil {
+			return nil, err
+		}
+		for k := range logged {
+			l := &logged[k]
+			rows, err := evenstand.ParseRows(l.Rows)
+			if err != nil {
+				continue
+			}
+			e := evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}
+			if set, ok := record.SettingOf(&e); ok && by[l.Planter] != nil {
+				by[l.Planter].settings = append(by[l.Planter].settings, set)
+			}
+		}
+	}
 	type job struct {
 		s   *season
 		day evenstand.Day
@@ -492,6 +514,9 @@ func (s *season) setting(name string) lever {
 				}
 				break
 			}
+		}
+		if now[row] == unsure && !slices.ContainsFunc(mine, func(set *record.Setting) bool { return on(set, row+1) }) {
+			now[row] = cmp.Or(said(mine[0], false), unsure) // never changed: as it was on the others
 		}
 	}
 	for i := range s.passes {

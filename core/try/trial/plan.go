@@ -184,6 +184,13 @@ type Plans struct {
 	Says    string         `json:"says"`
 }
 
+// How many passes of each time are proposed at the least and at most: fewer stand
+// on a part of a day, and more than two days nobody waits (judgement).
+const (
+	leastPasses = 20
+	mostPasses  = 60
+)
+
 // Propose plans a trial: rows without a wheel track and off the ends of the bar,
 // as many on the left as on the right, drawn by lot; with a swap, without, and
 // beside only, and with twice the parts.
@@ -213,13 +220,16 @@ func Propose(in PlanInput, v advise.Voice) Plans {
 		tries = append(tries, try{Swap, 2 * m})
 	}
 	for _, t := range tries {
-		passes := in.Passes
 		enough := s.Enough(t.how)
+		passes := in.Passes
 		if passes <= 0 {
-			if passes = enough; t.how == Beside { // rows differ so much that a few days are enough
-				passes = 30
+			if passes = s.Enough(Swap); passes == 0 {
+				passes = mostPasses
 			}
-			passes = min(max(passes, 10), 60)
+			passes = min(max(passes, leastPasses), mostPasses)
+		}
+		if t.how == Beside { // as much ground as both times of the others
+			passes *= 2
 		}
 		x := s.Expect(t.how, t.with, len(plain), passes)
 		if math.IsNaN(x) {

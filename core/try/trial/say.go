@@ -176,7 +176,7 @@ func howSays(h How, r *Result) string {
 	case Swap:
 		return "Rows changed parts both ways, so that each row is held against itself."
 	case Fitted:
-		return "Each fitted row is held against itself before, beside what the other rows did in the same time."
+		return "Each row that changed is held against itself before, beside what the other rows did in the same time."
 	case Beside:
 		if r.Lone {
 			return "Rows are held against other rows, and there is one of a kind: what is the row's own cannot be told."
