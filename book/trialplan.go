@@ -2,7 +2,7 @@ package book
 
 import (
 	"context"
-	"fmt"
+	"errors"
 	"math"
 	"slices"
 
@@ -75,7 +75,7 @@ func (b *Book) PlanTrial(ctx context.Context, w TrialWish) (trial.Plans, error) 
 		}
 	}
 	if rows == 0 {
-		return none, &Error{"the plan", fmt.Errorf("%w: how many rows the planter has is not known", ErrUnknown), "Write a planter card, or read a log that says it"}
+		return none, &Error{"the plan", errors.New("how many rows the planter has is not known"), "Write a planter card, or read a log that says it"}
 	}
 	in.Class = make([]trial.Class, rows)
 	for r := range in.Class {
