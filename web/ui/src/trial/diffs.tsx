@@ -13,7 +13,7 @@ export function Diffs({ lines, label }: { lines: Line[], label: string }) {
   const ref = useRef<HTMLDivElement>(null)
   const w = useWidth(ref)
   const narrow = w < 640
-  const lane = narrow ? 50 : 34
+  const lane = narrow ? 62 : 34
   const left = narrow ? 4 : 190, right = narrow ? 4 : Math.min(290, w * 0.36)
   const scaled = lines.flatMap((l) => [l.value, l.low, l.high].map((v) => v === null ? 0 : Math.abs(v / l.smallest)))
   const end = Math.min(most, Math.max(1.5, ...scaled) * 1.05)
@@ -25,11 +25,12 @@ export function Diffs({ lines, label }: { lines: Line[], label: string }) {
       <rect x={x(-1)} width={x(1) - x(-1)} y={0} height={h} fill="var(--band)" />
       <line x1={x(0)} x2={x(0)} y1={0} y2={h} stroke="var(--edge)" />
       {lines.map((l, i) => {
-        const y = 3 + i * lane + lane * (narrow ? 0.72 : 0.5)
+        const y = 3 + i * lane + lane * (narrow ? 0.8 : 0.5)
         const over = (v: number | null) => v !== null && Math.abs(v / l.smallest) > end
-        return <g key={l.key} opacity={l.sub ? 0.75 : 1}>
+        return <g key={l.key}>
           <title>{`${l.name}: ${l.says}`}</title>
-          <text x={narrow ? left : left - 10} y={narrow ? y - 16 : y + 5} text-anchor={narrow ? 'start' : 'end'} class={l.mark ? 'strong' : undefined}>{l.name}{narrow && ': ' + l.says}</text>
+          <text x={narrow ? left : left - 10} y={narrow ? y - 32 : y + 5} text-anchor={narrow ? 'start' : 'end'} class={l.mark ? 'strong' : undefined}>{l.name}</text>
+          {narrow && <text x={left} y={y - 15}>{l.says}</text>}
           {l.low !== null && l.high !== null && <line x1={at(l.low, l)} x2={at(l.high, l)} y1={y} y2={y} stroke="var(--ink)" stroke-width={1.7} />}
           {l.value !== null && !over(l.value) && <circle cx={at(l.value, l)} cy={y} r={l.sub ? 3.4 : l.mark ? 6 : 4.6} fill={l.mark ? 'var(--accent)' : 'var(--ink)'} />}
           {l.value !== null && over(l.value) && <path d={l.value > 0 ? `M${x(end) - 9} ${y - 6}l9 6l-9 6z` : `M${x(-end) + 9} ${y - 6}l-9 6l9 6z`} fill={l.mark ? 'var(--accent)' : 'var(--ink)'}><title>beyond the drawing</title></path>}
