@@ -36,8 +36,12 @@ func (b *Book) Trials(ctx context.Context) ([]trial.Report, error) {
 		return nil, err
 	}
 	v := b.voice(seasons)
+	given := map[string]int{}
 	for _, s := range seasons {
 		for _, in := range s.trials(b) {
+			if given[in.ID]++; given[in.ID] > 1 { // of another planter, or a label that differs by its signs
+				in.ID += fmt.Sprintf("-%d", given[in.ID])
+			}
 			out = append(out, in.Judge(v))
 		}
 	}
@@ -92,6 +96,7 @@ type season struct {
 	cards    map[evenstand.Day]*evenstand.Card
 	passes   []seasonPass
 	settings []record.Setting
+	counts   []standCount
 	asOf     evenstand.Micros
 	spacing  float64
 	planted  float64   // m2, all rows
@@ -161,11 +166,18 @@ func (b *Book) seasons(ctx context.Context) ([]*season, error) {
 	}
 	for i := range lines {
 		l := &lines[i]
-		if set, ok := record.SettingOf(&l.Entry); ok && !l.TakenBack {
-			for planter, s := range by {
-				if l.Planter == planter || l.Planter == "" && len(by) == 1 {
-					s.settings = append(s.settings, set)
-				}
+		if l.TakenBack {
+			continue
+		}
+		for planter, s := range by {
+			if l.Planter != planter && (l.Planter != "" || len(by) != 1) {
+				continue
+			}
+			if set, ok := record.SettingOf(&l.Entry); ok {
+				s.settings = append(s.settings, set)
+			}
+			if c, ok := b.countOf(&l.Entry, s.spacing); ok {
+				s.counts = append(s.counts, c)
 			}
 		}
 	}
@@ -706,6 +718,11 @@ func (s *season) input(b *Book, l *lever, label, against string, byPasses bool) 
 		if d != nil {
 			in.Data = append(in.Data, *d)
 		}
+	}
+	if d := s.standData(&in); d != nil {
+		in.Data = append(in.Data, *d)
+	} else if len(s.counts) > 0 && len(in.Periods) > 1 {
+		in.Notes = append(in.Notes, "Stand counts are left out: rows changed parts, and nothing says which day's ground was counted.")
 	}
 	if !byPasses {
 		in.Zones = zones

@@ -138,8 +138,14 @@ func (s *Server) trialView(ctx context.Context, in *trialIn) (TrialView, error) 
 				a.Zones = append(a.Zones, ZoneSpoken{z.Zone, trial.Signed(v, z.Diff, z.Low, z.High, f.Unit)})
 			}
 		}
+		if f.Measure == "stand" { // the axis of seeds a measure of ground is that of plants too
+			a.Value.Unit, a.Diff.Unit = strings.Replace(a.Value.Unit, "seeds", "plants", 1), strings.Replace(a.Diff.Unit, "seeds", "plants", 1)
+			a.Says = strings.Replace(a.Says, "seeds", "plants", 1)
+		}
 		out.Axes = append(out.Axes, a)
-		out.Aims = append(out.Aims, MeasureAim{f.Measure, f.Label})
+		if _, ok := group.ByID(f.Measure); ok {
+			out.Aims = append(out.Aims, MeasureAim{f.Measure, f.Label})
+		}
 	}
 	return out, nil
 }

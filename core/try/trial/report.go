@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 
 	"evenstand"
 	"evenstand/core/advise"
@@ -66,9 +67,10 @@ type Input struct {
 	Part              Part
 	Price             price.Context
 	Crop              string
-	Target, Spacing   float64 // seeds per m2, m; NaN unknown
-	Season            float64 // m2 that the planter plants in a season; NaN unknown
-	SeasonFrom        string  // where that comes from
+	Target, Spacing   float64  // seeds per m2, m; NaN unknown
+	Season            float64  // m2 that the planter plants in a season; NaN unknown
+	SeasonFrom        string   // where that comes from
+	Notes             []string // what else must be known
 }
 
 // Told is what a trial tells by one measure.
@@ -239,11 +241,23 @@ func (in *Input) Judge(v advise.Voice) Report {
 	}
 	out.Money = in.money(out.Figures, v)
 	out.Settle = in.settle(f, v)
-	out.Notes = in.notes(out.Figures)
+	out.Sentence = plants(f, out.Sentence)
+	for i := range out.Settle {
+		out.Settle[i].Do = plants(f, out.Settle[i].Do)
+	}
+	out.Notes = append(in.notes(out.Figures), in.Notes...)
 	for _, m := range f.result.Mixed {
 		out.Notes = append(out.Notes, "Rows carry something else beside it, and the two cannot be told apart: "+m+".")
 	}
 	return out
+}
+
+// plants names what was counted where the voice writes what was planted.
+func plants(f *Told, text string) string {
+	if f.Measure != "stand" {
+		return text
+	}
+	return strings.ReplaceAll(text, "seeds/", "plants/")
 }
 
 // rows says what each row of the planter is in the trial.
@@ -310,7 +324,7 @@ func (in *Input) figure(d *Data, v advise.Voice) Told {
 		f.Bands = append(f.Bands, BandTold{num(b.Low), num(b.Mid), num(b.High)})
 	}
 	f.With, f.Without = in.sides(d, &r)
-	f.Says = in.says(&f, v)
+	f.Says = plants(&f, in.says(&f, v))
 	return f
 }
 

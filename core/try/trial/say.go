@@ -79,7 +79,9 @@ func span(v advise.Voice, f *Told) string {
 }
 
 // plural measures are spoken of as many.
-func many(f *Told) bool { return f.Measure == "skips" || f.Measure == "doubles" }
+func many(f *Told) bool {
+	return f.Measure == "skips" || f.Measure == "doubles" || f.Measure == "stand"
+}
 
 // direction is fewer or more of a measure.
 func direction(f *Told) string {
@@ -276,7 +278,7 @@ func unpriced(f *Told) string {
 	case "liquid", "granular":
 		return label + ": not priced, needs the price of the product."
 	case "stand":
-		return label + ": not priced here; the stand is what replanting is reckoned by."
+		return label + ": not priced; talk to your agronomist about what a stand is worth here."
 	}
 	return label + ": not priced, needs a relation."
 }
