@@ -36,16 +36,46 @@ func (b *Book) Trials(ctx context.Context) ([]trial.Report, error) {
 		return nil, err
 	}
 	v := b.voice(seasons)
+	fs, err := b.Findings(ctx)
+	if err != nil {
+		return nil, err
+	}
 	given := map[string]int{}
 	for _, s := range seasons {
 		for _, in := range s.trials(b) {
 			if given[in.ID]++; given[in.ID] > 1 { // of another planter, or a label that differs by its signs
 				in.ID += fmt.Sprintf("-%d", given[in.ID])
 			}
+			in.Notes = append(in.Notes, troubled(&in, fs, v)...)
 			out = append(out, in.Judge(v))
 		}
 	}
 	return out, nil
+}
+
+// troubled says which rows with the part had trouble of their own while they
+// carried it: what that did is not the part's.
+func troubled(in *trial.Input, fs []evenstand.Finding, v advise.Voice) []string {
+	var out []string
+	for i := range fs {
+		f := &fs[i]
+		if f.Planter != in.Planter || f.Stage != evenstand.Raised || len(f.Rows) == 0 || len(f.Rows) > 2 {
+			continue
+		}
+		for _, row := range f.Rows {
+			if row < 1 || row > len(in.Arms) {
+				continue
+			}
+			for k, p := range in.Periods {
+				if in.Arms[row-1][k] == 1 && f.Day >= p.From && f.Day <= p.To && len(out) < 4 {
+					advise.Fill(f, v)
+					out = append(out, "While it carried the part: "+f.Sentence)
+					break
+				}
+			}
+		}
+	}
+	return out
 }
 
 // Trial gives one trial by its id.

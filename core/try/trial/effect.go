@@ -3,6 +3,8 @@ package trial
 import (
 	"fmt"
 	"math"
+
+	"evenstand/core/stat"
 )
 
 // Class is rows that differ from others by where they run.
@@ -97,6 +99,7 @@ func (t *Rows) Judge() Result {
 	if t.apart(keep, t.Also, &out) && !t.within(&m, keep) {
 		t.apart(keep, t.Has, &out)
 	}
+	t.faulty(&m, keep, &out)
 	c := t.design(&m, keep, &out)
 	out.Row, out.Band = t.show(&m, keep)
 	if c == nil {
@@ -194,6 +197,88 @@ func (t *Rows) apart(keep []bool, why []string, out *Result) bool {
 		}
 	}
 	return true
+}
+
+// far is how many SDs, by the MAD, a row without the part lies from all others
+// when something is wrong with it: a blocked cell is tens of them, and of sound
+// rows not one in a thousand trials has one (judgement).
+const far = 8.0
+
+// faulty keeps out rows without the part that are far from all others of their
+// kind, by where they stand or by how they change: one bad row would hide what the
+// rest tell.
+func (t *Rows) faulty(m *means, keep []bool, out *Result) {
+	within := t.within(m, keep)
+	var rows []int
+	for r, a := range t.Arms {
+		if keep[r] && ever(a, 0) && !ever(a, 1) {
+			rows = append(rows, r)
+		}
+	}
+	if len(rows) < 6 {
+		return
+	}
+	dev := map[int][]float64{}
+	for _, class := range []Class{Plain, Track, Wing} {
+		for k := range m.mid {
+			var here []int
+			var xs []float64
+			for _, r := range rows {
+				if t.Class[r] != class || math.IsNaN(m.u[r][k]) {
+					continue
+				}
+				x := m.u[r][k]
+				if within {
+					x -= mean(m.u[r])
+				}
+				here, xs = append(here, r), append(xs, x)
+			}
+			if len(xs) < 3 {
+				continue
+			}
+			mid := stat.Median(xs)
+			for i, r := range here {
+				dev[r] = append(dev[r], xs[i]-mid)
+			}
+		}
+	}
+	var all []float64
+	for _, r := range rows {
+		for _, d := range dev[r] {
+			all = append(all, math.Abs(d))
+		}
+	}
+	if len(all) < 6 {
+		return
+	}
+	sd := 1.4826 * stat.Median(all)
+	var bad []int
+	for _, r := range rows {
+		for _, d := range dev[r] {
+			if sd > 0 && math.Abs(d) > far*sd {
+				bad = append(bad, r+1)
+				break
+			}
+		}
+	}
+	if len(bad) == 0 || len(bad) > len(rows)/4 {
+		return
+	}
+	for _, r := range bad {
+		keep[r-1] = false
+	}
+	out.Out = append(out.Out, Out{bad, "far from all other rows by this measure, as if something were wrong with them"})
+}
+
+// mean is that of the values that are known.
+func mean(xs []float64) float64 {
+	s, n := 0.0, 0.0
+	for _, x := range xs {
+		if !math.IsNaN(x) {
+			s, n = s+x, n+1
+		}
+	}
+	return s / n
 }
 
 // within tells whether a row that counts changed parts.

@@ -145,6 +145,21 @@ func TestMixed(t *testing.T) {
 	}
 }
 
+// A row whose cell is blocked half way is kept out by the measure that shows it,
+// and what the others tell is not hidden by it.
+func TestFaultyRow(t *testing.T) {
+	in := input(design(trial.Fitted, 2, 16), -0.005)
+	for i := range in.Data[0].Blocks {
+		if b := &in.Data[0].Blocks[i]; b.Period == 1 {
+			b.Y[11] += 0.025 // row 12: one cell of forty
+		}
+	}
+	got := in.Judge(voice)
+	if len(got.Out) != 1 || !slices.Equal(got.Out[0].Rows, evenstand.Rows{12}) || got.Verdict != trial.Better {
+		t.Errorf("%+v: %s", got.Out, got.Sentence)
+	}
+}
+
 // The plan's figures are those of the formula: one row of 16 before and after in
 // the methods' world shows 0.49 by their 10 % test (0.188 (1.761 + 0.85)).
 func TestPlan(t *testing.T) {
