@@ -3,6 +3,7 @@ package trial
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"evenstand/core/stat"
 )
@@ -199,75 +200,75 @@ func (t *Rows) apart(keep []bool, why []string, out *Result) bool {
 	return true
 }
 
-// far is how many SDs, by the MAD, a row without the part lies from all others
-// when something is wrong with it: a blocked cell is tens of them, and of sound
-// rows not one in a thousand trials has one (judgement).
-const far = 8.0
+// wrong is how often a sound row among those without may be kept out as faulty,
+// over all rows and periods of a trial: a blocked cell is far beyond it.
+const wrong = 0.001
 
 // faulty keeps out rows without the part that are far from all others of their
 // kind, by where they stand or by how they change: one bad row would hide what the
-// rest tell.
+// rest tell. Each is held against the others alone (the deleted residual, Cook and
+// Weisberg 1982, from memory), the worst first.
 func (t *Rows) faulty(m *means, keep []bool, out *Result) {
 	within := t.within(m, keep)
-	var rows []int
-	for r, a := range t.Arms {
-		if keep[r] && ever(a, 0) && !ever(a, 1) {
-			rows = append(rows, r)
-		}
-	}
-	if len(rows) < 6 {
-		return
-	}
-	dev := map[int][]float64{}
-	for _, class := range []Class{Plain, Track, Wing} {
-		for k := range m.mid {
-			var here []int
-			var xs []float64
-			for _, r := range rows {
-				if t.Class[r] != class || math.IsNaN(m.u[r][k]) {
+	var bad []int
+	for {
+		worst, row := 1.0, -1
+		tries := 0.0
+		for _, class := range []Class{Plain, Track, Wing} {
+			for k := range m.mid {
+				var rows []int
+				var xs []float64
+				for r, a := range t.Arms {
+					if !keep[r] || t.Class[r] != class || ever(a, 1) || !ever(a, 0) || math.IsNaN(m.u[r][k]) {
+						continue
+					}
+					x := m.u[r][k]
+					if within {
+						x -= mean(m.u[r])
+					}
+					rows, xs = append(rows, r), append(xs, x)
+				}
+				if len(xs) < 5 {
 					continue
 				}
-				x := m.u[r][k]
-				if within {
-					x -= mean(m.u[r])
+				tries += float64(len(xs))
+				for i := range xs {
+					if p := apartFrom(xs, i); p < worst {
+						worst, row = p, rows[i]
+					}
 				}
-				here, xs = append(here, r), append(xs, x)
-			}
-			if len(xs) < 3 {
-				continue
-			}
-			mid := stat.Median(xs)
-			for i, r := range here {
-				dev[r] = append(dev[r], xs[i]-mid)
 			}
 		}
+		if row < 0 || worst*tries >= wrong || len(bad) == 3 {
+			break
+		}
+		keep[row] = false
+		bad = append(bad, row+1)
 	}
-	var all []float64
-	for _, r := range rows {
-		for _, d := range dev[r] {
-			all = append(all, math.Abs(d))
+	if len(bad) > 0 {
+		slices.Sort(bad)
+		out.Out = append(out.Out, Out{bad, "far from all other rows by this measure, as if something were wrong with them"})
+	}
+}
+
+// apartFrom gives the chance that one of some values lies so far from the others.
+func apartFrom(xs []float64, one int) float64 {
+	n, s, q := 0.0, 0.0, 0.0
+	for i, x := range xs {
+		if i != one {
+			n, s = n+1, s+x
 		}
 	}
-	if len(all) < 6 {
-		return
-	}
-	sd := 1.4826 * stat.Median(all)
-	var bad []int
-	for _, r := range rows {
-		for _, d := range dev[r] {
-			if sd > 0 && math.Abs(d) > far*sd {
-				bad = append(bad, r+1)
-				break
-			}
+	for i, x := range xs {
+		if i != one {
+			q += (x - s/n) * (x - s/n)
 		}
 	}
-	if len(bad) == 0 || len(bad) > len(rows)/4 {
-		return
+	sd := math.Sqrt(q / (n - 1) * (1 + 1/n))
+	if !(sd > 0) {
+		return 1
 	}
-	for _, r := range bad {
-		keep[r-1] = false
-	}
-	out.Out = append(out.Out, Out{bad, "far from all other rows by this measure, as if something were wrong with them"})
+	return stat.StudentTail((xs[one]-s/n)/sd, n-1)
 }
 
 // mean is that of the values that are known.
