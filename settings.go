@@ -3,6 +3,7 @@ package evenstand
 import (
 	"math"
 	"slices"
+	"strings"
 )
 
 // Units is the system that people read.
@@ -45,6 +46,34 @@ type Settings struct {
 	Clocks   []SaidClock
 	Products []ProductLimit // how much of a product may go on
 	Plans    []Plan         // which seed the fields' rows are to get
+	Parts    []SaidPart     // what parts on trial cost and are for
+}
+
+// SaidPart is what the people say of a part that some rows carry.
+type SaidPart struct {
+	Label   string  // as on the planter card
+	Price   float64 // currency on one row; NaN: nobody knows
+	Seasons float64 // that it lasts; NaN: nobody knows
+	Aim     string  // id of the measure that it is mounted for; empty: any
+}
+
+// Part gives what was said of a part, false when nothing was.
+func (s *Settings) Part(label string) (SaidPart, bool) {
+	for _, p := range s.Parts {
+		if strings.EqualFold(p.Label, label) {
+			return p, true
+		}
+	}
+	return SaidPart{Label: label, Price: math.NaN(), Seasons: math.NaN()}, false
+}
+
+// SetPart writes down what is said of a part, in place of what was; nothing at
+// all takes it back.
+func (s *Settings) SetPart(p SaidPart) {
+	s.Parts = slices.DeleteFunc(slices.Clone(s.Parts), func(o SaidPart) bool { return strings.EqualFold(o.Label, p.Label) })
+	if !math.IsNaN(p.Price) || !math.IsNaN(p.Seasons) || p.Aim != "" {
+		s.Parts = append(s.Parts, p)
+	}
 }
 
 // ProductLimit is how much of a product may go on the ground, as the people

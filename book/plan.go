@@ -5,9 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"evenstand"
+	measure "evenstand/core/measure/group"
 )
 
 // productFile is how much of a product may go on the ground.
@@ -23,6 +25,14 @@ type planFile struct {
 	Field string `toml:"field"`
 	Rows  string `toml:"rows"`
 	Lot   string `toml:"lot"`
+}
+
+// partFile is what a part on some rows costs and is for.
+type partFile struct {
+	Label   string   `toml:"label"`
+	Price   *float64 `toml:"price_per_row"`
+	Seasons *float64 `toml:"lasts_seasons"`
+	Aim     string   `toml:"aim"`
 }
 
 // rateOf is the quantity that a product's limits are amounts of.
@@ -120,4 +130,62 @@ func formatPlans(b *bytes.Buffer, all []evenstand.Plan) {
 		}
 		fmt.Fprintf(b, "lot = %s # or hybrid, as the notes name it\n", tomlText(p.Lot))
 	}
+}
+
+// parseParts reads what parts cost and are for.
+func parseParts(all []partFile) ([]evenstand.SaidPart, error) {
+	var out []evenstand.SaidPart
+	for _, p := range all {
+		l := evenstand.SaidPart{Label: strings.TrimSpace(p.Label), Price: math.NaN(), Seasons: math.NaN(), Aim: strings.TrimSpace(p.Aim)}
+		if l.Label == "" {
+			return nil, errors.New("a [[part]] has no label: write that of the attachment on the planter card")
+		}
+		for _, n := range []struct {
+			name string
+			from *float64
+			to   *float64
+		}{{"price_per_row", p.Price, &l.Price}, {"lasts_seasons", p.Seasons, &l.Seasons}} {
+			if n.from == nil {
+				continue
+			}
+			if *n.to = *n.from; !(*n.to > 0) || math.IsInf(*n.to, 0) {
+				return nil, fmt.Errorf("part %s: %s = %v: want a number above 0", l.Label, n.name, *n.from)
+			}
+		}
+		if _, ok := measure.ByID(l.Aim); l.Aim != "" && !ok {
+			return nil, fmt.Errorf("part %s: aim = %q: want a measure of the rows, such as skips, spacing, moisture or trash", l.Label, l.Aim)
+		}
+		for _, o := range out {
+			if strings.EqualFold(o.Label, l.Label) {
+				return nil, fmt.Errorf("part %s is given twice; keep one of them", l.Label)
+			}
+		}
+		out = append(out, l)
+	}
+	return out, nil
+}
+
+// formatParts writes the parts as parseParts reads them.
+func formatParts(b *bytes.Buffer, all []evenstand.SaidPart) {
+	for _, p := range all {
+		fmt.Fprintf(b, "\n[[part]]\nlabel = %s # as on the planter card\n", tomlText(p.Label))
+		if !math.IsNaN(p.Price) {
+			fmt.Fprintf(b, "price_per_row = %s\n", decimal(p.Price))
+		}
+		if !math.IsNaN(p.Seasons) {
+			fmt.Fprintf(b, "lasts_seasons = %s\n", decimal(p.Seasons))
+		}
+		if p.Aim != "" {
+			fmt.Fprintf(b, "aim = %s # what it is mounted for\n", tomlText(p.Aim))
+		}
+	}
+}
+
+// decimal writes a number as TOML reads a float.
+func decimal(v float64) string {
+	n := strconv.FormatFloat(v, 'f', -1, 64)
+	if !strings.Contains(n, ".") {
+		n += ".0"
+	}
+	return n
 }

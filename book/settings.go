@@ -30,6 +30,7 @@ type settingsFile struct {
 
 	Products []productFile `toml:"product"`
 	Plans    []planFile    `toml:"plan"`
+	Parts    []partFile    `toml:"part"`
 }
 
 type clockFile struct {
@@ -187,6 +188,9 @@ func parseSettings(data []byte) (evenstand.Settings, error) {
 	if s.Plans, err = parsePlans(f.Plans); err != nil {
 		return s, err
 	}
+	if s.Parts, err = parseParts(f.Parts); err != nil {
+		return s, err
+	}
 	s.Clocks, err = parseClocks(f.Clocks)
 	return s, err
 }
@@ -279,6 +283,7 @@ func formatSettings(s evenstand.Settings) []byte {
 	}
 	formatProducts(&b, s.Products, s.Units)
 	formatPlans(&b, s.Plans)
+	formatParts(&b, s.Parts)
 	return b.Bytes()
 }
 

@@ -22,6 +22,7 @@ import (
 	"evenstand/book"
 	"evenstand/core/advise"
 	"evenstand/core/record"
+	"evenstand/core/try/trial"
 )
 
 // Options are what a server needs.
@@ -65,6 +66,7 @@ type Server struct {
 	passes   kept[passIndex]
 	left     kept[map[string]float64] // to plant, by field
 	fields   kept[[]book.FieldGround]
+	tried    kept[[]trial.Report]
 	patches  kept[[]PatchFeature]
 	seeds    passCache
 	compared compared

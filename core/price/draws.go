@@ -123,12 +123,17 @@ func (r *ranks) yields(goal float64) []float64 {
 func (r *ranks) spaced(usual, sd float64, yields []float64) []float64 {
 	out := make([]float64, N)
 	for i := range out {
-		bu := yields[i] * evenstand.Acre / relation.CornBushel
-		low0, likely0, high0 := relation.SpacingSD(usual/0.0254, bu)
-		low1, likely1, high1 := relation.SpacingSD(sd/0.0254, bu)
-		out[i] = max(0, relation.Triangular(low1, likely1, high1, r.space[i])-relation.Triangular(low0, likely0, high0, r.space[i])) / 100
+		out[i] = r.spacedBy(i, usual, sd, yields[i])
 	}
 	return out
+}
+
+// spacedBy is spaced in one draw.
+func (r *ranks) spacedBy(i int, usual, sd, yield float64) float64 {
+	bu := yield * evenstand.Acre / relation.CornBushel
+	low0, likely0, high0 := relation.SpacingSD(usual/0.0254, bu)
+	low1, likely1, high1 := relation.SpacingSD(sd/0.0254, bu)
+	return max(0, relation.Triangular(low1, likely1, high1, r.space[i])-relation.Triangular(low0, likely0, high0, r.space[i])) / 100
 }
 
 // starters gives the share of yield that a missed starter costs, by draw (R17).

@@ -32,7 +32,7 @@ type options struct {
 }
 
 // parts are what can be asked for, in the order of the page.
-var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "settings", "fuzz", "demo"}
+var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "settings", "trials", "fuzz", "demo"}
 
 func main() {
 	heap.Set()
@@ -175,6 +175,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return p.speed(ctx, o.seeds)
 	case "settings":
 		return p.settings(ctx, o)
+	case "trials":
+		return one(trials(ctx, p.root))
 	case "fuzz":
 		return one(fuzz(ctx, p.root, o.fuzztime))
 	case "demo":

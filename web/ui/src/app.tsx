@@ -16,6 +16,8 @@ import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
 import { dress, looking, setDress, settleNow, turned, unheard, useStore, working } from './state'
 import * as api from './api'
+import { RowTrial } from './trial/trial'
+import { Trials } from './trial/list'
 import { Worklist } from './worklist/worklist'
 
 interface Entry { name: string, to: string }
@@ -24,7 +26,8 @@ interface Entry { name: string, to: string }
 // few that a moving machine leaves room for.
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
-  { head: 'Changes', of: [{ name: 'Journal', to: '/journal' }, { name: 'Balance', to: '/balance' }, { name: 'Hand over', to: '/handover' }] },
+  { head: 'Try', of: [{ name: 'Journal', to: '/journal' }, { name: 'Balance', to: '/balance' }, { name: 'Row trial', to: '/trial' }] },
+  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/journal' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -39,6 +42,7 @@ function screen(p: Place): ComponentChild {
     case 'rows': return <Rows />
     case 'journal': return <Journal />
     case 'balance': return <Balance />
+    case 'trial': return second ? <RowTrial key={second} id={second} /> : <Trials />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
     case 'recipe': return <RecipePage key={p.q.toString()} q={p.q} />
@@ -63,7 +67,7 @@ export function App() {
     const keys = (e: KeyboardEvent) => {
       const el = e.target as HTMLElement
       if (unheard(e) || e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(el.tagName)) return
-      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', h: '/handover', l: '/logbook', b: '/bring' }
+      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', t: '/trial', h: '/handover', l: '/logbook', b: '/bring' }
       const t = to[e.key]
       if (t) { e.preventDefault(); go(t) }
       if (e.key === 'c') { setDress(inCab ? 'shop' : 'cab') }

@@ -766,10 +766,66 @@ test('what was planted: by field and day, as a table and a file, in the cab and 
   }
 })
 
+test('a row trial: which rows, by how much, what it costs, and a plan', async () => {
+  const script = readFileSync(resolve('../../cli/testdata/script/trial.txtar'), 'utf8')
+  writeFileSync(join(dir, 'trial.toml'), script.slice(script.indexOf('-- day.toml --\n') + 15))
+  run('simulate', join(dir, 'trial.toml'), join(dir, 'before'), '--seed', '7821', '--date', '2026-04-28')
+  run('simulate', join(dir, 'trial.toml'), join(dir, 'fitted'), '--seed', '7822', '--date', '2026-04-30')
+  run('new', join(dir, 'tried'), '--planter', join(dir, 'fitted/card.toml'), '--field', join(dir, 'fitted/fields/home-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
+  run('read', join(dir, 'tried'), join(dir, 'before/boxes'), join(dir, 'fitted/boxes'))
+  const s = await open(join(dir, 'tried'))
+  const p = await page(s.address)
+  await p.goto(s.address)
+  await p.getByRole('navigation', { name: 'Screens' }).getByRole('link', { name: 'Row trial' }).click()
+  await p.getByRole('heading', { level: 1, name: '2 row trials.' }).waitFor()
+  await p.getByText('One row cannot tell the part from the row').waitFor()
+  await looked(p, 'row trials')
+  await p.getByRole('link', { name: /Floating is better than rows without it: less trash/ }).click()
+  await p.getByRole('heading', { level: 1, name: /less trash in the slot/ }).waitFor()
+  await p.getByRole('img', { name: /Rows of the planter: April 28.*rows 3 and 8 with it/ }).waitFor()
+  const much = p.getByRole('region', { name: 'Difference by measure' })
+  await much.getByText('As a table').click()
+  check(await much.getByRole('row', { name: /^trash in the slot .* better$/ }).count() === 1, 'the difference as a table')
+  const rows = p.getByRole('region', { name: 'Row by row' })
+  check(await rows.locator('figure svg').count() === 2, 'each row before and after')
+  const [file] = await Promise.all([p.waitForEvent('download'), rows.getByRole('link', { name: 'CSV' }).click()])
+  check(readFileSync(await file.path(), 'utf8').startsWith('row,class,period,'), 'the rows as a file')
+  await rows.getByRole('combobox', { name: 'Measure' }).selectOption('moisture')
+  await rows.getByRole('img', { name: /^seed-zone moisture/ }).first().waitFor()
+  const worth = p.getByRole('region', { name: 'What it is worth' })
+  await worth.getByRole('textbox', { name: 'Price on one row' }).fill('x')
+  await worth.getByRole('button', { name: 'Keep' }).click()
+  await worth.getByRole('alert').waitFor()
+  await worth.getByRole('textbox', { name: 'Price on one row' }).fill('150')
+  await worth.getByRole('textbox', { name: 'Seasons that it lasts' }).fill('5')
+  await worth.getByRole('button', { name: 'Keep' }).click()
+  await worth.getByText('For all 10 rows it costs $1,500').waitFor()
+  await p.getByRole('button', { name: 'Undo' }).click()
+  await worth.getByText('For all 10 rows').waitFor({ state: 'detached' })
+  const plan = p.getByRole('region', { name: 'Plan a trial' })
+  await plan.getByText(/Put floating on rows .* passes/).first().waitFor()
+  const first = await plan.locator('.plans li').first().textContent()
+  await plan.getByRole('button', { name: 'Draw the rows again' }).click()
+  await plan.getByText('by lot, number 2').waitFor()
+  check(first.includes('four times in five'), 'a plan says what it will see')
+  await looked(p, 'row trial')
+  await p.context().close()
+  for (const [theme, size] of [['dark', 'desk'], ['black', 'phone'], ['light', 'phone']]) {
+    const c = await page(s.address, { theme, size })
+    for (const path of ['/trial', '/trial/row-cleaner-floating', '/trial/seed-firmer-long']) {
+      await c.goto(s.address + path)
+      await settled(c)
+      await looked(c, `row trial ${path}, ${theme}, ${size}`)
+    }
+    await c.context().close()
+  }
+  await s.stop()
+})
+
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'row trial': '/trial', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))

@@ -6,7 +6,7 @@ import { useWidth } from './size'
 
 export interface Dot { key: string, name: string, value: number | null, low?: number | null, high?: number | null, mark?: boolean, faint?: boolean, says: string, note?: string }
 
-export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | null, label: string, lane?: number, limits?: number[], target?: number | null }) {
+export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | null, label: string, lane?: number, limits?: number[], target?: number | null, range?: [number, number] }) {
   const ref = useRef<HTMLDivElement>(null)
   const w = useWidth(ref)
   const cab = document.documentElement.dataset.dress === 'cab'
@@ -15,7 +15,7 @@ export function Dots(p: { dots: Dot[], axis: Axis, band?: [number, number] | nul
   const notes = w > 520 && p.dots.some((d) => d.note)
   const right = notes ? 150 : 16
   const v = (x: number | null | undefined) => typeof x === 'number' ? show(p.axis, x) : null
-  const [lo, hi] = extent(p.dots.flatMap((d) => [v(d.value), v(d.low), v(d.high)]).concat([...(p.band ?? []), ...(p.limits ?? []), ...(typeof p.target === 'number' ? [p.target] : [])].map((b) => show(p.axis, b))))
+  const [lo, hi] = p.range ?? extent(p.dots.flatMap((d) => [v(d.value), v(d.low), v(d.high)]).concat([...(p.band ?? []), ...(p.limits ?? []), ...(typeof p.target === 'number' ? [p.target] : [])].map((b) => show(p.axis, b))))
   const x = linear(lo, hi, left, w - right)
   const clamp = (n: number) => Math.max(left, Math.min(w - right, n))
   const h = p.dots.length * lane + 8
