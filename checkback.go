@@ -48,3 +48,18 @@ type CheckPoint struct {
 	Line  Number `json:"line"`
 	Peers Number `json:"peers"`
 }
+
+// Failed tells whether something was done about a finding that did not work and
+// that is not over: it waits for someone to act again.
+func (f *Finding) Failed() bool {
+	return f.Status == Checked && f.CheckBack != nil && f.CheckBack.Verdict == VerdictFailed && f.Until == nil
+}
+
+// Healed tells whether something was done about a finding that worked.
+func (f *Finding) Healed() bool {
+	return f.Status == Checked && f.CheckBack != nil && f.CheckBack.Verdict == VerdictWorked
+}
+
+// Waits tells whether a finding stands open: nothing was done about it, or what
+// was done did not work.
+func (f *Finding) Waits() bool { return f.Status == Open || f.Failed() }

@@ -26,15 +26,20 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	if err != nil {
 		return evenstand.Worklist{}, err
 	}
+	set := b.Settings()
+	asOf := evenstand.NoTime
+	for _, d := range days {
+		asOf = max(asOf, d.AsOf)
+	}
+	if _, err := b.checkBack(ctx, fs, days, advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}, false); err != nil {
+		return evenstand.Worklist{}, err
+	}
 	decided, err := b.goOn(ctx, fs, days)
 	if err != nil {
 		return evenstand.Worklist{}, err
 	}
-	set := b.Settings()
-	asOf := evenstand.NoTime
 	rows, files := map[DayRef]int{}, map[DayRef]string{}
 	for _, d := range days {
-		asOf = max(asOf, d.AsOf)
 		card, err := b.Card(d.Planter, d.Day)
 		if err != nil {
 			return evenstand.Worklist{}, err
@@ -122,7 +127,7 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 	var ended []int
 	for i := range fs {
 		f := &fs[i]
-		open := f.Status == evenstand.Open
+		open := f.Waits()
 		if evenstand.OfField(f.Kind) { // all days of the field are in it
 			continue
 		}
@@ -143,6 +148,9 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 			again, next := foundAgain(f, fs, d.Day)
 			switch {
 			case next != nil:
+				if next.CheckBack == nil && f.CheckBack != nil {
+					next.CheckBack = f.CheckBack
+				}
 				if open {
 					f.Say = append(slices.Clone(f.Say), "It was there again on "+string(d.Day)+"; what is still to save is counted in that finding.")
 					ended = append(ended, i)

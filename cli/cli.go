@@ -79,7 +79,7 @@ type call struct {
 func commands() []command {
 	return []command{
 		newCommand(), openCommand(), readCommand(), recipeCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(), noteCommand(),
-		sourcesCommand(), groundCommand(), handOverCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
+		sourcesCommand(), groundCommand(), handOverCommand(), changedCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
 	}
 }
 

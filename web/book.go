@@ -173,6 +173,7 @@ type Spoken struct {
 	Needs []NeedView   `json:"needs" doc:"What is missing to price it, and where to say it"`
 	Links Links        `json:"links"`
 	Drawn *Drawn       `json:"drawn,omitempty" doc:"How chart is written out"`
+	Check *CheckDrawn  `json:"check,omitempty" doc:"How check_back is written out and drawn"`
 }
 
 // Links say where on the other screens a finding can be seen.
@@ -327,7 +328,7 @@ func (s *Server) findingView(ctx context.Context, in *findingIn) (Spoken, error)
 
 func (s *Server) speak(ctx context.Context, f *evenstand.Finding, o record.Options) (Spoken, error) {
 	links, err := s.links(ctx, f)
-	out := Spoken{*f, record.SayFinding(f, o), needViews(f.Money.Needs), links, s.drawn(f.Chart)}
+	out := Spoken{*f, record.SayFinding(f, o), needViews(f.Money.Needs), links, s.drawn(f.Chart), s.checkDrawn(f.CheckBack)}
 	out.Money.Needs = slices.Clone(f.Money.Needs) // the page names no file
 	for i := range out.Money.Needs {
 		out.Money.Needs[i].Where = ""

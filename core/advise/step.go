@@ -37,5 +37,5 @@ func FirstStep(do string) string {
 }
 
 func ending(step string) bool {
-	return strings.HasPrefix(step, "It ended ") || strings.HasPrefix(step, "It has ended ") || strings.HasPrefix(step, "It is counted ")
+	return strings.HasPrefix(step, "It ended ") || strings.HasPrefix(step, "It has ended ") || strings.HasPrefix(step, "It is counted ") || strings.HasPrefix(step, "What was done did not cure it")
 }

@@ -50,10 +50,10 @@ const (
 	NoLiquid    = "planted without liquid"
 )
 
-// units are those of measures; of logarithms the unit is that of the ratio.
+// units are those of measures; what is told as a ratio has that of a share.
 var units = map[string]string{
-	Skips: "fraction", Doubles: "fraction", NoSeed: "fraction", Spacing: "fraction", Seeding: "", SwitchedOff: "fraction", WheelsOff: "fraction",
-	Load: "N", ForceSwing: "N", Moisture: "fraction", Temperature: "degC", Trash: "fraction", Liquid: "", DryProduct: "", NoLiquid: "fraction",
+	Skips: "fraction", Doubles: "fraction", NoSeed: "fraction", Spacing: "fraction", Seeding: "fraction", SwitchedOff: "fraction", WheelsOff: "fraction",
+	Load: "N", ForceSwing: "N", Moisture: "fraction", Temperature: "degC", Trash: "fraction", Liquid: "fraction", DryProduct: "fraction", NoLiquid: "fraction",
 }
 
 // tells are the kinds that stretches tell, and how.

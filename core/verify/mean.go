@@ -153,6 +153,7 @@ func longer(rho, n float64) float64 {
 type Mean struct {
 	Worked, Failed float64
 	Var, Times, DF float64 // of Spread.Of
+	Beside         float64 // as of Rate
 	Sum, N         float64
 }
 
@@ -167,7 +168,7 @@ func (m *Mean) half(n float64) float64 {
 	// (1931, Proceedings of the National Academy of Sciences 17:684-688).
 	df := math.Max(2, m.DF/t)
 	chi := df * math.Pow(math.Max(0.05, 1-2/(9*df)-stat.NormalQuantile(0.90)*math.Sqrt(2/(9*df))), 3)
-	return math.Sqrt(m.Var*df/chi) * stat.NormalHalfWidth(n/t, mixing, wrong)
+	return math.Sqrt(m.Var*df/chi) * stat.NormalHalfWidth(n/t, mixing, wrong/math.Max(1, m.Beside))
 }
 
 // Verdict is +1 when the whole interval lies below the line, -1 when above.

@@ -19,7 +19,15 @@ const farthest = 2e6
 type Rate struct {
 	Worked, Failed float64 // below the one it worked, above the other it did not; of a finding they are one line
 	Phi            float64 // counts are divided by it when it is over 1.2; 0: 1
+	Beside         float64 // so many tests of one thing share the chance of an error; 0: one
 	Y, N           float64
+}
+
+// sequence is the mixture at the error rate of one test.
+func (r *Rate) sequence() stat.Sequence {
+	s := stat.CheckBack
+	s.Alpha /= math.Max(1, r.Beside)
+	return s
 }
 
 func (r *Rate) phi() float64 {
@@ -45,9 +53,9 @@ func (r *Rate) verdict(y, n float64) int {
 	y, n = y/f, n/f
 	switch {
 	case !(n > 0):
-	case y/n < r.Worked && stat.CheckBack.Excludes(y, n, r.Worked) < 0:
+	case y/n < r.Worked && r.sequence().Excludes(y, n, r.Worked) < 0:
 		return 1
-	case y/n > r.Failed && stat.CheckBack.Excludes(y, n, r.Failed) > 0:
+	case y/n > r.Failed && r.sequence().Excludes(y, n, r.Failed) > 0:
 		return -1
 	}
 	return 0
@@ -56,7 +64,7 @@ func (r *Rate) verdict(y, n float64) int {
 // Interval gives the rates that are not excluded.
 func (r *Rate) Interval() (low, high float64) {
 	f := r.phi()
-	return stat.CheckBack.Interval(r.Y/f, r.N/f)
+	return r.sequence().Interval(r.Y/f, r.N/f)
 }
 
 // Need gives how many places more a verdict takes, as often more as less, if

@@ -51,7 +51,7 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 	are := name + " " + be(name) + " " + val(c.After) + ", " + val(c.Before) + " before" + peers
 	took := ""
 	if c.Decided != nil {
-		took = ", certain at " + v.Clock(*c.Decided) + v.On(*c.Decided)
+		took = ", known since " + v.Clock(*c.Decided) + v.On(*c.Decided)
 	}
 	switch {
 	case c.Verdict == evenstand.VerdictWorked && t.spec.Change:
@@ -68,7 +68,7 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 	so := "So far " + are + "."
 	switch {
 	case t.spec.Change && !(c.NeedSeen > 0):
-		return "No difference that could be told. " + so
+		return "No difference in skips, doubles or spacing that could be told. " + so
 	case !t.clear():
 		return "It cannot be told: " + t.unclear() + " " + so
 	case c.NeedSeen > 0:

@@ -19,6 +19,7 @@ type Spec struct {
 	At      evenstand.Micros // when it was done
 	Change  bool             // nothing was known to be wrong: held against the past
 	Before  float64          // the rate while it lasted where no stretch tells; NaN
+	Beside  float64          // so many tests of one change share the chance of an error
 	Cells   int              // on the disc; 0: usual
 	Spacing float64          // of rows, m; NaN
 	Start   evenstand.Micros // from when on the past counts; NoTime: all
@@ -472,7 +473,7 @@ func (t *Test) means() (g standing, m Mean) {
 	if t.spec.Change {
 		b = h
 	}
-	m = Mean{Var: v, Times: times, DF: df, Sum: sign * a.Sum, N: a.N}
+	m = Mean{Beside: t.spec.Beside, Var: v, Times: times, DF: df, Sum: sign * a.Sum, N: a.N}
 	g.peers = math.NaN()
 	if t.beside() && t.mates[after].N > 0 {
 		g.peers = t.mates[after].Mean()
@@ -523,7 +524,7 @@ func (t *Test) sign() float64 {
 
 // rate gives the test of a share as it stands, over what came since the mark.
 func (t *Test) rate(g *standing, from counts) Rate {
-	return Rate{Worked: g.worked, Failed: g.failed, Phi: t.factor(), Y: t.own[after].y - from.y, N: t.own[after].n - from.n}
+	return Rate{Worked: g.worked, Failed: g.failed, Phi: t.factor(), Beside: t.spec.Beside, Y: t.own[after].y - from.y, N: t.own[after].n - from.n}
 }
 
 func (t *Test) gone(g *standing, from counts) (Gone, bool) {

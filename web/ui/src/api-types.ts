@@ -39,6 +39,23 @@ export interface paths {
         patch: operations["setCard"];
         trace?: never;
     };
+    "/api/v1/changed": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What was done about findings and to rows, and whether it worked */
+        get: operations["changed"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/events": {
         parameters: {
             query?: never;
@@ -1015,6 +1032,31 @@ export interface components {
             /** Format: double */
             probability: number;
         };
+        ChangedItem: {
+            /** @enum {string} */
+            by: "done" | "fix" | "setting";
+            check?: components["schemas"]["CheckDrawn"];
+            check_back: components["schemas"]["CheckBack"];
+            /** @description Empty: nothing was known to be wrong */
+            finding: string;
+            planter: string;
+            /** @description Empty: all */
+            rows: number[];
+            says: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+            when: string;
+        };
+        ChangedPart: {
+            items: components["schemas"]["ChangedItem"][];
+            title: string;
+        };
+        ChangedView: {
+            groups: components["schemas"]["ChangedPart"][];
+        };
         Chart: {
             at: (number | null)[];
             band?: components["schemas"]["Range"];
@@ -1026,6 +1068,93 @@ export interface components {
             value: (number | null)[];
             x: string;
             y: string;
+        };
+        CheckBack: {
+            /** @description SI; null is unknown */
+            after: number | null;
+            /** @description SI; null is unknown */
+            before: number | null;
+            /** @enum {string} */
+            by: "done" | "fix" | "setting";
+            came_back: boolean;
+            course: components["schemas"]["CheckPoint"][];
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            decided: string | null;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            done: string | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            line: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            measure: string;
+            /** @description SI; null is unknown */
+            need_area_m2: number | null;
+            /** @description SI; null is unknown */
+            need_seconds: number | null;
+            /** @description SI; null is unknown */
+            need_seen: number | null;
+            of: string;
+            /** @description SI; null is unknown */
+            peers: number | null;
+            says: string;
+            /** @description SI; null is unknown */
+            seen: number | null;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            since: string | null;
+            unit: string;
+            /** @description SI; null is unknown */
+            usual: number | null;
+            /** @enum {string} */
+            verdict: "worked" | "not yet known" | "did not work";
+        };
+        CheckDrawn: {
+            axis: components["schemas"]["Axis"];
+            /** @description What it must get past, in words */
+            line: string;
+            /** @description What it was, what it is to come to, what the other rows do */
+            lines: components["schemas"]["Line"][];
+            /** @description What the other rows do, in words; empty: there are none */
+            peers: string;
+            /** @description The course in words */
+            rows: components["schemas"]["CheckRow"][];
+            title: string;
+        };
+        CheckPoint: {
+            /** @description SI; null is unknown */
+            after: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            line: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            peers: number | null;
+            /** @description SI; null is unknown */
+            seen: number | null;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+        };
+        CheckRow: {
+            after: string;
+            clock: string;
+            high: string;
+            low: string;
+            seen: string;
         };
         Cite: {
             id: string;
@@ -2176,10 +2305,9 @@ export interface components {
             cannot_say: string[];
             causes: components["schemas"]["Cause"][];
             chart?: components["schemas"]["Chart"];
-            check_back: {
-                /** @enum {string} */
-                verdict: "worked" | "not yet known" | "did not work";
-            } | null;
+            /** @description How check_back is written out and drawn */
+            check?: components["schemas"]["CheckDrawn"];
+            check_back: components["schemas"]["CheckBack"] | null;
             day: string;
             /** @description How chart is written out */
             drawn?: components["schemas"]["Drawn"];
@@ -2395,6 +2523,7 @@ export interface components {
         };
         Words: {
             causes: components["schemas"]["Line"][];
+            check: string;
             cites: components["schemas"]["Cite"][];
             decisions: string[];
             due: string;
@@ -2523,6 +2652,35 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["CardList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    changed: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChangedView"];
                 };
             };
             /** @description Error */
