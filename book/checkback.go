@@ -36,10 +36,6 @@ type check struct {
 }
 
 const (
-	// fixLate is how long before a line of the journal trouble may have ended and
-	// still be what was fixed: it was written down afterwards. Judgement.
-	fixLate = 30 * 60 * evenstand.Second
-
 	byDone, byFix, bySetting = "done", "fix", "setting"
 )
 
@@ -73,7 +69,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 		var cb evenstand.CheckBack
 		if c.test == nil {
 			cb = verify.Silent(c.spec.Plan, c.by, c.at)
-			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-fixLate {
+			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate {
 				cb.Says += " It ended by the logs at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
 			}
 		} else {
@@ -129,8 +125,11 @@ func (b *Book) Changed(ctx context.Context) ([]record.Changed, error) {
 	out := []record.Changed{}
 	for _, c := range all {
 		for i := range w.Findings {
-			if f := &w.Findings[i]; f.ID == c.Finding && c.Says == "" {
-				c.Says = record.Plain(f)
+			if f := &w.Findings[i]; f.ID == c.Finding {
+				if c.Says != "" {
+					c.Says += ". "
+				}
+				c.Says += record.Plain(f)
 			}
 		}
 		if c.Rows == nil {
@@ -272,7 +271,7 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 			}
 		}
 		for j := range lines {
-			if e := &lines[j].entry; lines[j].planter == f.Planter && stoodOpen(f, e) {
+			if e := &lines[j].entry; lines[j].planter == f.Planter && verify.StoodOpen(f, e) {
 				explained[j] = true
 				arms = append(arms, arm{at: e.T, by: e.What, line: e})
 			}
@@ -315,23 +314,6 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 		}
 	}
 	return out, nil
-}
-
-// stoodOpen tells whether a line of the journal says that something was done
-// about a finding that stood open then: a fix on its rows, or a setting that can
-// act on it.
-func stoodOpen(f *evenstand.Finding, e *evenstand.Entry) bool {
-	if f.Stage != evenstand.Raised || f.Kind == evenstand.KindUpset || f.Since > e.T || f.Until != nil && *f.Until < e.T-fixLate {
-		return false
-	}
-	shared := slices.ContainsFunc(f.Rows, e.Rows.Has)
-	switch e.What {
-	case byFix:
-		return len(e.Rows) > 0 && shared || len(e.Rows) == 0 && len(f.Rows) == 0
-	case bySetting:
-		return verify.ActsOn(e, f.Kind) && (shared || len(e.Rows) == 0 || len(f.Rows) == 0)
-	}
-	return false
 }
 
 func spacingOf(c *evenstand.Card) float64 {

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"evenstand"
@@ -195,6 +196,27 @@ func ActsOn(e *evenstand.Entry, kind string) bool {
 		if k == kind {
 			return true
 		}
+	}
+	return false
+}
+
+// WrittenLate is how long before a line of the journal trouble may have ended and
+// still be what was done: it was written down afterwards. Judgement.
+const WrittenLate = 30 * 60 * evenstand.Second
+
+// StoodOpen tells whether a line of the journal says that something was done
+// about a finding that stood open then: a fix on its rows, or a setting that can
+// act on it.
+func StoodOpen(f *evenstand.Finding, e *evenstand.Entry) bool {
+	if f.Stage != evenstand.Raised || f.Kind == evenstand.KindUpset || f.Since > e.T || f.Until != nil && *f.Until < e.T-WrittenLate {
+		return false
+	}
+	shared := slices.ContainsFunc(f.Rows, e.Rows.Has)
+	switch e.What {
+	case "fix":
+		return len(e.Rows) > 0 && shared || len(e.Rows) == 0 && len(f.Rows) == 0
+	case "setting":
+		return ActsOn(e, f.Kind) && (shared || len(e.Rows) == 0 || len(f.Rows) == 0)
 	}
 	return false
 }

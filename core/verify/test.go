@@ -93,6 +93,8 @@ type Test struct {
 	turnsUp int     // verdicts that were turned
 	course  []evenstand.CheckPoint
 	kept    float64
+	held    [2]float64 // low and high that no look so far excluded
+	any     bool
 }
 
 // New arms a test.
@@ -120,6 +122,37 @@ func flags(rows evenstand.Rows) []bool {
 }
 
 func has(f []bool, row int) bool { return row >= 0 && row < len(f) && f[row] }
+
+// Arm says when it was done; what came of what was done before counts no more.
+func (t *Test) Arm(at evenstand.Micros) {
+	s := t.spec
+	s.At = at
+	*t = Test{
+		spec: s, rows: t.rows, sick: t.sick, phi: t.phi, spread: t.spread, phase: t.phase, pass: t.pass, turned: t.turned, pace: t.pace, paced: t.paced, area: t.area,
+		own: t.own, peers: t.peers, level: t.level, mates: t.mates, raw: t.raw, since: evenstand.NoTime, last: t.last, decided: evenstand.NoTime,
+	}
+	t.own[after], t.peers[after] = counts{}, counts{}
+	t.level[after], t.mates[after], t.raw[after] = evenstand.Moments{}, evenstand.Moments{}, evenstand.Moments{}
+}
+
+// Knows takes what is known of the finding by now.
+func (t *Test) Knows(p Plan, until evenstand.Micros) {
+	t.spec.Plan, t.spec.Until = p, until
+}
+
+// Verdict is the verdict as it stands.
+func (t *Test) Verdict() string {
+	switch t.verdict {
+	case 1:
+		return evenstand.VerdictWorked
+	case -1:
+		return evenstand.VerdictFailed
+	}
+	return evenstand.VerdictOpen
+}
+
+// Counts tells whether anything was counted since it was done.
+func (t *Test) Counts() bool { return t.seen() > 0 }
 
 // Over tells that nothing that comes can change the answer.
 func (t *Test) Over() bool {
@@ -573,6 +606,7 @@ func (t *Test) look(at evenstand.Micros) {
 			t.turn(v, at)
 		}
 	}
+	t.narrow()
 	if n := t.seen(); n >= courseStep*t.kept || t.decided == at {
 		t.kept = n
 		if len(t.course) >= courseMost {
@@ -586,6 +620,27 @@ func (t *Test) look(at evenstand.Micros) {
 		}
 		t.course = append(t.course, t.point(at))
 	}
+}
+
+// narrow keeps what no look so far has excluded: an interval that holds at all
+// times at once may be taken together over them. Where the rate itself changed
+// nothing is left, and it begins anew.
+func (t *Test) narrow() {
+	var low, high float64
+	if t.spec.Plan.How == ByMean {
+		_, m := t.means()
+		low, high = m.Interval()
+	} else {
+		r := Rate{Phi: t.factor(), Beside: t.spec.Beside, Y: t.own[after].y, N: t.own[after].n}
+		low, high = r.Interval()
+	}
+	switch {
+	case math.IsNaN(low) || math.IsInf(low, 0):
+		return
+	case t.any && math.Max(low, t.held[0]) < math.Min(high, t.held[1]):
+		low, high = math.Max(low, t.held[0]), math.Min(high, t.held[1])
+	}
+	t.held, t.any = [2]float64{low, high}, true
 }
 
 func (t *Test) turn(v int, at evenstand.Micros) {
@@ -614,12 +669,7 @@ func (t *Test) Answer() evenstand.CheckBack {
 		Seen: num(t.seen()), Before: none, Usual: none, Line: none, Peers: none, After: none, Low: none, High: none, NeedSeen: none, NeedSeconds: none, NeedArea: none,
 		CameBack: t.verdict < 0 && t.turnsUp > 0, Course: slices.Clone(t.course),
 	}
-	switch t.verdict {
-	case 1:
-		c.Verdict = evenstand.VerdictWorked
-	case -1:
-		c.Verdict = evenstand.VerdictFailed
-	}
+	c.Verdict = t.Verdict()
 	if t.verdict != 0 {
 		d := t.decided
 		c.Decided = &d
@@ -660,6 +710,9 @@ func (t *Test) Answer() evenstand.CheckBack {
 		}
 		if m.N > 0 {
 			lo, hi := m.Interval()
+			if t.any {
+				lo, hi = t.held[0], t.held[1]
+			}
 			if sign < 0 {
 				lo, hi = hi, lo
 			}
@@ -675,6 +728,9 @@ func (t *Test) Answer() evenstand.CheckBack {
 		c.Line = num((g.worked + g.failed) / 2)
 		if r.N > 0 {
 			lo, hi := r.Interval()
+			if t.any {
+				lo, hi = t.held[0], t.held[1]
+			}
 			c.After, c.Low, c.High = num(g.after), num(lo), num(hi)
 		}
 		p := (r.Y + 100*g.usual) / (r.N + 100) // as if it were cured, until seeds say otherwise

@@ -2,6 +2,7 @@ import type { ComponentChild } from 'preact'
 import { useEffect, useRef, useState } from 'preact/hooks'
 import { Ask } from './bring/ask'
 import { Bring } from './bring/bring'
+import { Changed } from './changed/changed'
 import { Finding } from './finding/finding'
 import { HandOver } from './handover/handover'
 import { Journal } from './journal/journal'
@@ -23,10 +24,10 @@ interface Entry { name: string, to: string }
 // few that a moving machine leaves room for.
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
-  { head: 'Changes', of: [{ name: 'Journal', to: '/journal' }, { name: 'Hand over', to: '/handover' }] },
+  { head: 'Changes', of: [{ name: 'Journal', to: '/journal' }, { name: 'Check-back', to: '/changed' }, { name: 'Hand over', to: '/handover' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
-const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/journal' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
+const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/changed' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
 
 function screen(p: Place): ComponentChild {
   const [, first, second] = p.path.split('/')
@@ -37,6 +38,7 @@ function screen(p: Place): ComponentChild {
     case 'ground': return <Ground />
     case 'rows': return <Rows />
     case 'journal': return <Journal />
+    case 'changed': return <Changed />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
     case 'recipe': return <RecipePage key={p.q.toString()} q={p.q} />
@@ -61,7 +63,7 @@ export function App() {
     const keys = (e: KeyboardEvent) => {
       const el = e.target as HTMLElement
       if (unheard(e) || e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(el.tagName)) return
-      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', h: '/handover', l: '/logbook', b: '/bring' }
+      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', k: '/changed', h: '/handover', l: '/logbook', b: '/bring' }
       const t = to[e.key]
       if (t) { e.preventDefault(); go(t) }
       if (e.key === 'c') { setDress(inCab ? 'shop' : 'cab') }
