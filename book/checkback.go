@@ -69,11 +69,13 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 		var cb evenstand.CheckBack
 		if c.test == nil {
 			cb = verify.Silent(c.spec.Plan, c.by, c.at)
-			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate {
-				cb.Says += " It ended by the logs at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
-			}
 		} else {
 			cb = c.test.CheckBack(c.by, v)
+		}
+		if c.finding >= 0 && cb.Verdict == evenstand.VerdictOpen {
+			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate {
+				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
+			}
 		}
 		if c.finding >= 0 {
 			settle(&fs[c.finding], &cb, record.Standing(ds, fs[c.finding].ID), c.cause)

@@ -38,6 +38,7 @@ const (
 	peersLeast  = 3
 	priorPeers  = 10
 	priorRow    = 20
+	priorNeed   = 400  // seeds, for how many are still needed
 	pastLeast   = 2000 // places before one's own past counts without peers
 	usualCells  = 40
 	phiUsual    = 1.8 // methods document, section 0
@@ -733,7 +734,7 @@ func (t *Test) Answer() evenstand.CheckBack {
 			}
 			c.After, c.Low, c.High = num(g.after), num(lo), num(hi)
 		}
-		p := (r.Y + 100*g.usual) / (r.N + 100) // as if it were cured, until seeds say otherwise
+		p := (r.Y + priorNeed*t.likelier(&g)) / (r.N + priorNeed)
 		if t.spec.Plan.How == ByGone {
 			x, clear := t.gone(&g, counts{})
 			if bad, good := t.goneRates(&g); clear {
@@ -764,6 +765,16 @@ func (t *Test) Answer() evenstand.CheckBack {
 		}
 	}
 	return c
+}
+
+// likelier gives what the rate is taken for while few seeds have told: as it
+// should be, or as it was, whichever fits them better.
+func (t *Test) likelier(g *standing) float64 {
+	a := t.own[after]
+	if was := math.Max(g.low, 1e-4); stat.BatchLLR(a.y, a.n, g.usual, was, 1) > 0 {
+		return was
+	}
+	return g.usual
 }
 
 func nanTo(x, other float64) float64 {

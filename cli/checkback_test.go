@@ -1,0 +1,188 @@
+package cli_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"evenstand"
+	"evenstand/core/stat"
+)
+
+// checkedFault is a fault of a day for check-backs: it begins at 1.2 h and is
+// mended at 2.2 h, or lasts.
+type checkedFault struct {
+	kind, rows, variant, strength string
+	found                         []string // kinds that it is found as
+}
+
+// checkDay is a day of four hours with what it takes to check back.
+const checkDay = `name = "mended and not"
+hours = 4
+[timetable]
+lunch = ""
+[planter]
+rows = 24
+[output]
+liquid_l_ha = 60
+wheel_load = "auto"
+[[field]]
+name = "north place"
+passes = 90
+length_m = 700
+headlands = 0
+`
+
+var checkedFaults = []checkedFault{
+	{"blocked-cell", "2", "", "0.97", []string{"blocked-cell", "weak-cell"}},
+	{"weak-cell", "4", "", "0.5", []string{"blocked-cell", "weak-cell"}},
+	{"row-skips", "6", "seal", "3", []string{"row-skips"}},
+	{"row-doubles", "9", "", "4", []string{"row-doubles"}},
+	{"row-bounce", "12", "tube", "1.9", []string{"row-bounce"}},
+	{"liquid-row-low", "15", "", "0.8", []string{"liquid-row-low"}},
+	{"row-drive", "18", "coupling", "0.12", []string{"row-drive"}},
+	{"contact-loss", "21", "wear", "700", []string{"contact-loss"}},
+	{"row-skips", "23", "fit", "2.2", []string{"row-skips"}},
+}
+
+// Whole days on the simulator: of each pair of faults one is mended at a known
+// time and said to be done a minute later, the other is said to be done and is
+// not. How often the verdict is right, and how long it takes, stands in
+// docs/measured.md.
+func TestCheckBackOnSimulatedDays(t *testing.T) {
+	days := 1
+	if os.Getenv("EVENSTAND_VERIFY") == "long" {
+		days = 24
+	} else if testing.Short() {
+		t.Skip("a whole day")
+	}
+	type tally struct {
+		right, wrong, open int
+		minutes            []float64
+	}
+	all := map[string]*tally{}
+	wrong, judged := 0, 0
+	for d := range days {
+		dir := t.TempDir()
+		day := fmt.Sprintf("seed = %d\n", 7401+d) + checkDay
+		mended := map[string]bool{}
+		for i, f := range checkedFaults {
+			day += fmt.Sprintf("[[fault]]\nkind = %q\nrows = %q\nat_h = 1.2\n", f.kind, f.rows)
+			if f.variant != "" {
+				day += fmt.Sprintf("variant = %q\n", f.variant)
+			}
+			if f.strength != "" {
+				day += "strength = " + f.strength + "\n"
+			}
+			if (i+d)%2 == 0 {
+				day += "minutes = 60\n"
+				mended[f.rows] = true
+			}
+		}
+		scenario := filepath.Join(dir, "day.toml")
+		if err := os.WriteFile(scenario, []byte(day), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		sim, book := filepath.Join(dir, "sim"), filepath.Join(dir, "book")
+		must(t, "simulate", scenario, sim)
+		must(t, "new", book, "--zone", "America/Chicago", "--planter", filepath.Join(sim, "card.toml"))
+		must(t, "read", book, filepath.Join(sim, "boxes"))
+		list := func() []evenstand.Finding {
+			var w evenstand.Worklist
+			if err := json.Unmarshal([]byte(must(t, "worklist", book, "--all", "--json")), &w); err != nil {
+				t.Fatal(err)
+			}
+			return w.Findings
+		}
+		zone, _ := time.LoadLocation("America/Chicago")
+		of := map[string]checkedFault{}
+		for _, f := range list() {
+			for _, x := range checkedFaults {
+				if f.Stage == evenstand.Raised && f.Rows.String() == x.rows && slices.Contains(x.found, f.Kind) {
+					at := begin(t, sim) + evenstand.FromSeconds(2.2*3600+60)
+					if f.Since < at && (f.Until == nil || *f.Until > at-1800*evenstand.Second) {
+						of[f.ID] = x
+						must(t, "done", book, f.ID, "--at", at.Time().In(zone).Format("2006-01-02 15:04"))
+					}
+				}
+			}
+		}
+		for _, f := range list() {
+			x, ok := of[f.ID]
+			if !ok {
+				continue
+			}
+			name := x.kind + " " + x.strength
+			if mended[x.rows] {
+				name += ", mended"
+			} else {
+				name += ", not mended"
+			}
+			if all[name] == nil {
+				all[name] = &tally{}
+			}
+			a := all[name]
+			if f.CheckBack == nil {
+				t.Errorf("%s: no check-back", f.ID)
+				continue
+			}
+			want := evenstand.VerdictFailed
+			if mended[x.rows] {
+				want = evenstand.VerdictWorked
+			}
+			judged++
+			switch f.CheckBack.Verdict {
+			case want:
+				a.right++
+				a.minutes = append(a.minutes, (*f.CheckBack.Decided-f.CheckBack.Since).Seconds()/60)
+			case evenstand.VerdictOpen:
+				a.open++
+				t.Logf("day %d, %s: %s", 7401+d, name, f.CheckBack.Says)
+			default:
+				a.wrong++
+				wrong++
+				t.Logf("day %d, %s: %s", 7401+d, name, f.CheckBack.Says)
+			}
+		}
+	}
+	var names []string
+	for n := range all {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	for _, n := range names {
+		a := all[n]
+		slices.Sort(a.minutes)
+		most := 0.0
+		if len(a.minutes) > 0 {
+			most = a.minutes[len(a.minutes)-1]
+		}
+		t.Logf("%-38s right %2d, wrong %d, not yet known %d; median %.1f min, most %.1f", n, a.right, a.wrong, a.open, stat.Median(a.minutes), most)
+	}
+	if judged == 0 || float64(wrong) > 0.1*float64(judged)+1 {
+		t.Errorf("%d wrong of %d", wrong, judged)
+	}
+}
+
+// begin is when the day's first box began to log.
+func begin(t testing.TB, sim string) evenstand.Micros {
+	data, err := os.ReadFile(filepath.Join(sim, "truth.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := evenstand.Micros(1 << 62)
+	for _, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
+		var f struct {
+			From evenstand.Micros `json:"from"`
+		}
+		if json.Unmarshal([]byte(line), &f) == nil && f.From > 0 {
+			first = min(first, f.From)
+		}
+	}
+	return first - evenstand.FromSeconds(1.2*3600)
+}
