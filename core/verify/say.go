@@ -67,8 +67,8 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 	}
 	so := "So far " + are + "."
 	switch {
-	case t.spec.Change && !(c.NeedSeen > 0):
-		return "No difference in skips, doubles or spacing that could be told. " + so
+	case t.spec.Change:
+		return "No difference in skips, doubles or spacing that could be told yet. " + so
 	case !t.clear():
 		return "It cannot be told: " + t.unclear() + " " + so
 	case c.NeedSeen > 0:
