@@ -29,7 +29,7 @@ type Plan struct {
 	Usual   float64 // what it should come to where neither the past nor peers tell; NaN
 	Ratio   float64 // what was put out over what was asked for; NaN
 	Limit   float64 // that a person set; NaN
-	Why     string  // with None: why planting does not tell, and what would
+	Why     string  // where planting does not tell: why, and what would
 }
 
 // The measures.
@@ -70,7 +70,6 @@ var tells = map[string]Plan{
 	evenstand.KindRowLeftOff:        {How: ByGone, Measure: SwitchedOff, More: true},
 	evenstand.KindSeedWithoutLiquid: {How: ByGone, Measure: NoLiquid, More: true},
 	evenstand.KindRowBounce:         {How: ByMean, Measure: Spacing, More: true},
-	evenstand.KindRowDrive:          {How: ByMean, Measure: Spacing, More: true},
 	evenstand.KindRateOff:           {How: ByMean, Measure: Seeding},
 	// What the advice for light force aims at: one reading in a hundred
 	// (core/relation/causes.csv).
@@ -90,6 +89,8 @@ var tells = map[string]Plan{
 
 // silent are the kinds of which stretches tell nothing, with what would.
 var silent = map[string]string{
+	// Neighbours in a slow wave are off by nearly the same, so gaps hardly show it.
+	evenstand.KindRowDrive:          "Gaps hardly show a wave that is as long as a turn of the disc. It is looked for all the time: if it is still there, it is found again.",
 	evenstand.KindSpeedSpacing:      "A change of speed is told from passes at two speeds side by side, not by planting on: drive a few passes each way.",
 	evenstand.KindTurnRate:          "Only curves show it, and few stretches lie in them: count the same length of an inner and an outer row in a curve.",
 	evenstand.KindRecurringUpset:    "It comes too seldom for a verdict in a day: look whether it comes again at the same place or row.",

@@ -71,11 +71,15 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 		return "No difference in skips, doubles or spacing that could be told yet. " + so
 	case !t.clear():
 		return "It cannot be told: " + t.unclear() + " " + so
-	case c.NeedSeen > 0:
+	case c.NeedSeen > 0 && !(c.NeedSeconds > dayOfPlanting):
 		return "Not yet known, " + t.needs(c, v) + ". " + so
 	}
-	return "Not yet known, and not soon: it lies near the line between worked and not, " + val(c.Line) + ". " + so
+	return "Not yet known, and not in a day of planting: it lies near the line between worked and not, " + val(c.Line) + ". " + so
 }
+
+// dayOfPlanting is beyond how many seconds of planting nobody waits for a verdict
+// (judgement).
+const dayOfPlanting = 10 * 3600
 
 // needs says what is still needed: about 400 more seeds (16 s).
 func (t *Test) needs(c *evenstand.CheckBack, v advise.Voice) string {

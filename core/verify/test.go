@@ -607,9 +607,9 @@ func (t *Test) look(at evenstand.Micros) {
 			t.turn(v, at)
 		}
 	}
-	t.narrow()
 	if n := t.seen(); n >= courseStep*t.kept || t.decided == at {
 		t.kept = n
+		t.narrow()
 		if len(t.course) >= courseMost {
 			keep := t.course[:0]
 			for i := range t.course {
