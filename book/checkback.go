@@ -191,17 +191,19 @@ func untried(f *evenstand.Finding, cause string) {
 	if r, ok := relation.RemedyFor(f.Kind, f.Causes[at].Cause); ok {
 		works = r.Works
 	}
+	rest, sum := 1.0, 0.0
+	for i := range f.Causes {
+		rest -= f.Causes[i].Probability // other
+	}
 	f.Causes[at].Probability *= 1 - works
-	sum, rest := 0.0, 1.0
 	for i := range f.Causes {
 		sum += f.Causes[i].Probability
 	}
-	for i := range f.Causes {
-		if i != at {
-			rest -= f.Causes[i].Probability
-		}
+	if sum+math.Max(0, rest) <= 0 { // all that is known was mended: it is something else
+		f.Causes = nil
+		return
 	}
-	rest = math.Max(0, rest-f.Causes[at].Probability/(1-works)) // other
+	rest = math.Max(0, rest)
 	for i := range f.Causes {
 		f.Causes[i].Probability /= sum + rest
 	}

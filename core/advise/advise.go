@@ -49,7 +49,7 @@ func again(f *evenstand.Finding) {
 	}
 	f.Sentence = said + lower(f.Sentence)
 	if f.Advice.Do != "" {
-		f.Advice.Do = "What was done did not cure it. " + f.Advice.Do
+		f.Advice.Do = notCured + f.Advice.Do
 	}
 }
 
