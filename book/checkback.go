@@ -35,6 +35,10 @@ type check struct {
 	fed     bool // its test is as far as the logs go
 }
 
+// checkDays is how many days of planting after the one on which something was
+// done are looked at: what they do not tell, many more would not (judgement).
+const checkDays = 5
+
 const (
 	byDone, byFix, bySetting = "done", "fix", "setting"
 )
@@ -414,12 +418,17 @@ func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummar
 			todo = append(todo, c)
 		}
 	}
+	zone, looked := b.Zone(), map[*check]int{}
 	for i := range days {
 		d := &days[i]
 		var mine []*check
 		for _, c := range todo {
-			if c.planter == d.Planter && d.Day >= c.day && d.Passes > 0 && !c.test.Over() {
-				mine = append(mine, c)
+			if c.planter != d.Planter || d.Day < c.day || d.Passes == 0 || c.test.Over() || looked[c] > checkDays {
+				continue
+			}
+			mine = append(mine, c)
+			if d.Day >= evenstand.DayOf(c.at, zone) {
+				looked[c]++
 			}
 		}
 		if len(mine) == 0 {

@@ -115,6 +115,13 @@ func (c *call) decide(ctx context.Context, d book.Decision, word, at string) err
 		if err := c.takesBack(f); err != nil {
 			return err
 		}
+		ds, err := b.Decisions(ctx)
+		if err != nil {
+			return err
+		}
+		if len(record.Standing(ds, f.ID)) == 0 {
+			return fmt.Errorf("what was done about %s stands in the journal. To take that back say evenstand note %s --undo with the note's number", f.ID, c.args[0])
+		}
 	}
 	if at != "" {
 		if d.At, err = record.ParseWhen(at, evenstand.FromTime(time.Now().Truncate(time.Second)), b.Zone()); err != nil {

@@ -353,6 +353,15 @@ func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
 	if in.Body.Status == evenstand.Open && f.Status != evenstand.Acted && f.Status != evenstand.Checked && f.Status != evenstand.SetAside {
 		return Spoken{}, refuse("nothing is recorded about it that could be taken back")
 	}
+	if in.Body.Status == evenstand.Open {
+		ds, err := s.book.Decisions(ctx)
+		if err != nil {
+			return Spoken{}, err
+		}
+		if len(record.Standing(ds, f.ID)) == 0 {
+			return Spoken{}, refuse("what was done about it stands in the journal; take it back there")
+		}
+	}
 	d := book.Decision{Status: in.Body.Status, Cause: strings.TrimSpace(in.Body.Cause), Note: strings.TrimSpace(in.Body.Note)}
 	if _, err := s.book.Decide(ctx, f.ID, d); err != nil {
 		return Spoken{}, err
