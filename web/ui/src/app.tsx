@@ -50,6 +50,7 @@ function screen(p: Place): ComponentChild {
 
 function current(to: string, path: string): boolean {
   if (to === '/') return path === '/' || path.startsWith('/finding/')
+  if (to === '/changed' && path === '/journal' && dress() === 'cab') return true
   return path === to || path.startsWith(to + '/') || to === '/bring' && path === '/recipe'
 }
 
