@@ -76,8 +76,8 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 		} else {
 			cb = c.test.CheckBack(c.by, v)
 		}
-		if c.finding >= 0 && cb.Verdict == evenstand.VerdictOpen {
-			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate {
+		if c.finding >= 0 && cb.Verdict != evenstand.VerdictWorked {
+			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate && (cb.Decided == nil || *f.Until > *cb.Decided) {
 				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
 			}
 		}

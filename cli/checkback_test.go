@@ -67,6 +67,12 @@ var checkSets = []struct {
 		{"granular-row-off", "6", "bridge", "0.7", []string{"granular-row-off"}},
 		{"dirty-furrow", "", "residue", "0.2", []string{"dirty-furrow"}},
 	}},
+	{"grade = \"B\"\nsmoothing_s = 3", 12, []checkedFault{
+		{"row-skips", "6", "seal", "4", []string{"row-skips"}},
+		{"row-doubles", "9", "", "4", []string{"row-doubles"}},
+		{"row-skips", "14", "fit", "2.5", []string{"row-skips"}},
+		{"row-stopped", "20", "tube", "", []string{"row-stopped"}},
+	}},
 }
 
 // Whole days on the simulator: of each pair of faults one is mended at a known
@@ -138,7 +144,7 @@ func TestCheckBackOnSimulatedDays(t *testing.T) {
 		for _, f := range list() {
 			for _, x := range set.faults {
 				if f.Stage == evenstand.Raised && (x.rows == "" || f.Rows.String() == x.rows) && slices.Contains(x.found, f.Kind) {
-					at := begin(t, sim) + evenstand.FromSeconds(2.2*3600+60)
+					at := begin(t, sim, x.kind) + evenstand.FromSeconds(2.2*3600+60)
 					if f.Since < at && (f.Until == nil || *f.Until > at-1800*evenstand.Second) {
 						of[f.ID] = x
 						must(t, "done", book, f.ID, "--at", at.Time().In(zone).Format("2006-01-02 15:04"))
@@ -203,8 +209,8 @@ func TestCheckBackOnSimulatedDays(t *testing.T) {
 	}
 }
 
-// begin is when the day's first box began to log.
-func begin(t testing.TB, sim string) evenstand.Micros {
+// begin is when the day began, by the begin of a fault at 1.2 h.
+func begin(t testing.TB, sim, kind string) evenstand.Micros {
 	data, err := os.ReadFile(filepath.Join(sim, "truth.jsonl"))
 	if err != nil {
 		t.Fatal(err)
@@ -212,9 +218,10 @@ func begin(t testing.TB, sim string) evenstand.Micros {
 	first := evenstand.Micros(1 << 62)
 	for _, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
 		var f struct {
+			Kind string           `json:"kind"`
 			From evenstand.Micros `json:"from"`
 		}
-		if json.Unmarshal([]byte(line), &f) == nil && f.From > 0 {
+		if json.Unmarshal([]byte(line), &f) == nil && f.Kind == kind {
 			first = min(first, f.From)
 		}
 	}
