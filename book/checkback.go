@@ -32,7 +32,6 @@ type check struct {
 	spec    verify.Spec
 	test    *verify.Test // nil: planting does not tell
 	key     string
-	fed     bool // its test is as far as the logs go
 }
 
 // checkDays is how many days of planting after the one on which something was

@@ -148,9 +148,7 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 			again, next := foundAgain(f, fs, d.Day)
 			switch {
 			case next != nil:
-				if next.CheckBack == nil && f.CheckBack != nil {
-					next.CheckBack = f.CheckBack
-				}
+				carryCheck(f, next)
 				if open {
 					f.Say = append(slices.Clone(f.Say), "It was there again on "+string(d.Day)+"; what is still to save is counted in that finding.")
 					ended = append(ended, i)
@@ -158,8 +156,8 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 					decided = append(decided, i)
 				}
 				break later
-			case again || !open || toldElsewhere[f.Kind]:
-				continue // only suspected there, or not to be seen by planting: that ends nothing
+			case again || !open || toldElsewhere[f.Kind] || f.Failed():
+				continue // only suspected there, not to be seen by planting, or checked back and still there: that ends nothing
 			}
 			ref := DayRef{d.Planter, d.Day}
 			if clean[ref] == nil {
@@ -183,6 +181,21 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 		fs[i].Until = &end
 	}
 	return decided, nil
+}
+
+// carryCheck lets the finding in which another goes on know what was done about
+// it, with the odds of its causes since.
+func carryCheck(f, next *evenstand.Finding) {
+	if next.CheckBack != nil || f.CheckBack == nil {
+		return
+	}
+	next.CheckBack = f.CheckBack
+	if f.Failed() && next.Status == evenstand.Open {
+		next.Status = evenstand.Checked
+		if f.Kind == next.Kind {
+			next.Causes = f.Causes
+		}
+	}
 }
 
 // foundAgain tells whether the same trouble was found on a day, and gives the

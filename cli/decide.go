@@ -120,7 +120,7 @@ func (c *call) decide(ctx context.Context, d book.Decision, word, at string) err
 			return err
 		}
 		if len(record.Standing(ds, f.ID)) == 0 {
-			return fmt.Errorf("what was done about %s stands in the journal. To take that back say evenstand note %s --undo with the note's number", f.ID, c.args[0])
+			return fmt.Errorf("nothing is recorded about %s itself: what was done stands in the journal, or with the finding of the day before. evenstand changed %s lists it", f.ID, c.args[0])
 		}
 	}
 	if at != "" {

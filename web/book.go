@@ -360,7 +360,7 @@ func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
 			return Spoken{}, err
 		}
 		if len(record.Standing(ds, f.ID)) == 0 {
-			return Spoken{}, refuse("what was done about it stands in the journal; take it back there")
+			return Spoken{}, refuse("nothing is recorded about it itself: what was done stands in the journal, or with the finding of the day before")
 		}
 	}
 	d := book.Decision{Status: in.Body.Status, Cause: strings.TrimSpace(in.Body.Cause), Note: strings.TrimSpace(in.Body.Note)}

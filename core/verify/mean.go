@@ -18,6 +18,10 @@ const fewMeans = 30
 // longer time is told.
 const batch = 10
 
+// inLong is how many such blocks, with breaks between them or not, make a long
+// one.
+const inLong = 4
+
 // Spread learns how means scatter about their level and how those of
 // neighbours resemble each other. Levels may differ between parts.
 type Spread struct {
@@ -27,6 +31,8 @@ type Spread struct {
 	blockDF    float64
 	blockCross float64
 	blockLag   float64
+	longM2     float64 // of blocks of longer blocks
+	longDF     float64
 	open       part
 }
 
@@ -36,6 +42,9 @@ type part struct {
 	blocks     evenstand.Moments
 	block      float64
 	in         int
+	longs      evenstand.Moments
+	long       float64
+	blocksIn   int
 	first      float64
 	near, far  pairs
 	everything bool
@@ -75,6 +84,11 @@ func (p *part) add(v float64) {
 	if p.in++; p.in == batch {
 		p.blocks.Add(p.block / batch)
 		p.far.add(p.block / batch)
+		p.long += p.block / batch
+		if p.blocksIn++; p.blocksIn == inLong {
+			p.longs.Add(p.long / inLong)
+			p.long, p.blocksIn = 0, 0
+		}
 		p.block, p.in = 0, 0
 	}
 }
@@ -109,6 +123,10 @@ func (s *Spread) closed() Spread {
 		c.blockDF += p.blocks.N - 1
 		c.blockCross += p.far.about(p.blocks.Mean())
 		c.blockLag += p.far.n
+		if p.longs.N > 1 {
+			c.longM2 += p.longs.M2
+			c.longDF += p.longs.N - 1
+		}
 	}
 	return c
 }
@@ -137,6 +155,9 @@ func (s *Spread) Of() (variance, times, df float64) {
 		}
 		times = math.Max(times, b)
 	}
+	if c.longDF >= 5 {
+		times = math.Max(times, batch*inLong*c.longM2/c.longDF/variance)
+	}
 	return variance, times, c.df
 }
 
@@ -164,10 +185,10 @@ func (m *Mean) half(n float64) float64 {
 	}
 	t := math.Max(1, m.Times)
 	// The spread is itself known only from so many means that are worth as one
-	// each: its upper 90 % limit, by the cube root rule of Wilson and Hilferty
+	// each: its upper 97.5 % limit, by the cube root rule of Wilson and Hilferty
 	// (1931, Proceedings of the National Academy of Sciences 17:684-688).
 	df := math.Max(2, m.DF/t)
-	chi := df * math.Pow(math.Max(0.05, 1-2/(9*df)-stat.NormalQuantile(0.90)*math.Sqrt(2/(9*df))), 3)
+	chi := df * math.Pow(math.Max(0.05, 1-2/(9*df)-stat.NormalQuantile(0.975)*math.Sqrt(2/(9*df))), 3)
 	return math.Sqrt(m.Var*df/chi) * stat.NormalHalfWidth(n/t, mixing, wrong/math.Max(1, m.Beside))
 }
 
