@@ -44,7 +44,7 @@ var checkSets = []struct {
 	long   int // days
 	faults []checkedFault
 }{
-	{"liquid_l_ha = 60\nwheel_load = \"auto\"", 0, []checkedFault{
+	{"liquid_l_ha = 60\nwheel_load = \"auto\"", 24, []checkedFault{
 		{"blocked-cell", "2", "", "0.97", []string{"blocked-cell", "weak-cell"}},
 		{"weak-cell", "4", "", "0.5", []string{"blocked-cell", "weak-cell"}},
 		{"row-skips", "6", "seal", "3", []string{"row-skips"}},
