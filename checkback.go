@@ -27,6 +27,9 @@ type CheckBack struct {
 	Usual Number `json:"usual"`
 	Line  Number `json:"line"`
 	Peers Number `json:"peers"`
+	// PeersLow to PeersHigh hold eight of ten of the other rows.
+	PeersLow  Number `json:"peers_low"`
+	PeersHigh Number `json:"peers_high"`
 	// After holds Low to High with 95 %, at all times at once.
 	After Number `json:"after"`
 	Low   Number `json:"low"`

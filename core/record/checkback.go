@@ -50,7 +50,13 @@ func CheckFigures(c *evenstand.CheckBack, v advise.Voice) []Line {
 	add(c.Measure+" before", c.Before)
 	add("usual", c.Usual)
 	add("must get past", c.Line)
-	add("other rows since", c.Peers)
+	if !math.IsNaN(float64(c.Peers)) {
+		says := val(c.Peers)
+		if !math.IsNaN(float64(c.PeersLow)) {
+			says += ", eight of ten " + val(c.PeersLow) + " to " + val(c.PeersHigh)
+		}
+		out = append(out, Line{"other rows since", says})
+	}
 	if c.Since != evenstand.NoTime {
 		out = append(out, Line{"counted since", v.Clock(c.Since) + v.On(c.Since)})
 	}

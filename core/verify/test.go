@@ -94,6 +94,7 @@ type Test struct {
 	turnsUp int     // verdicts that were turned
 	course  []evenstand.CheckPoint
 	kept    float64
+	each    []counts   // of the peers since then, by row: of means sum and n
 	held    [2]float64 // low and high that no look so far excluded
 	any     bool
 }
@@ -133,6 +134,7 @@ func (t *Test) Arm(at evenstand.Micros) {
 		own: t.own, peers: t.peers, level: t.level, mates: t.mates, raw: t.raw, since: evenstand.NoTime, last: t.last, decided: evenstand.NoTime,
 	}
 	t.own[after], t.peers[after] = counts{}, counts{}
+	t.each = nil
 	t.level[after], t.mates[after], t.raw[after] = evenstand.Moments{}, evenstand.Moments{}, evenstand.Moments{}
 }
 
@@ -249,6 +251,9 @@ func (t *Test) addShare(s *Slice, ph int) {
 			own.add(y, n)
 		case t.peer(int(r.Row)):
 			peers.add(y, n)
+			if ph == after {
+				t.row(int(r.Row)).add(y, n)
+			}
 		}
 		if ph != after && t.peer(int(r.Row)) {
 			t.phi.add(int(r.Row), y, n)
@@ -284,6 +289,9 @@ func (t *Test) addMean(s *Slice, ph int) {
 			own.Add(x)
 		case t.peer(int(r.Row)):
 			peers.Add(x)
+			if ph == after {
+				t.row(int(r.Row)).add(x, 1)
+			}
 		}
 	}
 	if own.N == 0 {
@@ -304,6 +312,32 @@ func (t *Test) addMean(s *Slice, ph int) {
 	if ph != past {
 		t.time(s, 1)
 	}
+}
+
+// row gives the sums of a peer.
+func (t *Test) row(n int) *counts {
+	for len(t.each) <= n {
+		t.each = append(t.each, counts{})
+	}
+	return &t.each[n]
+}
+
+// band gives what eight of ten peers lie in; NaN for few.
+func (t *Test) band() (low, high float64) {
+	least := 500.0 // places
+	if t.spec.Plan.How == ByMean {
+		least = 5
+	}
+	var vs []float64
+	for _, c := range t.each {
+		if c.n >= least {
+			vs = append(vs, c.y/c.n)
+		}
+	}
+	if len(vs) < peersLeast {
+		return math.NaN(), math.NaN()
+	}
+	return stat.Quantile(vs, 0.1), stat.Quantile(vs, 0.9)
 }
 
 // beside tells whether means are held against those of the peers: not where a
@@ -667,7 +701,7 @@ func (t *Test) Answer() evenstand.CheckBack {
 	none := evenstand.Unknown
 	c := evenstand.CheckBack{
 		Verdict: evenstand.VerdictOpen, Done: t.spec.At, Since: t.since, Measure: t.spec.Plan.Measure, Unit: units[t.spec.Plan.Measure], Of: "seeds",
-		Seen: num(t.seen()), Before: none, Usual: none, Line: none, Peers: none, After: none, Low: none, High: none, NeedSeen: none, NeedSeconds: none, NeedArea: none,
+		Seen: num(t.seen()), Before: none, Usual: none, Line: none, Peers: none, PeersLow: none, PeersHigh: none, After: none, Low: none, High: none, NeedSeen: none, NeedSeconds: none, NeedArea: none,
 		CameBack: t.verdict < 0 && t.turnsUp > 0, Course: slices.Clone(t.course),
 	}
 	c.Verdict = t.Verdict()
@@ -754,6 +788,9 @@ func (t *Test) Answer() evenstand.CheckBack {
 	}
 	if t.spec.Plan.Measure == SwitchedOff || t.spec.Plan.Measure == NoLiquid {
 		c.Of = "stretches"
+	}
+	if low, high := t.band(); !math.IsNaN(float64(c.Peers)) && !ratios(t.spec.Plan.Measure) {
+		c.PeersLow, c.PeersHigh = num(low), num(high)
 	}
 	if need >= 0 {
 		c.NeedSeen = num(need)

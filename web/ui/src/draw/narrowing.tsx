@@ -32,7 +32,7 @@ export function Narrowing({ c, d }: { c: Back, d: Check }) {
   const h = 236, left = 52, right = 118, top = 12, foot = 44
   const last = pts[pts.length - 1]!
   const late = pts.slice(Math.floor(pts.length / 4))
-  const [lo, hi] = extent([v(c.before), v(c.line), v(c.peers), ...pts.map((p) => v(p.after)), ...late.map((p) => v(p.low)), ...late.map((p) => v(p.high))])
+  const [lo, hi] = extent([v(c.before), v(c.line), v(c.peers), v(c.peers_low), v(c.peers_high), ...pts.map((p) => v(p.after)), ...late.map((p) => v(p.low)), ...late.map((p) => v(p.high))])
   const y0 = linear(lo, hi, h - foot, top)
   const y = (x: number) => Math.max(top, Math.min(h - foot, y0(x)))
   const a = Math.log(Math.max(1, pts[0]!.seen ?? 1)), b = Math.log(Math.max(2, last.seen ?? 2))
@@ -54,6 +54,7 @@ export function Narrowing({ c, d }: { c: Back, d: Check }) {
       <polyline points={path((p) => p.line)} fill="none" stroke="var(--ink)" stroke-width={1.6} stroke-dasharray="7 4" />
       <polyline points={path((p) => p.after)} fill="none" stroke="var(--accent)" stroke-width={3} />
       <circle cx={x(last)} cy={y(v(last.after)!)} r={5.5} fill="var(--accent)"><title>{label(d.axis, last.after!)}</title></circle>
+      {c.peers_low !== null && c.peers_high !== null && <path d={`M${w - right - 2},${y(v(c.peers_low)!)} h5 V${y(v(c.peers_high)!)} h-5`} fill="none" stroke="var(--edge)" stroke-width={1.6}><title>{`eight of ten of the other rows: ${label(d.axis, c.peers_low)} to ${label(d.axis, c.peers_high)}`}</title></path>}
       {ends.map((e) => <text key={e.says} class={e.strong ? 'strong' : undefined} x={w - right + 8} y={e.y}>{e.text}</text>)}
       {marks(pts[0]!.seen ?? 1, last.seen ?? 1).filter((_, i, all) => all.length < w / 70 || i % 3 === (all.length - 1) % 3).map((m) => <text key={m} x={Math.min(w - right - 10, x({ seen: m }))} y={h - foot + 18} text-anchor="middle">{digits(m)}</text>)}
       <text x={w - right} y={h - 6} text-anchor="end">{c.of}{!unit && d.axis.unit ? `; up: ${d.axis.unit}` : ''}</text>
@@ -67,7 +68,7 @@ export function CheckView({ c, d, head }: { c: Back, d?: Check, head?: boolean }
     {head && <h2>Check-back</h2>}
     {d && d.rows.length > 0 && <figure class="near">
       <Narrowing c={c} d={d} />
-      <figcaption class="cap">Shaded: where it lies with 95 in 100, however often one looks. Past the dashed line it is decided.</figcaption>
+      <figcaption class="cap">Shaded: where it lies with 95 in 100, however often one looks. Past the dashed line it is decided.{c.peers_low !== null && ' The bracket holds eight of ten of the other rows.'}</figcaption>
       <AsTable label={d.title} name="check-back"><thead><tr><th class="n">{c.of}</th><th>time</th><th class="n">{c.measure}</th><th class="n">from</th><th class="n">to</th></tr></thead>
         <tbody>{d.rows.map((r) => <tr key={r.seen + r.clock}><td class="n">{r.seen}</td><td>{r.clock}</td><td class="n">{r.after}</td><td class="n">{r.low}</td><td class="n">{r.high}</td></tr>)}</tbody></AsTable>
     </figure>}
