@@ -205,11 +205,6 @@ type Finding struct {
 	Say     []string `json:"cannot_say"`      // what the data cannot tell, and the hand check that would
 }
 
-// CheckBack is the verdict on a finding that was acted on.
-type CheckBack struct {
-	Verdict string `json:"verdict"` // worked, not yet known, did not work
-}
-
 // HarmKind names what was lost, each priced by its own relation.
 type HarmKind string
 

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/core/verify"
 	"evenstand/format/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
@@ -63,6 +64,10 @@ type Book struct {
 	man      manifest
 	state    state
 	damaged  error // why the manifest or the state could not be read
+
+	checkMu    sync.Mutex
+	checkStamp uint64                  // of the days that these were handed
+	checked    map[string]*verify.Test // by what is tested
 }
 
 // cardVersion is one version of a planter's card, in the ledger's order.

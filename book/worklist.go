@@ -26,15 +26,20 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	if err != nil {
 		return evenstand.Worklist{}, err
 	}
+	set := b.Settings()
+	asOf := evenstand.NoTime
+	for _, d := range days {
+		asOf = max(asOf, d.AsOf)
+	}
+	if _, err := b.checkBack(ctx, fs, days, advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}, false); err != nil {
+		return evenstand.Worklist{}, err
+	}
 	decided, err := b.goOn(ctx, fs, days)
 	if err != nil {
 		return evenstand.Worklist{}, err
 	}
-	set := b.Settings()
-	asOf := evenstand.NoTime
 	rows, files := map[DayRef]int{}, map[DayRef]string{}
 	for _, d := range days {
-		asOf = max(asOf, d.AsOf)
 		card, err := b.Card(d.Planter, d.Day)
 		if err != nil {
 			return evenstand.Worklist{}, err
@@ -127,7 +132,7 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 	var ended []int
 	for i := range fs {
 		f := &fs[i]
-		open := f.Status == evenstand.Open
+		open := f.Waits()
 		if evenstand.OfField(f.Kind) { // all days of the field are in it
 			continue
 		}
@@ -148,6 +153,7 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 			again, next := foundAgain(f, fs, d.Day)
 			switch {
 			case next != nil:
+				carryCheck(f, next)
 				if open {
 					f.Say = append(slices.Clone(f.Say), "It was there again on "+string(d.Day)+"; what is still to save is counted in that finding.")
 					ended = append(ended, i)
@@ -155,8 +161,8 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 					decided = append(decided, i)
 				}
 				break later
-			case again || !open || toldElsewhere[f.Kind]:
-				continue // only suspected there, or not to be seen by planting: that ends nothing
+			case again || !open || toldElsewhere[f.Kind] || f.Failed():
+				continue // only suspected there, not to be seen by planting, or checked back and still there: that ends nothing
 			}
 			ref := DayRef{d.Planter, d.Day}
 			if clean[ref] == nil {
@@ -180,6 +186,21 @@ func (b *Book) goOn(ctx context.Context, fs []evenstand.Finding, days []DaySumma
 		fs[i].Until = &end
 	}
 	return decided, nil
+}
+
+// carryCheck lets the finding in which another goes on know what was done about
+// it, with the odds of its causes since.
+func carryCheck(f, next *evenstand.Finding) {
+	if next.CheckBack != nil || f.CheckBack == nil {
+		return
+	}
+	next.CheckBack = f.CheckBack
+	if f.Failed() && next.Status == evenstand.Open {
+		next.Status = evenstand.Checked
+		if f.Kind == next.Kind {
+			next.Causes = f.Causes
+		}
+	}
 }
 
 // foundAgain tells whether the same trouble was found on a day, and gives the

@@ -79,7 +79,7 @@ type call struct {
 func commands() []command {
 	return []command{
 		newCommand(), openCommand(), readCommand(), recipeCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(), noteCommand(),
-		sourcesCommand(), groundCommand(), effectsCommand(), balanceCommand(), trialCommand(), handOverCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
+		sourcesCommand(), groundCommand(), effectsCommand(), balanceCommand(), trialCommand(), handOverCommand(), changedCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -11,8 +12,8 @@ import (
 )
 
 type decideOptions struct {
-	note, cause string
-	undo        bool
+	note, cause, at string
+	undo            bool
 }
 
 func (o *decideOptions) flags(fs *flag.FlagSet) {
@@ -31,22 +32,27 @@ func (o *decideOptions) decision(s evenstand.Status, word string) (book.Decision
 
 func doneCommand() command {
 	return command{
-		name: "done", args: "BOOK FINDING [--note TEXT] [--cause TEXT] [--undo]", what: "record that a finding was acted on",
+		name: "done", args: "BOOK FINDING [--at TIME] [--note TEXT] [--cause TEXT] [--undo]", what: "record that a finding was acted on",
 		least: 2, most: 2, reports: true,
 		setup: func(fs *flag.FlagSet) any {
 			o := &decideOptions{}
 			o.flags(fs)
 			fs.StringVar(&o.cause, "cause", "", "what it really was, as `text`")
+			fs.StringVar(&o.at, "at", "", "`time` it was done, as in a note; now when not said")
 			return o
 		},
 		help: `
+From the next lowering on the logs tell whether it worked: show prints how that
+stands, and the finding comes back to the worklist when it did not work.
+
 Example:
   evenstand done spring 7q2k --cause "seed stuck in the disc" \
       --note "cleaned at the second fill"
   evenstand done spring 7q2k --undo`,
 		run: func(ctx context.Context, c *call, opts any) error {
-			d, word := opts.(*decideOptions).decision(evenstand.Acted, "acted on")
-			return c.decide(ctx, d, word)
+			o := opts.(*decideOptions)
+			d, word := o.decision(evenstand.Acted, "acted on")
+			return c.decide(ctx, d, word, o.at)
 		},
 	}
 }
@@ -66,7 +72,7 @@ Example:
   evenstand set-aside spring 7q2k --undo`,
 		run: func(ctx context.Context, c *call, opts any) error {
 			d, word := opts.(*decideOptions).decision(evenstand.SetAside, "set aside")
-			return c.decide(ctx, d, word)
+			return c.decide(ctx, d, word, "")
 		},
 	}
 }
@@ -91,7 +97,7 @@ func (c *call) takesBack(f evenstand.Finding) error {
 	return fmt.Errorf("%s is recorded as %s. To take that back say %s instead of %s", f.ID, word, by, c.cmd.name)
 }
 
-func (c *call) decide(ctx context.Context, d book.Decision, word string) error {
+func (c *call) decide(ctx context.Context, d book.Decision, word, at string) error {
 	b, err := c.open(c.args[0])
 	if err != nil {
 		return err
@@ -108,6 +114,18 @@ func (c *call) decide(ctx context.Context, d book.Decision, word string) error {
 	if d.Status == evenstand.Open {
 		if err := c.takesBack(f); err != nil {
 			return err
+		}
+		ds, err := b.Decisions(ctx)
+		if err != nil {
+			return err
+		}
+		if len(record.Standing(ds, f.ID)) == 0 {
+			return fmt.Errorf("nothing is recorded about %s itself: what was done stands in the journal, or with the finding of the day before. evenstand changed %s lists it", f.ID, c.args[0])
+		}
+	}
+	if at != "" {
+		if d.At, err = record.ParseWhen(at, evenstand.FromTime(time.Now().Truncate(time.Second)), b.Zone()); err != nil {
+			return usageError{"--at: " + err.Error()}
 		}
 	}
 	if f, err = b.Decide(ctx, f.ID, d); err != nil {

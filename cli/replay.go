@@ -94,6 +94,7 @@ func (c *call) replay(ctx context.Context, o *replayOptions) error {
 		m.done()
 		w := newPacer(ctx, o.pace)
 		// The live pass must not keep the day from being settled.
+		day.Voice = voice(b)
 		live, err := pipeline.Feed(ctx, day, w.wait, func(ch find.Change) error { return c.told(b, day, ch, w) })
 		if err != nil {
 			return pipeline.Result{}, err
@@ -171,7 +172,7 @@ func (w *pacer) due(t evenstand.Micros) time.Time {
 // changeLine is a line of --json while the logs are played.
 type changeLine struct {
 	Schema  int              `json:"schema"`
-	Event   string           `json:"event"` // raised, changed, ended, taken back
+	Event   string           `json:"event"` // raised, changed, ended, taken back, check-back
 	At      evenstand.Micros `json:"at"`    // log time
 	Planter string           `json:"planter"`
 	Day     evenstand.Day    `json:"day"`
@@ -197,6 +198,10 @@ func (c *call) told(b *book.Book, day pipeline.Day, ch find.Change, w *pacer) er
 	}
 	v := voice(b)
 	first := fmt.Sprintf("%11s  %-10s %2d  ", v.Second(ch.At), ch.What, ch.N) // 12:08:38 pm is the longest
+	if ch.What == find.ChangeChecked {
+		c.text(first, strings.Repeat(" ", len(first)), advise.Rows(f.Rows)+": "+advise.Lower(f.CheckBack.Says))
+		return nil
+	}
 	c.text(first, strings.Repeat(" ", len(first)), f.Sentence)
 	if ch.What == find.ChangeRaised && f.Advice.Do != "" && f.Until == nil {
 		hang := strings.Repeat(" ", len(first))

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"evenstand"
+	"evenstand/core/advise"
 )
 
 // Day is one planter on one local day: the unit of derivation.
@@ -30,6 +31,8 @@ type Day struct {
 	// order of time; what is of the day stands in its streams.
 	Lots  []evenstand.Entry
 	Plans []evenstand.Plan // which seed the fields' rows are to get
+	// Voice is how a feed says whether what was done worked.
+	Voice advise.Voice
 }
 
 // Output takes what a day gives, pass by pass in time order. Slices are only

@@ -54,6 +54,7 @@ type Live struct {
 	ahead   []int            // by stream: words of what was still to come
 	target  evenstand.Reading
 	out     []find.Change
+	checks  checks
 }
 
 // event is a seed or a reading that is kept back.
@@ -341,7 +342,11 @@ func (l *Live) Reading(stream int, x evenstand.Reading) {
 // Entry takes a line of a journal, which is of when it came at the latest.
 func (l *Live) Entry(stream int, x evenstand.Entry) {
 	s := &l.s
-	if x.T = s.timings[stream].at(x.T); !s.heeds(&x) {
+	x.T = s.timings[stream].at(x.T)
+	if x.What == "fix" || x.What == "setting" {
+		l.done(&x)
+	}
+	if !s.heeds(&x) {
 		return
 	}
 	i := len(s.noted)
@@ -425,7 +430,11 @@ func (l *Live) ticked() {
 	for _, r := range l.s.rows {
 		r.trim()
 	}
-	l.out = append(l.out, l.locate(l.watch.Look())...)
+	was := l.watch.Look()
+	l.follow(was)
+	l.out = append(l.out, l.locate(was)...)
+	l.giveSlices(l.at)
+	l.out = append(l.out, l.locate(l.checked(l.at))...)
 }
 
 func (l *Live) locate(cs []find.Change) []find.Change {

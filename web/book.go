@@ -173,6 +173,7 @@ type Spoken struct {
 	Needs []NeedView   `json:"needs" doc:"What is missing to price it, and where to say it"`
 	Links Links        `json:"links"`
 	Drawn *Drawn       `json:"drawn,omitempty" doc:"How chart is written out"`
+	Check *CheckDrawn  `json:"check,omitempty" doc:"How check_back is written out and drawn"`
 }
 
 // Links say where on the other screens a finding can be seen.
@@ -327,7 +328,7 @@ func (s *Server) findingView(ctx context.Context, in *findingIn) (Spoken, error)
 
 func (s *Server) speak(ctx context.Context, f *evenstand.Finding, o record.Options) (Spoken, error) {
 	links, err := s.links(ctx, f)
-	out := Spoken{*f, record.SayFinding(f, o), needViews(f.Money.Needs), links, s.drawn(f.Chart)}
+	out := Spoken{*f, record.SayFinding(f, o), needViews(f.Money.Needs), links, s.drawn(f.Chart), s.checkDrawn(f.CheckBack)}
 	out.Money.Needs = slices.Clone(f.Money.Needs) // the page names no file
 	for i := range out.Money.Needs {
 		out.Money.Needs[i].Where = ""
@@ -341,6 +342,7 @@ type decideIn struct {
 		Status evenstand.Status `json:"status" enum:"acted,set-aside,open" doc:"open takes back what was recorded last"`
 		Cause  string           `json:"cause,omitempty" maxLength:"200" doc:"What it really was"`
 		Note   string           `json:"note,omitempty" maxLength:"1000"`
+		At     string           `json:"at,omitempty" maxLength:"60" doc:"When it was done, as in a note: 2:05 pm; empty: now"`
 	}
 }
 
@@ -352,7 +354,21 @@ func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
 	if in.Body.Status == evenstand.Open && f.Status != evenstand.Acted && f.Status != evenstand.Checked && f.Status != evenstand.SetAside {
 		return Spoken{}, refuse("nothing is recorded about it that could be taken back")
 	}
+	if in.Body.Status == evenstand.Open {
+		ds, err := s.book.Decisions(ctx)
+		if err != nil {
+			return Spoken{}, err
+		}
+		if len(record.Standing(ds, f.ID)) == 0 {
+			return Spoken{}, refuse("nothing is recorded about it itself: what was done stands in the journal, or with the finding of the day before")
+		}
+	}
 	d := book.Decision{Status: in.Body.Status, Cause: strings.TrimSpace(in.Body.Cause), Note: strings.TrimSpace(in.Body.Note)}
+	if at := strings.TrimSpace(in.Body.At); at != "" {
+		if d.At, err = record.ParseWhen(at, evenstand.FromTime(time.Now().Truncate(time.Second)), s.book.Zone()); err != nil {
+			return Spoken{}, refuse(err.Error())
+		}
+	}
 	if _, err := s.book.Decide(ctx, f.ID, d); err != nil {
 		return Spoken{}, err
 	}

@@ -56,14 +56,13 @@ func (grade) Schema(huma.Registry) *huma.Schema {
 	return &huma.Schema{Type: huma.TypeString, Enum: []any{"", "A", "B", "C", "D"}, Description: "A seed times, B a row a second, C section or machine, D position and notes"}
 }
 
-func (checkBack) Schema(huma.Registry) *huma.Schema {
-	return &huma.Schema{OneOf: []*huma.Schema{
-		{
-			Type: huma.TypeObject, Properties: map[string]*huma.Schema{"verdict": {Type: huma.TypeString, Enum: []any{"worked", "not yet known", "did not work"}}},
-			Required: []string{"verdict"}, AdditionalProperties: false,
-		},
-		{Type: "null", Description: "Nothing was done about it yet, or nothing planted since"},
-	}}
+func (checkBack) Schema(r huma.Registry) *huma.Schema {
+	body := r.Schema(reflect.TypeFor[CheckBack](), true, "")
+	if s := r.Map()["CheckBack"]; s != nil {
+		s.Properties["verdict"].Enum = []any{evenstand.VerdictWorked, evenstand.VerdictOpen, evenstand.VerdictFailed}
+		s.Properties["by"].Enum = []any{"done", "fix", "setting"}
+	}
+	return &huma.Schema{OneOf: []*huma.Schema{body, {Type: "null", Description: "Nothing was done about it yet"}}}
 }
 
 // base is the path under which all of the interface lies.

@@ -60,6 +60,7 @@ type Server struct {
 	guard    *guard
 
 	worklist kept[evenstand.Worklist]
+	changes  kept[[]record.Changed]
 	days     kept[[]book.DaySummary]
 	sources  kept[[]book.SourceReport]
 	boxes    kept[map[evenstand.Day]boxDay]

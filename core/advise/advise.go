@@ -26,6 +26,9 @@ func Fill(f *evenstand.Finding, v Voice) {
 	}
 	f.Sentence = Sentence(f, v)
 	f.Advice = adviceOf(f, v)
+	if f.Failed() {
+		again(f)
+	}
 	f.When = WhenToAct(f)
 	cannot := cannotSay(f, v)
 	for _, s := range f.Say { // what became of it stays
@@ -37,6 +40,19 @@ func Fill(f *evenstand.Finding, v Voice) {
 	f.Sources = price.Relations(f)
 	if f.Sources == nil {
 		f.Sources = []string{}
+	}
+}
+
+// again says of a finding that it is here although something was done about it,
+// and that the advice is for what is likeliest now.
+func again(f *evenstand.Finding) {
+	said := "Did not work: "
+	if f.CheckBack.CameBack {
+		said = "Came back: "
+	}
+	f.Sentence = said + lower(f.Sentence)
+	if f.Advice.Do != "" {
+		f.Advice.Do = notCured + f.Advice.Do
 	}
 }
 

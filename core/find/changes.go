@@ -12,6 +12,7 @@ const (
 	ChangeChanged = "changed" // its rows, its kind or its beginning are others now, or it goes on
 	ChangeEnded   = "ended"
 	ChangeTaken   = "taken back" // something else explains it
+	ChangeChecked = "check-back" // what is known of what was done about it
 )
 
 // Change is what became of a finding.

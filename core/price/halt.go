@@ -34,7 +34,7 @@ func Halt(fs []*evenstand.Finding, of func(*evenstand.Finding) Context, until fl
 	var draws *ranks
 	for _, x := range fs {
 		ctx := of(x)
-		if x.Stage != evenstand.Raised || x.Status != evenstand.Open || x.Until != nil || len(x.Causes) == 0 || !(x.Money.PerArea.Mid > 0) || len(x.Rows) > 0 && ctx.Rows == 0 {
+		if x.Stage != evenstand.Raised || !x.Waits() || x.Until != nil || len(x.Causes) == 0 || !(x.Money.PerArea.Mid > 0) || len(x.Rows) > 0 && ctx.Rows == 0 {
 			continue
 		}
 		if w := Usual(x.Kind); w != evenstand.Now && w != evenstand.NextStop {

@@ -57,6 +57,9 @@ func standing(ds []Decision) map[string][]Decision {
 	return stand
 }
 
+// Standing gives what was said of a finding and not taken back, in order of time.
+func Standing(ds []Decision, finding string) []Decision { return standing(ds)[finding] }
+
 func last(ds []Decision) (d Decision, ok bool) {
 	if len(ds) == 0 {
 		return d, false

@@ -65,7 +65,11 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 			switch {
 			case f.Planter != planter && f.Planter != "":
 			case todo(f):
-				h.Off = append(h.Off, HandLine{g.Title, f.Sentence, advise.FirstStep(f.Advice.Do), f.ID})
+				says := f.Sentence
+				if s := Since(f); s != "" { // not yet known, or why it is here again
+					says += " " + s
+				}
+				h.Off = append(h.Off, HandLine{g.Title, says, advise.FirstStep(f.Advice.Do), f.ID})
 				for _, c := range advise.Brief(f) {
 					if len(h.Off) <= handOverMost && !slices.Contains(h.Cautions, c) {
 						h.Cautions = append(h.Cautions, c)
@@ -76,6 +80,9 @@ func MakeHandOver(planter string, day evenstand.Day, where string, w evenstand.W
 			case f.Day != day:
 			case f.Status == evenstand.Acted || f.Status == evenstand.Checked || f.Status == evenstand.SetAside:
 				words := SayFinding(f, o)
+				if f.CheckBack != nil {
+					words.Decisions = append(words.Decisions, f.CheckBack.Says)
+				}
 				h.Done = append(h.Done, HandLine{"", f.Sentence, strings.Join(words.Decisions, " "), f.ID})
 			}
 		}

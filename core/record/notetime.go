@@ -135,6 +135,13 @@ func lower(s string) string {
 // the day before: watches differ.
 const ahead = 10 * time.Minute
 
+// ParseWhen reads a time that stands alone, as notes have it: 2:05 pm, may 2
+// 14:05, 10 min ago.
+func ParseWhen(s string, now evenstand.Micros, zone *time.Location) (evenstand.Micros, error) {
+	p := noteParser{c: NoteContext{Now: now, Zone: zone}}
+	return p.when(s)
+}
+
 // when reads a time that stands alone.
 func (p *noteParser) when(s string) (evenstand.Micros, error) {
 	s = strings.Trim(strings.Join(strings.Fields(lower(s)), " "), ",;: ")

@@ -134,6 +134,9 @@ func (p *page) item(f *evenstand.Finding) {
 	for _, d := range standing(p.o.Decisions)[f.ID] {
 		p.text(indent, decided(d, p.o.Voice))
 	}
+	if s := Since(f); s != "" {
+		p.text(indent, s)
+	}
 }
 
 // work says who works how long, before the steps.
@@ -172,7 +175,8 @@ func RenderFinding(f *evenstand.Finding, o Options) string {
 		p.text("", d)
 	}
 	if f.CheckBack != nil {
-		p.text("", "Check-back: "+f.CheckBack.Verdict+".")
+		p.head("Check-back")
+		p.checkBack(f.CheckBack)
 	}
 	if len(f.Evidence) > 0 || f.Chart != nil {
 		p.head("Evidence")

@@ -35,6 +35,7 @@ type Words struct {
 	Step      string   `json:"step"`       // the first thing that the advice asks for
 	Work      string   `json:"work"`       // who works how long: "10 minutes, operator"
 	Decisions []string `json:"decisions"`  // what people said of it
+	Check     string   `json:"check"`      // what came of what was done; empty: nothing was
 	Evidence  []Line   `json:"evidence"`   // figures with their intervals
 	Causes    []Line   `json:"causes"`     // with their chance in 100
 	MoneyRows []Line   `json:"money_rows"` // so far, per acre hit, still to save, cannot say
@@ -49,6 +50,7 @@ func SayFinding(f *evenstand.Finding, o Options) Words {
 		Work: who(f), Step: advise.FirstStep(f.Advice.Do), Decisions: []string{}, Evidence: []Line{}, Causes: []Line{},
 	}
 	w.Sum, w.SumOf = sum(f, o.Voice)
+	w.Check = Since(f)
 	if todo(f) {
 		w.Due = strings.ToLower(advise.Due(f))
 	}

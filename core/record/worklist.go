@@ -46,11 +46,11 @@ type Group struct {
 }
 
 // Groups parts a worklist by when to act: open ones under now, next stop,
-// before leaving, tonight, side-dress and winter; then what was done, set
-// aside, is only suspected, has ended, and passing trouble. Empty groups are
+// before leaving, tonight, side-dress and winter, with them what was done and did
+// not work; then what was done, what of it worked, what was set aside, is only suspected, has ended, and passing trouble. Empty groups are
 // left out; the order within a group is the worklist's.
 func Groups(w evenstand.Worklist) []Group {
-	titles := []string{"Now", "Next stop", "Before leaving", "Tonight", "Side-dress", "Winter", "No hurry", "Done", "Set aside", "Suspected", "Ended", "Passing trouble"}
+	titles := []string{"Now", "Next stop", "Before leaving", "Tonight", "Side-dress", "Winter", "No hurry", "Done", "Worked", "Set aside", "Suspected", "Ended", "Passing trouble"}
 	by := map[string][]evenstand.Finding{}
 	for _, f := range w.Findings {
 		t := titleOf(&f)
@@ -69,13 +69,16 @@ func titleOf(f *evenstand.Finding) string {
 	switch {
 	case f.Kind == evenstand.KindUpset:
 		return "Passing trouble"
+	case f.Healed():
+		return "Worked"
+	case f.Failed():
 	case f.Status == evenstand.Acted || f.Status == evenstand.Checked:
 		return "Done"
 	case f.Status == evenstand.SetAside:
 		return "Set aside"
 	case f.Status == evenstand.Ended:
 		return "Ended"
-	case f.Stage == evenstand.Suspected:
+	case f.Stage == evenstand.Suspected && !f.Failed():
 		return "Suspected"
 	}
 	switch f.When {
@@ -97,7 +100,7 @@ func titleOf(f *evenstand.Finding) string {
 
 // todo tells whether a finding waits for someone to act.
 func todo(f *evenstand.Finding) bool {
-	return f.Stage == evenstand.Raised && f.Status == evenstand.Open && f.Kind != evenstand.KindUpset && f.Kind != evenstand.KindGoOnPays
+	return f.Stage == evenstand.Raised && f.Waits() && f.Kind != evenstand.KindUpset && f.Kind != evenstand.KindGoOnPays
 }
 
 // Waiting tells whether any finding waits for someone to act.
@@ -200,7 +203,7 @@ func Find(fs []evenstand.Finding, id string) (evenstand.Finding, error) {
 }
 
 // Listed gives the worklist without what it lists only when all is asked for:
-// suspected and ended findings and passing trouble.
+// suspected and ended findings, what worked, and passing trouble.
 func Listed(w evenstand.Worklist) evenstand.Worklist {
 	all := w.Findings
 	w.Findings = []evenstand.Finding{}
@@ -214,5 +217,5 @@ func Listed(w evenstand.Worklist) evenstand.Worklist {
 
 // IsListed tells whether the worklist lists a finding when not all is asked for.
 func IsListed(f *evenstand.Finding) bool {
-	return f.Stage == evenstand.Raised && f.Status != evenstand.Ended && f.Kind != evenstand.KindUpset
+	return f.Stage == evenstand.Raised && f.Status != evenstand.Ended && !f.Healed() && f.Kind != evenstand.KindUpset
 }

@@ -266,6 +266,40 @@ test('a finding is done and that is taken back', async () => {
   await p.context().close()
 })
 
+test('what was done is checked back, and what did not work stands on the list again', async () => {
+  cpSync(join(dir, 'book'), join(dir, 'checked'), { recursive: true })
+  const s = await open(join(dir, 'checked'))
+  const p = await page(s.address)
+  const all = (await (await fetch(s.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
+  const local = (t) => new Date(t).toLocaleString('sv-SE', { timeZone: 'America/Chicago' }).slice(0, 16)
+  const later = (f, min) => local(Date.parse(f.since) + min * 60_000)
+  const cell = all.find((f) => f.family === 'cell' && f.stage === 'raised' && f.until === null) ?? all.find((f) => f.kind === 'row-skips' && f.until === null)
+  await p.goto(s.address + '/finding/' + cell.id)
+  await p.getByRole('button', { name: 'Done earlier' }).click()
+  await p.getByLabel('When was it done?').fill(later(cell, 25))
+  await p.getByRole('button', { name: 'It was done then' }).click()
+  await p.getByRole('heading', { level: 1, name: /^Did not work: / }).waitFor()
+  await p.getByRole('heading', { name: 'Check-back' }).waitFor()
+  await p.locator('figure', { hasText: 'Past the dashed line' }).getByText('As a table').click()
+  await p.getByRole('region', { name: /since it was done/ }).waitFor()
+  await looked(p, 'finding, check-back')
+  await p.goto(s.address + '/')
+  await p.locator('.item', { hasText: 'Did not work: ' }).first().waitFor()
+  for (const [dress, theme, size] of [['shop', 'light', 'desk'], ['shop', 'dark', 'phone'], ['cab', 'black', 'tablet']]) {
+    const c = await page(s.address, { dress, theme, size })
+    await c.goto(s.address + '/changed')
+    await c.locator('.item', { hasText: 'Did not work: ' }).first().waitFor()
+    if (dress === 'shop') await c.getByText('How it went').first().click()
+    await looked(c, `check-back, ${dress}, ${theme}`)
+    await c.context().close()
+  }
+  await p.goto(s.address + '/finding/' + cell.id)
+  await p.getByRole('button', { name: 'Not done after all' }).click()
+  await p.getByRole('heading', { name: 'Check-back' }).waitFor({ state: 'detached' })
+  await p.context().close()
+  await s.stop()
+})
+
 // keep presses the button and waits for the program's answer.
 async function keep(p, name) {
   const answered = p.waitForResponse((r) => r.request().method() === 'PATCH')
@@ -346,6 +380,7 @@ test('the journal: written with the keys for gloves, and taken back', async () =
   const p = await page(main.address, { dress: 'cab', theme: 'dark' })
   await p.goto(main.address)
   await p.getByRole('link', { name: 'Changed' }).click()
+  await p.getByRole('link', { name: 'Write down what you change' }).click()
   await p.getByRole('button', { name: 'Cleaners' }).click()
   for (const k of ['2', '2']) await p.locator('.pad').getByRole('button', { name: k, exact: true }).click()
   await p.getByText(/22 psi/).waitFor()
@@ -384,7 +419,7 @@ test('a note in a logbook with two planters', async () => {
 
 test('a start asks for everything once', async () => {
   const id = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id
-  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
     const p = await page(main.address)
     const asked = {}
     p.on('request', (r) => { const at = r.url().slice(main.address.length); if (at.startsWith('/api/')) asked[at] = (asked[at] ?? 0) + 1 })
@@ -825,7 +860,7 @@ test('a row trial: which rows, by how much, what it costs, and a plan', async ()
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'row trial': '/trial', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
@@ -878,7 +913,7 @@ test('a screen that may only look is offered nothing that changes anything', asy
   const all = (await send('GET', '/worklist')).groups.flatMap((g) => g.findings)
   const recipe = '/recipe?' + new URLSearchParams({ upload: table.upload, path: table.path })
   const seen = []
-  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
     running = path === '/bring' ? [{ id: 'x', what: 'read', state: 'running', doing: 'reading', name: '', done: 1, total: 9, unit: 'days', left_s: 0, says: 'Reading', error: '' }] : []
     await p.goto(at + path)
     await settled(p)
@@ -910,7 +945,7 @@ test('a screen that may only look is offered nothing that changes anything', asy
 test('cab mode: nothing small', async () => {
   const p = await page(main.address, { dress: 'cab' })
   const all = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups.flatMap((g) => g.findings)
-  for (const path of ['/', '/finding/' + all[0].id, '/finding/' + all.find((f) => f.kind === 'unplanted-left').id, '/rows', '/ground', '/ground?left=1&twice=1', '/journal', '/handover', '/more']) {
+  for (const path of ['/', '/finding/' + all[0].id, '/finding/' + all.find((f) => f.kind === 'unplanted-left').id, '/rows', '/ground', '/ground?left=1&twice=1', '/journal', '/changed', '/handover', '/more']) {
     await p.goto(main.address + path)
     await settled(p)
     const bad = await p.evaluate(() => {

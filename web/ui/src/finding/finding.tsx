@@ -2,6 +2,7 @@ import { useEffect, useRef, useState } from 'preact/hooks'
 import * as api from '../api'
 import { ChartView } from '../draw/chart'
 import { CourseView } from '../draw/course'
+import { CheckView } from '../draw/narrowing'
 import { FieldView } from '../draw/field'
 import { StripView } from '../draw/strip'
 import { Cautions, Needs, Pairs, Text, Title, Wait } from '../parts'
@@ -21,7 +22,7 @@ function View({ f }: { f: api.Spoken }) {
     <Title page="Finding">{f.sentence}</Title>
     <p class="tags">{tags}</p>
     {w.decisions.map((d) => <p class="tags" key={d}>{d}</p>)}
-    {f.check_back && <p class="tags">Check-back: {f.check_back.verdict}.</p>}
+    {w.check && <p class="near"><strong>{w.check}</strong></p>}
     <div class="finding">
       <div class="act">
         {f.advice.do && <section>
@@ -47,6 +48,7 @@ function View({ f }: { f: api.Spoken }) {
         </section>
       </div>
       <div class="drawn">
+        {f.check_back && f.check && f.check.rows.length > 0 && <section><CheckView c={f.check_back} d={f.check} head /></section>}
         {f.links.ground && <Field f={f} />}
         {f.links.strip && <Ground f={f} />}
         {proof && <Through f={f} measure={proof} />}
@@ -87,6 +89,8 @@ function Decide({ f }: { f: api.Spoken }) {
   const [other, setOther] = useState(false)
   const [cause, setCause] = useState('')
   const [note, setNote] = useState('')
+  const [earlier, setEarlier] = useState(false)
+  const [at, setAt] = useState('')
   const [error, setError] = useState('')
   const form = useRef<HTMLFormElement>(null)
   // The button that was pressed goes: the one that undoes it takes the focus.
@@ -100,26 +104,39 @@ function Decide({ f }: { f: api.Spoken }) {
   const record = async (status: 'acted' | 'set-aside' | 'open', cause = '', note = '') => {
     try {
       setError('')
-      await api.send('POST', `/findings/${f.id}/decisions`, { status, cause, note })
+      await api.send('POST', `/findings/${f.id}/decisions`, { status, cause, note, ...(status === 'acted' && at.trim() && { at: at.trim() }) })
       pressed.current = true
       setOther(false)
+      setEarlier(false)
+      setAt('')
       if (status === 'open') store.say('Open again.')
       else store.say(status === 'acted' ? 'Recorded as done.' : 'Set aside.', async () => { await api.send('POST', `/findings/${f.id}/decisions`, { status: 'open' }) })
       void store.load()
     } catch (e) { setError((e as Error).message) }
   }
-  if (f.status === 'acted' || f.status === 'set-aside' || f.status === 'checked') {
+  const failed = f.status === 'checked' && f.check_back?.verdict === 'did not work' && f.until === null
+  const undo = f.words.decisions.length > 0
+  if (f.status === 'checked' && !undo && !failed) return null // the journal says what was done
+  if (!failed && (f.status === 'acted' || f.status === 'set-aside' || f.status === 'checked')) {
     return <div class="buttons" ref={buttons}><button onClick={() => void record('open')}>{f.status === 'set-aside' ? 'Take it up again' : 'Not done after all'}</button></div>
   }
   return <>
     <div class="buttons" ref={buttons}>
-      <button class="first" onClick={() => void record('acted')}>Done</button>
+      <button class="first" onClick={() => void record('acted')}>{failed ? 'Done again' : 'Done'}</button>
       <button onClick={() => void record('set-aside')}>Not now</button>
-      <button aria-expanded={other} onClick={() => setOther(!other)}>It was something else</button>
+      <button aria-expanded={earlier} onClick={() => { setEarlier(!earlier); setOther(false) }}>Done earlier</button>
+      <button aria-expanded={other} onClick={() => { setOther(!other); setEarlier(false) }}>It was something else</button>
+      {failed && undo && <button onClick={() => void record('open')}>Not done after all</button>}
     </div>
+    {earlier && <form class="near" onSubmit={(e) => { e.preventDefault(); void record('acted') }}>
+      <Text label="When was it done?" hint="2:05 pm, may 2 14:05, 40 min ago" value={at} set={setAt} />
+      <p class="near soft">From the next lowering after that on the logs tell whether it worked.</p>
+      <div class="buttons near"><button class="first" type="submit" disabled={!at.trim()}>It was done then</button></div>
+    </form>}
     {other && <form ref={form} class="near" onSubmit={(e) => { e.preventDefault(); void record('acted', cause, note) }}>
       {f.causes.length > 1 && <div class="buttons near">{f.causes.slice(1).map((c) => <button type="button" key={c.cause} aria-pressed={cause === c.cause} onClick={() => setCause(c.cause)}>{c.cause}</button>)}</div>}
       <div class="near"><Text label="What was it?" value={cause} set={setCause} /></div>
+      <div class="near"><Text label="When, if not now" value={at} set={setAt} /></div>
       <div class="near"><Text label="A note, if you like" value={note} set={setNote} /></div>
       <div class="buttons near"><button class="first" type="submit" disabled={!cause.trim()}>Done, it was this</button></div>
     </form>}

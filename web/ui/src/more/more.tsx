@@ -22,7 +22,7 @@ export function More() {
     <p class="soft">Kept in this browser alone, but for the units.</p>
     {cab && <section class="gap"><h2>Other screens</h2>
       <div class="buttons near">
-        <a class="btn" href="/handover">Hand over</a><a class="btn" href="/ribbon">Ribbon</a><a class="btn" href="/ground">Ground</a><a class="btn" href="/logbook">Logbook</a><a class="btn" href="/bring">Bring logs</a>
+        <a class="btn" href="/journal">Journal</a><a class="btn" href="/handover">Hand over</a><a class="btn" href="/ribbon">Ribbon</a><a class="btn" href="/ground">Ground</a><a class="btn" href="/logbook">Logbook</a><a class="btn" href="/bring">Bring logs</a>
       </div></section>}
     <section class="gap"><h2>Cab or shop</h2>
       <p class="soft">Cab: few things, large, for a moving machine and gloves. Shop: everything, at rest.</p>
@@ -49,7 +49,7 @@ export function More() {
         <button aria-pressed={!letters} onClick={() => setLetterKeys(false)}>Off</button>
       </div>
       {letters && <table class="near still" aria-label="Keys"><tbody>
-        {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['t', 'row trial'], ['h', 'hand over'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop'], ['n p', 'on the ribbon: next and previous finding'], ['[ ]', 'previous and next pass'], ['+ - 0', 'nearer, farther, the whole pass']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}
+        {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['k', 'check-back'], ['a', 'balance'], ['t', 'row trial'], ['h', 'hand over'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop'], ['n p', 'on the ribbon: next and previous finding'], ['[ ]', 'previous and next pass'], ['+ - 0', 'nearer, farther, the whole pass']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}
       </tbody></table>}
     </section>
     {!store.book?.read_only && <Second />}

@@ -87,7 +87,7 @@ function List({ w, all }: { w: api.Worklist, all: boolean }) {
     {!all && <Boxes book={w.book} />}
     <p class="gap still more">
       {all ? <a href="/">Only what is to do</a>
-        : w.hidden > 0 && <a href="/?all" onClick={(e) => { e.preventDefault(); stay({ all: '1' }) }}>{w.hidden} more: suspected, over, passing trouble</a>}
+        : w.hidden > 0 && <a href="/?all" onClick={(e) => { e.preventDefault(); stay({ all: '1' }) }}>{w.hidden} more: suspected, over, worked, passing trouble</a>}
     </p>
   </>
 }
@@ -108,11 +108,12 @@ function Boxes({ book }: { book: string }) {
 }
 
 function Item({ f, fresh }: { f: api.Spoken, fresh: boolean }) {
-  const over = f.status !== 'open'
+  const over = f.status !== 'open' && !(f.status === 'checked' && f.check_back?.verdict === 'did not work' && f.until === null)
   return <article class="item">
     <div>
       <div class="s"><a href={'/finding/' + f.id}>{f.sentence}</a>{fresh && <span class="new">new</span>}</div>
       {f.words.decisions.map((d) => <div class="do" key={d}>{d}</div>)}
+      {f.words.check && <div class="do">{f.words.check}</div>}
       {!over && f.words.step && <div class="do">{f.words.step}{f.words.work && <span class="soft nowrap"> · {f.words.work}</span>}</div>}
     </div>
     <div class="money">{f.words.sum}<small>{f.words.sum_of}</small></div>

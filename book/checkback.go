@@ -1,0 +1,487 @@
+package book
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"hash/fnv"
+	"math"
+	"slices"
+
+	"evenstand"
+	"evenstand/core/advise"
+	"evenstand/core/record"
+	"evenstand/core/relation"
+	"evenstand/core/verify"
+)
+
+// An arm is something that people said was done, which is to be checked.
+type arm struct {
+	at    evenstand.Micros
+	by    string // done, fix, setting
+	cause string // what it was, where a person said so
+	line  *evenstand.Entry
+}
+
+// check is one test with what it is of.
+type check struct {
+	arm
+	finding int // index; -1: rows of which nothing was known
+	planter string
+	day     evenstand.Day // from which on stretches are handed to it
+	spec    verify.Spec
+	test    *verify.Test // nil: planting does not tell
+	key     string
+}
+
+// checkDays is how many days of planting after the one on which something was
+// done are looked at: what they do not tell, many more would not (judgement).
+const checkDays = 5
+
+const (
+	byDone, byFix, bySetting = "done", "fix", "setting"
+)
+
+// checkBack arms a test for whatever was done about findings, hands it what the
+// rows did since, and puts the answers on the findings: one that worked is over,
+// one that did not stands open again, with the odds of its causes as they are
+// then. With rows the tests of lines of the journal on rows of which nothing was
+// known are given too. Nothing of it is stored: it is derived from what people
+// said and from stretches.
+func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []DaySummary, v advise.Voice, rows bool) ([]record.Changed, error) {
+	ds, err := b.Decisions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	lines, err := b.entriesDone(ctx, days)
+	if err != nil {
+		return nil, err
+	}
+	if len(ds) == 0 && len(lines) == 0 {
+		return nil, nil
+	}
+	checks, err := b.arms(fs, days, ds, lines, rows)
+	if err != nil {
+		return nil, err
+	}
+	if err := b.feedChecks(ctx, checks, days); err != nil {
+		return nil, err
+	}
+	var out []record.Changed
+	for _, c := range checks {
+		var cb evenstand.CheckBack
+		if c.test == nil {
+			cb = verify.Silent(c.spec.Plan, c.by, c.at)
+		} else {
+			cb = c.test.CheckBack(c.by, v)
+		}
+		if c.finding >= 0 && cb.Verdict != evenstand.VerdictWorked {
+			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate && (cb.Decided == nil || *f.Until > *cb.Decided) {
+				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
+			}
+		}
+		if c.finding >= 0 {
+			settle(&fs[c.finding], &cb, record.Standing(ds, fs[c.finding].ID), c.cause)
+		}
+		if rows {
+			x := record.Changed{Planter: c.planter, T: c.at, By: c.by, Rows: c.spec.Rows, CheckBack: cb}
+			if c.finding >= 0 {
+				x.Finding = fs[c.finding].ID
+			}
+			if c.line != nil {
+				x.Says = record.SayEntry(c.line)
+			}
+			// Of the tests of one line the first that says something stands for all.
+			if n := len(out); c.finding < 0 && n > 0 && out[n-1].Finding == "" && out[n-1].T == x.T && out[n-1].Says == x.Says && slices.Equal(out[n-1].Rows, x.Rows) {
+				if out[n-1].CheckBack.Verdict == evenstand.VerdictOpen && cb.Verdict != evenstand.VerdictOpen {
+					out[n-1] = x
+				}
+				continue
+			}
+			out = append(out, x)
+		}
+	}
+	return out, nil
+}
+
+// Changed gives what was done about findings and to rows, the newest first, with
+// what is known of it.
+func (b *Book) Changed(ctx context.Context) ([]record.Changed, error) {
+	fs, err := b.Findings(ctx)
+	if err != nil {
+		return nil, err
+	}
+	days, err := b.Days(ctx)
+	if err != nil {
+		return nil, err
+	}
+	v := advise.Voice{Zone: b.Zone(), Units: b.Settings().Units}
+	for _, d := range days {
+		v.AsOf = max(v.AsOf, d.AsOf)
+	}
+	all, err := b.checkBack(ctx, fs, days, v, true)
+	if err != nil {
+		return nil, err
+	}
+	w, err := b.Worklist(ctx, true)
+	if err != nil {
+		return nil, err
+	}
+	out := []record.Changed{}
+	for _, c := range all {
+		for i := range w.Findings {
+			if f := &w.Findings[i]; f.ID == c.Finding {
+				if c.Says != "" {
+					c.Says += ". "
+				}
+				c.Says += record.Plain(f)
+			}
+		}
+		if c.Rows == nil {
+			c.Rows = evenstand.Rows{}
+		}
+		out = append(out, c)
+	}
+	slices.SortStableFunc(out, func(x, y record.Changed) int { return cmp.Compare(y.T, x.T) })
+	return out, nil
+}
+
+// settle puts an answer on its finding.
+func settle(f *evenstand.Finding, cb *evenstand.CheckBack, stand []record.Decision, cause string) {
+	f.CheckBack = cb
+	var tried []string // what was done before without curing it
+	for _, d := range stand {
+		if d.Status == evenstand.Acted {
+			tried = append(tried, d.Cause)
+		}
+	}
+	if cb.By != byDone {
+		tried = append(tried, cause)
+	}
+	if n := len(tried); n > 0 && cb.Verdict != evenstand.VerdictFailed {
+		tried = tried[:n-1]
+	}
+	for _, c := range tried {
+		untried(f, c)
+	}
+	switch cb.Verdict {
+	case evenstand.VerdictWorked:
+		f.Status = evenstand.Checked
+		if f.Until == nil {
+			until := cb.Since
+			f.Until = &until
+		}
+	case evenstand.VerdictFailed:
+		f.Status = evenstand.Checked
+	}
+}
+
+// untried lowers the odds of a cause that was mended without a cure: what stays
+// is the chance that mending it does not cure it. An empty one is the likeliest.
+func untried(f *evenstand.Finding, cause string) {
+	if len(f.Causes) == 0 {
+		return
+	}
+	f.Causes = slices.Clone(f.Causes)
+	at := 0
+	if cause != "" {
+		at = slices.IndexFunc(f.Causes, func(c evenstand.Cause) bool { return c.Cause == cause })
+	}
+	if at < 0 {
+		return
+	}
+	works := 0.7 // where the catalogue says nothing (judged)
+	if r, ok := relation.RemedyFor(f.Kind, f.Causes[at].Cause); ok {
+		works = r.Works
+	}
+	rest, sum := 1.0, 0.0
+	for i := range f.Causes {
+		rest -= f.Causes[i].Probability // other
+	}
+	f.Causes[at].Probability *= 1 - works
+	for i := range f.Causes {
+		sum += f.Causes[i].Probability
+	}
+	if sum+math.Max(0, rest) <= 0 { // all that is known was mended: it is something else
+		f.Causes = nil
+		return
+	}
+	rest = math.Max(0, rest)
+	for i := range f.Causes {
+		f.Causes[i].Probability /= sum + rest
+	}
+	slices.SortStableFunc(f.Causes, func(x, y evenstand.Cause) int { return cmp.Compare(y.Probability, x.Probability) })
+}
+
+// entryOf is a line of a journal with its planter.
+type entryOf struct {
+	planter string
+	entry   evenstand.Entry
+}
+
+// entriesDone gives the fixes and settings that people and boxes wrote down.
+func (b *Book) entriesDone(ctx context.Context, days []DaySummary) (out []entryOf, err error) {
+	lines, err := b.Journal(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for i := range lines {
+		l := &lines[i]
+		if !l.TakenBack && (l.Entry.What == byFix || l.Entry.What == bySetting) {
+			out = append(out, entryOf{b.planterNamed(l.Planter), l.Entry})
+		}
+	}
+	seen := map[evenstand.Day]bool{}
+	for _, d := range days {
+		if seen[d.Day] {
+			continue
+		}
+		seen[d.Day] = true
+		boxes, _, err := b.BoxJournal(ctx, d.Day)
+		if err != nil {
+			return nil, err
+		}
+		for i := range boxes {
+			l := &boxes[i]
+			if l.What != byFix && l.What != bySetting {
+				continue
+			}
+			rows, err := evenstand.ParseRows(l.Rows)
+			if err != nil {
+				continue
+			}
+			out = append(out, entryOf{l.Planter, evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}})
+		}
+	}
+	slices.SortStableFunc(out, func(x, y entryOf) int { return cmp.Compare(x.entry.T, y.entry.T) })
+	return out, nil
+}
+
+// arms makes the tests: for findings that were acted on, for those that stood
+// open when a line of the journal says that something was done to their rows,
+// and with rows for such lines that no open finding explains.
+func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decision, lines []entryOf, rows bool) (out []*check, err error) {
+	last := map[string]evenstand.Micros{}
+	for i := range days {
+		last[days[i].Planter] = max(last[days[i].Planter], days[i].AsOf)
+	}
+	explained := make([]bool, len(lines))
+	for i := range fs {
+		f := &fs[i]
+		if f.Status == evenstand.SetAside || f.Status == evenstand.Ended && f.Until == nil {
+			continue
+		}
+		var arms []arm
+		for _, d := range record.Standing(ds, f.ID) {
+			if d.Status == evenstand.Acted {
+				arms = append(arms, arm{at: d.T, by: byDone, cause: d.Cause})
+			}
+		}
+		for j := range lines {
+			if e := &lines[j].entry; lines[j].planter == f.Planter && verify.StoodOpen(f, e) {
+				explained[j] = true
+				arms = append(arms, arm{at: e.T, by: e.What, line: e})
+			}
+		}
+		if len(arms) == 0 {
+			continue
+		}
+		slices.SortStableFunc(arms, func(x, y arm) int { return cmp.Compare(x.at, y.at) })
+		a := arms[len(arms)-1]
+		for _, x := range slices.Backward(arms) { // the last that logs follow
+			if x.at < last[f.Planter] {
+				a = x
+				break
+			}
+		}
+		c := &check{arm: a, finding: i, planter: f.Planter, day: f.Day}
+		if err := b.specOf(c, f, fs); err != nil {
+			return nil, err
+		}
+		out = append(out, c)
+	}
+	if !rows {
+		return out, nil
+	}
+	for j := range lines {
+		e := &lines[j].entry
+		if explained[j] || e.What != byFix || len(e.Rows) == 0 {
+			continue
+		}
+		day := evenstand.DayOf(e.T, b.Zone())
+		card, err := b.settledCard(lines[j].planter, day)
+		if err != nil {
+			return nil, err
+		}
+		plans := verify.ForRows()
+		for _, p := range plans {
+			c := &check{arm: arm{at: e.T, by: e.What, line: e}, finding: -1, planter: lines[j].planter, day: day}
+			c.spec = verify.Spec{Plan: p, Rows: e.Rows, At: e.T, Change: true, Beside: float64(len(plans)), Since: evenstand.NoTime, Sure: evenstand.NoTime, Until: evenstand.NoTime, Start: evenstand.NoTime, Before: math.NaN(), Cells: card.Cells(e.Rows[0]), Spacing: spacingOf(&card)}
+			out = append(out, c)
+		}
+	}
+	return out, nil
+}
+
+func spacingOf(c *evenstand.Card) float64 {
+	if c.RowSpacing > 0 {
+		return c.RowSpacing
+	}
+	return math.NaN()
+}
+
+// specOf says what is tested about a finding.
+func (b *Book) specOf(c *check, f *evenstand.Finding, fs []evenstand.Finding) error {
+	card, err := b.settledCard(f.Planter, f.Day)
+	if err != nil {
+		return err
+	}
+	plan := verify.For(f)
+	for _, l := range furrowLimits(new(b.Settings())) {
+		least, most := !math.IsNaN(l.Least), !math.IsNaN(l.Most)
+		switch {
+		case f.Kind == evenstand.KindDryFurrow && l.Of == evenstand.SeedZoneMoisture && least, f.Kind == evenstand.KindColdFurrow && l.Of == evenstand.SeedZoneTemperature && least:
+			plan.Limit = l.Least
+		case f.Kind == evenstand.KindDirtyFurrow && l.Of == evenstand.SlotTrash && most:
+			plan.Limit = l.Most
+		}
+	}
+	s := verify.Spec{Plan: plan, Rows: f.Rows, Since: f.Since, Sure: f.SinceHigh, Until: evenstand.NoTime, At: c.at, Start: evenstand.NoTime, Before: math.NaN(), Spacing: spacingOf(&card)}
+	if card.Rows > 0 && len(f.Rows) >= card.Rows {
+		s.Rows = nil
+	}
+	if f.Until != nil {
+		s.Until = *f.Until
+	}
+	if x, ok := advise.Figure(f, plan.Measure); ok && plan.How == verify.ByShare {
+		s.Before = x
+	}
+	if len(f.Rows) > 0 {
+		s.Cells = card.Cells(f.Rows[0])
+	} else {
+		s.Cells = card.Cells(1)
+	}
+	for i := range fs {
+		g := &fs[i]
+		if g.Planter != f.Planter || g.Stage != evenstand.Raised || g.ID == f.ID || len(g.Rows) == 0 || card.Rows > 0 && 2*len(g.Rows) > card.Rows {
+			continue
+		}
+		to := c.at + 24*3600*evenstand.Second
+		if g.Until != nil {
+			to = *g.Until
+		}
+		if g.Since < c.at+24*3600*evenstand.Second && to > f.Since && !f.Rows.Has(g.Rows[0]) {
+			s.Sick = append(s.Sick, g.Rows...)
+		}
+		// What was wrong with the row before is not its healthy past.
+		if g.Day == f.Day && lead(g) == lead(f) && verify.For(g).Measure == plan.Measure && g.Until != nil && *g.Until <= f.Since {
+			s.Start = max(s.Start, *g.Until)
+		}
+	}
+	if card.Rows > 0 && card.Rows-len(f.Rows)-len(s.Sick) < 4 {
+		s.Sick = nil
+	}
+	c.spec = s
+	return nil
+}
+
+// feedChecks hands each test the stretches from its day on, until nothing that
+// comes can change it.
+func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummary) error {
+	h := fnv.New64a()
+	man, _, err := b.snapshot()
+	if err != nil {
+		return err
+	}
+	for i := range man.Days {
+		fmt.Fprint(h, man.Days[i].Folder, man.Days[i].From, man.Days[i].Until)
+	}
+	stamp := h.Sum64()
+	b.checkMu.Lock()
+	if b.checkStamp != stamp {
+		b.checkStamp, b.checked = stamp, map[string]*verify.Test{}
+	}
+	done := b.checked
+	b.checkMu.Unlock()
+	var todo []*check
+	for _, c := range checks {
+		if c.spec.Plan.How == verify.None {
+			continue
+		}
+		c.key = fmt.Sprint(c.planter, c.day, c.spec)
+		b.checkMu.Lock()
+		c.test = done[c.key]
+		b.checkMu.Unlock()
+		if c.test == nil {
+			c.test = verify.New(c.spec)
+			todo = append(todo, c)
+		}
+	}
+	zone, looked := b.Zone(), map[*check]int{}
+	for i := range days {
+		d := &days[i]
+		var mine []*check
+		for _, c := range todo {
+			if c.planter != d.Planter || d.Day < c.day || d.Passes == 0 || c.test.Over() || looked[c] > checkDays {
+				continue
+			}
+			mine = append(mine, c)
+			if d.Day >= evenstand.DayOf(c.at, zone) {
+				looked[c]++
+			}
+		}
+		if len(mine) == 0 {
+			continue
+		}
+		if err := b.slices(ctx, d, func(s *verify.Slice) {
+			for _, c := range mine {
+				c.test.Add(s)
+			}
+		}); err != nil {
+			return err
+		}
+	}
+	b.checkMu.Lock()
+	defer b.checkMu.Unlock()
+	for _, c := range todo {
+		done[c.key] = c.test
+	}
+	return nil
+}
+
+// slices gives what all rows did stretch by stretch, in order of time.
+func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Slice)) error {
+	passes, err := b.Passes(ctx, d.Planter, d.Day)
+	if err != nil {
+		return err
+	}
+	var held []evenstand.Stretch
+	give := func() {
+		if len(held) == 0 || int(held[0].Pass) >= len(passes) {
+			held = held[:0]
+			return
+		}
+		lowered := passes[held[0].Pass].Start
+		slices.SortStableFunc(held, func(x, y evenstand.Stretch) int { return cmp.Compare(x.K, y.K) })
+		for i := 0; i < len(held); {
+			j := i
+			for j < len(held) && held[j].K == held[i].K {
+				j++
+			}
+			yield(&verify.Slice{Lowered: lowered, Rows: held[i:j]})
+			i = j
+		}
+		held = held[:0]
+	}
+	err = b.Stretches(ctx, d.Planter, d.Day, func(ss []evenstand.Stretch) error {
+		for i := range ss {
+			if len(held) > 0 && held[0].Pass != ss[i].Pass {
+				give()
+			}
+			held = append(held, ss[i])
+		}
+		return nil
+	})
+	give()
+	return err
+}

@@ -1,0 +1,223 @@
+package verify
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"evenstand"
+	"evenstand/core/advise"
+)
+
+// How says by what test planting tells.
+type How uint8
+
+// The tests.
+const (
+	None    How = iota // planting does not tell
+	ByShare            // a share of places: the mixture sequence
+	ByGone             // there or gone: Wald's test
+	ByMean             // a mean of stretches: the normal mixture
+)
+
+// Plan says what tells whether a finding was cured.
+type Plan struct {
+	How     How
+	Measure string  // of measures.go; empty with None
+	More    bool    // more of it is worse
+	Adds    float64 // to the share, by a fault that is there or gone; NaN: as it was
+	Usual   float64 // what it should come to where neither the past nor peers tell; NaN
+	Ratio   float64 // what was put out over what was asked for; NaN
+	Limit   float64 // that a person set; NaN
+	Why     string  // where planting does not tell: why, and what would
+}
+
+// The measures.
+const (
+	Skips       = "skips"
+	Doubles     = "doubles"
+	NoSeed      = "places without seed"
+	Spacing     = "spacing scatter"
+	Seeding     = "seeds"
+	SwitchedOff = "way switched off"
+	WheelsOff   = "gauge wheels off the ground"
+	Load        = "gauge-wheel load"
+	ForceSwing  = "swing of the force"
+	Moisture    = "seed-zone moisture"
+	Temperature = "seed-zone temperature"
+	Trash       = "trash in the slot"
+	Liquid      = "liquid"
+	DryProduct  = "dry product"
+	NoLiquid    = "planted without liquid"
+)
+
+// units are those of measures; what is told as a ratio has that of a share.
+var units = map[string]string{
+	Skips: "fraction", Doubles: "fraction", NoSeed: "fraction", Spacing: "fraction", Seeding: "fraction", SwitchedOff: "fraction", WheelsOff: "fraction",
+	Load: "N", ForceSwing: "N", Moisture: "fraction", Temperature: "degC", Trash: "fraction", Liquid: "fraction", DryProduct: "fraction", NoLiquid: "fraction",
+}
+
+// tells are the kinds that stretches tell, and how.
+var tells = map[string]Plan{
+	evenstand.KindRowSkips:          {How: ByShare, Measure: Skips, More: true},
+	evenstand.KindRowDoubles:        {How: ByShare, Measure: Doubles, More: true},
+	evenstand.KindLowVacuum:         {How: ByShare, Measure: Skips, More: true},
+	evenstand.KindStarvedRow:        {How: ByShare, Measure: Skips, More: true},
+	evenstand.KindSensorDoubt:       {How: ByShare, Measure: Skips, More: true},
+	evenstand.KindBlockedCell:       {How: ByGone, Measure: Skips, More: true},
+	evenstand.KindWeakCell:          {How: ByGone, Measure: Skips, More: true},
+	evenstand.KindRowStopped:        {How: ByGone, Measure: NoSeed, More: true},
+	evenstand.KindRowLeftOff:        {How: ByGone, Measure: SwitchedOff, More: true},
+	evenstand.KindSeedWithoutLiquid: {How: ByGone, Measure: NoLiquid, More: true},
+	evenstand.KindRowBounce:         {How: ByMean, Measure: Spacing, More: true},
+	evenstand.KindRateOff:           {How: ByMean, Measure: Seeding},
+	// What the advice for light force aims at: one reading in a hundred
+	// (core/relation/causes.csv).
+	evenstand.KindContactLoss:     {How: ByMean, Measure: WheelsOff, More: true, Usual: 0.01},
+	evenstand.KindOverload:        {How: ByMean, Measure: Load, More: true},
+	evenstand.KindForceHunting:    {How: ByMean, Measure: ForceSwing, More: true},
+	evenstand.KindDryFurrow:       {How: ByMean, Measure: Moisture},
+	evenstand.KindColdFurrow:      {How: ByMean, Measure: Temperature},
+	evenstand.KindDirtyFurrow:     {How: ByMean, Measure: Trash, More: true},
+	evenstand.KindCleanerUpset:    {How: ByMean, Measure: Trash, More: true},
+	evenstand.KindLiquidRowLow:    {How: ByMean, Measure: Liquid},
+	evenstand.KindLiquidRowHigh:   {How: ByMean, Measure: Liquid, More: true},
+	evenstand.KindLiquidRateOff:   {How: ByMean, Measure: Liquid},
+	evenstand.KindGranularRowOff:  {How: ByMean, Measure: DryProduct},
+	evenstand.KindGranularRateOff: {How: ByMean, Measure: DryProduct},
+}
+
+// silent are the kinds of which stretches tell nothing, with what would.
+var silent = map[string]string{
+	// Neighbours in a slow wave are off by nearly the same, so gaps hardly show it.
+	evenstand.KindRowDrive:          "Gaps hardly show a wave that is as long as a turn of the disc. It is looked for all the time: if it is still there, it is found again.",
+	evenstand.KindSpeedSpacing:      "A change of speed is told from passes at two speeds side by side, not by planting on: drive a few passes each way.",
+	evenstand.KindTurnRate:          "Only curves show it, and few stretches lie in them: count the same length of an inner and an outer row in a curve.",
+	evenstand.KindRecurringUpset:    "It comes too seldom for a verdict in a day: look whether it comes again at the same place or row.",
+	evenstand.KindFlowHunting:       "The swing is shorter than a stretch, which evens it out: watch the flow on the box for a minute.",
+	evenstand.KindPumpLimit:         "Only fast planting shows it: drive a pass as fast as before and look whether the rate holds.",
+	evenstand.KindLiquidWithoutSeed: "It is at turns, which are no planted ground: look at the headland whether the rows run dry with the lift.",
+	evenstand.KindPuddle:            "It is while the planter stands: look at the next stop whether rows drip.",
+	evenstand.KindTankDisagrees:     "Only tank and meter together show it: read or weigh the tank at the next fill.",
+	evenstand.KindFillImbalance:     "Only levels show it: read them at the next fill.",
+	evenstand.KindRefillSoon:        "A fill is seen by the tank's level, not by the rows.",
+	evenstand.KindSlotOpen:          "Only a dig shows it: dig three places behind the planter and note what you find.",
+	evenstand.KindLotMismatch:       "Seed times do not show which seed it is: read the tag at the box.",
+	evenstand.KindLabelCap:          "What is on the ground stays; amounts by place are told anew when the field is settled.",
+	evenstand.KindSourceSilent:      "It is about the log: look whether the box writes, and read its next log.",
+	evenstand.KindClockOff:          "It is about the log: the next day's log shows whether the clock is right.",
+	evenstand.KindPositionDoubt:     "It is about the receiver: drive a pass beside a known line and look whether they lie together.",
+	evenstand.KindOffsetDoubt:       "It is about the planter card: measure the offset with a tape; crossing passes show it anew.",
+	evenstand.KindUnplantedLeft:     "Ground that is planted after all is told when the field is settled anew.",
+	evenstand.KindLateSection:       "Ends of passes show it, once the field is settled anew: dig where rows begin behind the headland.",
+	evenstand.KindGuessRow:          "Measure three guess rows with a tape; the field shows it when it is settled anew.",
+	evenstand.KindOverlap:           "The field shows it when it is settled anew.",
+	evenstand.KindCoverGap:          "The field shows it when it is settled anew.",
+}
+
+// For gives the plan for a finding.
+func For(f *evenstand.Finding) Plan {
+	p, ok := tells[f.Kind]
+	if !ok {
+		why := silent[f.Kind]
+		if why == "" {
+			why = "Planting does not show it."
+		}
+		return Plan{Why: why}
+	}
+	p.Adds, p.Ratio, p.Limit = math.NaN(), math.NaN(), math.NaN()
+	if p.Usual == 0 {
+		p.Usual = math.NaN()
+	}
+	switch f.Kind {
+	case evenstand.KindBlockedCell, evenstand.KindWeakCell:
+		q, ok := advise.Figure(f, "share of turns missed")
+		n, known := advise.Figure(f, "cells on the disc")
+		if ok && known && n > 1 {
+			p.Adds = q / n
+		}
+	case evenstand.KindSensorDoubt:
+		if _, dust := advise.Figure(f, "extra pulses"); dust {
+			p.Measure = Doubles
+		}
+	case evenstand.KindRowSkips, evenstand.KindRowDoubles:
+		if x, ok := advise.Figure(f, p.Measure+" usual for it"); ok {
+			p.Usual = x
+		}
+	case evenstand.KindRateOff:
+		if x, ok := advise.Figure(f, "actual over target"); ok && x > 0 {
+			p.Ratio, p.Usual, p.More = x, 0, x > 1
+		}
+	case evenstand.KindLiquidRateOff, evenstand.KindGranularRateOff, evenstand.KindGranularRowOff:
+		for i := range f.Evidence { // the first figure says how far it is off
+			if x := float64(f.Evidence[i].Value); x > 0 && strings.Contains(f.Evidence[i].Name, " over ") {
+				p.More = x > 1
+				if f.Kind != evenstand.KindGranularRowOff {
+					p.Ratio = x
+				}
+				break
+			}
+		}
+	}
+	return p
+}
+
+// ForRows are the plans for rows that were worked on while nothing was known to
+// be wrong with them: each is held against its own past.
+func ForRows() []Plan {
+	nan := math.NaN()
+	return []Plan{
+		{How: ByShare, Measure: Skips, More: true, Adds: nan, Usual: nan, Ratio: nan, Limit: nan},
+		{How: ByShare, Measure: Doubles, More: true, Adds: nan, Usual: nan, Ratio: nan, Limit: nan},
+		{How: ByMean, Measure: Spacing, More: true, Adds: nan, Usual: nan, Ratio: nan, Limit: nan},
+	}
+}
+
+// actsOn are the kinds that a setting can act on, by the quantity's name in the
+// journal.
+var actsOn = map[string][]string{
+	evenstand.Vacuum.String():               {evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindWeakCell},
+	evenstand.FanSpeed.String():             {evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindWeakCell},
+	evenstand.AppliedForce.String():         {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
+	evenstand.GaugeWheelLoadTarget.String(): {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
+	evenstand.HydraulicPressure.String():    {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting},
+	evenstand.GroundSpeed.String():          {evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindContactLoss, evenstand.KindPumpLimit, evenstand.KindStarvedRow},
+	evenstand.SeedRateTarget.String():       {evenstand.KindRateOff},
+	evenstand.LiquidRateTarget.String():     {evenstand.KindLiquidRateOff, evenstand.KindPumpLimit},
+	evenstand.CleanerPressure.String():      {evenstand.KindDirtyFurrow, evenstand.KindCleanerUpset},
+	"depth":                                 {evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindContactLoss},
+}
+
+// ActsOn tells whether a journal line of a setting can act on a kind of
+// finding. The setting's name stands before the first comma or colon.
+func ActsOn(e *evenstand.Entry, kind string) bool {
+	name, _, _ := strings.Cut(e.Note, ":")
+	name, _, _ = strings.Cut(name, ",")
+	for _, k := range actsOn[strings.TrimSpace(name)] {
+		if k == kind {
+			return true
+		}
+	}
+	return false
+}
+
+// WrittenLate is how long before a line of the journal trouble may have ended and
+// still be what was done: it was written down afterwards. Judgement.
+const WrittenLate = 30 * 60 * evenstand.Second
+
+// StoodOpen tells whether a line of the journal says that something was done
+// about a finding that stood open then: a fix on its rows, or a setting that can
+// act on it.
+func StoodOpen(f *evenstand.Finding, e *evenstand.Entry) bool {
+	if f.Stage != evenstand.Raised || f.Kind == evenstand.KindUpset || f.Since > e.T || f.Until != nil && *f.Until < e.T-WrittenLate {
+		return false
+	}
+	shared := slices.ContainsFunc(f.Rows, e.Rows.Has)
+	switch e.What {
+	case "fix":
+		return len(e.Rows) > 0 && shared || len(e.Rows) == 0 && len(f.Rows) == 0
+	case "setting":
+		return ActsOn(e, f.Kind) && (shared || len(e.Rows) == 0 || len(f.Rows) == 0)
+	}
+	return false
+}
