@@ -2,84 +2,51 @@ package price
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
-	"evenstand/core/relation"
 )
 
 // PerUnit gives what one unit more of a measure of core/measure/group costs on
-// a m2, by draw, on the table that serves the whole report: a skip for every
-// place (a share of 1), a double, a spacing scatter of 1. target is seeds per
-// m2; scatter is the spacing scatter that there is, about which its price is
-// taken, for it costs nothing up to a point. False where there is no relation
-// for the measure or no price; needs then says what is missing.
+// a m2, by draw, as Worth prices it: a skip for every place (a share of 1), a
+// double, a spacing scatter of 1. target is seeds per m2; scatter is the spacing
+// scatter that there is, about which its price is taken, for its square counts.
+// No draws where there is no relation for the measure or no price; needs then
+// says what is missing.
 func PerUnit(measure, crop string, target, scatter float64, ctx Context) (draws []float64, unit string, needs []evenstand.Need) {
-	if crop == "" {
-		if crop = ctx.Settings.Crop; crop == "" {
-			crop = "corn"
-		}
-	}
-	r := drawRanks(ctx.Seed)
-	b := &bill{f: &evenstand.Finding{}, ctx: ctx, unit: "bu", yields: r.yields(ctx.Settings.Yield)}
-	if !math.IsNaN(ctx.Settings.Price) {
-		b.unit = ctx.Settings.Currency
-	}
-	if !b.agree(crop) {
-		return nil, b.unit, b.needs
-	}
-	out := make([]float64, N)
-	switch measure {
-	case "skips":
-		if !b.corn(crop, "skip") {
-			return nil, b.unit, b.needs
-		}
-		worth, ok := b.worth(crop)
-		if !ok {
-			return nil, b.unit, b.needs
-		}
-		skip := r.skips(target)
-		for i := range out {
-			out[i] = skip[i] * b.yields[i] * worth
-		}
-	case "doubles":
-		if !b.seedPrice() {
-			return nil, b.unit, b.needs
-		}
-		if !(target > 0) {
-			b.need(evenstand.TopicLogs, "the target rate", "seed_rate_target in the logs")
-			return nil, b.unit, b.needs
-		}
-		lost := r.doubles()
-		for i := range out {
-			out[i] = target * ctx.Settings.Seed
-			if relation.For(crop) {
-				out[i] += b.yields[i] * lost[i] * ctx.Settings.Price
-			}
-		}
-	case "spacing":
-		if !b.corn(crop, "spacing") {
-			return nil, b.unit, b.needs
-		}
-		worth, ok := b.worth(crop)
-		if !ok {
-			return nil, b.unit, b.needs
-		}
+	kind, ok := HarmOf(measure)
+	b := &bill{ctx: ctx}
+	by, per := 1.0, 1.0
+	if kind == evenstand.Uneven {
 		if !(target > 0) || !(scatter > 0) || !(ctx.Spacing > 0) {
 			b.need(evenstand.TopicPlanter, "the target rate and the spacing of the rows", "seed_rate_target in the logs, row_spacing_m "+b.card())
-			return nil, b.unit, b.needs
+			ok = false
 		}
-		const d = 0.02
 		apart := 1 / (target * ctx.Spacing)
-		lost := r.spaced(math.Max(0, scatter-d)*apart, (scatter+d)*apart, b.yields)
-		for i := range out {
-			out[i] = lost[i] * b.yields[i] * worth / (2 * d)
-		}
-	default:
+		per = 0.04 // two points either way
+		by = 2 * scatter * per * apart * apart
+	} else if !ok {
 		b.need(evenstand.TopicNone, "a published relation, of which there is none here", "")
-		return nil, b.unit, b.needs
 	}
-	return out, b.unit, nil
+	if !ok {
+		w := Worth(ctx, crop, target, nil)
+		return nil, w.Unit, append(w.Needs, b.needs...)
+	}
+	w := Worth(ctx, crop, target, []Shift{{kind, slices.Repeat([]float64{by}, N)}})
+	for i := range w.Gain {
+		w.Gain[i] /= -per
+	}
+	return w.Gain, w.Unit, w.Needs
 }
+
+// HarmOf gives the harm that a measure of core/measure/group is priced by, false
+// where there is no relation for it.
+func HarmOf(measure string) (evenstand.HarmKind, bool) {
+	kind, ok := kinds[measure]
+	return kind, ok
+}
+
+var kinds = map[string]evenstand.HarmKind{"skips": evenstand.MissingSeeds, "doubles": evenstand.ExtraSeeds, "spacing": evenstand.Uneven}
 
 // Hour gives what an hour of planting costs on a day: labour, machine and the
 // lost time of the season (R21), each where it is known, in the unit of the

@@ -415,9 +415,6 @@ func noMoney() Worth {
 	return Worth{PerArea: evenstand.Range{Low: u, Mid: u, High: u}, Chance: u, Each: []WorthOf{}, Not: []string{}, Needs: []evenstand.Need{}, Sources: []string{}}
 }
 
-// priced are the measures that have a relation.
-var priced = map[string]evenstand.HarmKind{"skips": evenstand.MissingSeeds, "doubles": evenstand.ExtraSeeds, "spacing": evenstand.Uneven}
-
 // money prices the differences and says when the part is paid on all rows.
 func (in *Input) money(fs []Told, v advise.Voice) Worth {
 	out := noMoney()
@@ -428,7 +425,7 @@ func (in *Input) money(fs []Told, v advise.Voice) Worth {
 		if !f.result.Known() || f.result.Lone {
 			continue
 		}
-		kind, ok := priced[f.Measure]
+		kind, ok := price.HarmOf(f.Measure)
 		if !ok {
 			if f.result.Called() && f.Measure != "population" && f.Measure != "speed" && f.Measure != "vacuum" && f.Measure != "switched-off" {
 				out.Not = append(out.Not, unpriced(f))
