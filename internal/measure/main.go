@@ -32,7 +32,7 @@ type options struct {
 }
 
 // parts are what can be asked for, in the order of the page.
-var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "settings", "fuzz", "demo"}
+var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "effects", "fuzz", "demo"}
 
 func main() {
 	heap.Set()
@@ -173,8 +173,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return []Figure{speed, flat}, err
 	case "speed":
 		return p.speed(ctx, o.seeds)
-	case "settings":
-		return p.settings(ctx, o)
+	case "effects":
+		return p.effects(ctx, o)
 	case "fuzz":
 		return one(fuzz(ctx, p.root, o.fuzztime))
 	case "demo":

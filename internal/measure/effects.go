@@ -12,8 +12,8 @@ import (
 	"evenstand/sim"
 )
 
-// settingDays is how many days of changed settings are made.
-const settingDays = 10
+// effectDays is how many days of changed settings are made.
+const effectDays = 10
 
 // trueMeasure gives the measure of an effect by the name that the simulator has for
 // it.
@@ -26,21 +26,21 @@ var trueMeasure = map[string]string{
 // where there was nothing, by design.
 type heldTally struct{ n, held, null, less, more int }
 
-// settings makes days on which settings are changed and holds what each is said to
+// effects makes days on which settings are changed and holds what each is said to
 // have done against what it truly did.
-func (p *program) settings(ctx context.Context, o options) ([]Figure, error) {
-	first, command := uint64(9801), "go run ./internal/measure settings"
+func (p *program) effects(ctx context.Context, o options) ([]Figure, error) {
+	first, command := uint64(9801), "go run ./internal/measure effects"
 	if o.dev {
-		first, command = 7801, "go run ./internal/measure -dev settings"
+		first, command = 7801, "go run ./internal/measure -dev effects"
 	}
-	days := settingDays
+	days := effectDays
 	if o.most > 0 {
 		days = min(days, o.most)
 	}
 	by := map[string]*heldTally{}
 	noted, told := 0, 0
 	for seed := first; seed < first+uint64(days); seed++ {
-		day, dir := filepath.Join(p.work, fmt.Sprintf("settings-%d", seed)), filepath.Join(p.work, fmt.Sprintf("settings-book-%d", seed))
+		day, dir := filepath.Join(p.work, fmt.Sprintf("effects-%d", seed)), filepath.Join(p.work, fmt.Sprintf("effects-book-%d", seed))
 		if err := p.simulate(ctx, filepath.Join(p.root, "scenarios", "settings.toml"), seed, day); err != nil {
 			return nil, err
 		}
