@@ -29,7 +29,7 @@ type heldTally struct{ n, held, null, less, more int }
 // effects makes days on which settings are changed and holds what each is said to
 // have done against what it truly did.
 func (p *program) effects(ctx context.Context, o options) ([]Figure, error) {
-	first, command := uint64(9801), "go run ./internal/measure effects"
+	first, command := uint64(12401), "go run ./internal/measure effects"
 	if o.dev {
 		first, command = 7801, "go run ./internal/measure -dev effects"
 	}
