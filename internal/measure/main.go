@@ -32,7 +32,7 @@ type options struct {
 }
 
 // parts are what can be asked for, in the order of the page.
-var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "settings", "trials", "fuzz", "demo"}
+var parts = []string{"days", "real", "live", "settings", "effects", "trials", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
 
 func main() {
 	heap.Set()
@@ -160,6 +160,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return p.real(ctx)
 	case "live":
 		return p.live(ctx, o)
+	case "settings":
+		return p.settings(ctx, o)
 	case "kills":
 		return one(p.kills(ctx, o.kills))
 	case "rebuild":
@@ -177,6 +179,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return p.settings(ctx, o)
 	case "trials":
 		return one(trials(ctx, p.root))
+	case "effects":
+		return p.effects(ctx, o)
 	case "fuzz":
 		return one(fuzz(ctx, p.root, o.fuzztime))
 	case "demo":

@@ -6,128 +6,154 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
+	"sync"
 
 	"evenstand"
-	"evenstand/book"
 	"evenstand/sim"
 )
 
-// settingDays is how many days of changed settings are made.
-const settingDays = 10
-
-// trueMeasure gives the measure of an effect by the name that the simulator has for
-// it.
-var trueMeasure = map[string]string{
-	"gauge_wheel_load": "load", "wheel_off_share": "wheel-off", "seed_zone_moisture": "moisture", "slot_trash": "trash",
-	"seed_zone_temperature": "temperature", "skip_fraction": "skips", "double_fraction": "doubles", "spacing_cv": "spacing",
+// setDays are the days on which settings are changed that boxes log, and days on
+// which nothing is.
+func setDays() []suite {
+	return []suite{
+		{name: "settings", scenario: "settings.toml", seeds: days(12301, 10), from: 7801},
+		{name: "settings, calm", scenario: "calm.toml", also: []string{"calm-boxes.toml", "calm-furrow.toml", "calm-tanks.toml", "calm-ground.toml"}, seeds: days(12321, 15), from: 7840},
+	}
 }
 
-// heldTally is how often intervals held the truth, and what was called less or more
-// where there was nothing, by design.
-type heldTally struct{ n, held, null, less, more int }
+// steps is how settings that boxes log were entered.
+type steps struct {
+	truly, told int
+	wrong       []string
+	off         []float64 // s
+	days        int
+}
 
-// settings makes days on which settings are changed and holds what each is said to
-// have done against what it truly did.
-func (p *program) settings(ctx context.Context, o options) ([]Figure, error) {
-	first, command := uint64(9801), "go run ./internal/measure settings"
-	if o.dev {
-		first, command = 7801, "go run ./internal/measure -dev settings"
+// stepsOf simulates and reads a day and holds what the boxes' lines say against the
+// truth.
+func (p *program) stepsOf(ctx context.Context, scenario string, seed uint64) (x steps, err error) {
+	dir, err := os.MkdirTemp(p.work, "set-")
+	if err != nil {
+		return x, err
 	}
-	days := settingDays
-	if o.most > 0 {
-		days = min(days, o.most)
+	defer os.RemoveAll(dir)
+	day, book := filepath.Join(dir, "day"), filepath.Join(dir, "book")
+	if err := p.simulate(ctx, filepath.Join(p.root, "scenarios", scenario), seed, day); err != nil {
+		return x, err
 	}
-	by := map[string]*heldTally{}
-	noted, told := 0, 0
-	for seed := first; seed < first+uint64(days); seed++ {
-		day, dir := filepath.Join(p.work, fmt.Sprintf("settings-%d", seed)), filepath.Join(p.work, fmt.Sprintf("settings-book-%d", seed))
-		if err := p.simulate(ctx, filepath.Join(p.root, "scenarios", "settings.toml"), seed, day); err != nil {
-			return nil, err
-		}
-		if err := p.newBook(ctx, dir, day); err != nil {
-			return nil, err
-		}
-		if _, err := p.run(ctx, "read", dir, filepath.Join(day, "boxes")); err != nil {
-			return nil, err
-		}
-		var got struct {
-			Effects book.EffectsTold `json:"effects"`
-		}
-		if err := p.into(ctx, &got, "effects", dir); err != nil {
-			return nil, err
-		}
-		truth, _, err := sim.ReadSettings(day)
-		if err != nil {
-			return nil, err
-		}
-		for i := range truth.Settings {
-			t := &truth.Settings[i]
-			if t.Noted == nil || t.Noted.Wrong {
-				continue
-			}
-			noted++
-			if c := changeNear(got.Effects.Changes, t); c != nil {
-				told++
-				holdAgainst(c, t, by)
-			}
-		}
-		for _, d := range []string{day, dir} {
-			if err := os.RemoveAll(d); err != nil {
-				return nil, err
+	if err := p.newBook(ctx, book, day); err != nil {
+		return x, err
+	}
+	if _, err := p.run(ctx, "read", book, filepath.Join(day, "boxes")); err != nil {
+		return x, err
+	}
+	type boxLine struct {
+		T, Early       *evenstand.Micros
+		What, Quantity string
+		Rows, Note     string
+		Value, Was     float64
+		Times          int
+	}
+	var j struct {
+		Lines []struct{ Logged []boxLine }
+	}
+	if err := p.into(ctx, &j, "note", book, "--day", "last"); err != nil {
+		return x, err
+	}
+	truth, _, err := sim.ReadSettings(day)
+	if err != nil {
+		return x, err
+	}
+	x.days = 1
+	var lines []boxLine
+	for _, l := range j.Lines {
+		for _, b := range l.Logged {
+			if b.What == "level" || b.What == "target" {
+				lines = append(lines, b)
 			}
 		}
 	}
-	out := []Figure{{What: fmt.Sprintf("changes of settings told, of those noted on %d days", days), Command: command, Value: fmt.Sprintf("%d of %d", told, noted), Verdict: Told}}
-	for _, design := range []string{"half rows", "back and forth", "all rows"} {
-		if c := by[design]; c != nil {
-			out = append(out, Figure{
-				What: "what a change did, told by " + design + ": 90 % intervals that hold the truth", Command: command,
-				Value:   fmt.Sprintf("%d of %d (%.2f); of %d that did nothing %d called less, %d more", c.held, c.n, float64(c.held)/float64(c.n), c.null, c.less, c.more),
-				Verdict: Told,
-			})
-		}
-	}
-	return out, nil
-}
-
-// changeNear finds what was told of a true change.
-func changeNear(all []book.ChangeLine, t *sim.SettingTruth) *book.ChangeLine {
-	for i := range all {
-		if c := &all[i]; c.Lever == t.Lever && math.Abs(float64(c.T-t.T)) < 200*float64(evenstand.Second) {
-			return c
-		}
-	}
-	return nil
-}
-
-func holdAgainst(c *book.ChangeLine, t *sim.SettingTruth, by map[string]*heldTally) {
-	truth := map[string]float64{}
-	for name, s := range t.Effect {
-		truth[trueMeasure[name]] = s.By
-	}
-	for i := range c.Effects {
-		e := &c.Effects[i]
-		if math.IsNaN(float64(e.Value)) || e.Measure == "population" || e.Measure == "liquid" || e.Measure == "granular" {
+	used := make([]bool, len(lines))
+	for _, s := range truth.Settings {
+		if s.Logged == "" || s.To == nil {
 			continue
 		}
-		h := by[e.Design]
-		if h == nil {
-			h = &heldTally{}
-			by[e.Design] = h
-		}
-		want, does := truth[e.Measure]
-		h.n++
-		if want >= float64(e.Low) && want <= float64(e.High) {
-			h.held++
-		}
-		if !does {
-			h.null++
-			switch e.Verdict {
-			case "less":
-				h.less++
-			case "more":
-				h.more++
+		x.truly++
+		hit := false
+		for i, l := range lines {
+			early := *l.T
+			if l.Early != nil {
+				early = min(early, *l.Early)
 			}
+			if l.Quantity != s.Lever || s.T < early-10*evenstand.Second || s.T > *l.T+15*evenstand.Second || math.Abs(l.Value-*s.To) > 0.25*math.Abs(*s.To-*s.From) {
+				continue
+			}
+			used[i] = true
+			if !hit {
+				x.off = append(x.off, math.Abs((*l.T - s.T).Seconds()))
+			}
+			hit = true
+		}
+		if hit {
+			x.told++
 		}
 	}
+	for i, l := range lines {
+		if !used[i] {
+			x.wrong = append(x.wrong, fmt.Sprintf("%s, seed %d: %s %s, %.4g to %.4g", scenario, seed, l.Quantity, l.T, l.Was, l.Value))
+		}
+	}
+	return x, nil
+}
+
+// settings measures whether settings that boxes log come into the journal, and
+// nothing else does.
+func (p *program) settings(ctx context.Context, o options) (out []Figure, err error) {
+	for _, s := range setDays() {
+		if o.only != "" && o.only != s.name {
+			continue
+		}
+		seeds := o.pick(s)
+		var sum steps
+		var mu sync.Mutex
+		var wg sync.WaitGroup
+		next, failed := 0, error(nil)
+		for range o.jobs {
+			wg.Go(func() {
+				for {
+					mu.Lock()
+					i := next
+					if i >= len(seeds) || failed != nil {
+						mu.Unlock()
+						return
+					}
+					next++
+					mu.Unlock()
+					x, err := p.stepsOf(ctx, s.of(seeds[i]), seeds[i])
+					mu.Lock()
+					if err != nil && failed == nil {
+						failed = fmt.Errorf("%s, seed %d: %w", s.name, seeds[i], err)
+					}
+					sum.truly, sum.told, sum.days = sum.truly+x.truly, sum.told+x.told, sum.days+x.days
+					sum.wrong, sum.off = append(sum.wrong, x.wrong...), append(sum.off, x.off...)
+					mu.Unlock()
+				}
+			})
+		}
+		wg.Wait()
+		if failed != nil {
+			return nil, failed
+		}
+		for _, w := range sum.wrong {
+			fmt.Fprintln(os.Stderr, "no change:", w)
+		}
+		from := "go run ./internal/measure settings"
+		if sum.truly > 0 {
+			slices.Sort(sum.off)
+			out = append(out, Figure{Verdict: Told, What: "settings that boxes log and that came into the journal by themselves, " + s.name, Value: fmt.Sprintf("%d of %d on %d days; half of them within %.0f s", sum.told, sum.truly, sum.days, median(sum.off)), Command: from})
+		}
+		out = append(out, Figure{Verdict: Told, What: "lines of boxes of changes that nobody made, " + s.name, Value: fmt.Sprintf("%d on %d days", len(sum.wrong), sum.days), Command: from})
+	}
+	return out, nil
 }

@@ -21,7 +21,7 @@ func runs(t testing.TB) int {
 		return n
 	}
 	if testing.Short() {
-		return 100
+		return 40
 	}
 	return 200
 }
