@@ -175,8 +175,6 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return []Figure{speed, flat}, err
 	case "speed":
 		return p.speed(ctx, o.seeds)
-	case "settings":
-		return p.settings(ctx, o)
 	case "trials":
 		return one(trials(ctx, p.root))
 	case "effects":
