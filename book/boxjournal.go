@@ -226,6 +226,12 @@ func changeLines(source string, changes []targetChange, rowsOfDay int) []BoxLine
 					continue
 				}
 			}
+			if n := len(lines) - 1; n >= 0 && c.level && lines[n].What == "level" && c.same(&lines[n]) &&
+				(c.on.Scope == evenstand.ScopeLeft && lines[n].Note == "right" || c.on.Scope == evenstand.ScopeRight && lines[n].Note == "left") {
+				lines[n].Note = "" // both sides are the whole planter
+				lines[n].Was, lines[n].Value = (lines[n].Was+evenstand.Number(c.was))/2, (lines[n].Value+evenstand.Number(c.to))/2
+				continue
+			}
 			l := BoxLine{Source: source, T: c.t, What: "target", Value: evenstand.Number(c.to), Quantity: q.String(), Was: evenstand.Number(c.was), Early: c.early}
 			if c.level {
 				l.What = "level"

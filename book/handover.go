@@ -65,24 +65,25 @@ func (b *Book) Aboard(days []DaySummary, v advise.Voice) (says []string, err err
 
 // told gives what people and boxes said of a planter's day, in order of time.
 func (b *Book) told(ctx context.Context, planter string, day evenstand.Day, o record.Options) (out []record.Told, err error) {
-	lines, err := b.Journal(ctx)
+	lines, boxes, _, err := b.DayJournal(ctx, day)
 	if err != nil {
 		return nil, err
 	}
+	j := Join(lines, boxes)
+	part := 0
 	for i := range lines {
 		l := &lines[i]
-		if l.TakenBack || evenstand.DayOf(l.Entry.T, b.Zone()) != day || l.Planter != "" && b.planterNamed(l.Planter) != planter {
+		if part++; i == 0 || lines[i-1].ID != l.ID {
+			part = 0
+		}
+		if l.TakenBack || l.Planter != "" && l.Planter != planter || j.Told(l.ID, part) {
 			continue
 		}
 		out = append(out, record.Told{T: l.Entry.T, What: l.Entry.What, Says: record.SayEntry(&l.Entry)})
 	}
-	boxes, _, err := b.BoxJournal(ctx, day)
-	if err != nil {
-		return nil, err
-	}
 	for i := range boxes {
-		if l := &boxes[i]; l.Planter == planter {
-			out = append(out, record.Told{T: l.T, What: l.What, Says: l.Say(o.Voice)})
+		if l := &boxes[i]; l.Planter == planter && !j.Told(0, i) {
+			out = append(out, record.Told{T: l.T, What: l.What, Says: j.Say(i, o.Voice)})
 		}
 	}
 	slices.SortStableFunc(out, func(x, y record.Told) int { return cmp.Compare(x.T, y.T) })

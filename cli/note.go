@@ -18,13 +18,14 @@ import (
 )
 
 type noteOptions struct {
-	at, rows, what, planter string
-	undo                    bool
+	at, rows, what, planter, day string
+	undo                         bool
+	edit, history                int64
 }
 
 func noteCommand() command {
 	return command{
-		name: "note", args: "BOOK [TEXT…] [--at TIME] [--rows LIST] [--what KIND] [--planter NAME] [--undo [N]]", what: "write down by hand what was set, filled, fixed, dug, counted or seen",
+		name: "note", args: "BOOK [TEXT…] [--at TIME] [--rows LIST] [--what KIND] [--planter NAME] [--undo [N]] [--edit N] [--history N] [--day DAY]", what: "write down by hand what was set, filled, fixed, dug, counted or seen",
 		least: 1, most: -1, reports: true,
 		setup: func(fs *flag.FlagSet) any {
 			o := &noteOptions{}
@@ -33,14 +34,20 @@ func noteCommand() command {
 			fs.StringVar(&o.what, "what", "", "`kind` it is: "+strings.Join(record.NoteKinds, ", "))
 			fs.StringVar(&o.planter, "planter", "", "`name` of the planter, where there are several")
 			fs.BoolVar(&o.undo, "undo", false, "take back the last note, or the one of that number")
+			fs.Int64Var(&o.edit, "edit", 0, "put the text, the time or the rows in the place of those of the note of that `number`")
+			fs.Int64Var(&o.history, "history", 0, "show the note of that `number` as it was before it was corrected")
+			fs.StringVar(&o.day, "day", "", "list a `day`, such as 2026-05-02, with what the boxes logged; last: the newest")
 			return o
 		},
 		help: `
 The time stands first, last or not at all, which is now. What was understood is
 shown; --undo takes it back. Several digs, fills or settings in one note are
-several lines under one number. A number that cannot be is asked back. It counts
-from the next read of its day on: evenstand read BOOK. Without a text the last notes are listed with
-their numbers.
+several lines under one number. --edit 12 corrects note 12: what the new text
+leaves out of time and rows stays, and what it said before is kept (--history
+12). A number that cannot be is asked back. It counts
+from the next read of its day on: evenstand read BOOK. Without a text the last
+notes are listed with their numbers; --day 2026-05-02 lists a day with what the
+boxes logged beside their measurements.
 
 Examples:
   evenstand note spring "2:05 pm cleaners 30 to 22 psi"
@@ -57,9 +64,12 @@ Examples:
   evenstand note spring "may 2 2:05 pm rain on the north end"
   evenstand note spring --undo
   evenstand note spring --undo 12
+  evenstand note spring --edit 12 "cleaners 30 to 24 psi"
+  evenstand note spring --edit 12 --at "2:10 pm" --rows 1-8
+  evenstand note spring --day last
 
 Anything else is kept as a remark. Settings are cleaners, closers, down force,
-gauge wheel load, vacuum, fan speed, speed, seed rate, liquid rate, hydraulic
+force mode (automatic, fixed, off), gauge wheel load, vacuum, fan speed, speed, seed rate, liquid rate, hydraulic
 pressure and depth.`,
 		run: func(ctx context.Context, c *call, opts any) error {
 			o := opts.(*noteOptions)
@@ -70,6 +80,12 @@ pressure and depth.`,
 			defer b.Close()
 			text := strings.Join(c.args[1:], " ")
 			switch {
+			case o.history > 0:
+				return c.noteHistory(ctx, b, o, text)
+			case o.day != "":
+				return c.journalDay(ctx, b, o, text)
+			case o.edit > 0:
+				return c.editNote(ctx, b, o, text)
 			case o.undo:
 				return c.undoNote(ctx, b, o, text)
 			case text != "":
@@ -97,6 +113,7 @@ type noteJSON struct {
 	Say       string           `json:"say"`
 	Supposed  []string         `json:"supposed"`
 	TakenBack bool             `json:"taken_back"`
+	Edits     int              `json:"edits"`          // times that it was corrected
 	More      []noteJSON       `json:"more,omitempty"` // the other lines of the same note
 }
 
@@ -105,7 +122,7 @@ func toNoteJSON(l *book.JournalLine, supposed []string) noteJSON {
 	if supposed == nil {
 		supposed = []string{}
 	}
-	return noteJSON{l.ID, l.Planter, e.T, e.What, e.Rows.String(), evenstand.Number(e.Value), e.Unit, e.Note, l.Words, record.SayEntry(e), supposed, l.TakenBack, nil}
+	return noteJSON{l.ID, l.Planter, e.T, e.What, e.Rows.String(), evenstand.Number(e.Value), e.Unit, e.Note, l.Words, record.SayEntry(e), supposed, l.TakenBack, l.Edits, nil}
 }
 
 // printNote prints the lines of one note as one JSON object.
@@ -254,6 +271,8 @@ func (c *call) noteLines(lines []book.JournalLine, v advise.Voice, planter bool)
 		}
 		if l.TakenBack {
 			s += " Taken back."
+		} else if l.Edits > 0 {
+			s += " Corrected."
 		}
 		number := "    "
 		if i == 0 || lines[i-1].ID != l.ID {
@@ -261,4 +280,203 @@ func (c *call) noteLines(lines []book.JournalLine, v advise.Voice, planter bool)
 		}
 		c.text(number, "    ", s)
 	}
+}
+
+// editNote puts something else in the place of a note.
+func (c *call) editNote(ctx context.Context, b *book.Book, o *noteOptions, text string) error {
+	if o.undo || o.planter != "" {
+		return usagef("--edit corrects a note of its planter: say the text, --at or --rows")
+	}
+	now := evenstand.FromTime(time.Now().Truncate(time.Second))
+	n, words, err := b.ReadEdit(ctx, o.edit, text, o.at, o.rows, o.what, now)
+	var known *book.Error
+	switch {
+	case errors.As(err, &known):
+		return err
+	case err != nil:
+		return usageError{err.Error()}
+	}
+	h, err := b.NoteHistory(ctx, o.edit)
+	if err != nil {
+		return err
+	}
+	if err := b.EditNote(ctx, o.edit, n.Entries, words); err != nil {
+		return err
+	}
+	was := h[len(h)-1].Lines
+	var lines []book.JournalLine
+	for _, e := range n.Entries {
+		lines = append(lines, book.JournalLine{ID: o.edit, At: now, Planter: was[0].Planter, Entry: e, Words: words, Edits: len(h)})
+	}
+	if c.json {
+		return c.printNote(lines, n.Supposed)
+	}
+	c.noteLines(lines, voice(b), false)
+	for _, s := range n.Supposed {
+		c.text("    ", "    ", s)
+	}
+	c.hint(c.Stderr, "As it was:", "evenstand note "+c.args[0]+" --history "+strconv.FormatInt(o.edit, 10))
+	c.toSettle(ctx, b, append(lines, was...))
+	return nil
+}
+
+// noteHistory shows a note as it was.
+func (c *call) noteHistory(ctx context.Context, b *book.Book, o *noteOptions, text string) error {
+	if text != "" || o.at+o.rows+o.what+o.planter != "" || o.undo || o.edit > 0 {
+		return usagef("--history shows a note as it was: say its number only")
+	}
+	h, err := b.NoteHistory(ctx, o.history)
+	if err != nil {
+		return err
+	}
+	type version struct {
+		Written evenstand.Micros `json:"written"`
+		Lines   []noteJSON       `json:"lines"`
+	}
+	out := struct {
+		Schema   int       `json:"schema"`
+		ID       int64     `json:"id"`
+		Versions []version `json:"versions"` // the first writing first
+	}{1, o.history, []version{}}
+	v := voice(b)
+	for i := range h {
+		x := version{h[i].At, []noteJSON{}}
+		for k := range h[i].Lines {
+			x.Lines = append(x.Lines, toNoteJSON(&h[i].Lines[k], nil))
+		}
+		out.Versions = append(out.Versions, x)
+		if c.json {
+			continue
+		}
+		word := "Written"
+		if i > 0 {
+			word = "Corrected"
+		}
+		c.printf("%s %s, %s:\n", word, v.Clock(h[i].At), v.Date(h[i].At))
+		c.noteLines(h[i].Lines, v, false)
+	}
+	if c.json {
+		return c.printJSON(out)
+	}
+	return nil
+}
+
+// dayLineJSON is a line of a day's journal as --json gives it.
+type dayLineJSON struct {
+	Time   evenstand.Micros `json:"time"`
+	What   string           `json:"what"`
+	Say    string           `json:"say"`
+	Note   *noteJSON        `json:"note,omitempty"` // of a person
+	Logged []book.BoxLine   `json:"logged"`         // of boxes; beside a note: of the same change
+}
+
+// journalDay lists a day as the page Journal shows it: what boxes logged of a change
+// that a person wrote down stands with it.
+func (c *call) journalDay(ctx context.Context, b *book.Book, o *noteOptions, text string) error {
+	if text != "" || o.at+o.rows+o.what+o.planter != "" || o.undo || o.edit > 0 {
+		return usagef("--day lists a day: say the day only")
+	}
+	day := evenstand.Day(o.day)
+	if o.day == "last" {
+		days, err := b.Days(ctx)
+		if err != nil {
+			return err
+		}
+		lines, err := b.Journal(ctx)
+		if err != nil {
+			return err
+		}
+		day = ""
+		for _, d := range days {
+			day = max(day, d.Day)
+		}
+		for i := range lines {
+			day = max(day, evenstand.DayOf(lines[i].Entry.T, b.Zone()))
+		}
+		if day == "" {
+			c.printf("Nothing is written by hand yet, and no logs are read.\n")
+			return nil
+		}
+	}
+	if _, err := day.Start(b.Zone()); err != nil {
+		return usagef("the day is written as 2026-05-02, or as last")
+	}
+	notes, boxes, more, err := b.DayJournal(ctx, day)
+	if err != nil {
+		return err
+	}
+	j := book.Join(notes, boxes)
+	v := voice(b)
+	out := struct {
+		Schema int           `json:"schema"`
+		Day    evenstand.Day `json:"day"`
+		Lines  []dayLineJSON `json:"lines"` // newest first
+		More   int64         `json:"more"`
+	}{1, day, []dayLineJSON{}, more}
+	part := 0
+	for i := range notes {
+		l := &notes[i]
+		if part++; i == 0 || notes[i-1].ID != l.ID {
+			part = 0
+		}
+		n := toNoteJSON(l, nil)
+		x := dayLineJSON{Time: l.Entry.T, What: l.Entry.What, Say: n.Say, Note: &n, Logged: []book.BoxLine{}}
+		for k, s := range j.Of {
+			if s >= 0 && j.Said[s].Note == l.ID && j.Said[s].Line == part {
+				x.Logged = append(x.Logged, boxes[k])
+				x.Time, x.Say = boxes[k].T, j.Say(k, v)
+			}
+		}
+		out.Lines = append(out.Lines, x)
+	}
+	for i := range boxes {
+		if j.Of[i] >= 0 {
+			continue
+		}
+		x := dayLineJSON{Time: boxes[i].T, What: boxes[i].What, Say: boxes[i].Say(v), Logged: []book.BoxLine{boxes[i]}}
+		for k, s := range j.Of {
+			if s >= 0 && j.Said[s].Box == i {
+				x.Logged = append(x.Logged, boxes[k])
+				x.Time, x.Say = boxes[k].T, j.Say(k, v)
+			}
+		}
+		out.Lines = append(out.Lines, x)
+	}
+	slices.SortStableFunc(out.Lines, func(x, y dayLineJSON) int { return cmp.Compare(y.Time, x.Time) })
+	if c.json {
+		return c.printJSON(out)
+	}
+	c.printf("%s\n", v.Day(day))
+	if len(out.Lines) == 0 {
+		c.printf("Nothing was written down that day, and no box logged anything but measurements.\n")
+	}
+	for i := range out.Lines {
+		l := &out.Lines[i]
+		s := v.Clock(l.Time) + ": " + l.Say
+		if !strings.HasSuffix(s, ".") {
+			s += "."
+		}
+		number := "    "
+		var by []string
+		if l.Note != nil {
+			number = fmt.Sprintf("%3d ", l.Note.ID)
+			switch {
+			case l.Note.TakenBack:
+				s += " Taken back."
+			case l.Note.Edits > 0:
+				s += " Corrected."
+			}
+			by = append(by, "by hand")
+		}
+		for k := range l.Logged {
+			if from := "logged: " + l.Logged[k].Source; !slices.Contains(by, from) {
+				by = append(by, from)
+			}
+		}
+		c.text(number, "    ", s+" ("+strings.Join(by, "; ")+")")
+	}
+	if more > 0 {
+		c.printf("The boxes logged %s more, which are not shown.\n", plural(int(more), "line", "lines"))
+	}
+	return nil
 }

@@ -3,6 +3,7 @@ package web
 import (
 	"cmp"
 	"context"
+	"errors"
 	"maps"
 	"slices"
 	"time"
@@ -33,6 +34,25 @@ type NoteView struct {
 	Lines     []NoteLine       `json:"lines"`
 	Supposed  []string         `json:"supposed" doc:"What it did not say and was supposed"`
 	TakenBack bool             `json:"taken_back"`
+	Edits     int              `json:"edits" doc:"Times that it was corrected"`
+	Logged    []BoxLineView    `json:"logged" doc:"What boxes logged of the same change: their time, rows and amount stand for it"`
+	Followed  []string         `json:"followed" doc:"What followed the change, in whole sentences"`
+}
+
+// NoteVersion is a note as it stood once.
+type NoteVersion struct {
+	Written string     `json:"written" doc:"When it was written, in the logbook's zone"`
+	Clock   string     `json:"clock" doc:"When it was done, as it said then"`
+	Day     string     `json:"day"`
+	Words   string     `json:"words"`
+	Lines   []NoteLine `json:"lines"`
+	Now     bool       `json:"now" doc:"This is how it stands"`
+}
+
+// NoteHistory is a note as it was, the first writing first.
+type NoteHistory struct {
+	ID       int64         `json:"id"`
+	Versions []NoteVersion `json:"versions"`
 }
 
 // BoxLineView is what a box logged beside its measurements.
@@ -41,8 +61,11 @@ type BoxLineView struct {
 	Planter string           `json:"planter"`
 	Time    evenstand.Micros `json:"time"`
 	Clock   string           `json:"clock"`
-	What    string           `json:"what" doc:"setting, refill, fix, remark, …; target: one was changed on the box"`
+	What    string           `json:"what" doc:"setting, refill, fix, remark, …; target: one was changed on the box; level: one that it measures was changed by hand"`
 	Says    string           `json:"says"`
+	Logged  []BoxLineView    `json:"logged,omitempty" doc:"Of a line that a person wrote: what boxes logged of the same change"`
+	// Followed is of lines that tell a change.
+	Followed []string `json:"followed" doc:"What followed the change, in whole sentences"`
 }
 
 // JournalDay is a day of the journal.
@@ -137,16 +160,41 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 		return out, refuse("the day is written as 2026-05-02")
 	}
 	out.Label = s.voice().Day(out.Day)
-	for i := range notes {
-		if notes[i].Date == out.Day {
-			out.Notes = append(out.Notes, notes[i])
+	lines, logged, more, err := s.book.DayJournal(ctx, out.Day)
+	if err != nil {
+		return out, err
+	}
+	out.More = more
+	j := book.Join(lines, logged)
+	v := s.voice()
+	view := func(i int) BoxLineView {
+		l := &logged[i]
+		return BoxLineView{Source: l.Source, Planter: l.Planter, Time: l.T, Clock: v.Clock(l.T), What: l.What, Says: l.Say(v), Followed: []string{}}
+	}
+	of := map[int64][]BoxLineView{} // by note
+	also := map[int][]BoxLineView{} // by line of a box's journal
+	for i, k := range j.Of {
+		switch {
+		case k < 0:
+		case j.Said[k].Note > 0:
+			of[j.Said[k].Note] = append(of[j.Said[k].Note], view(i))
+		default:
+			also[j.Said[k].Box] = append(also[j.Said[k].Box], view(i))
 		}
 	}
-	v := s.voice()
-	b := boxes[out.Day]
-	out.More = b.more
-	for _, l := range slices.Backward(b.lines) {
-		out.Boxes = append(out.Boxes, BoxLineView{l.Source, l.Planter, l.T, v.Clock(l.T), l.What, l.Say(v)})
+	for i := range notes {
+		if notes[i].Date == out.Day {
+			n := notes[i]
+			n.Logged = some(of[n.ID])
+			out.Notes = append(out.Notes, n)
+		}
+	}
+	for i := range slices.Backward(logged) {
+		if j.Of[i] < 0 {
+			b := view(i)
+			b.Logged = also[i]
+			out.Boxes = append(out.Boxes, b)
+		}
 	}
 	return out, nil
 }
@@ -168,7 +216,7 @@ func (s *Server) notes(ctx context.Context) ([]NoteView, error) {
 		t := l.Entry.T
 		out = append(out, NoteView{
 			ID: l.ID, Planter: l.Planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: l.Words,
-			Lines: []NoteLine{s.noteLine(&l.Entry)}, Supposed: []string{}, TakenBack: l.TakenBack,
+			Lines: []NoteLine{s.noteLine(&l.Entry)}, Supposed: []string{}, TakenBack: l.TakenBack, Edits: l.Edits, Logged: []BoxLineView{}, Followed: []string{},
 		})
 	}
 	slices.Reverse(out)
@@ -199,7 +247,7 @@ func (s *Server) writeNote(ctx context.Context, in *noteIn) (NoteView, error) {
 	}
 	v := s.voice()
 	t := n.Entries[0].T
-	out := NoteView{Planter: planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: in.Body.Text, Lines: []NoteLine{}, Supposed: some(n.Supposed)}
+	out := NoteView{Planter: planter, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: in.Body.Text, Lines: []NoteLine{}, Supposed: some(n.Supposed), Logged: []BoxLineView{}, Followed: []string{}}
 	for i := range n.Entries {
 		out.Lines = append(out.Lines, s.noteLine(&n.Entries[i]))
 	}
@@ -214,6 +262,62 @@ func (s *Server) writeNote(ctx context.Context, in *noteIn) (NoteView, error) {
 	return out, nil
 }
 
+type editIn struct {
+	ID   int64 `path:"id"`
+	Body struct {
+		Text string `json:"text,omitempty" maxLength:"1000" doc:"The note anew; what it leaves out of time and rows stays. Empty: its words stay"`
+		At   string `json:"at,omitempty" maxLength:"40" doc:"Another time: 2:05 pm, of its day, or with the day"`
+		Rows string `json:"rows,omitempty" maxLength:"200" doc:"Other rows; all: the whole planter"`
+		What string `json:"what,omitempty" maxLength:"20"`
+		Try  bool   `json:"try,omitempty" doc:"Only say how it is understood"`
+	}
+}
+
+func (s *Server) editNote(ctx context.Context, in *editIn) (NoteView, error) {
+	now := evenstand.FromTime(time.Now().Truncate(time.Second))
+	n, words, err := s.book.ReadEdit(ctx, in.ID, in.Body.Text, in.Body.At, in.Body.Rows, in.Body.What, now)
+	if err != nil {
+		var known *book.Error
+		if errors.As(err, &known) {
+			return NoteView{}, err
+		}
+		return NoteView{}, refuse(err.Error())
+	}
+	v := s.voice()
+	t := n.Entries[0].T
+	out := NoteView{ID: in.ID, Time: t, Clock: v.Clock(t), Day: v.Date(t), Date: evenstand.DayOf(t, s.book.Zone()), Words: words, Lines: []NoteLine{}, Supposed: some(n.Supposed), Logged: []BoxLineView{}, Followed: []string{}}
+	for i := range n.Entries {
+		out.Lines = append(out.Lines, s.noteLine(&n.Entries[i]))
+	}
+	if in.Body.Try {
+		return out, nil
+	}
+	if err := s.book.EditNote(ctx, in.ID, n.Entries, words); err != nil {
+		return out, err
+	}
+	s.changed("journal")
+	s.settleSoon()
+	return out, nil
+}
+
+func (s *Server) noteHistory(ctx context.Context, in *noteID) (NoteHistory, error) {
+	h, err := s.book.NoteHistory(ctx, in.ID)
+	if err != nil {
+		return NoteHistory{}, err
+	}
+	v := s.voice()
+	out := NoteHistory{ID: in.ID, Versions: []NoteVersion{}}
+	for i := range h {
+		t := h[i].Lines[0].Entry.T
+		x := NoteVersion{Written: v.Clock(h[i].At) + ", " + v.Date(h[i].At), Clock: v.Clock(t), Day: v.Date(t), Words: h[i].Lines[0].Words, Lines: []NoteLine{}, Now: i == len(h)-1}
+		for k := range h[i].Lines {
+			x.Lines = append(x.Lines, s.noteLine(&h[i].Lines[k].Entry))
+		}
+		out.Versions = append(out.Versions, x)
+	}
+	return out, nil
+}
+
 type noteID struct {
 	ID int64 `path:"id"`
 }
@@ -224,7 +328,7 @@ func (s *Server) takeBack(ctx context.Context, in *noteID) (NoteView, error) {
 		return NoteView{}, err
 	}
 	v, l := s.voice(), &lines[0]
-	out := NoteView{ID: l.ID, Planter: l.Planter, Time: l.Entry.T, Clock: v.Clock(l.Entry.T), Day: v.Date(l.Entry.T), Date: evenstand.DayOf(l.Entry.T, s.book.Zone()), Words: l.Words, Lines: []NoteLine{}, Supposed: []string{}, TakenBack: true}
+	out := NoteView{ID: l.ID, Planter: l.Planter, Time: l.Entry.T, Clock: v.Clock(l.Entry.T), Day: v.Date(l.Entry.T), Date: evenstand.DayOf(l.Entry.T, s.book.Zone()), Words: l.Words, Lines: []NoteLine{}, Supposed: []string{}, TakenBack: true, Edits: l.Edits, Logged: []BoxLineView{}, Followed: []string{}}
 	for i := range lines {
 		out.Lines = append(out.Lines, s.noteLine(&lines[i].Entry))
 	}

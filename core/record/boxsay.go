@@ -48,5 +48,8 @@ func targetSay(q evenstand.Quantity, x float64, v advise.Voice) string {
 	if err != nil || math.IsNaN(three) {
 		return advise.Unknown
 	}
+	if name == "inH2O" {
+		return amountOf(three, "") + " in of water"
+	}
 	return amountOf(three, name)
 }

@@ -87,6 +87,7 @@ const (
 	timesDay  = 6.0                  // a step stands out by so much from how the differences of the day scatter
 	timesHere = 4.0                  // and from the scatter on either side
 	fewest    = 6                    // means on either side
+	strays    = 0.12                 // most of the means on a side that are nearer to the other
 	stopped   = 0.4                  // a level below this part of the other is that of a drive that stopped
 )
 
@@ -181,6 +182,18 @@ func (l *Log) Steps(r Rule, work []Span, clock func(evenstand.Micros) evenstand.
 	slices.SortFunc(took, func(a, b candidate) int { return cmp.Compare(a.i, b.i) })
 	var out []Step
 	for _, c := range took {
+		// The longer it was steady, the better the levels are known.
+		for _, window := range windows[1:] {
+			w := int((window + dt - 1) / dt)
+			if c.i < w || c.i+1+w > len(x) {
+				break
+			}
+			s, ok := r.look(x, c.i, w, c.size/2)
+			if !ok {
+				break
+			}
+			c.step.Was, c.step.To = s.Was, s.To
+		}
 		l.pin(&c.step, clock)
 		out = append(out, c.step)
 	}
@@ -203,7 +216,20 @@ func (r *Rule) look(x []point, i, w int, least float64) (Step, bool) {
 	if r.Stops && math.Min(math.Abs(was), math.Abs(to)) < stopped*math.Max(math.Abs(was), math.Abs(to)) {
 		return Step{}, false
 	}
-	for _, side := range [][]point{x[i-w : i], x[i+1 : i+1+w]} {
+	for s, side := range [][]point{x[i-w : i], x[i+1 : i+1+w]} {
+		own, other := was, to
+		if s == 1 {
+			own, other = to, was
+		}
+		stray := 0
+		for _, p := range side {
+			if math.Abs(p.v-other) < math.Abs(p.v-own) {
+				stray++
+			}
+		}
+		if float64(stray) > strays*float64(w) {
+			return Step{}, false // it did not hold
+		}
 		if math.Abs(median(values(side[:w/2]))-median(values(side[w-w/2:]))) > step/4 {
 			return Step{}, false // a ramp, or another step
 		}
