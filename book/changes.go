@@ -120,6 +120,16 @@ func (j *Joined) Say(i int, v advise.Voice) string {
 	return s
 }
 
+// When gives when the change of a box's line was made: where the box only knows a
+// longer time, a person's word for when within it.
+func (j *Joined) When(i int) evenstand.Micros {
+	l := &j.Boxes[i]
+	if k := j.Of[i]; k >= 0 && l.Early != evenstand.NoTime && l.T-l.Early > noteError && j.Said[k].T > l.Early && j.Said[k].T < l.T {
+		return j.Said[k].T
+	}
+	return l.T
+}
+
 // Told tells whether a box's line says the same change as a line of a note, or as
 // a line of a box's journal (note 0, line its index).
 func (j *Joined) Told(note int64, line int) bool {
@@ -214,11 +224,11 @@ func (j Joined) Changes(card *evenstand.Card) []try.Change {
 		if len(rows) == card.Rows {
 			rows = nil
 		}
-		c := try.Change{Lever: l.Quantity, T: l.T, Early: l.T, Late: l.T, Rows: rows, From: float64(l.Was), To: float64(l.Value), Source: l.Source}
+		c := try.Change{Lever: l.Quantity, T: j.When(i), Early: l.T, Late: l.T, Rows: rows, From: float64(l.Was), To: float64(l.Value), Source: l.Source}
 		if l.What == "level" {
 			c.Late = l.T + 5*evenstand.Second
 			if l.Early != evenstand.NoTime {
-				c.Early = min(l.Early, l.T)
+				c.Early = min(l.Early, c.T)
 			}
 		}
 		if s := j.Of[i]; s >= 0 {

@@ -57,13 +57,25 @@ func (b *Book) ReadNote(planter, text, at, rows, what string, now evenstand.Micr
 
 // ReadEdit understands what is to stand in the place of a note, and writes
 // nothing: what its text leaves out of time and rows stays. Without a text the
-// lines stay as they are but for the time and the rows that are said.
-func (b *Book) ReadEdit(ctx context.Context, id int64, text, at, rows, what string, now evenstand.Micros) (n record.Note, words string, err error) {
+// lines stay as they are but for the time, the rows and the amount (NaN: as it is)
+// that are said.
+func (b *Book) ReadEdit(ctx context.Context, id int64, text, at, rows, what string, amount float64, now evenstand.Micros) (n record.Note, words string, err error) {
 	was, err := b.heldNote(ctx, id)
 	if err != nil {
 		return n, "", err
 	}
 	planter, first := was[0].Planter, &was[0].Entry
+	if text == "" && !math.IsNaN(amount) {
+		if text = record.Retype(first, amount); text == "" || len(was) > 1 {
+			return n, "", errors.New("that note has no amount, or several: say it anew in words")
+		}
+		if rows == "" { // a dig and a count want them beside the text
+			if rows = first.Rows.String(); rows == "" {
+				rows = "all"
+			}
+		}
+		what = first.What
+	}
 	if text != "" {
 		n, err = b.readNote(planter, text, at, rows, what, now, first)
 		return n, text, err

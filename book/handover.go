@@ -83,7 +83,7 @@ func (b *Book) told(ctx context.Context, planter string, day evenstand.Day, o re
 	}
 	for i := range boxes {
 		if l := &boxes[i]; l.Planter == planter && !j.Told(0, i) {
-			out = append(out, record.Told{T: l.T, What: l.What, Says: j.Say(i, o.Voice)})
+			out = append(out, record.Told{T: j.When(i), What: l.What, Says: j.Say(i, o.Voice)})
 		}
 	}
 	slices.SortStableFunc(out, func(x, y record.Told) int { return cmp.Compare(x.T, y.T) })

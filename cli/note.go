@@ -6,6 +6,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -288,7 +289,7 @@ func (c *call) editNote(ctx context.Context, b *book.Book, o *noteOptions, text 
 		return usagef("--edit corrects a note of its planter: say the text, --at or --rows")
 	}
 	now := evenstand.FromTime(time.Now().Truncate(time.Second))
-	n, words, err := b.ReadEdit(ctx, o.edit, text, o.at, o.rows, o.what, now)
+	n, words, err := b.ReadEdit(ctx, o.edit, text, o.at, o.rows, o.what, math.NaN(), now)
 	var known *book.Error
 	switch {
 	case errors.As(err, &known):
@@ -424,7 +425,7 @@ func (c *call) journalDay(ctx context.Context, b *book.Book, o *noteOptions, tex
 		for k, s := range j.Of {
 			if s >= 0 && j.Said[s].Note == l.ID && j.Said[s].Line == part {
 				x.Logged = append(x.Logged, boxes[k])
-				x.Time, x.Say = boxes[k].T, j.Say(k, v)
+				x.Time, x.Say = j.When(k), j.Say(k, v)
 			}
 		}
 		out.Lines = append(out.Lines, x)
@@ -437,7 +438,7 @@ func (c *call) journalDay(ctx context.Context, b *book.Book, o *noteOptions, tex
 		for k, s := range j.Of {
 			if s >= 0 && j.Said[s].Box == i {
 				x.Logged = append(x.Logged, boxes[k])
-				x.Time, x.Say = boxes[k].T, j.Say(k, v)
+				x.Time, x.Say = j.When(k), j.Say(k, v)
 			}
 		}
 		out.Lines = append(out.Lines, x)

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -73,7 +74,7 @@ type JournalDay struct {
 	Day   evenstand.Day `json:"day"`
 	Label string        `json:"label"`
 	Mine  int           `json:"mine" doc:"Notes of people that hold"`
-	Boxes int           `json:"boxes" doc:"Lines of boxes"`
+	Boxes int           `json:"boxes" doc:"Lines of boxes that are not one with a person's"`
 }
 
 // Journal is one day: what people wrote and what the boxes logged, newest first.
@@ -138,8 +139,22 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 		}
 		return by[d]
 	}
+	lines, err := s.book.Journal(ctx)
+	if err != nil {
+		return Journal{}, err
+	}
+	written := map[evenstand.Day][]book.JournalLine{}
+	for i := range lines {
+		d := evenstand.DayOf(lines[i].Entry.T, s.book.Zone())
+		written[d] = append(written[d], lines[i])
+	}
 	for d, b := range boxes {
 		day(d).Boxes = len(b.lines)
+		for _, k := range book.Join(written[d], b.lines).Of {
+			if k >= 0 { // it is one line with what a person wrote
+				day(d).Boxes--
+			}
+		}
 	}
 	for i := range notes {
 		if d := day(notes[i].Date); !notes[i].TakenBack {
@@ -160,16 +175,16 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 		return out, refuse("the day is written as 2026-05-02")
 	}
 	out.Label = s.voice().Day(out.Day)
-	lines, logged, more, err := s.book.DayJournal(ctx, out.Day)
+	ofDay, logged, more, err := s.book.DayJournal(ctx, out.Day)
 	if err != nil {
 		return out, err
 	}
 	out.More = more
-	j := book.Join(lines, logged)
+	j := book.Join(ofDay, logged)
 	v := s.voice()
 	view := func(i int) BoxLineView {
 		l := &logged[i]
-		return BoxLineView{Source: l.Source, Planter: l.Planter, Time: l.T, Clock: v.Clock(l.T), What: l.What, Says: l.Say(v), Followed: []string{}}
+		return BoxLineView{Source: l.Source, Planter: l.Planter, Time: j.When(i), Clock: v.Clock(j.When(i)), What: l.What, Says: l.Say(v), Followed: []string{}}
 	}
 	of := map[int64][]BoxLineView{} // by note
 	also := map[int][]BoxLineView{} // by line of a box's journal
@@ -269,13 +284,19 @@ type editIn struct {
 		At   string `json:"at,omitempty" maxLength:"40" doc:"Another time: 2:05 pm, of its day, or with the day"`
 		Rows string `json:"rows,omitempty" maxLength:"200" doc:"Other rows; all: the whole planter"`
 		What string `json:"what,omitempty" maxLength:"20"`
-		Try  bool   `json:"try,omitempty" doc:"Only say how it is understood"`
+		// Amount is another number of a note of one line, in its unit.
+		Amount *float64 `json:"amount,omitempty" doc:"Another amount in the note's unit, where its text stays"`
+		Try    bool     `json:"try,omitempty" doc:"Only say how it is understood"`
 	}
 }
 
 func (s *Server) editNote(ctx context.Context, in *editIn) (NoteView, error) {
 	now := evenstand.FromTime(time.Now().Truncate(time.Second))
-	n, words, err := s.book.ReadEdit(ctx, in.ID, in.Body.Text, in.Body.At, in.Body.Rows, in.Body.What, now)
+	amount := math.NaN()
+	if in.Body.Amount != nil {
+		amount = *in.Body.Amount
+	}
+	n, words, err := s.book.ReadEdit(ctx, in.ID, in.Body.Text, in.Body.At, in.Body.Rows, in.Body.What, amount, now)
 	if err != nil {
 		var known *book.Error
 		if errors.As(err, &known) {

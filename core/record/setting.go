@@ -4,6 +4,7 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"evenstand"
@@ -166,4 +167,52 @@ func (p *noteParser) mode(text string) bool {
 func (p *noteParser) isMode(low string) bool {
 	q := noteParser{c: p.c, n: &Note{}}
 	return q.mode(low)
+}
+
+// Retype writes a line of the journal with another amount, as people type it,
+// without its time and rows; empty: it has none that could be another.
+func Retype(e *evenstand.Entry, v float64) string {
+	number := strconv.FormatFloat(v, 'f', -1, 64)
+	if math.IsNaN(e.Value) || !(v >= 0) {
+		return ""
+	}
+	switch e.What {
+	case "setting":
+		s, ok := SettingOf(e)
+		if !ok {
+			return ""
+		}
+		name := depth
+		for _, w := range settings {
+			if w.q != evenstand.Raw && w.q.String() == s.Lever {
+				name = w.word
+				break
+			}
+		}
+		text := name + " " + number
+		if s.WasSaid != "" {
+			text = name + " " + s.WasSaid + " to " + number
+		}
+		if e.Unit != "" {
+			text += " " + e.Unit
+		}
+		if s.Words != "" {
+			text += ", " + s.Words
+		}
+		return text
+	case "refill":
+		return strings.Join(nonempty("filled", number, e.Unit, e.Note), " ")
+	case "dig":
+		text := strings.Join(nonempty("dug", number, e.Unit), " ")
+		if e.Note != "" {
+			text += ", " + e.Note
+		}
+		return text
+	case "count":
+		if e.Unit != "" {
+			return strings.Join(nonempty("stand", number, e.Unit, e.Note), " ")
+		}
+		return strings.Join(nonempty("counted", number, strings.Replace(e.Note, ": ", ", ", 1)), " ")
+	}
+	return ""
 }

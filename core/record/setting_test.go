@@ -83,3 +83,33 @@ func TestSettingOf(t *testing.T) {
 		t.Errorf("%v, %+v", ok, s)
 	}
 }
+
+// A line typed again with another amount is the same line with that amount.
+func TestRetype(t *testing.T) {
+	c := noteContext(evenstand.US)
+	for _, text := range []string{
+		"cleaners 30 to 22 psi, much trash", "closers 40 psi", "depth 2 to 2.25 in", "seed rate 32,000 to 34,000", "filled 12 units", "filled 12 gal starter", "dug row 7: 2.1 in", "dug 2 in: dry on top",
+		"stand 30500", "counted 31 in 17.5 ft row 3", "fan speed 4,200 to 4,500 rpm", "vacuum 20", "speed 5 mph", "liquid rate 5 gal/ac",
+	} {
+		n, err := record.ParseNote(text, "", "", "", c)
+		if err != nil {
+			t.Fatal(text, err)
+		}
+		was := n.Entries[0]
+		rows := was.Rows.String()
+		again, err := record.ParseNote(record.Retype(&was, was.Value), "", rows, was.What, c)
+		if err != nil || len(again.Entries) != 1 {
+			t.Errorf("%q: %q: %v", text, record.Retype(&was, was.Value), err)
+			continue
+		}
+		if e := again.Entries[0]; e.What != was.What || e.Value != was.Value || e.Unit != was.Unit || e.Note != was.Note || e.Rows.String() != rows {
+			t.Errorf("%q: %q gives %+v, was %+v", text, record.Retype(&was, was.Value), e, was)
+		}
+	}
+	for _, text := range []string{"hot", "fixed row 7: new seal", "lot A123", "force mode fixed"} {
+		n, err := record.ParseNote(text, "", "", "", c)
+		if err != nil || record.Retype(&n.Entries[0], 3) != "" {
+			t.Errorf("%q: %v, %q", text, err, record.Retype(&n.Entries[0], 3))
+		}
+	}
+}

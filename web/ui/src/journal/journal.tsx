@@ -4,6 +4,7 @@ import * as api from '../api'
 import { Pick, Title, Wait } from '../parts'
 import { stay, usePlace } from '../route'
 import { looking, store, useData, useStore } from '../state'
+import { Edit } from './edit'
 import { Pad } from './pad'
 
 // What is done often. The note is put together as people write it, so that the
@@ -11,6 +12,8 @@ import { Pad } from './pad'
 export interface Kind {
   name: string
   ask: 'value' | 'words' | 'row'
+  // States that it may have in place of a number.
+  states?: string[]
   unit: [us: string, metric: string]
   text: (value: string, unit: string) => string
   step?: number
@@ -19,7 +22,7 @@ export interface Kind {
 
 const kinds: Kind[] = [
   { name: 'Cleaners', ask: 'value', unit: ['psi', 'bar'], text: (v, u) => `cleaners ${v} ${u}` },
-  { name: 'Row force', ask: 'value', unit: ['lb', 'kg'], text: (v, u) => `down force to ${v} ${u}` },
+  { name: 'Row force', ask: 'value', unit: ['lb', 'kg'], states: ['automatic', 'fixed', 'off'], text: (v, u) => /^\d|^\./.test(v) ? `down force to ${v} ${u}` : `force mode ${v}` },
   { name: 'Closers', ask: 'value', unit: ['psi', 'bar'], text: (v, u) => `closers ${v} ${u}` },
   { name: 'Depth', ask: 'value', unit: ['in', 'cm'], text: (v, u) => `depth ${v} ${u}` },
   { name: 'Speed', ask: 'value', unit: ['mph', 'km/h'], text: (v, u) => `speed ${v} ${u}` },
@@ -49,13 +52,28 @@ export function Journal() {
     <Title page="Journal">What changed?</Title>
     {looking() ? null : kind ? <Write kind={kind} close={() => setKind(null)} />
       : <div class="grid gap" ref={grid}>{kinds.map((k) => <button key={k.name} onClick={() => setKind(k)}>{k.name}</button>)}</div>}
-    <section class="gap" aria-label="What changed, newest first"><Wait of={d}>{(d) => <Line d={d} whose={whoseOf(q.get('whose'))} />}</Wait></section>
+    <section class="gap" aria-label="What changed, newest first"><Wait of={d}>{(d) => <Line d={d} whose={whoseOf(q.get('whose'))} sort={sortOf(q.get('kind'))} />}</Wait></section>
   </>
 }
 
 // Whose entries are shown: all, those that people wrote, those of the boxes.
 export type Whose = 'all' | 'mine' | 'boxes'
 const whoseOf = (t: string | null): Whose => t === 'mine' || t === 'boxes' ? t : 'all'
+
+// What is shown: all, or one sort.
+export const sorts = [
+  ['settings', 'Settings', ['setting', 'target', 'level']], ['fills', 'Fills', ['refill']], ['fixes', 'Fixes', ['fix']],
+  ['digs', 'Digs and counts', ['dig', 'count']], ['lots', 'Lots', ['lot']], ['remarks', 'Remarks', []],
+] as const
+export type Sort = typeof sorts[number][0] | ''
+const sortOf = (t: string | null): Sort => sorts.find(([k]) => k === t)?.[0] ?? ''
+
+// sortOfEntry tells which sort a line is of: what is none of the others is a
+// remark.
+export function sortOfEntry(x: Entry): Sort {
+  const what = x.note ? x.note.lines[0]?.what : x.box!.what
+  return sorts.find(([, , of]) => (of as readonly string[]).includes(what ?? ''))?.[0] ?? 'remarks'
+}
 
 export type Entry = { time: number, key: string, note?: api.Note, box?: api.BoxLine }
 
@@ -64,19 +82,22 @@ export type Entry = { time: number, key: string, note?: api.Note, box?: api.BoxL
 export function entries(d: Pick<api.Journal, 'notes' | 'boxes'>, whose: Whose, old: boolean): Entry[] {
   const at = (t: string | null) => t ? Date.parse(t) : 0
   const out: Entry[] = []
-  if (whose !== 'boxes') for (const n of d.notes) if (old || !n.taken_back) out.push({ time: at(n.time), key: 'n' + n.id, note: n })
-  if (whose !== 'mine') d.boxes.forEach((b, i) => out.push({ time: at(b.time), key: `b${i} ${b.source}`, box: b }))
+  if (whose !== 'boxes') for (const n of d.notes) if (old || !n.taken_back) out.push({ time: at(n.logged[0]?.time ?? n.time), key: 'n' + n.id, note: n })
+  if (whose !== 'mine') d.boxes.forEach((b, i) => out.push({ time: at(b.logged?.[0]?.time ?? b.time), key: `b${i} ${b.source}`, box: b }))
   return out.sort((a, b) => b.time - a.time)
 }
 
 // Line shows one day, with the way to the others.
-function Line({ d, whose }: { d: api.Journal, whose: Whose }) {
+function Line({ d, whose, sort }: { d: api.Journal, whose: Whose, sort: Sort }) {
   const [old, setOld] = useState(false)
+  const [edit, setEdit] = useState(0)
   const planters = store.book?.planters.length ?? 0
   if (!d.day) return <Empty />
   const i = d.days.findIndex((x) => x.day === d.day)
   const later = d.days[i - 1], before = i < 0 ? d.days.find((x) => x.day < d.day) : d.days[i + 1]
-  const shown = entries(d, whose, old)
+  const all = entries(d, whose, old)
+  const shown = all.filter((x) => !sort || sortOfEntry(x) === sort)
+  const there = sorts.filter(([k]) => k === sort || all.some((x) => sortOfEntry(x) === k))
   const back = d.notes.filter((n) => n.taken_back).length
   const count = (k: Whose) => (k === 'boxes' ? 0 : d.notes.length - back) + (k === 'mine' ? 0 : d.boxes.length)
   const pick = (day: string | undefined) => { if (day) stay({ day: day === d.days[0]?.day ? undefined : day }) }
@@ -93,23 +114,55 @@ function Line({ d, whose }: { d: api.Journal, whose: Whose }) {
         {kinds.map(([k, name]) => <button key={k} aria-pressed={whose === k} onClick={() => stay({ whose: k === 'all' ? undefined : k })}>{name} <span class="soft">{count(k)}</span></button>)}
       </div>
     </div>
+    {there.length > 1 && <div class="buttons kinds" role="group" aria-label="Of what">
+      <button aria-pressed={!sort} onClick={() => stay({ kind: undefined })}>Everything</button>
+      {there.map(([k, name]) => <button key={k} aria-pressed={sort === k} onClick={() => stay({ kind: sort === k ? undefined : k })}>{name} <span class="soft">{all.filter((x) => sortOfEntry(x) === k).length}</span></button>)}
+    </div>}
     <h2 class="hush">{d.label}</h2>
-    {shown.length === 0 && <p class="near soft">{whose === 'boxes' ? 'No box logged anything but measurements that day.' : whose === 'mine' ? 'Nobody wrote anything down that day.' : 'Nothing was written down that day, and no box logged anything but measurements.'}</p>}
-    <ul class="line">{shown.map((x) => x.note ? <Mine key={x.key} n={x.note} /> : <li class="note" key={x.key}>
-      <span class="nowrap">{x.box!.clock}</span>
-      <div>{x.box!.says}<small class="soft from">logged: {x.box!.source}{planters > 1 && `, ${x.box!.planter}`}</small></div>
-    </li>)}</ul>
+    {shown.length === 0 && sort && all.length > 0 && <p class="near soft">None of these that day.</p>}
+    {all.length === 0 && <p class="near soft">{whose === 'boxes' ? 'No box logged anything but measurements that day.' : whose === 'mine' ? 'Nobody wrote anything down that day.' : 'Nothing was written down that day, and no box logged anything but measurements.'}</p>}
+    {shown.length > 0 && <p class="soft dots"><i class="dot" aria-hidden="true" /> by hand <i class="dot ring" aria-hidden="true" /> entered by a box</p>}
+    <ul class="line">{shown.map((x) => x.note ? edit === x.note.id && !x.note.taken_back
+      ? <li class="note open" key={x.key}><Edit n={x.note} close={() => setEdit(0)} /></li>
+      : <Mine key={x.key} n={x.note} open={() => setEdit(x.note!.id)} /> : <Boxed key={x.key} b={x.box!} planters={planters} />)}</ul>
     {d.more > 0 && whose !== 'mine' && <p class="near soft">The boxes logged {d.more} lines more, which are not shown.</p>}
     {back > 0 && whose !== 'boxes' && <p class="near still"><button aria-pressed={old} onClick={() => setOld(!old)}>{old ? 'Without those taken back' : `Also those taken back (${back})`}</button></p>}
   </>
 }
 
-function Mine({ n }: { n: api.Note }) {
+// Followed is what followed a change, in sentences.
+export function Followed({ of }: { of: string[] }) {
+  if (of.length === 0) return null
+  return <ul class="followed" aria-label="What followed">{of.map((t) => <li key={t}>{t}</li>)}</ul>
+}
+
+const from = (of: api.BoxLine[]) => [...new Set(of.map((b) => b.source))].join(', ')
+
+// Boxed is a line that a box entered. Where a person wrote the same change into a
+// box's journal, the box that measured it stands for it.
+function Boxed({ b, planters }: { b: api.BoxLine, planters: number }) {
+  const of = b.logged ?? []
+  const says = of.length > 0 ? of : [b]
+  return <li class={of.length > 0 ? 'note mine' : 'note'}>
+    <span class="nowrap">{says[0]!.clock}</span>
+    <div>{says.map((x, i) => <div key={i}>{x.says}</div>)}
+      <small class="soft from">logged: {from(of.length > 0 ? [...of, b] : [b])}{of.length > 0 && `; written at ${b.clock}`}{planters > 1 && `, ${b.planter}`}</small>
+      <Followed of={[...b.followed, ...of.flatMap((x) => x.followed)]} /></div>
+  </li>
+}
+
+function Mine({ n, open }: { n: api.Note, open: () => void }) {
+  const old = n.taken_back
+  const logged = n.logged.length > 0
+  const words = <>
+    {(logged ? n.logged : n.lines).map((l, i) => <span class={old ? 'row gone' : 'row'} key={i}>{l.says}</span>)}
+    <small class="soft from">{old ? 'by hand, taken back' : logged ? `logged: ${from(n.logged)}; by hand at ${n.clock}: ${n.words || n.lines[0]?.says}` : 'by hand'}{n.edits > 0 && ', corrected'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}{!old && !looking() && <span class="link" aria-hidden="true"> · correct it</span>}</small>
+  </>
   return <li class="note mine">
-    <span class="nowrap">{n.clock}</span>
-    <div>{n.lines.map((l, i) => <div key={i} class={n.taken_back ? 'gone' : undefined}>{l.says}</div>)}
-      <small class="soft from">{n.taken_back ? 'by hand, taken back' : 'by hand'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}</small></div>
-    {!n.taken_back && !looking() && <button aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
+    <span class="nowrap">{n.logged[0]?.clock ?? n.clock}</span>
+    <div>{old || looking() ? words : <button class="asnote" title="Correct it" onClick={open}><span class="hush">Correct: </span>{words}</button>}
+      <Followed of={n.followed} /></div>
+    {!old && !looking() && <button aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
   </li>
 }
 
@@ -190,8 +243,9 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
     <div class={words ? 'near' : 'write near'}>
       {words
         ? <label class="field"><span>{kind.hint ?? 'In words'}</span><input ref={first} value={value} autocomplete="off" onInput={(e) => setValue(e.currentTarget.value)} /></label>
-        : <Pad value={value} set={setValue} unit={unit} />}
+        : <Pad value={kind.states?.includes(value) ? '' : value} set={(v) => setValue((was) => { const w = kind.states?.includes(was) ? '' : was; return typeof v === 'string' ? v : v(w) })} unit={unit} />}
       <div>
+        {kind.states && <div class="buttons" role="group" aria-label="Mode">{kind.states.map((v) => <button type="button" key={v} aria-pressed={value === v} onClick={() => setValue(value === v ? '' : v)}>{v}</button>)}</div>}
         {kind.ask === 'row' && <label class="field"><span>Row</span><input inputMode="numeric" value={row} onInput={(e) => setRow(e.currentTarget.value.replace(/\D/g, ''))} /></label>}
         {kind.ask === 'value' && <div class="buttons" role="group" aria-label="Rows">
           {sides.map(([v, name]) => <button type="button" key={v} aria-pressed={rows === v} onClick={() => setRows(v)}>{name}</button>)}
