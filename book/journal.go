@@ -25,6 +25,13 @@ type JournalLine struct {
 	Edits     int // times that it was corrected
 }
 
+// ErrSameNote is the error of a correction that changes nothing, ErrTakenBack that
+// of one of a note that holds no more.
+var (
+	ErrSameNote  = errors.New("it says that already")
+	ErrTakenBack = errors.New("it is taken back")
+)
+
 // NoteVersion is a note as it stood from a time on.
 type NoteVersion struct {
 	At    evenstand.Micros
@@ -146,7 +153,7 @@ func (b *Book) EditNote(ctx context.Context, id int64, lines []evenstand.Entry, 
 		}
 	}
 	if same {
-		return &Error{fmt.Sprintf("note %d", id), errors.New("it says that already"), "Nothing was written"}
+		return &Error{fmt.Sprintf("note %d", id), ErrSameNote, "Nothing was written"}
 	}
 	err = inTx(ctx, b.db, func(tx *sql.Tx) error {
 		_, err := b.putLines(ctx, tx, was[0].Planter, lines, words, id)
@@ -167,7 +174,7 @@ func (b *Book) heldNote(ctx context.Context, id int64) ([]JournalLine, error) {
 	case len(lines) == 0:
 		return nil, &Error{name, fmt.Errorf("%w: there is no such note", ErrUnknown), "evenstand note lists them with their numbers"}
 	case lines[0].TakenBack:
-		return nil, &Error{name, errors.New("it is taken back"), "Write it down anew"}
+		return nil, &Error{name, ErrTakenBack, "Write it down anew"}
 	}
 	return lines, nil
 }

@@ -298,8 +298,7 @@ func (s *Server) editNote(ctx context.Context, in *editIn) (NoteView, error) {
 	}
 	n, words, err := s.book.ReadEdit(ctx, in.ID, in.Body.Text, in.Body.At, in.Body.Rows, in.Body.What, amount, now)
 	if err != nil {
-		var known *book.Error
-		if errors.As(err, &known) {
+		if errors.Is(err, book.ErrUnknown) {
 			return NoteView{}, err
 		}
 		return NoteView{}, refuse(err.Error())
@@ -313,7 +312,10 @@ func (s *Server) editNote(ctx context.Context, in *editIn) (NoteView, error) {
 	if in.Body.Try {
 		return out, nil
 	}
-	if err := s.book.EditNote(ctx, in.ID, n.Entries, words); err != nil {
+	switch err := s.book.EditNote(ctx, in.ID, n.Entries, words); {
+	case errors.Is(err, book.ErrSameNote):
+		return out, refuse(err.Error())
+	case err != nil:
 		return out, err
 	}
 	s.changed("journal")

@@ -57,3 +57,39 @@ func TestJournalOfADay(t *testing.T) {
 	}
 	s.send(t, http.MethodGet, "/api/v1/journal?day=yesterday", nil, http.StatusUnprocessableEntity, nil)
 }
+
+// A note is corrected by its amount, its time, its rows or its words; it is shown
+// as it was, and what cannot be is said.
+func TestNoteIsCorrected(t *testing.T) {
+	s := serve(t, emptyBook(t))
+	var n web.NoteView
+	s.send(t, http.MethodPost, "/api/v1/journal", map[string]any{"text": "closers 30 to 40 psi rows 3,4", "at": "2026-05-02 2:05 pm"}, http.StatusOK, &n)
+	path := "/api/v1/journal/" + strconv.FormatInt(n.ID, 10)
+	says := func(body map[string]any, want string) {
+		t.Helper()
+		n = web.NoteView{}
+		s.send(t, http.MethodPatch, path, body, http.StatusOK, &n)
+		if len(n.Lines) != 1 || n.Clock+" "+n.Lines[0].Says != want {
+			t.Errorf("%v: %s %+v", body, n.Clock, n.Lines)
+		}
+	}
+	says(map[string]any{"amount": 45, "try": true}, "2:05 pm Closing-wheel pressure set to 45 psi (was 30 psi), rows 3-4")
+	says(map[string]any{"amount": 45}, "2:05 pm Closing-wheel pressure set to 45 psi (was 30 psi), rows 3-4")
+	says(map[string]any{"at": "2026-05-02 14:20", "rows": "all"}, "2:20 pm Closing-wheel pressure set to 45 psi (was 30 psi), the whole planter")
+	says(map[string]any{"text": "cleaners 22 psi row 1"}, "2:20 pm Row-cleaner pressure set to 22 psi, row 1")
+	s.send(t, http.MethodPatch, path, map[string]any{"text": "cleaners 22 psi row 1"}, http.StatusUnprocessableEntity, nil)
+	s.send(t, http.MethodPatch, path, map[string]any{}, http.StatusUnprocessableEntity, nil)
+	s.send(t, http.MethodPatch, path, map[string]any{"amount": 4000}, http.StatusUnprocessableEntity, nil)
+	s.send(t, http.MethodPatch, "/api/v1/journal/99", map[string]any{"text": "hot"}, http.StatusNotFound, nil)
+	var h web.NoteHistory
+	s.send(t, http.MethodGet, path+"/history", nil, http.StatusOK, &h)
+	if len(h.Versions) != 4 || h.Versions[0].Lines[0].Says != "Closing-wheel pressure set to 40 psi (was 30 psi), rows 3-4" || h.Versions[0].Now || !h.Versions[3].Now {
+		t.Errorf("%+v", h)
+	}
+	s.send(t, http.MethodGet, "/api/v1/journal/99/history", nil, http.StatusNotFound, nil)
+	var j web.Journal
+	s.send(t, http.MethodGet, "/api/v1/journal?day=2026-05-02", nil, http.StatusOK, &j)
+	if len(j.Notes) != 1 || j.Notes[0].Edits != 3 || j.Notes[0].Logged == nil || j.Notes[0].Followed == nil {
+		t.Errorf("%+v", j.Notes)
+	}
+}
