@@ -32,7 +32,7 @@ type options struct {
 }
 
 // parts are what can be asked for, in the order of the page.
-var parts = []string{"days", "real", "live", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
+var parts = []string{"days", "real", "live", "settings", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
 
 func main() {
 	heap.Set()
@@ -160,6 +160,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return p.real(ctx)
 	case "live":
 		return p.live(ctx, o)
+	case "settings":
+		return p.settings(ctx, o)
 	case "kills":
 		return one(p.kills(ctx, o.kills))
 	case "rebuild":
