@@ -388,7 +388,7 @@ test('a note is corrected by a tap, with what it said before', async () => {
   await looked(p, 'journal, a note as it was, cab')
   await p.getByRole('button', { name: 'Take it back' }).click()
   await p.locator('.note', { hasText: '45 psi' }).waitFor({ state: 'detached' })
-  await p.getByRole('button', { name: 'Undo', exact: true }).first().click()
+  await p.getByRole('button', { name: /Undo: Row-force mode/ }).click()
   await p.locator('.note', { hasText: 'Row-force mode' }).waitFor({ state: 'detached' })
   await p.getByRole('button', { name: /Day before: May 2/ }).click()
   await p.getByRole('group', { name: 'Of what' }).getByRole('button', { name: /Fills/ }).click()

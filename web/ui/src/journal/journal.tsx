@@ -162,7 +162,7 @@ function Mine({ n, open }: { n: api.Note, open: () => void }) {
     <span class="nowrap">{n.logged[0]?.clock ?? n.clock}</span>
     <div>{old || looking() ? words : <button class="asnote" title="Correct it" onClick={open}><span class="hush">Correct: </span>{words}</button>}
       <Followed of={n.followed} /></div>
-    {!old && !looking() && <button aria-label={`Take back: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
+    {!old && !looking() && <button aria-label={`Undo: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
   </li>
 }
 
