@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 )
 
@@ -85,6 +86,43 @@ func FirstLedger(t *testing.T, dir, planter string) {
 		t.Fatal(err)
 	}
 	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// ThirdLedger puts a ledger of the third version in the place of a closed book's:
+// a note of two lines, and one that was taken back.
+func ThirdLedger(t *testing.T, dir, planter string) {
+	t.Helper()
+	path := filepath.Join(dir, ledgerName)
+	for _, f := range []string{path, path + "-wal", path + "-shm"} {
+		os.Remove(f)
+	}
+	db, err := sql.Open("sqlite3", "file:"+filepath.ToSlash(path))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for v := 1; v <= 3 && err == nil; v++ {
+		var text []byte
+		if text, err = migrations.ReadFile(fmt.Sprintf("migrations/%04d.sql", v)); err == nil {
+			_, err = db.Exec(string(text))
+		}
+	}
+	for _, s := range []string{
+		"INSERT INTO journal (id, at, planter, t_us, what, rows, value, unit, note, words, part_of) VALUES (1, 1, 'P', 2, 'dig', '7', 2.1, 'in', '', 'dug row 7: 2.1, 2 in', NULL)",
+		"INSERT INTO journal (id, at, planter, t_us, what, rows, value, unit, note, words, part_of) VALUES (2, 1, 'P', 2, 'dig', '7', 2, 'in', '', 'dug row 7: 2.1, 2 in', 1)",
+		"INSERT INTO journal (id, at, planter, t_us, what, rows, value, unit, note, words, part_of) VALUES (3, 1, 'P', 3, 'fix', '7', NULL, '', 'seal', 'fixed row 7: seal', NULL)",
+		"INSERT INTO taken_back (journal, at) VALUES (3, 4)",
+		fmt.Sprintf("PRAGMA user_version = 3; PRAGMA application_id = %d", ledgerMark),
+	} {
+		if err == nil {
+			_, err = db.Exec(strings.ReplaceAll(s, "'P'", "'"+planter+"'"))
+		}
+	}
+	if err == nil {
+		err = db.Close()
+	}
+	if err != nil {
 		t.Fatal(err)
 	}
 }

@@ -242,3 +242,35 @@ func TestEditNote(t *testing.T) {
 	}
 	sound(t, b)
 }
+
+// A ledger of the version before notes could be corrected keeps its notes, and they
+// can be.
+func TestThirdLedger(t *testing.T) {
+	b := newBook(t)
+	dir := b.Dir()
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	book.ThirdLedger(t, dir, "four rows")
+	b = open(t, dir)
+	ctx := context.Background()
+	lines, err := b.Journal(ctx)
+	if err != nil || len(lines) != 3 || lines[0].ID != 1 || lines[1].ID != 1 || lines[1].Entry.Value != 2 || lines[0].Edits != 0 || lines[0].TakenBack || !lines[2].TakenBack {
+		t.Fatalf("%+v, %v", lines, err)
+	}
+	e := lines[0].Entry
+	e.Value = 2.25
+	if err := b.EditNote(ctx, 1, []evenstand.Entry{e}, "dug row 7: 2.25 in"); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.EditNote(ctx, 3, []evenstand.Entry{e}, "x"); err == nil {
+		t.Error("what was taken back was corrected")
+	}
+	h, err := b.NoteHistory(ctx, 1)
+	if err != nil || len(h) != 2 || len(h[0].Lines) != 2 || h[1].Lines[0].Entry.Value != 2.25 {
+		t.Errorf("%+v, %v", h, err)
+	}
+	if lines, err = b.Journal(ctx); err != nil || len(lines) != 2 || lines[0].Entry.Value != 2.25 || lines[0].Edits != 1 {
+		t.Errorf("%+v, %v", lines, err)
+	}
+}
