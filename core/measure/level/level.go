@@ -296,7 +296,7 @@ func around(v []float64, at float64) float64 {
 
 const (
 	shortPass  = 40 * evenstand.Second // a pass shorter than this at speed tells no speed. Judgement
-	timesSpeed = 4.0                   // the passes' own scatter
+	timesSpeed = 5.0                   // the passes' own scatter
 )
 
 // Passes tells when a speed was changed for a whole pass and more.
@@ -332,6 +332,13 @@ func (l *Log) Passes(r Rule, work []Span, clock func(evenstand.Micros) evenstand
 		d = append(d, math.Abs(ps[i].v-ps[i-1].v))
 	}
 	noise := median(d) / 0.6745 / math.Sqrt2
+	var long []float64
+	for _, p := range ps {
+		long = append(long, float64(p.to-p.from))
+	}
+	usualLong := median(long)
+	// A short pass tells its speed less well.
+	scatter := func(p pass) float64 { return noise * math.Max(1, math.Sqrt(usualLong/float64(p.to-p.from))) }
 	var out []Step
 	level, since := ps[0].v, 0 // the level that holds, and its first pass
 	for i := 1; i < len(ps); i++ {
@@ -341,9 +348,13 @@ func (l *Log) Passes(r Rule, work []Span, clock func(evenstand.Micros) evenstand
 			of = append(of, ps[k].v)
 		}
 		level = median(of)
-		least := math.Max(math.Max(r.Least, r.Part*level), timesSpeed*noise*math.Sqrt(1+1/float64(len(of))))
+		least := math.Max(math.Max(r.Least, r.Part*level), timesSpeed*math.Hypot(scatter(ps[i]), noise/math.Sqrt(float64(len(of)))))
 		to := ps[i]
 		if math.Abs(to.v-level) < least {
+			continue
+		}
+		// A short one stands for a speed only if the next is driven at it too.
+		if float64(to.to-to.from) < usualLong/2 && (i+1 >= len(ps) || math.Abs(ps[i+1].v-to.v) > least/2) {
 			continue
 		}
 		// A pass on which it was changed lies between: the next one says to what.
