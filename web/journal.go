@@ -323,13 +323,17 @@ func (s *Server) editNote(ctx context.Context, in *editIn) (NoteView, error) {
 	return out, nil
 }
 
-func (s *Server) noteHistory(ctx context.Context, in *noteID) (NoteHistory, error) {
-	h, err := s.book.NoteHistory(ctx, in.ID)
+type historyIn struct {
+	Note int64 `path:"note"`
+}
+
+func (s *Server) noteHistory(ctx context.Context, in *historyIn) (NoteHistory, error) {
+	h, err := s.book.NoteHistory(ctx, in.Note)
 	if err != nil {
 		return NoteHistory{}, err
 	}
 	v := s.voice()
-	out := NoteHistory{ID: in.ID, Versions: []NoteVersion{}}
+	out := NoteHistory{ID: in.Note, Versions: []NoteVersion{}}
 	for i := range h {
 		t := h[i].Lines[0].Entry.T
 		x := NoteVersion{Written: v.Clock(h[i].At) + ", " + v.Date(h[i].At), Clock: v.Clock(t), Day: v.Date(t), Words: h[i].Lines[0].Words, Lines: []NoteLine{}, Now: i == len(h)-1}

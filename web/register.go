@@ -27,7 +27,7 @@ func (s *Server) register() {
 	get(s, "/journal", "journal", "A day: what people wrote by hand, and what the boxes logged beside their measurements", s.journal)
 	operation(s, http.MethodPost, "/journal", "writeNote", "Write a note down, or only say how it is understood", s.writeNote)
 	operation(s, http.MethodPatch, "/journal/{id}", "editNote", "Correct a note; what it said before stays in the ledger", s.editNote)
-	get(s, "/journal/{id}/history", "noteHistory", "A note as it was, the first writing first", s.noteHistory)
+	get(s, "/journal/{note}/history", "noteHistory", "A note as it was, the first writing first", s.noteHistory)
 	operation(s, http.MethodDelete, "/journal/{id}", "takeBack", "Take a note back", s.takeBack)
 	get(s, "/ground", "ground", "The ground by one measure: legend, boundaries, passes, findings, fields", s.groundView)
 	bytesOf(s, "/ground.csv", "groundTable", "Its fields as a table", "text/csv", s.groundCSV)

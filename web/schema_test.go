@@ -287,6 +287,12 @@ func TestReplies(t *testing.T) {
 			for _, d := range info.Days {
 				add("day", string(d.Day))
 			}
+			known["note"] = []string{"1"}
+			if name == "planted" {
+				var n web.NoteView
+				s.send(t, http.MethodPost, "/api/v1/journal", map[string]string{"text": "cleaners 22 psi"}, http.StatusOK, &n)
+				known["note"] = []string{fmt.Sprint(n.ID)}
+			}
 			add("finding", known["id"]...)
 			var on web.GroundView
 			if err := json.Unmarshal(s.get(t, "/api/v1/ground", http.StatusOK), &on); err != nil {

@@ -340,14 +340,14 @@ func (l *Log) Passes(r Rule, work []Span, clock func(evenstand.Micros) evenstand
 	// A short pass tells its speed less well.
 	scatter := func(p pass) float64 { return noise * math.Max(1, math.Sqrt(usualLong/float64(p.to-p.from))) }
 	var out []Step
-	level, since := ps[0].v, 0 // the level that holds, and its first pass
+	since := 0 // first pass of the level that holds
 	for i := 1; i < len(ps); i++ {
 		// What holds now: up to the last five passes of it.
 		var of []float64
 		for k := max(since, i-5); k < i; k++ {
 			of = append(of, ps[k].v)
 		}
-		level = median(of)
+		level := median(of)
 		least := math.Max(math.Max(r.Least, r.Part*level), timesSpeed*math.Hypot(scatter(ps[i]), noise/math.Sqrt(float64(len(of)))))
 		to := ps[i]
 		if math.Abs(to.v-level) < least {
