@@ -377,6 +377,24 @@ export interface paths {
         delete: operations["takeBack"];
         options?: never;
         head?: never;
+        /** Correct a note; what it said before stays in the ledger */
+        patch: operations["editNote"];
+        trace?: never;
+    };
+    "/api/v1/journal/{note}/history": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A note as it was, the first writing first */
+        get: operations["noteHistory"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
         patch?: never;
         trace?: never;
     };
@@ -894,6 +912,10 @@ export interface components {
         };
         BoxLineView: {
             clock: string;
+            /** @description What followed the change, in whole sentences */
+            followed: string[];
+            /** @description Of a line that a person wrote: what boxes logged of the same change */
+            logged?: components["schemas"]["BoxLineView"][];
             planter: string;
             says: string;
             source: string;
@@ -902,7 +924,7 @@ export interface components {
              * @description UTC; null is unknown
              */
             time: string | null;
-            /** @description setting, refill, fix, remark, …; target: one was changed on the box */
+            /** @description setting, refill, fix, remark, …; target: one was changed on the box; level: one that it measures was changed by hand */
             what: string;
         };
         Bracket: {
@@ -1156,6 +1178,22 @@ export interface components {
             /** @description What the peers do, in words */
             band: string;
             values: string[];
+        };
+        EditInBody: {
+            /**
+             * Format: double
+             * @description Another amount in the note's unit, where its text stays
+             */
+            amount?: number;
+            /** @description Another time: 2:05 pm, of its day, or with the day */
+            at?: string;
+            /** @description Other rows; all: the whole planter */
+            rows?: string;
+            /** @description The note anew; what it leaves out of time and rows stays. Empty: its words stay */
+            text?: string;
+            /** @description Only say how it is understood */
+            try?: boolean;
+            what?: string;
         };
         ErrorDetail: {
             /** @description Where the error occurred, e.g. 'body.items[3].tags' or 'path.thing-id' */
@@ -1541,7 +1579,7 @@ export interface components {
         JournalDay: {
             /**
              * Format: int64
-             * @description Lines of boxes
+             * @description Lines of boxes that are not one with a person's
              */
             boxes: number;
             day: string;
@@ -1684,6 +1722,11 @@ export interface components {
             name: string;
             text: string;
         };
+        NoteHistory: {
+            /** Format: int64 */
+            id: number;
+            versions: components["schemas"]["NoteVersion"][];
+        };
         NoteInBody: {
             /** @description When it was done, where the text does not say it */
             at?: string;
@@ -1704,16 +1747,36 @@ export interface components {
             value: number | null;
             what: string;
         };
+        NoteVersion: {
+            /** @description When it was done, as it said then */
+            clock: string;
+            day: string;
+            lines: components["schemas"]["NoteLine"][];
+            /** @description This is how it stands */
+            now: boolean;
+            words: string;
+            /** @description When it was written, in the logbook's zone */
+            written: string;
+        };
         NoteView: {
             clock: string;
             date: string;
             day: string;
             /**
              * Format: int64
+             * @description Times that it was corrected
+             */
+            edits: number;
+            /** @description What followed the change, in whole sentences */
+            followed: string[];
+            /**
+             * Format: int64
              * @description 0: not written yet
              */
             id: number;
             lines: components["schemas"]["NoteLine"][];
+            /** @description What boxes logged of the same change: their time, rows and amount stand for it */
+            logged: components["schemas"]["BoxLineView"][];
             planter: string;
             /** @description What it did not say and was supposed */
             supposed: string[];
@@ -3253,6 +3316,72 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["NoteView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    editNote: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["EditInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoteView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    noteHistory: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                note: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoteHistory"];
                 };
             };
             /** @description Error */
