@@ -384,7 +384,7 @@ test('a note in a logbook with two planters', async () => {
 
 test('a start asks for everything once', async () => {
   const id = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id
-  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/balance', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
     const p = await page(main.address)
     const asked = {}
     p.on('request', (r) => { const at = r.url().slice(main.address.length); if (at.startsWith('/api/')) asked[at] = (asked[at] ?? 0) + 1 })
@@ -769,7 +769,7 @@ test('what was planted: by field and day, as a table and a file, in the cab and 
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', balance: '/balance', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
@@ -822,7 +822,7 @@ test('a screen that may only look is offered nothing that changes anything', asy
   const all = (await send('GET', '/worklist')).groups.flatMap((g) => g.findings)
   const recipe = '/recipe?' + new URLSearchParams({ upload: table.upload, path: table.path })
   const seen = []
-  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/balance', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
     running = path === '/bring' ? [{ id: 'x', what: 'read', state: 'running', doing: 'reading', name: '', done: 1, total: 9, unit: 'days', left_s: 0, says: 'Reading', error: '' }] : []
     await p.goto(at + path)
     await settled(p)
@@ -854,7 +854,7 @@ test('a screen that may only look is offered nothing that changes anything', asy
 test('cab mode: nothing small', async () => {
   const p = await page(main.address, { dress: 'cab' })
   const all = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups.flatMap((g) => g.findings)
-  for (const path of ['/', '/finding/' + all[0].id, '/finding/' + all.find((f) => f.kind === 'unplanted-left').id, '/rows', '/ground', '/ground?left=1&twice=1', '/journal', '/handover', '/more']) {
+  for (const path of ['/', '/finding/' + all[0].id, '/finding/' + all.find((f) => f.kind === 'unplanted-left').id, '/rows', '/ground', '/ground?left=1&twice=1', '/journal', '/balance', '/handover', '/more']) {
     await p.goto(main.address + path)
     await settled(p)
     const bad = await p.evaluate(() => {
