@@ -125,7 +125,7 @@ func first(l *Lever) int {
 
 // better gives the findings of settings that can be set for the better. Without
 // limits for any nothing is tried, and nothing is looked at.
-func (b *Book) better(ctx context.Context, days []DaySummary, v advise.Voice) ([]evenstand.Finding, error) {
+func (b *Book) better(ctx context.Context, fs []evenstand.Finding, days []DaySummary, v advise.Voice) ([]evenstand.Finding, error) {
 	set := b.Settings()
 	if !slices.ContainsFunc(balance.Levers(), func(l balance.Lever) bool {
 		x := set.Limit(l.Quantity())
@@ -137,6 +137,13 @@ func (b *Book) better(ctx context.Context, days []DaySummary, v advise.Voice) ([
 	if err != nil {
 		return nil, err
 	}
+	// Where the vacuum fell by itself its cause is looked for before the setting is
+	// touched.
+	ls = slices.DeleteFunc(ls, func(l Lever) bool {
+		return l.Quantity() == evenstand.Vacuum && slices.ContainsFunc(fs, func(f evenstand.Finding) bool {
+			return f.Kind == evenstand.KindLowVacuum && f.Planter == l.Planter && f.Stage == evenstand.Raised && f.Status == evenstand.Open && f.Until == nil
+		})
+	})
 	return settingBetter(ls), nil
 }
 

@@ -68,7 +68,7 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	}
 	voice := advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}
 	fs = append(fs, halts(fs, days, contextOf)...)
-	better, err := b.better(ctx, days, voice)
+	better, err := b.better(ctx, fs, days, voice)
 	if err != nil {
 		return evenstand.Worklist{}, err
 	}
