@@ -1104,6 +1104,10 @@ export interface components {
             of: string;
             /** @description SI; null is unknown */
             peers: number | null;
+            /** @description SI; null is unknown */
+            peers_high: number | null;
+            /** @description SI; null is unknown */
+            peers_low: number | null;
             says: string;
             /** @description SI; null is unknown */
             seen: number | null;
@@ -1270,6 +1274,8 @@ export interface components {
             seeds: number;
         };
         DecideInBody: {
+            /** @description When it was done, as in a note: 2:05 pm; empty: now */
+            at?: string;
             /** @description What it really was */
             cause?: string;
             note?: string;
