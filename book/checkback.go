@@ -455,21 +455,36 @@ func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Sli
 	if err != nil {
 		return err
 	}
-	var held []evenstand.Stretch
+	var held, rows []evenstand.Stretch
+	var at, of []int // of each row the next stretch, and its number
 	give := func() {
 		if len(held) == 0 || int(held[0].Pass) >= len(passes) {
 			held = held[:0]
 			return
 		}
 		lowered := passes[held[0].Pass].Start
-		slices.SortStableFunc(held, func(x, y evenstand.Stretch) int { return cmp.Compare(x.K, y.K) })
-		for i := 0; i < len(held); {
-			j := i
-			for j < len(held) && held[j].K == held[i].K {
-				j++
+		// They are sorted by row and place; one by one a stretch of each row is taken.
+		next, last := at[:0], int32(0)
+		of = of[:0]
+		for i := range held {
+			if i == 0 || held[i].Row != held[i-1].Row {
+				next = append(next, i)
+				of = append(of, int(held[i].Row))
 			}
-			yield(&verify.Slice{Lowered: lowered, Rows: held[i:j]})
-			i = j
+			last = max(last, held[i].K)
+		}
+		at = next
+		for k := int32(0); k <= last; k++ {
+			rows = rows[:0]
+			for r, i := range at {
+				if i < len(held) && held[i].K == k && int(held[i].Row) == of[r] {
+					rows = append(rows, held[i])
+					at[r]++
+				}
+			}
+			if len(rows) > 0 {
+				yield(&verify.Slice{Lowered: lowered, Rows: rows})
+			}
 		}
 		held = held[:0]
 	}

@@ -29,7 +29,11 @@ func CheckLines(c *evenstand.CheckBack, v advise.Voice) []Line {
 		if low != noTelling {
 			says += " (" + low + " to " + high + ")"
 		}
-		out = append(out, Line{"after " + advise.Plural(int64(p.Seen), c.Of[:len(c.Of)-1], c.Of), says})
+		one := "seed"
+		if c.Of == "stretches" {
+			one = "stretch"
+		}
+		out = append(out, Line{"after " + advise.Plural(int64(p.Seen), one, c.Of), says})
 	}
 	return out
 }
