@@ -2,7 +2,6 @@ package book
 
 import (
 	"context"
-	"errors"
 	"math"
 	"slices"
 
@@ -75,7 +74,8 @@ func (b *Book) PlanTrial(ctx context.Context, w TrialWish) (trial.Plans, error) 
 		}
 	}
 	if rows == 0 {
-		return none, &Error{"the plan", errors.New("how many rows the planter has is not known"), "Write a planter card, or read a log that says it"}
+		none.Says = "How many rows the planter has is not known: write a planter card, or read a log that says it."
+		return none, nil
 	}
 	in.Class = make([]trial.Class, rows)
 	for r := range in.Class {

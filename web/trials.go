@@ -93,7 +93,7 @@ func (s *Server) trialList(ctx context.Context, _ *nothing) (TrialList, error) {
 }
 
 type trialIn struct {
-	ID string `path:"id" maxLength:"200"`
+	ID string `path:"trial" maxLength:"200"`
 }
 
 func (s *Server) oneTrial(ctx context.Context, id string) (trial.Report, error) {
@@ -164,7 +164,7 @@ func (s *Server) trialCSV(ctx context.Context, in *trialIn) ([]byte, error) {
 type planIn struct {
 	Part    string `query:"part" maxLength:"200" doc:"Label or kind of the part"`
 	Planter string `query:"planter"`
-	Rows    int    `query:"rows" minimum:"0" maximum:"64" doc:"Rows of parts at hand; 0: two"`
+	Rows    int    `query:"at_hand" minimum:"0" maximum:"64" doc:"Rows of parts at hand; 0: two"`
 	Passes  int    `query:"passes" minimum:"0" maximum:"10000" doc:"Of each time; 0: as many as help"`
 	Measure string `query:"measure" doc:"Empty: what the part is for, or what is told"`
 	Seed    uint64 `query:"seed" doc:"Of the draw of the rows"`
@@ -188,7 +188,7 @@ func (s *Server) trialPlan(ctx context.Context, in *planIn) (TrialPlan, error) {
 	}
 	p, err := s.book.PlanTrial(ctx, book.TrialWish{Planter: in.Planter, Part: strings.TrimSpace(in.Part), Rows: in.Rows, Passes: in.Passes, Measure: in.Measure, Seed: in.Seed, Start: evenstand.Day(in.Start)})
 	if err != nil {
-		return TrialPlan{}, refuse(err.Error())
+		return TrialPlan{}, err
 	}
 	out := TrialPlan{Plans: p, Measures: []MeasureAim{}}
 	for _, m := range group.Measures() {

@@ -52,7 +52,7 @@ func TestTrials(t *testing.T) {
 	s.send(t, http.MethodPatch, "/api/v1/trials/part", map[string]any{"label": "floating", "aim": "luck"}, http.StatusUnprocessableEntity, nil)
 	s.get(t, "/api/v1/trials/nothing", http.StatusNotFound)
 	var plan web.TrialPlan
-	s.send(t, http.MethodGet, "/api/v1/trials/plan?part=floating&rows=2&start=2026-05-03", nil, http.StatusOK, &plan)
+	s.send(t, http.MethodGet, "/api/v1/trials/plan?part=floating&at_hand=2&start=2026-05-03", nil, http.StatusOK, &plan)
 	if len(plan.Plans.Plans) < 2 || plan.Seed != 1 {
 		t.Errorf("%+v", plan)
 	}

@@ -177,7 +177,7 @@ type Worth struct {
 	Needs   []evenstand.Need `json:"needs"`
 	Assumed string           `json:"assumed"`
 	Sources []string         `json:"sources"`
-	PayBack *PayBack         `json:"pay_back" doc:"Null without a price of the part"`
+	PayBack *PayBack         `json:"pay_back,omitempty" doc:"Left out without a price of the part"`
 }
 
 // WorthOf is what one measure adds.

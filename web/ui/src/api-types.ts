@@ -689,6 +689,91 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/trials": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Row trials: parts and settings that rows or passes had differently */
+        get: operations["trials"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/trials/part": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        /** Say what a part costs, how long it lasts, what it is for */
+        patch: operations["setPart"];
+        trace?: never;
+    };
+    "/api/v1/trials/plan": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How to try a part: rows, swap, passes, and what it will see */
+        get: operations["trialPlan"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/trials/{trial}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** One row trial */
+        get: operations["trial"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/trials/{trial}/rows.csv": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Its rows as a table */
+        get: operations["trialTable"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/uploads": {
         parameters: {
             query?: never;
@@ -840,6 +925,14 @@ export interface components {
             si: string;
             /** @description As shown */
             unit: string;
+        };
+        BandTold: {
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            mid: number | null;
         };
         Bare: {
             grain: string;
@@ -1559,6 +1652,10 @@ export interface components {
             name: string;
             says: string;
         };
+        KeptOut: {
+            rows: number[];
+            why: string;
+        };
         Legend: {
             /** @description From low to high, without holes; the first and the last are open */
             classes: components["schemas"]["LegendClass"][];
@@ -1635,6 +1732,10 @@ export interface components {
             row: number;
             /** @description It is ground without seed that can be drawn */
             strip: boolean;
+        };
+        MeasureAim: {
+            id: string;
+            label: string;
         };
         MeasureInfo: {
             axis: components["schemas"]["Axis"];
@@ -1744,6 +1845,22 @@ export interface components {
         OptionView: {
             key: string;
             text: string;
+        };
+        PartInBody: {
+            /** @description Id of a measure; empty: any */
+            aim?: string;
+            /** @description As on the planter card */
+            label: string;
+            /**
+             * Format: double
+             * @description 0: not known
+             */
+            lasts_seasons?: number;
+            /**
+             * Format: double
+             * @description 0: not known
+             */
+            price_a_row?: number;
         };
         PartView: {
             kind: string;
@@ -1892,6 +2009,64 @@ export interface components {
             /** @enum {string} */
             type: "FeatureCollection";
         };
+        PayBack: {
+            /** @description Until it is paid: 10th, 50th and 90th percentile; null: never */
+            area_m2: components["schemas"]["Range"];
+            buy: boolean;
+            /** @description That it is paid in the time it lasts */
+            chance: number | null;
+            /** @description For all rows */
+            cost: number | null;
+            /** @description SI; null is unknown */
+            lasts_seasons: number | null;
+            /** @description SI; null is unknown */
+            price_a_row: number | null;
+            says: string;
+            /** @description The same in seasons */
+            seasons: components["schemas"]["Range"];
+        };
+        Period: {
+            /** @description Planted by all rows */
+            area_m2: number | null;
+            from: string;
+            /** Format: int64 */
+            passes: number;
+            says: string;
+            to: string;
+            with: number[];
+            without: number[];
+        };
+        Plan: {
+            /** @description That each time takes; null unknown */
+            area_m2: number | null;
+            /**
+             * Format: int64
+             * @description Passes of each time beyond which more hardly help; 0 unknown
+             */
+            enough: number;
+            /** @description Rows that carry the part in the first time; empty: none, it is a before */
+            first: number[];
+            how: string;
+            name: string;
+            /**
+             * Format: int64
+             * @description Rows of parts that are needed
+             */
+            parts: number;
+            /**
+             * Format: int64
+             * @description Of each time
+             */
+            passes: number;
+            /** @description The same as a share of what rows do now */
+            relative: number | null;
+            says: string;
+            /** @description The smallest difference that it shows four times in five */
+            smallest: number | null;
+            swap_on?: string;
+            /** @description Rows that carry it in the second time; empty: there is one time only */
+            then: number[];
+        };
         PlantedSums: {
             /** @description Inside the boundary and not planted */
             left: components["schemas"]["Amount"];
@@ -2031,6 +2206,34 @@ export interface components {
             title: string;
         };
         "ReplyStruct {}Body": Record<string, never>;
+        Report: {
+            /** @description Empty: nothing mounted */
+            against: string;
+            aim: string;
+            by_passes: boolean;
+            figures: components["schemas"]["Told"][];
+            how: string;
+            how_says: string;
+            id: string;
+            kind: string;
+            kind_says: string;
+            label: string;
+            /** @description The measure that the sentence is of */
+            lead: string;
+            money: components["schemas"]["Worth"];
+            notes: string[];
+            out: components["schemas"]["KeptOut"][];
+            periods: components["schemas"]["Period"][];
+            planter: string;
+            /** @enum {string} */
+            row_1: "left" | "right";
+            rows: components["schemas"]["RowRole"][];
+            sentence: string;
+            /** @description What would settle it */
+            settle: components["schemas"]["Settle"][];
+            /** @enum {string} */
+            verdict: "better" | "worse" | "more" | "less" | "no difference that this trial could see" | "cannot tell";
+        };
         RowFigure: {
             /** @enum {string} */
             apart: "with" | "perhaps" | "out";
@@ -2053,6 +2256,39 @@ export interface components {
             value: number | null;
             /** @description It runs in a wheel track */
             wheel_track: boolean;
+        };
+        RowRole: {
+            /** @enum {string} */
+            class: "plain" | "wheel track" | "end of the bar";
+            /** @description By period: with, without, other */
+            parts: string[];
+            /**
+             * @description It carries the part at some time and counts, it never does and counts, or it does not count
+             * @enum {string}
+             */
+            role: "part" | "other" | "out";
+            /** Format: int64 */
+            row: number;
+        };
+        RowTold: {
+            counts: boolean;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @enum {string} */
+            part: "with" | "without" | "other";
+            /** @description SI; null is unknown */
+            passes: number | null;
+            /**
+             * Format: int64
+             * @description From 0
+             */
+            period: number;
+            /** Format: int64 */
+            row: number;
+            /** @description SI; null is unknown */
+            value: number | null;
         };
         RowsView: {
             /** @description The peers' middle 90 % */
@@ -2080,6 +2316,15 @@ export interface components {
             target: number | null;
             /** @description What stands out, as a sentence */
             title: string;
+        };
+        SaidPartView: {
+            aim: string;
+            currency: string;
+            label: string;
+            /** @description SI; null is unknown */
+            lasts_seasons: number | null;
+            /** @description SI; null is unknown */
+            price_a_row: number | null;
         };
         Screen: {
             /** @description The same link under each name of this computer; it works once */
@@ -2122,6 +2367,13 @@ export interface components {
             zone: string;
             /** @description Common time zones to choose from */
             zones: string[];
+        };
+        Settle: {
+            do: string;
+            /** @description It would show a difference of the size that the trial has found */
+            helps: boolean;
+            /** @description SI; null is unknown */
+            smallest: number | null;
         };
         SourceList: {
             /** @description What each grade stands for */
@@ -2330,6 +2582,51 @@ export interface components {
             /** @description SI; null is unknown */
             mid: number | null;
         };
+        Told: {
+            /** @description By period: the middle 90 % of the rows without */
+            bands: components["schemas"]["BandTold"][];
+            /** @description SI; null is unknown */
+            df: number | null;
+            /** @description With less without, its rows' own difference taken out where the trial allows */
+            difference: number | null;
+            /** @description How much a row differs by itself */
+            drift_sd: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            how: string;
+            label: string;
+            /** @description 90 % interval */
+            low: number | null;
+            measure: string;
+            /**
+             * Format: int64
+             * @description Of neighbouring passes, in a trial by passes
+             */
+            pairs: number;
+            /** @description How much one pass of a row adds to that */
+            pass_sd: number | null;
+            /** @description Of a row, in a period */
+            passes: number | null;
+            rows: components["schemas"]["RowTold"][];
+            says: string;
+            /** @description SI; null is unknown */
+            se: number | null;
+            /** @description The smallest difference that the trial shows four times in five */
+            smallest: number | null;
+            unit: string;
+            /** @enum {string} */
+            verdict: "better" | "worse" | "more" | "less" | "no difference that this trial could see" | "cannot tell";
+            /** @description Of the rows with the part */
+            with: number | null;
+            /** @description SI; null is unknown */
+            without: number | null;
+            /**
+             * Format: int64
+             * @description 1 more is worse, -1 less is worse, 0 neither
+             */
+            worse: number;
+            zones: components["schemas"]["ZoneTold"][];
+        };
         TrackView: {
             axis: components["schemas"]["Axis"];
             /** @description Rows differ; else one line holds for all */
@@ -2348,6 +2645,55 @@ export interface components {
             /** @description Middle of each stretch */
             s_m: number[];
             values: (number | null)[][];
+        };
+        TrialAxes: {
+            difference: components["schemas"]["Axis"];
+            /** @description The difference with its interval; empty: not known */
+            says: string;
+            value: components["schemas"]["Axis"];
+            zones: components["schemas"]["ZoneSpoken"][];
+        };
+        TrialLine: {
+            id: string;
+            kind: string;
+            label: string;
+            /** @description Empty: nothing of it is priced */
+            money: string;
+            planter: string;
+            sentence: string;
+            verdict: string;
+        };
+        TrialList: {
+            /** @description What makes a trial where there is none */
+            empty: string;
+            /** @description Labels and kinds of the planter card, for a plan */
+            parts: string[];
+            trials: components["schemas"]["TrialLine"][];
+        };
+        TrialPlan: {
+            assumed: string;
+            measure: string;
+            /** @description That can be asked for */
+            measures: components["schemas"]["MeasureAim"][];
+            /** @description Rows that get no part: wheel tracks and the ends of the bar */
+            out: number[];
+            plans: components["schemas"]["Plan"][];
+            says: string;
+            /**
+             * Format: int64
+             * @description Of the draw of the rows
+             */
+            seed: number;
+            unit: string;
+        };
+        TrialView: {
+            /** @description What a part can be mounted for */
+            aims: components["schemas"]["MeasureAim"][];
+            area: components["schemas"]["Axis"];
+            /** @description Of each figure */
+            axes: components["schemas"]["TrialAxes"][];
+            part: components["schemas"]["SaidPartView"];
+            trial: components["schemas"]["Report"];
         };
         UnknownTable: {
             /** @description Of the table in a zip that lies in it; empty elsewhere */
@@ -2435,6 +2781,39 @@ export interface components {
             schema: number;
             /** @description The one sentence that sums up */
             summary: string;
+        };
+        Worth: {
+            assumed: string;
+            /** @description That it saves anything */
+            chance: number | null;
+            each: components["schemas"]["WorthOf"][];
+            needs: components["schemas"]["Need"][];
+            not_priced: string[];
+            /** @description Left out without a price of the part */
+            pay_back?: components["schemas"]["PayBack"];
+            /** @description What it saves on a m2: 10th, 50th and 90th percentile; below 0 it costs */
+            per_m2: components["schemas"]["Range"];
+            says: string;
+            sources: string[];
+            unit: string;
+        };
+        WorthOf: {
+            measure: string;
+            per_m2: components["schemas"]["Range"];
+            says: string;
+        };
+        ZoneSpoken: {
+            says: string;
+            zone: string;
+        };
+        ZoneTold: {
+            /** @description SI; null is unknown */
+            difference: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            zone: string;
         };
     };
     responses: never;
@@ -3930,6 +4309,173 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["UnknownTables"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    trials: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TrialList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    setPart: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PartInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SaidPartView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    trialPlan: {
+        parameters: {
+            query?: {
+                /** @description Label or kind of the part */
+                part?: string;
+                planter?: string;
+                /** @description Rows of parts at hand; 0: two */
+                at_hand?: number;
+                /** @description Of each time; 0: as many as help */
+                passes?: number;
+                /** @description Empty: what the part is for, or what is told */
+                measure?: string;
+                /** @description Of the draw of the rows */
+                seed?: number;
+                /** @description The first day, 2026-05-02 */
+                start?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TrialPlan"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    trial: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                trial: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TrialView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    trialTable: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                trial: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description Its rows as a table */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/csv": string;
                 };
             };
             /** @description Error */

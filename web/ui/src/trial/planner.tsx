@@ -13,7 +13,7 @@ export function Planner({ parts, part, measure }: { parts: string[], part?: stri
   const [seed, setSeed] = useState(1)
   const n = Math.max(1, Math.min(64, Math.round(Number(rows)) || 2))
   const day = /^\d{4}-\d\d-\d\d$/.test(start) ? start : undefined
-  const d = useData<api.TrialPlan>('/trials/plan' + api.query({ part: name.trim() || undefined, rows: String(n), measure: m || undefined, start: day, seed: String(seed) }))
+  const d = useData<api.TrialPlan>('/trials/plan' + api.query({ part: name.trim() || undefined, at_hand: String(n), measure: m || undefined, start: day, seed: String(seed) }))
   return <section class="gap" aria-label="Plan a trial">
     <h2>Plan the next one</h2>
     <div class="form near">
