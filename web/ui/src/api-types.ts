@@ -4,6 +4,23 @@
  */
 
 export interface paths {
+    "/api/v1/balance": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Which setting to try next, for how long, why, and what each setting does */
+        get: operations["balance"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/book": {
         parameters: {
             query?: never;
@@ -37,6 +54,40 @@ export interface paths {
         head?: never;
         /** Say what the logs leave open about a planter */
         patch: operations["setCard"];
+        trace?: never;
+    };
+    "/api/v1/changed": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What was done about findings and to rows, and whether it worked */
+        get: operations["changed"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/effects": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What each change of a setting did, and what settings do over the season */
+        get: operations["effects"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
         trace?: never;
     };
     "/api/v1/events": {
@@ -375,6 +426,24 @@ export interface paths {
         post?: never;
         /** Take a note back */
         delete: operations["takeBack"];
+        options?: never;
+        head?: never;
+        /** Correct a note; what it said before stays in the ledger */
+        patch: operations["editNote"];
+        trace?: never;
+    };
+    "/api/v1/journal/{note}/history": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A note as it was, the first writing first */
+        get: operations["noteHistory"];
+        put?: never;
+        post?: never;
+        delete?: never;
         options?: never;
         head?: never;
         patch?: never;
@@ -926,6 +995,20 @@ export interface components {
             /** @description As shown */
             unit: string;
         };
+        BalanceView: {
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            as_of: string | null;
+            day: string;
+            /** @description Settings that somebody changed, logs or has set limits for; those with something to try first */
+            levers: components["schemas"]["LeverView"][];
+            /** @description Empty: no day with a pass has been read yet */
+            planter: string;
+            /** Format: int64 */
+            schema: number;
+        };
         BandTold: {
             /** @description SI; null is unknown */
             high: number | null;
@@ -987,6 +1070,12 @@ export interface components {
         };
         BoxLineView: {
             clock: string;
+            /** @description The same in numbers */
+            effects: components["schemas"]["Followed"][];
+            /** @description What followed the change, in whole sentences */
+            followed: string[];
+            /** @description Of a line that a person wrote: what boxes logged of the same change */
+            logged?: components["schemas"]["BoxLineView"][];
             planter: string;
             says: string;
             source: string;
@@ -995,7 +1084,7 @@ export interface components {
              * @description UTC; null is unknown
              */
             time: string | null;
-            /** @description setting, refill, fix, remark, …; target: one was changed on the box */
+            /** @description setting, refill, fix, remark, …; target: one was changed on the box; level: one that it measures was changed by hand */
             what: string;
         };
         Bracket: {
@@ -1108,6 +1197,69 @@ export interface components {
             /** Format: double */
             probability: number;
         };
+        ChangeLine: {
+            day: string;
+            /**
+             * Format: date-time
+             * @description When it was made at the earliest
+             */
+            early: string | null;
+            effects: components["schemas"]["EffectLine"][];
+            /** @description SI */
+            from: number | null;
+            from_state?: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            late: string | null;
+            /** @description A quantity's name, depth or force_mode */
+            lever: string;
+            /**
+             * Format: int64
+             * @description Of the journal; 0: none
+             */
+            note: number;
+            planter: string;
+            /** @description Empty: all */
+            rows: number[];
+            says: string;
+            /** @description The box that logged it; empty: by hand */
+            source: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            t: string | null;
+            /** @description SI; null is unknown */
+            to: number | null;
+            to_state?: string;
+        };
+        ChangedItem: {
+            /** @enum {string} */
+            by: "done" | "fix" | "setting";
+            check?: components["schemas"]["CheckDrawn"];
+            check_back: components["schemas"]["CheckBack"];
+            /** @description Empty: nothing was known to be wrong */
+            finding: string;
+            planter: string;
+            /** @description Empty: all */
+            rows: number[];
+            says: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+            when: string;
+        };
+        ChangedPart: {
+            items: components["schemas"]["ChangedItem"][];
+            title: string;
+        };
+        ChangedView: {
+            groups: components["schemas"]["ChangedPart"][];
+        };
         Chart: {
             at: (number | null)[];
             band?: components["schemas"]["Range"];
@@ -1119,6 +1271,97 @@ export interface components {
             value: (number | null)[];
             x: string;
             y: string;
+        };
+        CheckBack: {
+            /** @description SI; null is unknown */
+            after: number | null;
+            /** @description SI; null is unknown */
+            before: number | null;
+            /** @enum {string} */
+            by: "done" | "fix" | "setting";
+            came_back: boolean;
+            course: components["schemas"]["CheckPoint"][];
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            decided: string | null;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            done: string | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            line: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            measure: string;
+            /** @description SI; null is unknown */
+            need_area_m2: number | null;
+            /** @description SI; null is unknown */
+            need_seconds: number | null;
+            /** @description SI; null is unknown */
+            need_seen: number | null;
+            of: string;
+            /** @description SI; null is unknown */
+            peers: number | null;
+            /** @description SI; null is unknown */
+            peers_high: number | null;
+            /** @description SI; null is unknown */
+            peers_low: number | null;
+            says: string;
+            /** @description SI; null is unknown */
+            seen: number | null;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            since: string | null;
+            unit: string;
+            /** @description SI; null is unknown */
+            usual: number | null;
+            /** @enum {string} */
+            verdict: "worked" | "not yet known" | "did not work";
+        };
+        CheckDrawn: {
+            axis: components["schemas"]["Axis"];
+            /** @description What it must get past, in words */
+            line: string;
+            /** @description What it was, what it is to come to, what the other rows do */
+            lines: components["schemas"]["Line"][];
+            /** @description What the other rows do, in words; empty: there are none */
+            peers: string;
+            /** @description The course in words */
+            rows: components["schemas"]["CheckRow"][];
+            title: string;
+        };
+        CheckPoint: {
+            /** @description SI; null is unknown */
+            after: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            line: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            peers: number | null;
+            /** @description SI; null is unknown */
+            seen: number | null;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+        };
+        CheckRow: {
+            after: string;
+            clock: string;
+            high: string;
+            low: string;
+            seen: string;
         };
         Cite: {
             id: string;
@@ -1223,6 +1466,33 @@ export interface components {
             /** @description SI; null is unknown */
             value: number | null;
         };
+        CurveLine: {
+            /** @description 0: the changes do not tell it */
+            bend: number | null;
+            /** Format: int64 */
+            changes: number;
+            /** @description SI; null is unknown */
+            df: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description Of the measure at ref */
+            level: number | null;
+            lever: string;
+            /** @description SI; null is unknown */
+            linear: number | null;
+            /** @description As far as it was tried, SI */
+            low: number | null;
+            measure: string;
+            planter: string;
+            /** @description SI; null is unknown */
+            ref: number | null;
+            says: string;
+            /** @description SI; null is unknown */
+            scale: number | null;
+            /** @description SD between changes beyond their own errors */
+            tau: number | null;
+            unit: string;
+        };
         DayInfo: {
             day: string;
             fields: string[];
@@ -1234,6 +1504,8 @@ export interface components {
             seeds: number;
         };
         DecideInBody: {
+            /** @description When it was done, as in a note: 2:05 pm; empty: now */
+            at?: string;
             /** @description What it really was */
             cause?: string;
             note?: string;
@@ -1249,6 +1521,67 @@ export interface components {
             /** @description What the peers do, in words */
             band: string;
             values: string[];
+        };
+        EditInBody: {
+            /**
+             * Format: double
+             * @description Another amount in the note's unit, where its text stays
+             */
+            amount?: number;
+            /** @description Another time: 2:05 pm, of its day, or with the day */
+            at?: string;
+            /** @description Other rows; all: the whole planter */
+            rows?: string;
+            /** @description The note anew; what it leaves out of time and rows stays. Empty: its words stay */
+            text?: string;
+            /** @description Only say how it is understood */
+            try?: boolean;
+            what?: string;
+        };
+        EffectLine: {
+            /** @description Of the changed rows */
+            before: number | null;
+            /**
+             * Format: int64
+             * @description Rows that were changed
+             */
+            changed: number;
+            /**
+             * Format: int64
+             * @description Rows that were not
+             */
+            control: number;
+            /** @description half rows, back and forth, all rows, or by speed; empty: none */
+            design: string;
+            /** @description Degrees of freedom of se */
+            df: number | null;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description Of the 90 % interval */
+            low: number | null;
+            /** @description As in measures */
+            measure: string;
+            says: string;
+            /** @description SI; null is unknown */
+            se: number | null;
+            /**
+             * Format: int64
+             * @description Of 15 m, on the shorter side
+             */
+            stretches: number;
+            /** @description SI */
+            unit: string;
+            /** @description After less before, beyond what the others did */
+            value: number | null;
+            /** @description less, more, no difference that could be seen, or cannot tell */
+            verdict: string;
+        };
+        EffectsTold: {
+            /** @description By planter and time */
+            changes: components["schemas"]["ChangeLine"][];
+            curves: components["schemas"]["CurveLine"][];
+            /** @description What the speed of each day did, from its slowest tenth to its fastest */
+            speeds: components["schemas"]["ChangeLine"][];
         };
         ErrorDetail: {
             /** @description Where the error occurred, e.g. 'body.items[3].tags' or 'path.thing-id' */
@@ -1385,6 +1718,13 @@ export interface components {
             says: string;
             /** @description Empty: there is nothing to draw */
             title: string;
+        };
+        Followed: {
+            /** @description By measure */
+            effects: components["schemas"]["EffectLine"][];
+            lever: string;
+            /** @description All of it as a sentence or two */
+            says: string;
         };
         Gap: {
             /**
@@ -1634,7 +1974,7 @@ export interface components {
         JournalDay: {
             /**
              * Format: int64
-             * @description Lines of boxes
+             * @description Lines of boxes that are not one with a person's
              */
             boxes: number;
             day: string;
@@ -1673,6 +2013,73 @@ export interface components {
             from: number | null;
             says: string;
         };
+        LeverView: {
+            /** @description Chance that some allowed setting is better than now by a worthwhile amount */
+            any: number | null;
+            assumed: string[];
+            /** @description Chance that next is better than now */
+            better: number | null;
+            /** @description What the try and then the better of the two save on what is left to plant */
+            bring: components["schemas"]["Range"];
+            /** @description SI; null is unknown */
+            bring_expected: number | null;
+            /**
+             * Format: int64
+             * @description That all of it rests on
+             */
+            changes: number;
+            /** @enum {string} */
+            design: "half-rows" | "back-and-forth" | "";
+            /** @description Empty: nothing to do */
+            do: string;
+            /** @description What it is expected to bring; empty: not known */
+            expect: string;
+            /** @description What next saves over now, on a m2 */
+            gain_m2: components["schemas"]["Range"];
+            label: string;
+            /** @description The limits that were set for it */
+            least: number | null;
+            /** @description Quantities whose limits count here, the setting's own first */
+            limited: string[];
+            limits: components["schemas"]["LimitChance"][];
+            /** @description SI; null is unknown */
+            minutes: number | null;
+            /** @description SI; null is unknown */
+            most: number | null;
+            /** @description The quantity's name in plain files */
+            name: string;
+            /** @description What is missing */
+            needs: string[];
+            /** @description SI; null is unknown */
+            next: number | null;
+            /** @description The line of the journal that says that it is tried; empty: none */
+            note: string;
+            /** @description SI; null is unknown */
+            now: number | null;
+            panels: components["schemas"]["PanelView"][];
+            /** @description SI; null is unknown */
+            passes: number | null;
+            /** @description Settings that are not likely enough within the limits of the responses */
+            past: components["schemas"]["Span"][];
+            /** @description On what it rests */
+            rests: string;
+            /** @description On which it is tried; empty: all */
+            rows: number[];
+            sentence: string;
+            shown: components["schemas"]["Shown"];
+            /**
+             * Format: int64
+             * @description How long the try lasts, in stretches of 15 m
+             */
+            stretches: number;
+            /** @description What is being tried at present; empty: nothing */
+            trying: string;
+            /** @description Of money; empty: responses are weighed */
+            unit: string;
+            /** @enum {string} */
+            verdict: "try" | "trying" | "keep" | "undo" | "back" | "stay" | "settled" | "costs-more" | "too-short" | "no-room" | "cannot-say";
+            why: string[];
+        };
         Limit: {
             /** @description SI; null is unknown */
             least: number | null;
@@ -1680,6 +2087,14 @@ export interface components {
             most: number | null;
             /** @description At least 18 %; empty without a limit */
             says: string;
+        };
+        LimitChance: {
+            label: string;
+            measure: string;
+            /** @description SI; null is unknown */
+            next: number | null;
+            /** @description SI; null is unknown */
+            now: number | null;
         };
         LimitDay: {
             /** @description Share of the way, over all rows that tell it, by means over stretches of 15 m */
@@ -1785,6 +2200,11 @@ export interface components {
             name: string;
             text: string;
         };
+        NoteHistory: {
+            /** Format: int64 */
+            id: number;
+            versions: components["schemas"]["NoteVersion"][];
+        };
         NoteInBody: {
             /** @description When it was done, where the text does not say it */
             at?: string;
@@ -1805,16 +2225,38 @@ export interface components {
             value: number | null;
             what: string;
         };
+        NoteVersion: {
+            /** @description When it was done, as it said then */
+            clock: string;
+            day: string;
+            lines: components["schemas"]["NoteLine"][];
+            /** @description This is how it stands */
+            now: boolean;
+            words: string;
+            /** @description When it was written, in the logbook's zone */
+            written: string;
+        };
         NoteView: {
             clock: string;
             date: string;
             day: string;
             /**
              * Format: int64
+             * @description Times that it was corrected
+             */
+            edits: number;
+            /** @description The same in numbers */
+            effects: components["schemas"]["Followed"][];
+            /** @description What followed the change, in whole sentences */
+            followed: string[];
+            /**
+             * Format: int64
              * @description 0: not written yet
              */
             id: number;
             lines: components["schemas"]["NoteLine"][];
+            /** @description What boxes logged of the same change: their time, rows and amount stand for it */
+            logged: components["schemas"]["BoxLineView"][];
             planter: string;
             /** @description What it did not say and was supposed */
             supposed: string[];
@@ -1845,6 +2287,23 @@ export interface components {
         OptionView: {
             key: string;
             text: string;
+        };
+        PanelView: {
+            at: (number | null)[];
+            high: (number | null)[];
+            label: string;
+            /** @description Its limits */
+            least: number | null;
+            /** @description Values are the response's; else differences from the present setting */
+            level: boolean;
+            /** @description 90 % band */
+            low: (number | null)[];
+            mean: (number | null)[];
+            /** @description Empty: what it costs beside the present setting */
+            measure: string;
+            /** @description SI; null is unknown */
+            most: number | null;
+            shown: components["schemas"]["Shown"];
         };
         PartInBody: {
             /** @description Id of a measure; empty: any */
@@ -2375,6 +2834,14 @@ export interface components {
             /** @description SI; null is unknown */
             smallest: number | null;
         };
+        Shown: {
+            /** Format: double */
+            offset: number;
+            /** Format: double */
+            scale: number;
+            si: string;
+            unit: string;
+        };
         SourceList: {
             /** @description What each grade stands for */
             grades: components["schemas"]["GradeView"][];
@@ -2418,6 +2885,12 @@ export interface components {
             silent: string;
             unused: string[];
         };
+        Span: {
+            /** Format: double */
+            from: number;
+            /** Format: double */
+            to: number;
+        };
         Spoken: {
             advice: components["schemas"]["Advice"];
             /**
@@ -2428,10 +2901,9 @@ export interface components {
             cannot_say: string[];
             causes: components["schemas"]["Cause"][];
             chart?: components["schemas"]["Chart"];
-            check_back: {
-                /** @enum {string} */
-                verdict: "worked" | "not yet known" | "did not work";
-            } | null;
+            /** @description How check_back is written out and drawn */
+            check?: components["schemas"]["CheckDrawn"];
+            check_back: components["schemas"]["CheckBack"] | null;
             day: string;
             /** @description How chart is written out */
             drawn?: components["schemas"]["Drawn"];
@@ -2741,6 +3213,7 @@ export interface components {
         };
         Words: {
             causes: components["schemas"]["Line"][];
+            check: string;
             cites: components["schemas"]["Cite"][];
             decisions: string[];
             due: string;
@@ -2824,6 +3297,35 @@ export interface components {
 }
 export type $defs = Record<string, never>;
 export interface operations {
+    balance: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["BalanceView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     book: {
         parameters: {
             query?: never;
@@ -2902,6 +3404,69 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["CardList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    changed: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChangedView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    effects: {
+        parameters: {
+            query?: {
+                /** @description Only this setting: a quantity's name, depth or force_mode */
+                lever?: string;
+                /** @description Only this measure */
+                measure?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["EffectsTold"];
                 };
             };
             /** @description Error */
@@ -3632,6 +4197,72 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["NoteView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    editNote: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                id: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["EditInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoteView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    noteHistory: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                note: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["NoteHistory"];
                 };
             };
             /** @description Error */
