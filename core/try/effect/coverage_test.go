@@ -33,7 +33,7 @@ func simulate(t *testing.T, name string, w world, design try.Design, make func(r
 	for part := range 2 {
 		wg.Go(func() {
 			for i := part; i < n; i += 2 {
-				rnd := rand.New(rand.NewPCG(uint64(i), 77))
+				rnd := rand.New(rand.NewPCG(uint64(i), stream(77)))
 				cs, changed := make(rnd)
 				p := w.panel(rnd, changed)
 				found[i] = effect.Of(p, &cs[0], cs)[0]
@@ -49,6 +49,7 @@ func simulate(t *testing.T, name string, w world, design try.Design, make func(r
 			continue
 		}
 		c.add(f.Value, f.Low, f.High, w.effect)
+		c.call(f.Beyond(w.effect))
 	}
 	c.tell(t, name)
 	return c
@@ -66,6 +67,11 @@ func check(t *testing.T, c tally) {
 	}
 	if h := c.held(); c.n == 0 || h < 0.90-slack || h > 0.90+slack {
 		t.Errorf("held %.3f of %d, want 0.90 within %.3f", h, c.n, slack)
+	}
+	// What is not there is called less or more in at most 5 % each.
+	most := 0.05 + 3*math.Sqrt(0.05*0.95/float64(max(1, c.n)))
+	if less, more := float64(c.less)/float64(max(1, c.n)), float64(c.more)/float64(max(1, c.n)); less > most || more > most {
+		t.Errorf("nothing was called less in %.3f, more in %.3f, want 0.05 at most", less, more)
 	}
 	if c.unknown > (c.n+c.unknown)/20 {
 		t.Errorf("%d of %d unknown", c.unknown, c.n+c.unknown)

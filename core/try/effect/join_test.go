@@ -42,7 +42,7 @@ func TestCurve(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			var c tally
 			for i := range runs(t) {
-				rnd := rand.New(rand.NewPCG(uint64(i), 5))
+				rnd := rand.New(rand.NewPCG(uint64(i), stream(5)))
 				var es []try.Effect
 				at, wrong := 0.5, rnd.NormFloat64()
 				for k := range tt.changes {

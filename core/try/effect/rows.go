@@ -171,8 +171,10 @@ func (d *Day) chance(m int, all group.Part, n float64) float64 {
 // freedom of that; 1 and +Inf where there are too few such moments in the day.
 func (d *Day) lateral(w window, before, after, m int) (factor, df float64) {
 	const (
-		few  = 4 // placebos that are needed
-		weak = 4 // placebos that rows without neighbours count for
+		few = 4 // placebos that are needed
+		// Placebos that rows without neighbours count for: where neighbours are alike
+		// hardly any, or intervals hold too seldom on ground with sharp borders.
+		weak, alike = 4, 1
 	)
 	p := d.p
 	gap := w.after - w.before
@@ -218,7 +220,11 @@ func (d *Day) lateral(w window, before, after, m int) (factor, df float64) {
 	if f := dfs / n; f >= 8 { // the mean of t², which is f/(f−2) by chance
 		k = ratio / n * (f - 2) / f
 	}
-	return (weak + n*k) / (weak + n), weak + 0.8*n // each shares with the next
+	w0 := float64(weak)
+	if k > 1 {
+		w0 = alike
+	}
+	return (w0 + n*k) / (w0 + n), float64(weak) + 0.8*n // each shares with the next
 }
 
 func meanOf(x []float64) float64 {

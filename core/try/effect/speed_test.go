@@ -18,7 +18,7 @@ func TestSpeed(t *testing.T) {
 	var c tally
 	const mph = evenstand.Mile / 3600
 	for i := range runs(t) {
-		rnd := rand.New(rand.NewPCG(uint64(i), 3))
+		rnd := rand.New(rand.NewPCG(uint64(i), stream(3)))
 		p := try.NewPanel("p", "2026-05-02", 4, 0.762, []group.Measure{m})
 		zone := map[[2]int]float64{}
 		var points []evenstand.TrackPoint
@@ -62,6 +62,7 @@ func TestSpeed(t *testing.T) {
 		}
 		by := (f.Change.To - f.Change.From) / mph
 		c.add(f.Value/by, f.Low/by, f.High/by, 1.6)
+		c.call(f.Beyond(1.6 * by))
 	}
 	c.tell(t, "speed, points a mile an hour")
 	check(t, c)

@@ -26,6 +26,15 @@ func runs(t testing.TB) int {
 	return 200
 }
 
+// stream gives the second number of a generator: other days than those that the
+// methods were chosen on where EVENSTAND_STREAM says so.
+func stream(usual uint64) uint64 {
+	if n, err := strconv.ParseUint(os.Getenv("EVENSTAND_STREAM"), 10, 64); err == nil {
+		return n
+	}
+	return usual
+}
+
 // world is a day of the methods document, section h, with more that goes wrong.
 type world struct {
 	rows, passes, steps int
@@ -134,7 +143,18 @@ func poisson(rnd *rand.Rand, mean float64) float32 {
 // tally counts how often intervals held the truth, and on which side not.
 type tally struct {
 	n, unknown, under, over int
+	less, more              int // called, had there been nothing
 	sum, squares, half      float64
+}
+
+// call counts a verdict on what is not there.
+func (c *tally) call(side int) {
+	switch {
+	case side < 0:
+		c.less++
+	case side > 0:
+		c.more++
+	}
 }
 
 func (c *tally) add(value, low, high, truth float64) {
@@ -154,5 +174,5 @@ func (c *tally) held() float64 { return 1 - float64(c.under+c.over)/float64(c.n)
 
 func (c *tally) tell(t *testing.T, name string) {
 	n := float64(c.n)
-	t.Logf("%-42s held %.3f (below %.3f, above %.3f) bias %+.4f SD %.4f half %.4f unknown %d", name, c.held(), float64(c.under)/n, float64(c.over)/n, c.sum/n, math.Sqrt(c.squares/n), c.half/n, c.unknown)
+	t.Logf("%-42s held %.3f (below %.3f, above %.3f) called %.3f %.3f bias %+.4f SD %.4f half %.4f unknown %d", name, c.held(), float64(c.under)/n, float64(c.over)/n, float64(c.less)/n, float64(c.more)/n, c.sum/n, math.Sqrt(c.squares/n), c.half/n, c.unknown)
 }
