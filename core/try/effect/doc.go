@@ -9,6 +9,6 @@
 // the second and third design, whatever the memory of the ground.
 //
 // Join is a random-effects meta-regression on differences of u and u² over the
-// season's changes, with the error of Hartung and Knapp (2001, Statistics in
-// Medicine 20:3875-3889; Knapp and Hartung 2003, 22:2693-2710; from memory).
+// season's changes, with the error of its own residuals and Satterthwaite's
+// degrees of freedom (see robust).
 package effect

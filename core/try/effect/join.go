@@ -64,7 +64,7 @@ func Join(effects []try.Effect, lever, measure string) (try.Curve, bool) {
 }
 
 // fit is the random-effects meta-regression: the spread between changes by REML,
-// the error by Knapp and Hartung (2003). Terms is 1 for a line.
+// the error by its residuals. Terms is 1 for a line.
 func fit(c *try.Curve, es []try.Effect, terms int) bool {
 	n := len(es)
 	x := make([][2]float64, n)
@@ -77,23 +77,23 @@ func fit(c *try.Curve, es []try.Effect, terms int) bool {
 		y[i] = es[i].Value
 		mean += own[i][i] / float64(n)
 	}
-	// The spread is a multiple of the mean of the changes' own variances.
+	// The spread is a multiple of the mean of the changes' own variances. Few changes
+	// often show none where there is some, and the surest of them would then count
+	// for all: a weak prior keeps it off nothing (Chung and others 2013,
+	// Psychometrika 78:685-709, whose own is stronger; from memory).
 	best, tau2 := math.Inf(-1), 0.0
 	try1 := func(t2 float64) {
-		if g, ok := gls(x, y, own, t2*mean, terms); ok && g.reml > best {
-			best, tau2 = g.reml, t2
+		if g, ok := gls(x, y, own, t2*mean, terms); ok && g.reml+0.05*math.Log(t2) > best {
+			best, tau2 = g.reml+0.05*math.Log(t2), t2
 		}
 	}
-	try1(0)
 	for k := -12; k <= 40; k++ {
 		try1(math.Exp(0.25 * float64(k)))
 	}
-	if tau2 > 0 {
-		for mid, h := tau2, 0.12; h > 0.01; h /= 2 {
-			try1(mid * math.Exp(h))
-			try1(mid * math.Exp(-h))
-			mid = tau2
-		}
+	for mid, h := tau2, 0.12; h > 0.01; h /= 2 {
+		try1(mid * math.Exp(h))
+		try1(mid * math.Exp(-h))
+		mid = tau2
 	}
 	g, ok := gls(x, y, own, tau2*mean, terms)
 	if !ok {
@@ -164,7 +164,7 @@ func (g *fitted) robust(terms int) (cov [2][2]float64, df float64) {
 	}
 	// The harmonic mean of the three falls short, by more the more changes there are
 	// (measured: docs/measured.md).
-	return cov, (1 + float64(n)/75) * min(float64(10*n), max(1, count/max(1e-9, sum)))
+	return cov, (1 + float64(n)/30) * min(float64(10*n), max(1, count/max(1e-9, sum)))
 }
 
 // covariance gives the errors of effects. Two that follow one another on the same
