@@ -18,6 +18,7 @@ import (
 	"evenstand/core/price"
 	"evenstand/core/record"
 	"evenstand/core/try"
+	"evenstand/core/try/effect"
 	"evenstand/core/try/trial"
 )
 
@@ -125,8 +126,9 @@ type season struct {
 	days     []evenstand.Day
 	cards    map[evenstand.Day]*evenstand.Card
 	passes   []seasonPass
-	settings []record.Setting
+	changes  []try.Change // of settings, in order of time
 	counts   []standCount
+	noted    []evenstand.Day // on which a setting was written down
 	asOf     evenstand.Micros
 	spacing  float64
 	planted  float64   // m2, all rows
@@ -203,33 +205,11 @@ func (b *Book) seasons(ctx context.Context) ([]*season, error) {
 			if l.Planter != planter && (l.Planter != "" || len(by) != 1) {
 				continue
 			}
-			if set, ok := record.SettingOf(&l.Entry); ok {
-				s.settings = append(s.settings, set)
+			if _, ok := record.SettingOf(&l.Entry); ok { // of a day without planting too
+				s.noted = append(s.noted, evenstand.DayOf(l.Entry.T, b.Zone()))
 			}
 			if c, ok := b.countOf(&l.Entry, s.spacing); ok {
 				s.counts = append(s.counts, c)
-			}
-		}
-	}
-	seen := map[evenstand.Day]bool{}
-	for i := range days {
-		if seen[days[i].Day] {
-			continue
-		}
-		seen[days[i].Day] = true
-		logged, _, err := b.BoxJournal(ctx, days[i].Day)
-		if err != nil {
-			return nil, err
-		}
-		for k := range logged {
-			l := &logged[k]
-			rows, err := evenstand.ParseRows(l.Rows)
-			if err != nil {
-				continue
-			}
-			e := evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}
-			if set, ok := record.SettingOf(&e); ok && by[l.Planter] != nil {
-				by[l.Planter].settings = append(by[l.Planter].settings, set)
 			}
 		}
 	}
@@ -243,7 +223,15 @@ func (b *Book) seasons(ctx context.Context) ([]*season, error) {
 	for _, planter := range slices.Sorted(maps.Keys(by)) {
 		s := by[planter]
 		out = append(out, s)
-		slices.SortStableFunc(s.settings, func(a, b record.Setting) int { return cmp.Compare(a.T, b.T) })
+		on := slices.Concat(s.days, s.noted)
+		slices.Sort(on)
+		for _, d := range slices.Compact(on) {
+			cs, err := b.Changes(ctx, planter, d)
+			if err != nil {
+				return nil, err
+			}
+			s.changes = append(s.changes, cs...)
+		}
 		if !s.tries() {
 			continue
 		}
@@ -294,8 +282,19 @@ func (s *season) tries() bool {
 			return true
 		}
 	}
-	return len(s.settings) > 1
+	by := map[string]int{}
+	for i := range s.changes {
+		if by[s.changes[i].Lever]++; len(s.changes[i].Rows) > 0 || by[s.changes[i].Lever] >= backAndForth {
+			return true
+		}
+	}
+	return false
 }
+
+// backAndForth is how often a setting of all rows must have been changed between
+// two ways to be a trial: once there and back tells nothing of ground that changes
+// (judgement).
+const backAndForth = 4
 
 // dayOf is one day read.
 type dayOf struct {
@@ -481,7 +480,7 @@ type lever struct {
 }
 
 // levers gives what could be on trial.
-func (s *season) levers() []lever {
+func (s *season) levers(v advise.Voice) []lever {
 	kinds := map[string]bool{}
 	for _, c := range s.cards {
 		for _, a := range c.Attachments {
@@ -513,68 +512,56 @@ func (s *season) levers() []lever {
 		out = append(out, l)
 	}
 	names := map[string]bool{}
-	for i := range s.settings {
-		names[s.settings[i].Lever] = true
+	for i := range s.changes {
+		names[s.changes[i].Lever] = true
 	}
 	for _, name := range slices.Sorted(maps.Keys(names)) {
-		out = append(out, s.setting(name))
+		out = append(out, s.setting(name, v))
 	}
 	return out
 }
 
-// setting gives how a lever stood by the journal.
-func (s *season) setting(name string) lever {
+// setting gives how a lever stood by the changes of it.
+func (s *season) setting(name string, v advise.Voice) lever {
 	l := lever{kind: name, setting: true, of: make([][]string, len(s.passes))}
 	now := make([]string, s.rows)
 	for i := range now {
 		now[i] = unsure
 	}
-	next := 0
-	said := func(set *record.Setting, to bool) string {
-		switch {
-		case to && set.State != "":
-			return set.State
-		case to:
-			return set.ToAsSaid
-		case set.StateWas != "":
-			return set.StateWas
-		}
-		return set.WasSaid
-	}
-	var mine []*record.Setting
-	for i := range s.settings {
-		if s.settings[i].Lever == name {
-			mine = append(mine, &s.settings[i])
+	var mine []try.Change
+	for i := range s.changes {
+		if s.changes[i].Lever == name {
+			mine = append(mine, s.changes[i])
 		}
 	}
-	on := func(set *record.Setting, row int) bool { return len(set.Rows) == 0 || set.Rows.Has(row) }
+	named := standings(mine)
+	was := func(c *try.Change) string {
+		return cmp.Or(effect.SaySetting(name, named(c.From), c.FromState, v), unsure)
+	}
 	for row := range now { // before the first change: what that says it was
-		for _, set := range mine {
-			if on(set, row+1) {
-				if w := said(set, false); w != "" {
-					now[row] = w
-				}
-				break
-			}
-		}
-		if now[row] == unsure && !slices.ContainsFunc(mine, func(set *record.Setting) bool { return on(set, row+1) }) {
-			now[row] = cmp.Or(said(mine[0], false), unsure) // never changed: as it was on the others
-		}
+		first := slices.IndexFunc(mine, func(c try.Change) bool { return c.On(row + 1) })
+		now[row] = was(&mine[max(0, first)]) // never changed: as it was on the others
 	}
+	next := 0
 	for i := range s.passes {
 		p := &s.passes[i]
 		for ; next < len(mine) && mine[next].T <= p.Start; next++ {
 			for row := range now {
-				if on(mine[next], row+1) {
-					now[row] = said(mine[next], true)
+				if c := &mine[next]; c.On(row + 1) {
+					now[row] = cmp.Or(effect.SaySetting(name, named(c.To), c.ToState, v), unsure)
 				}
 			}
 		}
 		rows := slices.Clone(now)
-		for k := next; k < len(mine) && mine[k].T < p.End; k++ {
-			for row := range rows {
-				if on(mine[k], row+1) {
-					rows[row] = unsure
+		for k := range mine {
+			c := &mine[k]
+			// A note by hand is a minute and more off: the rest of a pass tells all the
+			// same. Where more than half of it lies in doubt it does not.
+			if doubt := min(c.Late, p.End) - max(c.Early, p.Start); c.T > p.Start && c.T < p.End || 2*doubt > p.End-p.Start {
+				for row := range rows {
+					if c.On(row + 1) {
+						rows[row] = unsure
+					}
 				}
 			}
 		}
@@ -583,13 +570,50 @@ func (s *season) setting(name string) lever {
 	return l
 }
 
+// standings gives for a number of a lever the one that it goes by: boxes that log
+// a level log it a little otherwise each time, and numbers that differ by a small
+// part of the smallest change are one.
+func standings(cs []try.Change) func(float64) float64 {
+	var all []float64
+	small := math.Inf(1)
+	for i := range cs {
+		c := &cs[i]
+		for _, x := range []float64{c.From, c.To} {
+			if !math.IsNaN(x) {
+				all = append(all, x)
+			}
+		}
+		if d := math.Abs(c.To - c.From); d > 0 {
+			small = math.Min(small, d)
+		}
+	}
+	slices.Sort(all)
+	by := map[float64]float64{}
+	for len(all) > 0 {
+		n := 1
+		for n < len(all) && all[n]-all[0] <= alike*small && !math.IsInf(small, 1) {
+			n++
+		}
+		for _, x := range all[:n] {
+			by[x] = all[n/2]
+		}
+		all = all[n:]
+	}
+	return func(x float64) float64 {
+		if to, ok := by[x]; ok {
+			return to
+		}
+		return x
+	}
+}
+
 // trials gives the trials of a planter.
 func (s *season) trials(b *Book) []trial.Input {
 	var out []trial.Input
 	if s.rows == 0 || len(s.passes) == 0 {
 		return nil
 	}
-	all := s.levers()
+	all := s.levers(advise.Voice{Zone: b.Zone(), Units: b.Settings().Units})
 	for i := range all {
 		ins := s.of(b, &all[i])
 		for k := range ins {
@@ -651,53 +675,9 @@ func (s *season) others(all []lever, own int, in *trial.Input) {
 // of gives the trials of one lever: each label against the one that is most on
 // the ground.
 func (s *season) of(b *Book, l *lever) []trial.Input {
-	ground := map[string]float64{}
-	var order []string
-	apart, forth := 0, 0
-	was := ""
-	for i, rows := range l.of {
-		mixed := false
-		for r, label := range rows {
-			if label == unsure {
-				continue
-			}
-			if _, ok := ground[label]; !ok {
-				order = append(order, label)
-			}
-			ground[label] += s.passes[i].area / float64(s.rows)
-			mixed = mixed || label != rows[0]
-			_ = r
-		}
-		if mixed {
-			apart++
-		} else if len(rows) > 0 && rows[0] != unsure {
-			if was != "" && rows[0] != was {
-				forth++
-			}
-			was = rows[0]
-		}
-	}
-	if len(order) < 2 {
-		return nil
-	}
-	byPasses := apart == 0
-	switch {
-	case byPasses && (forth < 4 || !l.setting): // once there and back tells nothing of ground that changes
-		return nil
-	case l.setting && !byPasses && apart < leftOn:
-		return nil
-	}
-	base := order[0]
-	for _, label := range order {
-		if ground[label] > ground[base] {
-			base = label
-		}
-	}
 	var out []trial.Input
-	for _, label := range order {
-		if label == base {
-			continue
-		}
+	labels, base, byPasses := s.against(l)
+	for _, label := range labels {
 		in := s.input(b, l, label, base, byPasses)
 		if in.Label == "" { // the part is the one that has a name
 			in = s.input(b, l, base, label, byPasses)
@@ -705,6 +685,64 @@ func (s *season) of(b *Book, l *lever) []trial.Input {
 		out = append(out, in)
 	}
 	return out
+}
+
+// against gives which labels of a lever can be held against which: rows against
+// rows, or neighbouring passes where the rows never stood apart.
+func (s *season) against(l *lever) (labels []string, base string, byPasses bool) {
+	ground := map[string]float64{}
+	var order []string
+	type pair struct{ a, b string } // the smaller first
+	of := func(a, b string) pair { return pair{min(a, b), max(a, b)} }
+	apart, forth := map[pair]int{}, map[pair]int{} // passes; changes from one to the other
+	byPasses = true
+	was := ""
+	for i, rows := range l.of {
+		var here []string
+		for _, label := range rows {
+			if label == unsure {
+				byPasses = byPasses && label == rows[0]
+				continue
+			}
+			if _, ok := ground[label]; !ok {
+				order = append(order, label)
+			}
+			ground[label] += s.passes[i].area / float64(s.rows)
+			if byPasses = byPasses && label == rows[0]; !slices.Contains(here, label) {
+				here = append(here, label)
+			}
+		}
+		for k, a := range here {
+			for _, b := range here[:k] {
+				apart[of(a, b)]++
+			}
+		}
+		if len(here) == 1 && rows[0] != unsure {
+			if was != "" && rows[0] != was {
+				forth[of(was, rows[0])]++
+			}
+			was = rows[0]
+		}
+	}
+	if len(order) < 2 || byPasses && !l.setting {
+		return nil, "", false
+	}
+	base = order[0]
+	for _, label := range order {
+		if ground[label] > ground[base] {
+			base = label
+		}
+	}
+	for _, label := range order {
+		switch {
+		case label == base:
+		case byPasses && forth[of(label, base)] < backAndForth:
+		case l.setting && !byPasses && apart[of(label, base)] < leftOn:
+		default:
+			labels = append(labels, label)
+		}
+	}
+	return labels, base, byPasses
 }
 
 // leftOn is on how many passes rows must have stood apart for a setting to be a

@@ -171,6 +171,15 @@ func TestTrials(t *testing.T) {
 	if got, err = b.Trial(t.Context(), "floating"); err != nil || !strings.Contains(strings.Join(got.Notes, " "), "Stand counts are left out") {
 		t.Errorf("%q, %v", got.Notes, err)
 	}
+	// A setting that somebody left apart between rows, and said so the evening before.
+	line := evenstand.Entry{What: "setting", T: evenstand.FromTime(time.Date(2026, 4, 30, 22, 0, 0, 0, time.UTC)), Rows: evenstand.Rows{2, 4, 6}, Value: 40, Unit: "psi", Note: "closer_pressure, was 30 psi"}
+	if err := b.AddEntry(t.Context(), "season", line); err != nil {
+		t.Fatal(err)
+	}
+	set40, err := b.Trial(t.Context(), "closer-pressure-40-psi")
+	if err != nil || set40.Against != "closing-wheel pressure 30 psi" || set40.How != trial.Beside {
+		t.Errorf("%+v, %v", set40, err)
+	}
 	// What is said of a part is kept in the settings, and taken back by nothing.
 	p := evenstand.SaidPart{Label: "floating", Price: 120, Seasons: 4, Aim: "trash"}
 	if err := b.SetPart(t.Context(), p); err != nil {

@@ -25,11 +25,7 @@ func (m matrix) cholesky() bool {
 		ri := m.row(i)
 		for j := range i {
 			rj := m.row(j)
-			s := ri[j]
-			for k := range j {
-				s -= ri[k] * rj[k]
-			}
-			ri[j] = s / rj[j]
+			ri[j] = (ri[j] - dot(ri[:j], rj[:j])) / rj[j]
 		}
 		s, whole := ri[i], ri[i]
 		for _, v := range ri[:i] {
@@ -99,12 +95,20 @@ func (m matrix) lists() [][]float64 {
 	return out
 }
 
+// dot gives a'b, in four sums that do not wait for one another.
 func dot(a, b []float64) float64 {
-	s := 0.0
+	var s, t, u, w float64
+	for len(a) >= 4 && len(b) >= 4 {
+		s += a[0] * b[0]
+		t += a[1] * b[1]
+		u += a[2] * b[2]
+		w += a[3] * b[3]
+		a, b = a[4:], b[4:]
+	}
 	for i, v := range a {
 		s += v * b[i]
 	}
-	return s
+	return s + t + u + w
 }
 
 // quadratic gives c'Mc.

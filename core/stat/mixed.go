@@ -1,12 +1,26 @@
 package stat
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A Random is one random term of a mixed model: what the groups of it add to
 // the mean, drawn from a normal about zero. Terms may be nested or crossed.
 type Random struct {
 	Group []int     // of each value, from 0
 	Slope []float64 // nil: one number a group; else a number and its change with this, correlated
+}
+
+// A Design is what a mixed model is fitted on, by values.
+type Design struct {
+	X [][]float64 // the row of fixed effects of each value, with its constant
+	// Within gives of each value a group that has a mean of its own: fixed effects
+	// of which there are too many for columns of X, which then has no constant and
+	// may be nil. The likelihood must be restricted: it does not know of them then.
+	Within []int
+	Random []Random
+	Weight []float64 // over which the variance of a value's e is Resid; nil: 1
 }
 
 // RandomVar are the variances of one random term.
@@ -31,15 +45,15 @@ type Mixed struct {
 
 	m     *mixed
 	theta []float64
-	h     matrix  // half of the second derivatives of the criterion by theta and ln σ²
-	hOK   bool    // they could be inverted
-	s2    float64 // σ² of Cov
+	pwrss float64 // Resid times what the sum of squares is divided by
 }
 
 // mixed holds the cross products of a model: nothing in it is as long as the
 // data, so that a fit costs the same whatever their number.
 type mixed struct {
 	n, p, q    int
+	taken      int     // means that were taken out
+	constant   float64 // of the criterion
 	restricted bool
 	slope      []bool // of each term
 	first      []int  // first column of each term in Z
@@ -55,24 +69,22 @@ type mixed struct {
 // maximum likelihood (Bates, Mächler, Bolker and Walker 2015, Journal of
 // Statistical Software 67(1), equations 14 to 42; the random terms are scaled
 // by a lower triangle per term, and the criterion is made least over its
-// entries). x[i] is the row of value i and holds its constant. The random terms
-// may have some hundred groups together.
-func FitMixed(x [][]float64, y []float64, terms []Random, restricted bool) (*Mixed, error) {
-	xm, err := columns(x, y)
-	if err != nil {
-		return nil, err
+// entries). The random terms may have some hundred groups together.
+func FitMixed(d Design, y []float64, restricted bool) (*Mixed, error) {
+	var xm matrix
+	if d.X == nil && d.Within != nil {
+		xm = newMatrix(len(y), 0)
+	} else {
+		var err error
+		if xm, err = columns(d.X, y); err != nil {
+			return nil, err
+		}
 	}
 	m := &mixed{n: xm.rows, p: xm.cols, restricted: restricted}
-	for _, t := range terms {
-		if len(t.Group) != m.n || t.Slope != nil && len(t.Slope) != m.n {
+	for _, t := range d.Random {
+		groups, ok := count(t.Group, m.n)
+		if !ok || t.Slope != nil && len(t.Slope) != m.n {
 			return nil, ErrSingular
-		}
-		groups := 0
-		for _, g := range t.Group {
-			if g < 0 {
-				return nil, ErrSingular
-			}
-			groups = max(groups, g+1)
 		}
 		m.first, m.groups, m.slope = append(m.first, m.q), append(m.groups, groups), append(m.slope, t.Slope != nil)
 		m.q += groups
@@ -80,12 +92,50 @@ func FitMixed(x [][]float64, y []float64, terms []Random, restricted bool) (*Mix
 			m.q += groups
 		}
 	}
+	// All is put through the roots of the weights.
+	root := make([]float64, m.n)
+	v := make([]float64, m.n)
+	for i := range root {
+		root[i] = 1
+		if d.Weight != nil {
+			if root[i] = math.Sqrt(d.Weight[i]); !(root[i] > 0) {
+				return nil, ErrSingular
+			}
+			m.constant -= 2 * math.Log(root[i])
+		}
+		v[i] = y[i] * root[i]
+		for j := range xm.row(i) {
+			xm.row(i)[j] *= root[i]
+		}
+	}
+	var weight []float64
+	if d.Within != nil {
+		groups, ok := count(d.Within, m.n)
+		if !ok || !restricted {
+			return nil, ErrSingular
+		}
+		weight = make([]float64, groups)
+		for i, g := range d.Within {
+			weight[g] += root[i] * root[i]
+		}
+		for _, w := range weight {
+			if w > 0 {
+				m.taken++
+				m.constant += math.Log(w)
+			}
+		}
+		m.takeOut(d.Within, root, weight, xm, v)
+	}
+	if m.n <= m.p+m.taken {
+		return nil, ErrSingular
+	}
 	var ols Line
-	if err := ols.fit(xm, y); err != nil {
+	if err := ols.fit(xm, v); err != nil {
 		return nil, err
 	}
 	m.beta0, m.rr = ols.Beta, dot(ols.r, ols.r)
 	m.zz, m.zx, m.zr, m.xx = newMatrix(m.q, m.q), newMatrix(m.q, m.p), make([]float64, m.q), newMatrix(m.p, m.p)
+	sums := newMatrix(len(weight), m.q) // of Z by groups of Within
 	type entry struct {
 		col int
 		v   float64
@@ -93,12 +143,12 @@ func FitMixed(x [][]float64, y []float64, terms []Random, restricted bool) (*Mix
 	var z []entry
 	for i := range m.n {
 		z = z[:0]
-		for k, t := range terms {
+		for k, t := range d.Random {
 			if c := m.first[k] + t.Group[i]; t.Slope == nil {
-				z = append(z, entry{c, 1})
+				z = append(z, entry{c, root[i]})
 			} else {
 				c += t.Group[i] // two columns a group
-				z = append(z, entry{c, 1}, entry{c + 1, t.Slope[i]})
+				z = append(z, entry{c, root[i]}, entry{c + 1, root[i] * t.Slope[i]})
 			}
 		}
 		r := xm.row(i)
@@ -110,10 +160,24 @@ func FitMixed(x [][]float64, y []float64, terms []Random, restricted bool) (*Mix
 				m.zx.add(a.col, j, a.v*v)
 			}
 			m.zr[a.col] += a.v * ols.r[i]
+			if weight != nil {
+				sums.add(d.Within[i], a.col, root[i]*a.v)
+			}
 		}
 		for j, v := range r {
 			for k, w := range r {
 				m.xx.add(j, k, v*w)
+			}
+		}
+	}
+	for g, w := range weight {
+		r := sums.row(g)
+		for a, va := range r {
+			if va == 0 {
+				continue
+			}
+			for b, vb := range r {
+				m.zz.add(a, b, -va*vb/w)
 			}
 		}
 	}
@@ -125,6 +189,37 @@ func FitMixed(x [][]float64, y []float64, terms []Random, restricted bool) (*Mix
 		return math.Inf(1)
 	}, theta)
 	return m.finish(theta)
+}
+
+// count gives how many groups there are; false where not every value has one.
+func count(group []int, n int) (groups int, ok bool) {
+	if len(group) != n {
+		return 0, false
+	}
+	for _, g := range group {
+		if g < 0 {
+			return 0, false
+		}
+		groups = max(groups, g+1)
+	}
+	return groups, true
+}
+
+// takeOut takes the means of groups out of x and y.
+func (m *mixed) takeOut(group []int, root, weight []float64, x matrix, y []float64) {
+	mean, means := make([]float64, len(weight)), newMatrix(len(weight), m.p)
+	for i, g := range group {
+		mean[g] += root[i] * y[i] / weight[g]
+		for j, v := range x.row(i) {
+			means.add(g, j, root[i]*v/weight[g])
+		}
+	}
+	for i, g := range group {
+		y[i] -= root[i] * mean[g]
+		for j := range x.row(i) {
+			x.add(i, j, -root[i]*means.at(g, j))
+		}
+	}
 }
 
 // start gives the scales to begin with: as much variance in each term as in e.
@@ -174,16 +269,36 @@ func (m *mixed) lambda(theta, v []float64, stride int) {
 	}
 }
 
-func (m *mixed) at(theta []float64) (*scaled, bool) {
-	s := &scaled{theta: theta, l: newMatrix(m.q, m.q), rzx: newMatrix(m.q, m.p), cu: make([]float64, m.q), rx: newMatrix(m.p, m.p), beta: make([]float64, m.p)}
-	copy(s.l.a, m.zz.a)
+// scaled puts the lower half of Λ'Z'ZΛ + I into a matrix.
+func (m *mixed) scaled(theta []float64, to matrix) {
+	if !slices.Contains(m.slope, true) { // Λ is a number for each column
+		by := make([]float64, m.q)
+		for i := range by {
+			by[i] = 1
+		}
+		m.lambda(theta, by, 1)
+		for i := range m.q {
+			from, r := m.zz.row(i), to.row(i)
+			for j, v := range by[:i+1] {
+				r[j] = by[i] * v * from[j]
+			}
+			r[i]++
+		}
+		return
+	}
+	copy(to.a, m.zz.a)
 	for j := range m.q {
-		m.lambda(theta, s.l.a[j:], m.q) // by columns
+		m.lambda(theta, to.a[j:], m.q) // by columns
 	}
 	for i := range m.q {
-		m.lambda(theta, s.l.row(i), 1)
-		s.l.add(i, i, 1)
+		m.lambda(theta, to.row(i), 1)
+		to.add(i, i, 1)
 	}
+}
+
+func (m *mixed) at(theta []float64) (*scaled, bool) {
+	s := &scaled{theta: theta, l: newMatrix(m.q, m.q), rzx: newMatrix(m.q, m.p), cu: make([]float64, m.q), rx: newMatrix(m.p, m.p), beta: make([]float64, m.p)}
+	m.scaled(theta, s.l)
 	copy(s.rzx.a, m.zx.a)
 	copy(s.cu, m.zr)
 	for j := range m.p {
@@ -230,7 +345,7 @@ func (m *mixed) at(theta []float64) (*scaled, bool) {
 // free is what the sum of squares is divided by.
 func (m *mixed) free() float64 {
 	if m.restricted {
-		return float64(m.n - m.p)
+		return float64(m.n - m.p - m.taken)
 	}
 	return float64(m.n)
 }
@@ -238,7 +353,7 @@ func (m *mixed) free() float64 {
 // criterion gives −2 log likelihood with σ² at its best.
 func (s *scaled) criterion(m *mixed) float64 {
 	k := m.free()
-	return s.logDet + k*(1+math.Log(2*math.Pi*s.pwrss/k))
+	return m.constant + s.logDet + k*(1+math.Log(2*math.Pi*s.pwrss/k))
 }
 
 func (m *mixed) finish(theta []float64) (*Mixed, error) {
@@ -246,12 +361,11 @@ func (m *mixed) finish(theta []float64) (*Mixed, error) {
 	if !ok {
 		return nil, ErrSingular
 	}
-	f := &Mixed{m: m, theta: theta, Resid: s.pwrss / m.free(), Criterion: s.criterion(m)}
-	f.s2 = f.Resid
+	f := &Mixed{m: m, theta: theta, pwrss: s.pwrss, Resid: s.pwrss / m.free(), Criterion: s.criterion(m)}
 	f.Beta, f.SE = make([]float64, m.p), make([]float64, m.p)
 	cov := s.rx.inverse()
 	for i := range cov.a {
-		cov.a[i] *= f.s2
+		cov.a[i] *= f.Resid
 	}
 	f.Cov = cov.lists()
 	for j := range f.Beta {
@@ -286,16 +400,15 @@ func (m *mixed) finish(theta []float64) (*Mixed, error) {
 		f.Effects, f.Slopes = append(f.Effects, b), append(f.Slopes, d)
 		k += 3
 	}
-	f.curve(s.pwrss)
 	return f, nil
 }
 
-// curve sets the second derivatives of the criterion by theta and τ = ln σ²
-// at the fit: D = logDet(θ) + k(ln 2π + τ) + pwrss(θ) e^−τ.
-func (f *Mixed) curve(pwrss float64) {
+// curve gives the Cholesky of half of the second derivatives of the criterion by
+// theta and τ = ln σ² at the fit, and whether they could be inverted: D = logDet(θ) + k(ln 2π + τ) + pwrss(θ) e^−τ.
+func (f *Mixed) curve() (matrix, bool) {
 	m, d := f.m, len(f.theta)
-	s2 := f.s2
-	f.h = newMatrix(d+1, d+1)
+	s2 := f.Resid
+	c := newMatrix(d+1, d+1)
 	D := func(t []float64) float64 {
 		s, ok := m.at(t)
 		if !ok {
@@ -306,7 +419,7 @@ func (f *Mixed) curve(pwrss float64) {
 	h := hessian(D, f.theta)
 	for i := range d {
 		for j := range d {
-			f.h.set(i, j, h.at(i, j))
+			c.set(i, j, h.at(i, j))
 		}
 		g := slope(func(t []float64) float64 {
 			s, ok := m.at(t)
@@ -315,11 +428,11 @@ func (f *Mixed) curve(pwrss float64) {
 			}
 			return s.pwrss
 		}, f.theta, i)
-		f.h.set(i, d, -g/s2)
-		f.h.set(d, i, -g/s2)
+		c.set(i, d, -g/s2)
+		c.set(d, i, -g/s2)
 	}
-	f.h.set(d, d, pwrss/s2)
-	f.hOK = f.h.cholesky()
+	c.set(d, d, f.pwrss/s2)
+	return c, c.cholesky()
 }
 
 // Contrast gives c'β with its standard error and a t test whose degrees of
@@ -335,8 +448,8 @@ func (f *Mixed) Contrast(c []float64) TTest {
 		cov.a = append(cov.a, r...)
 	}
 	effect, v := dot(c, f.Beta), cov.quadratic(c)
-	df := float64(m.n - m.p)
-	if f.hOK {
+	df := float64(m.n - m.p - m.taken)
+	if curve, ok := f.curve(); ok {
 		g := make([]float64, len(f.theta)+1)
 		of := func(t []float64) float64 {
 			s, ok := m.at(t)
@@ -345,13 +458,13 @@ func (f *Mixed) Contrast(c []float64) TTest {
 			}
 			w := append([]float64(nil), c...)
 			s.rx.forward(w)
-			return f.s2 * dot(w, w)
+			return f.Resid * dot(w, w)
 		}
 		for i := range f.theta {
 			g[i] = slope(of, f.theta, i)
 		}
 		g[len(f.theta)] = v
-		f.h.forward(g)
+		curve.forward(g)
 		// The covariance of the parameters is twice the inverse.
 		if d := v * v / dot(g, g); d > 0 {
 			df = math.Min(d, df)

@@ -37,7 +37,7 @@ func withConstant(cols ...[]float64) (x [][]float64) {
 
 func mixed(t *testing.T, x [][]float64, y []float64, terms []stat.Random, restricted bool) *stat.Mixed {
 	t.Helper()
-	f, err := stat.FitMixed(x, y, terms, restricted)
+	f, err := stat.FitMixed(stat.Design{X: x, Random: terms}, y, restricted)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -239,8 +239,61 @@ func TestMixedNothingThere(t *testing.T) {
 	if c := f.Contrast([]float64{0, 1}); math.Abs(c.DF-10) > 0.1 {
 		t.Errorf("df %g, want 10", c.DF)
 	}
-	if _, err := stat.FitMixed([][]float64{{1, 1}, {1, 1}, {1, 1}}, []float64{1, 2, 3}, nil, true); err == nil {
+	if _, err := stat.FitMixed(stat.Design{X: [][]float64{{1, 1}, {1, 1}, {1, 1}}}, []float64{1, 2, 3}, true); err == nil {
 		t.Error("two equal columns were told apart")
+	}
+}
+
+// Fixed effects whose means are taken out give what they give as columns, with
+// weights too; a weight of 2 is two values that are alike.
+func TestMixedWithin(t *testing.T) {
+	r := stat.NewRand(2, "within")
+	var x, dummies [][]float64
+	var y, w []float64
+	var row, cell, pass []int
+	const rows, passes = 8, 10
+	own := make([]float64, 2*rows)
+	for i := range own {
+		own[i] = 0.5*r.NormFloat64() + own[i%rows]
+	}
+	for p := range passes {
+		for i := range rows {
+			if r.IntN(4) == 0 {
+				continue
+			}
+			at := p % 2
+			c := r.NormFloat64()
+			d := make([]float64, 1+passes)
+			d[0], d[1+p] = c, 1
+			x, dummies = append(x, []float64{c}), append(dummies, d)
+			row, cell, pass = append(row, i), append(cell, i+rows*at), append(pass, p)
+			w = append(w, float64(1+r.IntN(2)))
+			y = append(y, float64(p)+0.3*c+own[i+rows*at]+0.4*r.NormFloat64())
+		}
+	}
+	terms := []stat.Random{{Group: row}, {Group: cell}}
+	for _, weight := range [][]float64{nil, w} {
+		a, err := stat.FitMixed(stat.Design{X: dummies, Random: terms, Weight: weight}, y, true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := stat.FitMixed(stat.Design{X: x, Within: pass, Random: terms, Weight: weight}, y, true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		nearAll(t, "coefficient and se", []float64{b.Beta[0], b.SE[0]}, []float64{a.Beta[0], a.SE[0]}, 1e-8)
+		nearAll(t, "variances", []float64{b.Vars[0].Intercept, b.Vars[1].Intercept, b.Resid}, []float64{a.Vars[0].Intercept, a.Vars[1].Intercept, a.Resid}, 1e-6)
+		nearAll(t, "effects", b.Effects[0], a.Effects[0], 1e-6)
+		near(t, "criterion", b.Criterion, a.Criterion, 1e-8)
+		c := make([]float64, 1+passes)
+		c[0] = 1
+		near(t, "df", b.Contrast([]float64{1}).DF, a.Contrast(c).DF, 1e-4)
+	}
+	if _, err := stat.FitMixed(stat.Design{Within: pass, Random: terms}, y, false); err == nil {
+		t.Error("means taken out without the restricted likelihood")
+	}
+	if _, err := stat.FitMixed(stat.Design{Random: terms}, y, true); err == nil {
+		t.Error("nothing fixed at all")
 	}
 }
 
@@ -278,43 +331,6 @@ func TestMixedIsQuick(t *testing.T) {
 	near(t, "df", c.DF, rows-2, 1e-3) // balanced: rows less arms
 }
 
-func TestAR1(t *testing.T) {
-	var in struct{ Year, Y []float64 }
-	type fit struct {
-		Coef, SE   []float64
-		Phi, Sigma float64
-		LogLik     float64
-		SigmaREML  float64 `json:"sigma_REML"`
-	}
-	var want struct {
-		REML, ML fit
-		Fixed    fit `json:"fixed_phi_0_7"`
-	}
-	tol := check(t, "gls-ar1", &in, &want)
-	x := lake(in.Year)
-	for _, c := range []struct {
-		name       string
-		phi        float64
-		restricted bool
-		want       fit
-		tol        float64
-	}{{"REML", math.NaN(), true, want.REML, tol}, {"ML", math.NaN(), false, want.ML, tol}, {"fixed", 0.7, true, want.Fixed, 1e-8}} {
-		f, err := stat.AR1(x, in.Y, c.phi, c.restricted)
-		if err != nil {
-			t.Fatal(err)
-		}
-		nearAll(t, c.name+" coefficients", f.Beta, c.want.Coef, c.tol)
-		nearAll(t, c.name+" se", f.SE, c.want.SE, c.tol)
-		if c.name == "fixed" {
-			near(t, c.name+" sigma", f.Sigma, c.want.SigmaREML, c.tol)
-			continue
-		}
-		near(t, c.name+" phi", f.Phi, c.want.Phi, c.tol)
-		near(t, c.name+" sigma", f.Sigma, c.want.Sigma, c.tol)
-		near(t, c.name+" log likelihood", f.LogLik, c.want.LogLik, 1e-8)
-	}
-}
-
 // lake gives the regressors of the lake's level: a constant and years since 1920.
 func lake(years []float64) [][]float64 {
 	c := make([]float64, len(years))
@@ -324,29 +340,20 @@ func lake(years []float64) [][]float64 {
 	return withConstant(c)
 }
 
-func TestRobustErrors(t *testing.T) {
-	var in struct{ MaxLags int }
+func TestLeastSquares(t *testing.T) {
 	var want struct {
-		Coef    []float64
-		OLS     []float64 `json:"se_ols"`
-		HAC     []float64 `json:"se_hac"`
-		Cluster []float64 `json:"se_cluster_G_over_Gm1_and_nm1_over_nmk"`
+		Coef []float64
+		OLS  []float64 `json:"se_ols"`
 	}
-	tol := check(t, "hac", &in, &want)
+	tol := check(t, "hac", &struct{}{}, &want)
 	var data struct{ Year, Y []float64 }
 	check(t, "gls-ar1", &data, &struct{}{})
 	l, err := stat.LeastSquares(lake(data.Year), data.Y)
 	if err != nil {
 		t.Fatal(err)
 	}
-	var g []int
-	for i := range data.Y {
-		g = append(g, i/7)
-	}
 	nearAll(t, "coefficients", l.Beta, want.Coef, tol)
 	nearAll(t, "se", l.SE, want.OLS, tol)
-	nearAll(t, "HAC", l.NeweyWest(in.MaxLags).SE, want.HAC, tol)
-	nearAll(t, "clusters", l.Clustered(g).SE, want.Cluster, tol)
 }
 
 func TestQuadraticAndProcess(t *testing.T) {

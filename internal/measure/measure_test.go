@@ -146,3 +146,39 @@ func TestLiveFiguresCanMiss(t *testing.T) {
 		t.Error("a replay that settles nothing is taken")
 	}
 }
+
+// What the long runs print is read; a run that ends early is not taken.
+func TestLongRunsAreRead(t *testing.T) {
+	out := `=== RUN   TestErrorRateOfShares
+    rate_test.go:166: by chance: wrong 0.039
+    rate_test.go:166: wandering, as if by chance: wrong 0.274
+    rate_test.go:166: wandering, φ 1.8: wrong 0.051
+    rate_test.go:197: rate 3.7%: worked 0.060, 290 seeds
+    rate_test.go:197: rate 1.2%: worked 0.967, 310 seeds
+    rate_test.go:272: rho 0.0 slow 0.0 before 60: wrong 0.006, plain 0.018; means until a cure by 1.5 spreads is known 20
+    rate_test.go:272: rho 0.5 slow 0.5 before 200: wrong 0.045, plain 0.939; means until a cure by 1.5 spreads is known 90
+    test_test.go:124: cured: right 200, wrong 0 of 200
+    test_test.go:124: not cured, better soil: right 199, wrong 1 of 200
+    test_test.go:182: wrong 39 of 1000
+`
+	if got, want := checkBackSays(out), "rates 0.051 and means 0.045 at most; untouched rows 39 of 1000; the cell 0.060; cured or not right 399 of 400"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got := checkBackSays(strings.ReplaceAll(out, "wrong 39 of 1000", "")); got != "" {
+		t.Errorf("a run that ended early: %q", got)
+	}
+	out = ""
+	for _, noise := range []string{"0.15", "0.50"} {
+		out += "    season_test.go:190: noise " + noise + ", 4000 seasons: total 1.46 ± 0.02, at the tenth 0.0179 ± 0.0006, 90 % quantile 0.047 (0.044 to 0.050); stay: total 3.24 ± 0.05, at the tenth 0.3244 ± 0.0053, 90 % quantile 0.847 (0.8 to 0.9); hill climbing: total 1.61 ± 0.02, at the tenth 0.0835 ± 0.0018, 90 % quantile 0.236 (0.2 to 0.3)\n" +
+			"    season_test.go:202: noise " + noise + ", told by differences: total 0.92 ± 0.01, at the tenth 0.0152 ± 0.0004, 90 % quantile 0.039 (0.037 to 0.042)\n" +
+			"    season_test.go:210: noise " + noise + ", a limit, differences false: 80 of 10000 moves over it, 0.008; of all tries 0.010; total 1.46\n" +
+			"    season_test.go:210: noise " + noise + ", a limit, differences true: 30 of 10000 moves over it, 0.003; of all tries 0.004; total 1.46\n"
+	}
+	if decides, used := balanceSays(out); used != "" || !strings.HasPrefix(decides, "noise 0.15: 1.46 and 0.0179 (left alone 3.24, hill climbing 1.61); noise 0.50: ") || !strings.HasSuffix(decides, "; over a limit, noise 0.50: 30 of 10000 moves") {
+		t.Errorf("%q, %q", decides, used)
+	}
+	out = "    used_test.go:99: 400 seasons with a limit: total 1.66 ± 0.09 (left alone 3.08), at the end 0.116 ± 0.009; 10 of 1561 tries over the limit; map[keep:3]\n"
+	if decides, used := balanceSays(out); decides != "" || used != "1.66 and 0.116 (left alone 3.08 in all); 10 of 1561 tries over the limit" {
+		t.Errorf("%q, %q", decides, used)
+	}
+}

@@ -147,6 +147,13 @@ func setting(lever string, x float64, state string, v advise.Voice) (number, uni
 	return number, shown
 }
 
+// SaySetting writes where a lever stands: 22 psi, or automatic; empty: nobody
+// knows.
+func SaySetting(lever string, x float64, state string, v advise.Voice) string {
+	number, unit := setting(lever, x, state, v)
+	return strings.TrimSpace(number + " " + unit)
+}
+
 // SayChange writes a change: Row-cleaner pressure 30 to 22 psi at 2:05 pm, rows 1
 // to 8.
 func SayChange(c *try.Change, v advise.Voice) string {

@@ -225,33 +225,3 @@ func TestPlan(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 }
-
-// The spread of rows is told by what they did: the methods' world again.
-func TestSpread(t *testing.T) {
-	rng := stat.NewRand(7003, "spread")
-	var rows []int
-	for r := range 200 {
-		rows = append(rows, r+1)
-	}
-	row := make([]float64, len(rows))
-	for r := range row {
-		row[r] = 0.5 * rng.NormFloat64()
-	}
-	var blocks []trial.Block
-	for k := range 2 {
-		for p := range 30 {
-			b := trial.Block{Period: k, Y: make([]float64, len(rows)), W: ones(len(rows))}
-			for r := range b.Y {
-				if p == 0 && k == 1 {
-					row[r] += 0.15 * rng.NormFloat64()
-				}
-				b.Y[r] = 5 + float64(p) + row[r] + 0.4*rng.NormFloat64()
-			}
-			blocks = append(blocks, b)
-		}
-	}
-	s := trial.SpreadOf(blocks, rows, len(rows))
-	near(t, "row", math.Sqrt(s.Row), 0.5, 0.15)
-	near(t, "drift", math.Sqrt(s.Drift), 0.15, 0.15)
-	near(t, "pass", math.Sqrt(s.Pass), 0.4, 0.05)
-}

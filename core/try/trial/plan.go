@@ -13,7 +13,7 @@ import (
 
 // Spread is how rows differ: variances, in the unit of a measure squared.
 type Spread struct {
-	Row     float64 // of a row beside the others
+	Row     float64 // of a row beside the others, over both times
 	Drift   float64 // of a row's difference from one time to a later one, its passes taken out
 	Pass    float64 // of one pass of a row
 	Level   float64 // what rows do
@@ -31,56 +31,85 @@ const (
 )
 
 // SpreadOf measures how rows differ by themselves on passes of two times, earlier
-// and later ones, of which Period says 0 and 1. Rows that count are those of the
-// list.
+// and later ones, of which Period says 0 and 1: a mixed model, each pass with a
+// mean of its own and rows and rows within a time drawn by chance, by restricted
+// maximum likelihood. Rows that count are those of the list, the passes' means
+// too.
 func SpreadOf(blocks []Block, rows []int, n int) Spread {
-	s := Spread{Row: math.NaN(), Drift: math.NaN(), Pass: math.NaN(), Level: math.NaN(), Passes: len(blocks)}
-	m := rowMeans(blocks, n, 2, all)
-	s.Pass = m.s2
-	level, told := 0.0, 0.0
-	for _, x := range m.mid {
-		if !math.IsNaN(x) {
-			level, told = level+x, told+1
-		}
+	nan := math.NaN()
+	s := Spread{Row: nan, Drift: nan, Pass: nan, Level: nan, Passes: len(blocks)}
+	var y, w []float64
+	var pass, row, cell []int
+	var in [2][]bool // by row, what each time tells of
+	var sum, weight [2]float64
+	for k := range in {
+		in[k] = make([]bool, n)
 	}
-	if told > 0 {
-		s.Level = level / told
-	}
-	variance := func(of func(r int) (v, noise float64)) float64 {
-		var xs []float64
-		noise := 0.0
+	for i := range blocks {
+		b := &blocks[i]
 		for _, r := range rows {
-			if x, e := of(r - 1); !math.IsNaN(x) {
-				xs = append(xs, x)
-				noise += e
+			if r--; !ok(b, r) {
+				continue
 			}
+			y, w = append(y, b.Y[r]), append(w, b.W[r])
+			pass, row, cell = append(pass, i), append(row, r), append(cell, 2*r+b.Period)
+			in[b.Period][r] = true
+			sum[b.Period] += b.W[r] * b.Y[r]
+			weight[b.Period] += b.W[r]
 		}
-		if len(xs) < 3 {
-			return math.NaN()
-		}
-		mean, v := 0.0, 0.0
-		for _, x := range xs {
-			mean += x / float64(len(xs))
-		}
-		for _, x := range xs {
-			v += (x - mean) * (x - mean) / float64(len(xs)-1)
-		}
-		return math.Max(0, v-noise/float64(len(xs)))
 	}
-	s.Row = variance(func(r int) (float64, float64) {
-		a, b := m.u[r][0], m.u[r][1]
-		switch {
-		case math.IsNaN(b):
-			return a, m.s2 / m.n[r][0]
-		case math.IsNaN(a):
-			return b, m.s2 / m.n[r][1]
+	switch a, b := sum[0]/weight[0], sum[1]/weight[1]; {
+	case weight[1] == 0:
+		s.Level = a
+	case weight[0] == 0:
+		s.Level = b
+	default:
+		s.Level = (a + b) / 2
+	}
+	one, both := 0, 0
+	for r := range n {
+		if in[0][r] || in[1][r] {
+			one++
 		}
-		return (a + b) / 2, m.s2 * (1/m.n[r][0] + 1/m.n[r][1]) / 4
-	})
-	s.Drift = variance(func(r int) (float64, float64) {
-		return m.u[r][1] - m.u[r][0], m.s2 * (1/m.n[r][0] + 1/m.n[r][1])
-	})
+		if in[0][r] && in[1][r] {
+			both++
+		}
+	}
+	if one < 3 || len(y) <= len(blocks)+one+both { // nothing left to tell a pass by
+		return s
+	}
+	for i := range w { // of a usual one
+		w[i] *= float64(len(w)) / (weight[0] + weight[1])
+	}
+	d := stat.Design{Within: dense(pass), Weight: w, Random: []stat.Random{{Group: dense(row)}}}
+	if both >= 3 {
+		d.Random = append(d.Random, stat.Random{Group: dense(cell)})
+	}
+	f, err := stat.FitMixed(d, y, true)
+	if err != nil {
+		return s
+	}
+	s.Row, s.Pass = f.Vars[0].Intercept, f.Resid
+	if both >= 3 {
+		s.Drift = 2 * f.Vars[1].Intercept
+		s.Row += s.Drift / 4 // the mean of both times
+	}
 	return s
+}
+
+// dense numbers what there is from 0.
+func dense(of []int) []int {
+	seen := map[int]int{}
+	out := make([]int, len(of))
+	for i, x := range of {
+		k, ok := seen[x]
+		if !ok {
+			k = len(seen)
+			seen[x] = k
+		}
+		out[i] = k
+	}
+	return out
 }
 
 // Fill puts what is usual in place of what is not known, and says so.
