@@ -95,6 +95,9 @@ func limited(name string) (evenstand.Quantity, error) {
 	return q, fmt.Errorf("limits: there is none for %q; there are %s", name, strings.Join(names, ", "))
 }
 
+// weight is how people write forces, by the unit that is meant.
+var weight = map[string]string{"lb": "lbf", "kg": "kgf"}
+
 // limitValue reads one end, a number with a unit of its own or without one.
 func limitValue(q evenstand.Quantity, text, unit string) (float64, error) {
 	if text == "" {
@@ -113,8 +116,11 @@ func limitValue(q evenstand.Quantity, text, unit string) (float64, error) {
 	if rest != "" {
 		unit = rest
 	}
-	u, err := evenstand.ParseUnit(unit)
 	si, _ := evenstand.ParseUnit(of.SI)
+	if f, ok := weight[unit]; ok && si.Dim == evenstand.Force { // as it stands on the screens
+		unit = f
+	}
+	u, err := evenstand.ParseUnit(unit)
 	if err != nil || u.Dim != si.Dim {
 		return v, fmt.Errorf("the limit for %s, %q: the unit does not fit; write it in %s or %s", of.Label, text, of.US, of.Metric)
 	}

@@ -168,7 +168,7 @@ func TestSettingsErrors(t *testing.T) {
 // Limits are kept as people write them, also when the units change.
 func TestLimits(t *testing.T) {
 	head := "book = 1\nname = \"x\"\nzone = \"UTC\"\nunits = \"us\"\n[limits]\n"
-	s, err := book.ParseSettings([]byte(head + "ground_speed = \"at most 6.5mph\"\nseed_zone_moisture = \"at least 18%\"\ngauge_wheel_load = \"30lbf to 250\"\nseed_zone_temperature = \"at least 50\"\n"))
+	s, err := book.ParseSettings([]byte(head + "ground_speed = \"at most 6.5mph\"\nseed_zone_moisture = \"at least 18%\"\ngauge_wheel_load = \"30lb to 250\"\nseed_zone_temperature = \"at least 50\"\n"))
 	if err != nil {
 		t.Fatal(err)
 	}

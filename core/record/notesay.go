@@ -22,9 +22,9 @@ func SayEntry(e *evenstand.Entry) string {
 		if _, known := evenstand.ParseQuantity(name); !known && name != depth {
 			return say("setting", e) // somebody else's journal
 		}
-		s := advise.Capital(settingName(name)) + " set to " + val
+		s := advise.Capital(settingName(name)) + " set to " + asShown.Replace(val)
 		if was != "" {
-			s += " (was " + was + ")"
+			s += " (was " + asShown.Replace(was) + ")"
 		}
 		if s += where; more != "" {
 			s += ": " + more
@@ -73,6 +73,9 @@ func SayEntry(e *evenstand.Entry) string {
 	}
 	return say(e.What, e)
 }
+
+// asShown writes units of a setting as the screens do: loads are read as weights.
+var asShown = strings.NewReplacer(" lbf", " lb", " kgf", " kg", " inH2O", " in of water")
 
 // say writes a line of which only the kind is known.
 func say(what string, e *evenstand.Entry) string {
