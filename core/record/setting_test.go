@@ -23,7 +23,7 @@ func TestSettingOf(t *testing.T) {
 		{"depth 2 to 2 1/4 in", "depth", "", 2 * 0.0254, 2.25 * 0.0254, "", "", "", "Depth set to 2.25 in (was 2 in), the whole planter"},
 		{"seed rate 32,000 to 34,000", "seed_rate_target", "", 32000 / evenstand.Acre, 34000 / evenstand.Acre, "", "", "", "Target seed rate set to 34,000 an acre (was 32,000 an acre), the whole planter"},
 		{"fan speed 4,200 to 4,500 rpm", "fan_speed", "", 70, 75, "", "", "", "Fan speed set to 4,500 rpm (was 4,200 rpm), the whole planter"},
-		{"down force 150 to 180 left", "applied_force", "1-8", 150 * 4.4482216, 180 * 4.4482216, "", "", "", "Applied force set to 180 lbf (was 150 lbf), rows 1-8"},
+		{"down force 150 to 180 left", "applied_force", "1-8", 150 * 4.4482216, 180 * 4.4482216, "", "", "", "Applied force set to 180 lb (was 150 lb), rows 1-8"},
 		{"liquid rate 5 to 6 gal/ac", "liquid_rate_target", "", 5 * 9.35396e-7, 6 * 9.35396e-7, "", "", "", "Target liquid rate set to 6 gal/ac (was 5 gal/ac), the whole planter"},
 		{"force mode fixed", "force_mode", "", nan, nan, "", "fixed", "", "Row-force mode set to fixed, the whole planter"},
 		{"force mode automatic to fixed rows 1-8", "force_mode", "1-8", nan, nan, "automatic", "fixed", "", "Row-force mode set to fixed (was automatic), rows 1-8"},
