@@ -299,7 +299,7 @@ func TestReplies(t *testing.T) {
 			for _, d := range info.Days {
 				add("day", string(d.Day))
 			}
-			known["note"] = []string{"1"}
+			known["note"], known["lever"] = []string{"1"}, []string{"cleaner_pressure", "ground_speed"}
 			if name == "planted" {
 				var n web.NoteView
 				s.send(t, http.MethodPost, "/api/v1/journal", map[string]string{"text": "cleaners 22 psi"}, http.StatusOK, &n)
