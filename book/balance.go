@@ -66,6 +66,22 @@ type Lever struct {
 // Balance says what to try with each setting of the planter that logged last. A
 // setting that nobody has changed, logs or has set limits for is left out.
 func (b *Book) Balance(ctx context.Context, days []DaySummary, v advise.Voice) ([]Lever, error) {
+	stand, err := b.standKey(ctx)
+	if err != nil {
+		return nil, ledgerError(b.path(ledgerName), err)
+	}
+	key := balanceKeyOf(stand, days, v)
+	if ls, ok := b.kept.getBalance(key); ok {
+		return ls, nil
+	}
+	ls, err := b.balance(ctx, days, v)
+	if err == nil {
+		b.kept.putBalance(key, ls)
+	}
+	return ls, err
+}
+
+func (b *Book) balance(ctx context.Context, days []DaySummary, v advise.Voice) ([]Lever, error) {
 	last := newest(days)
 	if last == nil {
 		return nil, nil
@@ -125,18 +141,25 @@ func first(l *Lever) int {
 }
 
 // better gives the findings of settings that can be set for the better. Without
-// limits for any nothing is tried, and nothing is looked at.
-func (b *Book) better(ctx context.Context, fs []evenstand.Finding, days []DaySummary, v advise.Voice) ([]evenstand.Finding, error) {
+// limits for any nothing is tried, and nothing is looked at. The ids of what is
+// being tried at present are given too.
+func (b *Book) better(ctx context.Context, fs []evenstand.Finding, days []DaySummary, v advise.Voice) (out []evenstand.Finding, tried map[string]bool, err error) {
 	set := b.Settings()
 	if !slices.ContainsFunc(balance.Levers(), func(l balance.Lever) bool {
 		x := set.Limit(l.Quantity())
 		return !math.IsNaN(x.Least) && !math.IsNaN(x.Most)
 	}) {
-		return nil, nil
+		return nil, nil, nil
 	}
 	ls, err := b.Balance(ctx, days, v)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
+	}
+	tried = map[string]bool{}
+	for i := range ls {
+		if p := &ls[i].Problem; len(p.TriedRows) > 0 {
+			tried[ls[i].adviceID(balance.Try, p.Tried)] = true
+		}
 	}
 	// Where the vacuum fell by itself its cause is looked for before the setting is
 	// touched.
@@ -145,7 +168,19 @@ func (b *Book) better(ctx context.Context, fs []evenstand.Finding, days []DaySum
 			return f.Kind == evenstand.KindLowVacuum && f.Planter == l.Planter && f.Stage == evenstand.Raised && f.Status == evenstand.Open && f.Until == nil
 		})
 	})
-	return settingBetter(ls), nil
+	return settingBetter(ls), tried, nil
+}
+
+// adviceID is the id of what is proposed: the same on every day as long as it is
+// to bring the setting to the same value.
+func (l *Lever) adviceID(what balance.Verdict, next float64) string {
+	if what != balance.Keep && what != balance.Undo {
+		what = balance.Try
+	}
+	if step := l.Problem.Step; step > 0 {
+		next = math.Round(next / step)
+	}
+	return record.ID(l.Planter, "", fmt.Sprintf("%s %s %s %.6g", evenstand.KindSettingBetter, what, l.Name, next), 0, 0)
 }
 
 // usualPass is the middle length of the passes that are no headlands, NaN
@@ -687,6 +722,15 @@ func (s *standing) aims(x *Lever, ctx price.Context, tried evenstand.Rows, at fl
 	}
 }
 
+// note is the line of the journal that says that the advice was followed, with its
+// rows; empty: none.
+func (l *Lever) note() string {
+	if l.Said.Note == "" || len(l.Said.Rows) == 0 {
+		return l.Said.Note
+	}
+	return l.Said.Note + ", " + advise.Lower(advise.Rows(l.Said.Rows))
+}
+
 // settingBetter raises what a lever can be set to for the better: the finding
 // setting-better, one a lever, made with the worklist.
 func settingBetter(ls []Lever) (out []evenstand.Finding) {
@@ -711,7 +755,7 @@ func settingBetter(ls []Lever) (out []evenstand.Finding) {
 			Sentence: l.Said.Sentence, Say: []string{}, Sources: []string{},
 			Rows: l.Said.Rows,
 		}
-		f.ID = record.ID(l.Planter, l.Day, f.Family+" "+l.Name, 0, 0)
+		f.ID = l.adviceID(a.Verdict, a.Next)
 		si, size := l.Quantity().Info().SI, 1.0
 		if si == "Pa" && l.Quantity() != evenstand.Vacuum { // as psi, not as inches of water
 			si, size = "kPa", 1000
@@ -741,6 +785,9 @@ func settingBetter(ls []Lever) (out []evenstand.Finding) {
 			f.Money.StillToSave.Expected = num(max(0, a.BringMean))
 		}
 		f.Say = append(f.Say, l.Assumed...)
+		if note := l.note(); note != "" {
+			f.Say = append(f.Say, "Done writes this line into the journal, which is where a try begins: "+note+".")
+		}
 		out = append(out, f)
 	}
 	return out
