@@ -633,6 +633,17 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 	if x.Advice.Verdict == balance.Cannot {
 		x.Assumed = []string{}
 	}
+	// Neither what rows scatter by nor what a change did is followed from one
+	// response to the other.
+	weighs := 0
+	for i := range p.Aims {
+		if a := &p.Aims[i]; a.Price != 0 || !math.IsNaN(a.Least) || !math.IsNaN(a.Most) {
+			weighs++
+		}
+	}
+	if x.Advice.Verdict != balance.Cannot && weighs > 1 {
+		x.Assumed = append(x.Assumed, "What a change does to one of these is taken to say nothing of the others: where they go up and down together, the chances are less sure than they look.")
+	}
 	return x, true
 }
 
