@@ -379,7 +379,7 @@ func (s *standing) stood(x *Lever, a *balance.Aim, tried evenstand.Rows, at floa
 	all := func(int) bool { return true }
 	rest := func(r int) bool { return !slices.Contains(tried, r) }
 	err := func(blocks, rows []float64, lo, hi int, of func(int) bool) float64 {
-		by := math.NaN()
+		var by float64
 		if wide, _, _ := s.stretchesOf(m, lo, hi, of); len(wide) >= 4 {
 			by = sd(wide)
 		} else if wide, _, _ := s.stretchesOf(m, 0, n, of); len(wide) >= 4 {
