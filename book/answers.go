@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"evenstand"
+	"evenstand/core/advise"
 	"evenstand/core/record"
 	"evenstand/format/column"
 )
@@ -178,6 +179,9 @@ func (b *Book) Findings(ctx context.Context) ([]evenstand.Finding, error) {
 		if err := json.Unmarshal([]byte(shown[d.Finding]), &f); err != nil {
 			return nil, &Error{b.path(ledgerName), fmt.Errorf("%w: the decision about %s: %w", ErrCorrupt, d.Finding, err), "Take ledger.db from a copy of the logbook"}
 		}
+		if madeWith(f.Kind) { // the worklist tells what became of it
+			continue
+		}
 		f.Status = evenstand.Ended
 		f.Say = append(f.Say, "The logs that are in the book now no longer show it; it was decided about when they did.")
 		all = append(all, f)
@@ -221,7 +225,9 @@ type Decision struct {
 }
 
 // Decide records a decision about a finding; the finding's id may be
-// shortened to what is still unique. It gives the finding as it then stands.
+// shortened to what is still unique. It gives the finding as it then stands. Of a
+// setting that can be set for the better done means that it was set: its line is
+// written into the journal, and taken out again when the decision is taken back.
 func (b *Book) Decide(ctx context.Context, id string, d Decision) (evenstand.Finding, error) {
 	none := evenstand.Finding{}
 	switch d.Status {
@@ -229,11 +235,7 @@ func (b *Book) Decide(ctx context.Context, id string, d Decision) (evenstand.Fin
 	default:
 		return none, fmt.Errorf("status %q: want %s, %s or %s", d.Status, evenstand.Acted, evenstand.SetAside, evenstand.Open)
 	}
-	all, err := b.Findings(ctx)
-	if err != nil {
-		return none, err
-	}
-	f, err := pick(all, id)
+	f, err := b.decidable(ctx, id)
 	if err != nil {
 		return none, err
 	}
@@ -245,6 +247,11 @@ func (b *Book) Decide(ctx context.Context, id string, d Decision) (evenstand.Fin
 	if d.At == 0 || d.At == evenstand.NoTime {
 		d.At = evenstand.Micros(now)
 	}
+	if f.Kind == evenstand.KindSettingBetter {
+		if err := b.followAdvice(ctx, &f, &d); err != nil {
+			return none, err
+		}
+	}
 	err = inTx(ctx, b.db, func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, "INSERT INTO decisions (at, t_us, finding, status, cause, note, who, shown) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
 			now, int64(d.At), f.ID, string(d.Status), d.Cause, d.Note, d.Who, string(text))
@@ -253,10 +260,86 @@ func (b *Book) Decide(ctx context.Context, id string, d Decision) (evenstand.Fin
 	if err != nil {
 		return none, ledgerError(b.path(ledgerName), err)
 	}
-	if all, err = b.Findings(ctx); err != nil {
-		return none, err
+	return b.decidable(ctx, f.ID)
+}
+
+// decidable finds what can be decided about: what the days found, and what is
+// made with the worklist.
+func (b *Book) decidable(ctx context.Context, id string) (evenstand.Finding, error) {
+	all, err := b.Findings(ctx)
+	if err != nil {
+		return evenstand.Finding{}, err
 	}
-	return pick(all, f.ID)
+	if i := slices.IndexFunc(all, func(f evenstand.Finding) bool { return f.ID == id }); i >= 0 {
+		return all[i], nil
+	}
+	w, err := b.Worklist(ctx, true)
+	if err != nil {
+		return evenstand.Finding{}, err
+	}
+	for i := range w.Findings {
+		if madeWith(w.Findings[i].Kind) {
+			all = append(all, w.Findings[i])
+		}
+	}
+	return pick(all, id)
+}
+
+// followAdvice writes down that a setting was set as was advised, or takes that
+// line back.
+func (b *Book) followAdvice(ctx context.Context, f *evenstand.Finding, d *Decision) error {
+	switch d.Status {
+	case evenstand.Acted:
+		if f.Status == evenstand.Acted { // it is written down
+			return nil
+		}
+		days, err := b.Days(ctx)
+		if err != nil {
+			return err
+		}
+		v := advise.Voice{Zone: b.Zone(), Units: b.Settings().Units}
+		for i := range days {
+			v.AsOf = max(v.AsOf, days[i].AsOf)
+		}
+		ls, err := b.Balance(ctx, days, v)
+		if err != nil {
+			return err
+		}
+		for i := range ls {
+			l := &ls[i]
+			words := l.note()
+			if words == "" || l.adviceID(l.Advice.Verdict, l.Advice.Next) != f.ID {
+				continue
+			}
+			n, err := b.ReadNote(l.Planter, words, "", "", "setting", d.At)
+			if err != nil {
+				return err
+			}
+			_, err = b.AddNote(ctx, l.Planter, n.Entries, words)
+			return err
+		}
+	case evenstand.Open:
+		ds, err := b.Decisions(ctx)
+		if err != nil {
+			return err
+		}
+		st := record.Standing(ds, f.ID)
+		if len(st) == 0 || st[len(st)-1].Status != evenstand.Acted {
+			return nil
+		}
+		lines, err := b.Journal(ctx)
+		if err != nil {
+			return err
+		}
+		for i := range lines {
+			l := &lines[i]
+			if !l.TakenBack && l.Entry.T == st[len(st)-1].T && slices.ContainsFunc(f.Say, func(s string) bool { return strings.HasSuffix(s, ": "+l.Words+".") }) {
+				_, err = b.TakeBack(ctx, l.ID)
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // pick finds a finding by its id or the begin of it.

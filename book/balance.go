@@ -37,6 +37,7 @@ const (
 type Tried struct {
 	Changes []try.Change
 	Effects []try.Effect
+	Found   []effect.Found // those of which nothing could be told too
 }
 
 // Lever is how one setting stands, what to try with it next, and what it does.
@@ -65,6 +66,22 @@ type Lever struct {
 // Balance says what to try with each setting of the planter that logged last. A
 // setting that nobody has changed, logs or has set limits for is left out.
 func (b *Book) Balance(ctx context.Context, days []DaySummary, v advise.Voice) ([]Lever, error) {
+	stand, err := b.standKey(ctx)
+	if err != nil {
+		return nil, ledgerError(b.path(ledgerName), err)
+	}
+	key := balanceKeyOf(stand, days, v)
+	if ls, ok := b.kept.getBalance(key); ok {
+		return ls, nil
+	}
+	ls, err := b.balance(ctx, days, v)
+	if err == nil {
+		b.kept.putBalance(key, ls)
+	}
+	return ls, err
+}
+
+func (b *Book) balance(ctx context.Context, days []DaySummary, v advise.Voice) ([]Lever, error) {
 	last := newest(days)
 	if last == nil {
 		return nil, nil
@@ -124,18 +141,25 @@ func first(l *Lever) int {
 }
 
 // better gives the findings of settings that can be set for the better. Without
-// limits for any nothing is tried, and nothing is looked at.
-func (b *Book) better(ctx context.Context, fs []evenstand.Finding, days []DaySummary, v advise.Voice) ([]evenstand.Finding, error) {
+// limits for any nothing is tried, and nothing is looked at. The ids of what is
+// being tried at present are given too.
+func (b *Book) better(ctx context.Context, fs []evenstand.Finding, days []DaySummary, v advise.Voice) (out []evenstand.Finding, tried map[string]bool, err error) {
 	set := b.Settings()
 	if !slices.ContainsFunc(balance.Levers(), func(l balance.Lever) bool {
 		x := set.Limit(l.Quantity())
 		return !math.IsNaN(x.Least) && !math.IsNaN(x.Most)
 	}) {
-		return nil, nil
+		return nil, nil, nil
 	}
 	ls, err := b.Balance(ctx, days, v)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
+	}
+	tried = map[string]bool{}
+	for i := range ls {
+		if p := &ls[i].Problem; len(p.TriedRows) > 0 {
+			tried[ls[i].adviceID(balance.Try, p.Tried)] = true
+		}
 	}
 	// Where the vacuum fell by itself its cause is looked for before the setting is
 	// touched.
@@ -144,7 +168,19 @@ func (b *Book) better(ctx context.Context, fs []evenstand.Finding, days []DaySum
 			return f.Kind == evenstand.KindLowVacuum && f.Planter == l.Planter && f.Stage == evenstand.Raised && f.Status == evenstand.Open && f.Until == nil
 		})
 	})
-	return settingBetter(ls), nil
+	return settingBetter(ls), tried, nil
+}
+
+// adviceID is the id of what is proposed: the same on every day as long as it is
+// to bring the setting to the same value.
+func (l *Lever) adviceID(what balance.Verdict, next float64) string {
+	if what != balance.Keep && what != balance.Undo {
+		what = balance.Try
+	}
+	if step := l.Problem.Step; step > 0 {
+		next = math.Round(next / step)
+	}
+	return record.ID(l.Planter, "", fmt.Sprintf("%s %s %s %.6g", evenstand.KindSettingBetter, what, l.Name, next), 0, 0)
 }
 
 // usualPass is the middle length of the passes that are no headlands, NaN
@@ -178,6 +214,7 @@ func (b *Book) tried(ctx context.Context, planter string, all []DaySummary) (t T
 		return t, err
 	}
 	put := func(fs []effect.Found) {
+		t.Found = append(t.Found, fs...)
 		for i := range fs {
 			if fs[i].Known() {
 				t.Effects = append(t.Effects, fs[i].Effect)
@@ -227,10 +264,7 @@ type standing struct {
 }
 
 // response is how a measure stands.
-type response struct {
-	now, se, spread, rowSD float64
-	grade                  evenstand.Grade
-}
+type response struct{ now, spread, rowSD float64 }
 
 // look sums up the measures of the day: how they stand over the last stretches,
 // by how much they differ along the ground, and rows among themselves.
@@ -238,8 +272,8 @@ func (s *standing) look() {
 	s.measures = map[string]response{}
 	n := len(s.p.Steps)
 	for m := range s.p.Measures {
-		var along, rows, rest []float64
-		sums := make([]measure.Part, s.p.Rows)
+		var along, rest []float64
+		var total measure.Part
 		for k := range n {
 			var all measure.Part
 			var of []float64
@@ -250,7 +284,7 @@ func (s *standing) look() {
 				}
 				all.Add(part)
 				if k >= n-recent {
-					sums[r-1].Add(part)
+					total.Add(part)
 				}
 				if v, w := s.p.Value(m, k, r); w > 0 {
 					of = append(of, v)
@@ -265,19 +299,9 @@ func (s *standing) look() {
 				}
 			}
 		}
-		var total measure.Part
-		for r := range sums {
-			total.Add(sums[r])
-			if v, ok := s.p.Measures[m].Value(sums[r]); ok {
-				rows = append(rows, v)
-			}
-		}
-		x := response{math.NaN(), math.NaN(), math.NaN(), math.NaN(), evenstand.NoGrade}
+		x := response{math.NaN(), math.NaN(), math.NaN()}
 		if v, ok := s.p.Measures[m].Value(total); ok {
 			x.now = v
-		}
-		if len(rows) > 1 {
-			x.se = sd(rows) / math.Sqrt(float64(len(rows)))
 		}
 		if len(along) > 4 {
 			x.spread = sd(along)
@@ -294,6 +318,173 @@ func (s *standing) look() {
 	if x, ok := s.measures["population"]; ok {
 		s.rate = x.now
 	}
+}
+
+// stretchesOf sums up a measure over stretches of the bar, of the rows that are
+// wanted: the value of each block of neighbouring ones, which resemble each other
+// and are one witness, of each row, and of all.
+func (s *standing) stretchesOf(m, from, to int, of func(row int) bool) (blocks, rows []float64, now float64) {
+	var total, block measure.Part
+	sums := make([]measure.Part, s.p.Rows)
+	value := func(p measure.Part) (float64, bool) {
+		if !(p.N > 0) {
+			return math.NaN(), false
+		}
+		return s.p.Measures[m].Value(p)
+	}
+	for k := max(0, from); k < to; k++ {
+		for r := 1; r <= s.p.Rows; r++ {
+			if part := s.p.Part(m, k, r); part.N > 0 && of(r) {
+				block.Add(part)
+				sums[r-1].Add(part)
+			}
+		}
+		st := &s.p.Steps[k]
+		if k+1 < to {
+			if next := &s.p.Steps[k+1]; next.Pass == st.Pass && next.K/measure.Cluster == st.K/measure.Cluster {
+				continue
+			}
+		}
+		if v, ok := value(block); ok {
+			blocks = append(blocks, v)
+		}
+		total.Add(block)
+		block = measure.Part{}
+	}
+	for r := range sums {
+		if v, ok := value(sums[r]); ok {
+			rows = append(rows, v)
+		}
+	}
+	now, _ = value(total)
+	return blocks, rows, now
+}
+
+// stood gives how a response stands at the present setting of a lever, and the
+// error of that: over the last stretches since the setting was last changed, on
+// the rows on which nothing else is being tried.
+func (s *standing) stood(x *Lever, a *balance.Aim, tried evenstand.Rows, at float64, since evenstand.Micros) (now, se float64) {
+	m, ok := s.p.Index(a.Measure)
+	if !ok {
+		return math.NaN(), math.NaN()
+	}
+	n, from, was := len(s.p.Steps), 0, math.NaN()
+	for i := range s.tried.Changes { // the last one of the other rows
+		c := &s.tried.Changes[i]
+		if c.Lever != x.Name || c.T > s.day.AsOf || !slices.ContainsFunc(s.rows(), func(r int) bool { return c.On(r) && !slices.Contains(tried, r) }) {
+			continue
+		}
+		from, was = s.p.At(max(c.T, c.Late)), c.From
+	}
+	all := func(int) bool { return true }
+	rest := func(r int) bool { return !slices.Contains(tried, r) }
+	err := func(blocks, rows []float64, lo, hi int, of func(int) bool) float64 {
+		var by float64
+		if wide, _, _ := s.stretchesOf(m, lo, hi, of); len(wide) >= 4 {
+			by = sd(wide)
+		} else if wide, _, _ := s.stretchesOf(m, 0, n, of); len(wide) >= 4 {
+			by = sd(wide)
+		} else {
+			by = a.Spread // as stretches differ, which is more than blocks do
+		}
+		se := by / math.Sqrt(float64(len(blocks)))
+		if k := float64(len(rows)); k > 1 && int(k) < s.p.Rows { // these rows stand for all
+			se = math.Hypot(se, sd(rows)/math.Sqrt(k)*math.Sqrt(1-k/float64(s.p.Rows)))
+		}
+		return se
+	}
+	if blocks, rows, now := s.stretchesOf(m, max(from, n-recent), n, rest); len(blocks) > 0 {
+		return now, err(blocks, rows, from, n, rest)
+	}
+	// Nothing is planted since, or only the rows of the try tell it: as it was
+	// before, and what the change between is known to do.
+	of, to := rest, from
+	blocks, rows, now := s.stretchesOf(m, to-recent, to, of)
+	if len(blocks) == 0 && len(tried) > 0 {
+		of, to = all, s.p.At(since-noteError)
+		if blocks, rows, now = s.stretchesOf(m, max(from, to-recent), to, of); len(blocks) > 0 {
+			return now, err(blocks, rows, from, to, of)
+		}
+		to, was = n, at
+		blocks, rows, now = s.stretchesOf(m, to-recent, to, of)
+	}
+	if len(blocks) == 0 {
+		return math.NaN(), math.NaN()
+	}
+	se = err(blocks, rows, 0, to, of)
+	if a.Curve.Changes > 0 && a.Curve.Scale != 0 && !math.IsNaN(was) && !math.IsNaN(x.Now) {
+		d, by := a.Curve.Diff(was, x.Now)
+		return now + d, math.Hypot(se, by)
+	}
+	if a.Spread > 0 {
+		se = math.Hypot(se, a.Spread)
+	}
+	return now, se
+}
+
+// rows are those of the planter.
+func (s *standing) rows() (out evenstand.Rows) {
+	for r := range s.p.Rows {
+		out = append(out, r+1)
+	}
+	return out
+}
+
+// untold gives the time of the change that tells of what is being tried, and
+// where it tells nothing, why, and what would.
+func (s *standing) untold(x *Lever, since evenstand.Micros, at float64) (told evenstand.Micros, why, want string) {
+	var reason effect.Why
+	var names []string
+	known, any := false, false
+	for i := range x.Problem.Aims {
+		a := &x.Problem.Aims[i]
+		if a.Price == 0 {
+			continue
+		}
+		if m, ok := measure.ByID(a.Measure); ok {
+			names = append(names, m.Label)
+		}
+		for k := range s.tried.Found {
+			f := &s.tried.Found[k]
+			if f.Change.Lever != x.Name || f.Change.T != since || f.Measure != a.Measure {
+				continue
+			}
+			any = true
+			switch {
+			case f.Why == effect.None:
+				known = known || f.Known()
+			case reason == effect.None || reason == effect.Silent:
+				reason = f.Why
+			}
+		}
+	}
+	if known {
+		return since, "", ""
+	}
+	told = since
+	if reason == effect.Again { // it is told under the first of a back and forth
+		told = evenstand.NoTime
+		for k := range s.tried.Found {
+			f := &s.tried.Found[k]
+			if f.Change.Lever == x.Name && f.Known() && f.Change.T < since && (f.Change.To == at || f.Change.From == at) && f.Change.T > told {
+				told = f.Change.T
+			}
+		}
+	}
+	what := strings.Join(names, ", ")
+	switch {
+	case reason == effect.Short:
+		return told, "too little was planted on one side of the change, in one field and without another change", "Plant on with both settings side by side, and change nothing else on those rows meanwhile."
+	case reason == effect.Mixed:
+		return told, "another setting was changed on the same rows at the same time", "Set it back and try it again by itself, with no other change on those rows."
+	case reason == effect.Lonely:
+		return told, "fewer than three rows were left as they were", "Set three rows or more back, so that there is something to compare with."
+	case reason == effect.Silent:
+		return told, "no box told " + what + " on both sides of the change", "It takes logs of " + what + " from before and after the change, on rows that were changed and on rows that were not."
+	case !any:
+		return told, "no day of planting that is in the logbook has this change within it", "Write down when it was changed and what it was before, or bring the logs of that day."
+	}
+	return told, "the rows and passes that did not change tell too little beside it", "Plant on with both settings side by side."
 }
 
 func sd(x []float64) float64 {
@@ -399,12 +590,13 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 		p.Left, x.Basis = season+max(0, orZero(s.left)), price.Season
 	}
 	ctx := price.Context{Settings: s.set, Rows: s.card.Rows, Spacing: s.card.RowSpacing, Card: s.file, FieldLeft: s.left, AsOf: s.day.AsOf, Seed: priceSeed}
-	s.aims(&x, ctx)
+	s.aims(&x, ctx, rows, at, since)
 	if rows != nil {
 		p.Tried, p.TriedRows, p.TriedSteps = at, rows, max(0, len(s.p.Steps)-s.p.At(since))
 		if evenstand.DayOf(since, s.v.Zone) != s.day.Day { // the day before told it
 			p.TriedSteps = len(s.p.Steps)
 		}
+		p.TriedSince, p.Untold, p.Wants = s.untold(&x, since, at)
 		x.Trying = fmt.Sprintf("Being tried: %s on %s since %s.", x.Say(at, s.v), advise.Lower(advise.Rows(rows)), s.v.Clock(since)+s.v.On(since))
 	}
 	need := func(format string, args ...any) { x.Needs = append(x.Needs, fmt.Sprintf(format, args...)) }
@@ -441,6 +633,17 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 	if x.Advice.Verdict == balance.Cannot {
 		x.Assumed = []string{}
 	}
+	// Neither what rows scatter by nor what a change did is followed from one
+	// response to the other.
+	weighs := 0
+	for i := range p.Aims {
+		if a := &p.Aims[i]; a.Price != 0 || !math.IsNaN(a.Least) || !math.IsNaN(a.Most) {
+			weighs++
+		}
+	}
+	if x.Advice.Verdict != balance.Cannot && weighs > 1 {
+		x.Assumed = append(x.Assumed, "What a change does to one of these is taken to say nothing of the others: where they go up and down together, the chances are less sure than they look.")
+	}
 	return x, true
 }
 
@@ -456,7 +659,7 @@ func orZero(x float64) float64 {
 
 // aims fills the problem with the responses of the lever: what costs money, or
 // where nothing does what is weighed, and what has limits.
-func (s *standing) aims(x *Lever, ctx price.Context) {
+func (s *standing) aims(x *Lever, ctx price.Context, tried evenstand.Rows, at float64, since evenstand.Micros) {
 	p := &x.Problem
 	crop := ""
 	if len(s.card.Meters) > 0 {
@@ -473,7 +676,7 @@ func (s *standing) aims(x *Lever, ctx price.Context) {
 		if m.Quantity != evenstand.Raw {
 			limit = s.set.Limit(m.Quantity)
 		}
-		a := balance.Aim{Measure: id, Least: limit.Least, Most: limit.Most, Now: r.now, NowSE: r.se, Spread: r.spread, RowSD: r.rowSD}
+		a := balance.Aim{Measure: id, Least: limit.Least, Most: limit.Most, Spread: r.spread, RowSD: r.rowSD}
 		c, told := effect.Join(s.tried.Effects, x.Name, id)
 		for i := range s.tried.Effects {
 			if e := &s.tried.Effects[i]; !told && e.Change.Lever == x.Name && e.Measure == id {
@@ -483,6 +686,7 @@ func (s *standing) aims(x *Lever, ctx price.Context) {
 		if told {
 			a.Curve = c
 		}
+		a.Now, a.NowSE = s.stood(x, &a, tried, at, since)
 		if m.Worse != 0 {
 			draws, unit, needs := price.PerUnit(id, crop, s.rate, s.measures["spacing"].now, ctx)
 			if draws != nil {
@@ -529,6 +733,15 @@ func (s *standing) aims(x *Lever, ctx price.Context) {
 	}
 }
 
+// note is the line of the journal that says that the advice was followed, with its
+// rows; empty: none.
+func (l *Lever) note() string {
+	if l.Said.Note == "" || len(l.Said.Rows) == 0 {
+		return l.Said.Note
+	}
+	return l.Said.Note + ", " + advise.Lower(advise.Rows(l.Said.Rows))
+}
+
 // settingBetter raises what a lever can be set to for the better: the finding
 // setting-better, one a lever, made with the worklist.
 func settingBetter(ls []Lever) (out []evenstand.Finding) {
@@ -553,7 +766,7 @@ func settingBetter(ls []Lever) (out []evenstand.Finding) {
 			Sentence: l.Said.Sentence, Say: []string{}, Sources: []string{},
 			Rows: l.Said.Rows,
 		}
-		f.ID = record.ID(l.Planter, l.Day, f.Family+" "+l.Name, 0, 0)
+		f.ID = l.adviceID(a.Verdict, a.Next)
 		si, size := l.Quantity().Info().SI, 1.0
 		if si == "Pa" && l.Quantity() != evenstand.Vacuum { // as psi, not as inches of water
 			si, size = "kPa", 1000
@@ -583,6 +796,9 @@ func settingBetter(ls []Lever) (out []evenstand.Finding) {
 			f.Money.StillToSave.Expected = num(max(0, a.BringMean))
 		}
 		f.Say = append(f.Say, l.Assumed...)
+		if note := l.note(); note != "" {
+			f.Say = append(f.Say, "Done writes this line into the journal, which is where a try begins: "+note+".")
+		}
 		out = append(out, f)
 	}
 	return out

@@ -32,7 +32,7 @@ type LeverView struct {
 	Name     string           `json:"name" doc:"The quantity's name in plain files"`
 	Label    string           `json:"label"`
 	Shown    Shown            `json:"shown"`
-	Verdict  string           `json:"verdict" enum:"try,trying,keep,undo,back,stay,settled,costs-more,too-short,no-room,cannot-say"`
+	Verdict  string           `json:"verdict" enum:"try,trying,keep,undo,not-told,back,stay,settled,costs-more,too-short,no-room,cannot-say"`
 	Sentence string           `json:"sentence"`
 	Do       string           `json:"do" doc:"Empty: nothing to do"`
 	Expect   string           `json:"expect" doc:"What it is expected to bring; empty: not known"`

@@ -50,6 +50,7 @@ type Book struct {
 
 	work    sync.Mutex  // held by Read and Rebuild
 	effects effectStand // what settings did, by day
+	kept    kept        // answers that hold as long as nothing was read or written
 
 	hand  sync.Mutex      // held while a change by hand is made of what is there
 	again map[string]bool // hashes of logs whose days are made again in any case; guarded by work
@@ -64,6 +65,7 @@ type Book struct {
 	man      manifest
 	state    state
 	damaged  error // why the manifest or the state could not be read
+	stamp    int   // counts what was taken in of all this; it never comes back
 
 	checkMu    sync.Mutex
 	checkStamp uint64                  // of the days that these were handed
@@ -341,6 +343,7 @@ func (b *Book) loadWritten(ctx context.Context) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.settings, b.zone, b.cards, b.fields, b.recipes = s, zone, cards, fields, recipes
+	b.stamp++
 	b.fieldSum = hashBytes([]byte(strings.Join(sums, "\n")))
 	return nil
 }

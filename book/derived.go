@@ -443,6 +443,7 @@ func (b *Book) commit(man manifest) error {
 	b.mu.Lock()
 	man.turn = b.man.turn + 1
 	b.man, b.damaged = man, nil
+	b.stamp++
 	b.mu.Unlock()
 	// What cannot be removed now, because someone reads it, is on opening.
 	_ = b.sweep()
@@ -462,6 +463,7 @@ func (b *Book) commitState(st state) error {
 	if b.man.Sources != nil && b.man.Sources.Name == name && b.damaged == nil {
 		b.mu.Lock()
 		b.state = st
+		b.stamp++
 		b.mu.Unlock()
 		return nil
 	}
@@ -476,6 +478,7 @@ func (b *Book) commitState(st state) error {
 	}
 	b.mu.Lock()
 	b.state = st
+	b.stamp++
 	b.mu.Unlock()
 	return nil
 }

@@ -50,7 +50,14 @@ func (b *Book) EffectsOn(ctx context.Context, day evenstand.Day) ([]DayEffects, 
 		changes []try.Change
 	}
 	var out []DayEffects
-	err := b.steady(func(man manifest, _ state) error {
+	key, err := b.standKey(ctx)
+	if err != nil {
+		return nil, ledgerError(b.path(ledgerName), err)
+	}
+	if all, ok := b.kept.getEffects(key); ok && day == "" {
+		return all, nil
+	}
+	err = b.steady(func(man manifest, _ state) error {
 		out = nil
 		var jobs []job
 		for i := range man.Days {
@@ -90,6 +97,9 @@ func (b *Book) EffectsOn(ctx context.Context, day evenstand.Day) ([]DayEffects, 
 		out = found
 		return nil
 	})
+	if err == nil && day == "" {
+		b.kept.putEffects(key, out)
+	}
 	return out, err
 }
 

@@ -194,6 +194,13 @@ func (b *Book) NoteHistory(ctx context.Context, id int64) ([]NoteVersion, error)
 
 // journal gives the lines as they stand, by number of the note.
 func (b *Book) journal(ctx context.Context) ([]JournalLine, error) {
+	key, err := b.standKey(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if lines, ok := b.kept.getJournal(key); ok {
+		return lines, nil
+	}
 	all, err := b.versions(ctx)
 	if err != nil {
 		return nil, err
@@ -207,6 +214,7 @@ func (b *Book) journal(ctx context.Context) ([]JournalLine, error) {
 		}
 		out = append(out, lines...)
 	}
+	b.kept.putJournal(key, out)
 	return out, nil
 }
 

@@ -2,6 +2,8 @@ package book
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
 	"math"
 	"slices"
 
@@ -67,16 +69,61 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 		fs[i].Until = nil
 	}
 	voice := advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}
-	fs = append(fs, halts(fs, days, contextOf)...)
-	better, err := b.better(ctx, fs, days, voice)
+	made := halts(fs, days, contextOf)
+	better, tried, err := b.better(ctx, append(slices.Clone(fs), made...), days, voice)
 	if err != nil {
 		return evenstand.Worklist{}, err
 	}
-	fs = append(fs, better...)
+	if made, err = b.decidedMade(ctx, append(made, better...), tried); err != nil {
+		return evenstand.Worklist{}, err
+	}
+	fs = append(fs, made...)
 	for i := range fs {
 		advise.Fill(&fs[i], voice)
 	}
 	return record.Assemble(set.Name, asOf, set.Currency, fs, all), nil
+}
+
+// madeWith tells whether findings of a kind are made with the worklist, from what
+// else is known then.
+func madeWith(kind string) bool {
+	return kind == evenstand.KindSettingBetter || kind == evenstand.KindStopPays || kind == evenstand.KindGoOnPays
+}
+
+// decidedMade puts the decisions of people on findings that are made with the
+// worklist. What was decided about one that is no longer made comes back as it
+// stood: done as long as it is being tried, else ended.
+func (b *Book) decidedMade(ctx context.Context, made []evenstand.Finding, tried map[string]bool) ([]evenstand.Finding, error) {
+	ds, shown, err := b.decisions(ctx)
+	if err != nil || len(ds) == 0 {
+		return made, err
+	}
+	have := map[string]bool{}
+	for i := range made {
+		have[made[i].ID] = true
+	}
+	made = record.Apply(made, ds)
+	for _, d := range ds {
+		if have[d.Finding] {
+			continue
+		}
+		have[d.Finding] = true
+		var f evenstand.Finding
+		if err := json.Unmarshal([]byte(shown[d.Finding]), &f); err != nil {
+			return nil, &Error{b.path(ledgerName), fmt.Errorf("%w: the decision about %s: %w", ErrCorrupt, d.Finding, err), "Take ledger.db from a copy of the logbook"}
+		}
+		if !madeWith(f.Kind) {
+			continue
+		}
+		f.Status = evenstand.Ended
+		if st := record.Standing(ds, f.ID); tried[f.ID] && len(st) > 0 && st[len(st)-1].Status == evenstand.Acted {
+			f.Status = evenstand.Acted
+		} else {
+			f.Say = append(f.Say, "It is not advised any more.")
+		}
+		made = append(made, f)
+	}
+	return made, nil
 }
 
 // halts weighs, for each planter's last day, a stop now against going on to the
@@ -100,7 +147,7 @@ func halts(fs []evenstand.Finding, days []DaySummary, of func(*evenstand.Finding
 			}
 		}
 		if f, ok := price.Halt(open, of, float64(d.OnBoard[0].Area)); ok {
-			f.ID = record.ID(planter, d.Day, "halt", 0, 0)
+			f.ID = record.ID(planter, d.Day, f.Kind, 0, 0)
 			f.Since, f.SinceLow, f.SinceHigh, f.Alarm = d.AsOf, d.AsOf, d.AsOf, d.AsOf
 			out = append(out, f)
 		}

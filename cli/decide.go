@@ -135,5 +135,8 @@ func (c *call) decide(ctx context.Context, d book.Decision, word, at string) err
 		return c.printJSON(map[string]any{"schema": 1, "id": f.ID, "status": f.Status})
 	}
 	c.printf("%s is recorded as %s.\n", f.ID, word)
+	if f.Kind == evenstand.KindSettingBetter && f.Status == evenstand.Acted {
+		c.printf("Its line is in the journal: evenstand note %s lists it.\n", c.args[0])
+	}
 	return nil
 }

@@ -373,5 +373,9 @@ func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
 		return Spoken{}, err
 	}
 	s.changed("decisions")
+	if f.Kind == evenstand.KindSettingBetter { // its line came into the journal or out of it
+		s.changed("journal")
+		s.settleSoon()
+	}
 	return s.findingView(ctx, &findingIn{f.ID})
 }

@@ -19,6 +19,7 @@ const (
 	Trying  Verdict = "trying"     // some rows are set to Next; leave them until it can be told
 	Keep    Verdict = "keep"       // it was tried, and all rows are better set to Next
 	Undo    Verdict = "undo"       // it was tried, and the rows that did are better set back to Next
+	NotTold Verdict = "not-told"   // it was tried, and what it did could not be told
 	Back    Verdict = "back"       // it is likely past a limit: set it to Next
 	Stay    Verdict = "stay"       // no setting in reach is expected to be better
 	Settled Verdict = "settled"    // nothing left to learn that would be worth it
@@ -87,6 +88,7 @@ type Advice struct {
 	AllowedLow   float64 // the settings that are likely enough within all limits, around Now
 	AllowedHigh  float64
 	AtEnd        bool // Next lies at an end of the operator's limits
+	Over         bool // what was tried is too likely past a limit
 	FarAsAllowed bool // Next lies as far as one try may go
 
 	jMean, jLow, jHigh []float64
@@ -200,10 +202,13 @@ func Next(p *Problem) Advice {
 	return a
 }
 
-// tried says what to do with a try that some rows are at.
+// tried says what to do with a try that some rows are at. What was believed
+// before it keeps nothing and undoes nothing: only what this change did to a
+// response that costs something, or, for a limit, what any change did to the
+// response that has it.
 func (p *Problem) tried(a *Advice, c *cost, now int, all [steps]float64, each map[string][steps]float64) {
 	if !(p.Tried >= p.Low && p.Tried <= p.High) {
-		a.Verdict, a.Next = Undo, p.Now
+		a.Verdict, a.Next, a.Over = Undo, p.Now, true
 		return
 	}
 	i := place(p.scaled(p.Tried))
@@ -212,20 +217,47 @@ func (p *Problem) tried(a *Advice, c *cost, now int, all [steps]float64, each ma
 	a.Best = p.setting(at(lowest(c.mean, a.allowed)))
 	a.Anything = anything(draws, now, a.allowed, p.Worth)
 	a.Moves = p.moves(c, now, i)
+	within, seen := all[i] >= sure, false
 	for k := range p.Aims {
-		if one, ok := each[p.Aims[k].Measure]; ok {
-			a.Limits = append(a.Limits, Chance{p.Aims[k].Measure, one[now], one[i]})
+		m := &p.Aims[k]
+		if one, ok := each[m.Measure]; ok {
+			a.Limits = append(a.Limits, Chance{m.Measure, one[now], one[i]})
+			seen = seen || one[i] < sure && m.Curve.Changes > 0
 		}
 	}
+	told := p.toldOfTry()
+	a.Over = !within && (told || seen)
 	p.bring(a, draws, now, i, 1)
 	switch {
-	case p.TriedSteps < a.Stretches && all[i] >= sure:
+	case a.Over:
+		a.Verdict, a.Next = Undo, p.Now
+	case p.TriedSteps < a.Stretches && within:
 		a.Verdict, a.Next = Trying, p.Tried
-	case a.GainMean > 0 && all[i] >= sure:
+	case !told:
+		a.Verdict, a.Next = NotTold, p.Tried
+	case a.GainMean > 0:
 		a.Verdict, a.Next = Keep, p.Tried
 	default:
 		a.Verdict, a.Next = Undo, p.Now
 	}
+}
+
+// toldOfTry tells whether the change that made the try told what it did to a
+// response that costs something.
+func (p *Problem) toldOfTry() bool {
+	near := func(x float64) bool {
+		return math.Abs(x-p.Tried) <= math.Max(0.75*p.Step, 1e-9*(p.High-p.Low))
+	}
+	for i := range p.Effects {
+		e := &p.Effects[i]
+		if e.Change.Lever != p.Lever || e.Change.T != p.TriedSince || !e.Known() || !near(e.Change.To) && !near(e.Change.From) {
+			continue
+		}
+		if slices.ContainsFunc(p.Aims, func(a Aim) bool { return a.Measure == e.Measure && a.Price != 0 }) {
+			return true
+		}
+	}
+	return false
 }
 
 // Past gives the settings that are not likely enough within all limits, as

@@ -2,11 +2,13 @@ package balance
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 
 	"evenstand"
+	"evenstand/core/advise"
 	"evenstand/core/stat"
 	"evenstand/core/try"
 )
@@ -256,5 +258,51 @@ func TestChangesAreBelieved(t *testing.T) {
 	}
 	if _, v := h.n.At(less(quadratic(p.scaled(10)), quadratic(p.scaled(22)))); math.Sqrt(v) < 0.005 {
 		t.Errorf("where nothing was tried it is known to %g", math.Sqrt(v))
+	}
+}
+
+// What is believed before a try neither keeps nor undoes it: only what the
+// change did to a response that costs something.
+func TestNotTold(t *testing.T) {
+	for _, c := range [][2]float64{{14, 22}, {22, 14}, {14, 18}, {46, 38}} {
+		p := cleaners()
+		for i := range p.Aims {
+			p.Aims[i].Curve = try.Curve{}
+		}
+		p.Aims = p.Aims[:1]
+		p.Now, p.Tried, p.TriedRows, p.TriedSteps, p.TriedSince = c[0], c[1], evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, 1000, 5
+		p.Untold, p.Wants = "no box told it", "Log the trash."
+		a := Next(p)
+		if s := Say(p, &a, "", advise.Voice{}); a.Verdict != NotTold || s.Note != "" || !strings.Contains(s.Sentence, "could not be told: no box told it.") || s.Do != p.Wants {
+			t.Errorf("%v with nothing told: %s, %+v", c, a.Verdict, s)
+		}
+		e := try.Effect{Change: try.Change{Lever: p.Lever, T: 5, From: c[0], To: c[1]}, Measure: "trash", Design: try.HalfRows, Value: -0.02, SE: 0.002, DF: 14, Steps: 40, Changed: 8, Control: 8}
+		tell := func(e try.Effect) Verdict {
+			p.Effects = []try.Effect{e}
+			p.Aims[0].Curve, _ = One(&e)
+			return Next(p).Verdict
+		}
+		if v := tell(e); v != Keep {
+			t.Errorf("%v, much less trash: %s", c, v)
+		}
+		other := e
+		other.Change.T = 4
+		if v := tell(other); v != NotTold {
+			t.Errorf("%v, told by another change: %s", c, v)
+		}
+		e.Value = 0.02
+		if v := tell(e); v != Undo {
+			t.Errorf("%v, much more trash: %s", c, v)
+		}
+		e.Measure = "moisture" // costs nothing
+		p.Aims[0].Curve, p.Effects = try.Curve{}, []try.Effect{e}
+		if v := Next(p).Verdict; v != NotTold {
+			t.Errorf("%v, told of what costs nothing: %s", c, v)
+		}
+	}
+	p := cleaners()
+	p.Tried, p.TriedRows, p.TriedSteps = 52, evenstand.Rows{1}, 1000
+	if a := Next(p); a.Verdict != Undo || !strings.Contains(Say(p, &a, "", advise.Voice{}).Sentence, "outside your limits") {
+		t.Errorf("tried beyond the limits: %s", a.Verdict)
 	}
 }

@@ -43,10 +43,14 @@ type Problem struct {
 	Step      float64 // the lever is set in steps of this; 0: any
 	Aims      []Aim
 	// Tried is what some rows are set to at present, NaN none; TriedSteps is for
-	// how many stretches.
+	// how many stretches, TriedSince when the change was made that tells of it.
 	Tried      float64
 	TriedRows  evenstand.Rows
 	TriedSteps int
+	TriedSince evenstand.Micros
+	// Untold says why that change tells nothing, as a clause, and Wants what would,
+	// as a whole sentence; empty: nobody knows.
+	Untold, Wants string
 	// Effects are the single changes that the curves rest on, of any measures;
 	// they put the quadratic to the test. None are needed.
 	Effects []try.Effect

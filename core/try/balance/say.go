@@ -65,13 +65,24 @@ func Say(p *Problem, a *Advice, unit string, v advise.Voice) Said {
 	case Undo:
 		s.Rows = p.TriedRows
 		s.Sentence = fmt.Sprintf("Set %s of %s back to %s: ", l.Words, rowsSay(p.TriedRows), now)
-		if tried := l.Say(p.Tried, v); a.GainMean > 0 {
+		switch tried := l.Say(p.Tried, v); {
+		case !(p.Tried >= p.Low && p.Tried <= p.High):
+			s.Sentence += fmt.Sprintf("%s is outside your limits of %s to %s.", tried, l.Say(p.Low, v), l.Say(p.High, v))
+		case a.Over:
 			s.Sentence += tried + " is too likely past your limits."
-		} else {
+		default:
 			s.Sentence += tried + " is no better."
 		}
 		s.Do = "Set them back, and write it down."
 		s.Note = l.NoteOf(p.Tried, a.Now, v)
+	case NotTold:
+		s.Rows = p.TriedRows
+		why := p.Untold
+		if why == "" {
+			why = "no effect of that change is known"
+		}
+		s.Sentence = fmt.Sprintf("What %s at %s on %s did could not be told: %s.", l.Words, next, rowsSay(p.TriedRows), why)
+		s.Do = p.Wants
 	case Back:
 		s.Sentence = fmt.Sprintf("Set %s to %s: at %s %s.", l.Words, next, now, past(a, v))
 		s.Do = "Set " + l.Words + " to " + next + " on all rows, and look again after a pass or two."

@@ -74,7 +74,7 @@ func TestSeasonsAsUsed(t *testing.T) {
 			}
 			total += (tr.regret(a.Next) - tr.regret(now)) / 2 // half of the rows
 			measure(evenstand.Micros(k)*3600*evenstand.Second, now, a.Next)
-			p.Tried, p.TriedRows, p.TriedSteps, p.Effects = a.Next, a.TriedRows(), 1000, es
+			p.Tried, p.TriedRows, p.TriedSteps, p.TriedSince, p.Effects = a.Next, a.TriedRows(), 1000, evenstand.Micros(k)*3600*evenstand.Second, es
 			for i := range p.Aims {
 				if c, ok := effect.Join(es, "x", p.Aims[i].Measure); ok {
 					p.Aims[i].Curve = c

@@ -2077,7 +2077,7 @@ export interface components {
             /** @description Of money; empty: responses are weighed */
             unit: string;
             /** @enum {string} */
-            verdict: "try" | "trying" | "keep" | "undo" | "back" | "stay" | "settled" | "costs-more" | "too-short" | "no-room" | "cannot-say";
+            verdict: "try" | "trying" | "keep" | "undo" | "not-told" | "back" | "stay" | "settled" | "costs-more" | "too-short" | "no-room" | "cannot-say";
             why: string[];
         };
         Limit: {
