@@ -198,15 +198,14 @@ func usualPass(passes []evenstand.Pass) float64 {
 // tried gives the changes of a planter and what they did. What speed does is told
 // by the speeds of the days, not by what was noted of it.
 func (b *Book) tried(ctx context.Context, planter string, all []DaySummary) (t Tried, err error) {
+	cs, err := b.seasonChanges(ctx, planter, "")
+	if err != nil {
+		return t, err
+	}
 	for _, d := range all {
-		if d.Planter != planter {
-			continue
+		if d.Planter == planter {
+			t.Changes = append(t.Changes, cs[d.Day]...)
 		}
-		cs, err := b.Changes(ctx, planter, d.Day)
-		if err != nil {
-			return t, err
-		}
-		t.Changes = append(t.Changes, cs...)
 	}
 	try.SortChanges(t.Changes)
 	days, err := b.Effects(ctx)

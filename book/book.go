@@ -48,9 +48,10 @@ type Book struct {
 
 	lastOpen atomic.Pointer[column.File] // of a day's files; its footer is used again, itself it may be closed
 
-	work    sync.Mutex  // held by Read and Rebuild
-	effects effectStand // what settings did, by day
-	kept    kept        // answers that hold as long as nothing was read or written
+	work        sync.Mutex  // held by Read and Rebuild
+	effects     effectStand // what settings did, by day
+	kept        kept        // answers that hold as long as nothing was read or written
+	boxJournals journalStand
 
 	hand  sync.Mutex      // held while a change by hand is made of what is there
 	again map[string]bool // hashes of logs whose days are made again in any case; guarded by work

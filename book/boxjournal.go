@@ -3,9 +3,11 @@ package book
 import (
 	"cmp"
 	"context"
+	"maps"
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"evenstand"
 	"evenstand/core/advise"
@@ -45,6 +47,21 @@ type boxJournalJSON struct {
 	Schema int       `json:"schema"`
 	Lines  []BoxLine `json:"lines"` // in time order
 	More   int64     `json:"more"`  // lines beyond those
+	// Targets is where the targets of boxes stood, what follows a map apart.
+	Targets []BoxTarget `json:"targets,omitempty"`
+}
+
+// BoxTarget is where a target of a box stood when the day began and ended for it, in
+// the registry's unit. Rows and Note are as those of BoxLine.
+type BoxTarget struct {
+	Source   string           `json:"source"`
+	Quantity string           `json:"quantity"`
+	Rows     string           `json:"rows"`
+	Note     string           `json:"note,omitempty"`
+	First    evenstand.Number `json:"first"`
+	Last     evenstand.Number `json:"last"`
+	From     evenstand.Micros `json:"from"`
+	Until    evenstand.Micros `json:"until"`
 }
 
 const (
@@ -79,7 +96,8 @@ type targetKey struct {
 
 type target struct {
 	held, value float64 // the last that held long enough, NaN none yet; the present one
-	since       evenstand.Micros
+	since, seen evenstand.Micros
+	stood       []stoodAt // what held, from when on
 }
 
 type targetChange struct {
@@ -123,12 +141,13 @@ func (x *targets) take(rs []evenstand.Reading) {
 		k := targetKey{r.Quantity, r.Element}
 		s := x.now[k]
 		if s == nil {
-			s = &target{math.NaN(), r.Value, r.T}
+			s = &target{held: math.NaN(), value: r.Value, since: r.T}
 			x.now[k] = s
 		}
 		if !nearly(r.Value, s.value) {
 			s.value, s.since = r.Value, r.T
 		}
+		s.seen = r.T
 		if r.T-s.since < targetHolds || nearly(s.value, s.held) {
 			continue
 		}
@@ -136,7 +155,79 @@ func (x *targets) take(rs []evenstand.Reading) {
 			x.changes = append(x.changes, targetChange{k, s.since, evenstand.NoTime, s.held, s.value, false})
 		}
 		s.held = s.value
+		s.stood = append(s.stood, stoodAt{s.held, s.since})
 	}
+}
+
+// standing gives where the targets of a source stood when a day began and ended for
+// it, by the one clock. Nothing wanted is no setting.
+func (x *targets) standing(source string, d workDay, clock func(evenstand.Micros) evenstand.Micros, from, to evenstand.Micros) (out []BoxTarget) {
+	changes := map[evenstand.Quantity]int{}
+	for _, s := range x.changes {
+		if s.t >= from && s.t < to {
+			changes[s.q]++
+		}
+	}
+	keys := slices.SortedFunc(maps.Keys(x.now), func(a, b targetKey) int {
+		return cmp.Or(cmp.Compare(a.q, b.q), cmp.Compare(a.on.Scope, b.on.Scope), cmp.Compare(a.on.N, b.on.N))
+	})
+	var rows []evenstand.Rows
+	for _, k := range keys {
+		s := x.now[k]
+		t := BoxTarget{Source: source, Quantity: k.q.String(), First: evenstand.Unknown, Last: evenstand.Unknown, Until: min(clock(s.seen), to)}
+		for i, at := range s.stood {
+			begin, end := clock(at.t), t.Until
+			if i+1 < len(s.stood) {
+				end = clock(s.stood[i+1].t)
+			}
+			if !(at.value > 0) || end <= from || begin >= to {
+				continue
+			}
+			if math.IsNaN(float64(t.First)) {
+				t.First, t.From = evenstand.Number(at.value), max(begin, from)
+				// Between the days: up to where the first stretch begins.
+				if len(d.work) > 0 && t.From < d.work[0].From && end > d.work[0].From {
+					t.From = d.work[0].From
+				}
+			}
+			t.Last = evenstand.Number(at.value)
+		}
+		if math.IsNaN(float64(t.First)) || changes[k.q] > mostTargets {
+			continue
+		}
+		if k.on.Scope != evenstand.ScopeRow {
+			if k.on.Scope != evenstand.ScopeMachine {
+				t.Note = k.on.String()
+			}
+			out, rows = append(out, t), append(rows, nil)
+			continue
+		}
+		if n := slices.IndexFunc(out, func(o BoxTarget) bool {
+			return o.Quantity == t.Quantity && o.Note == "" && nearly(float64(o.First), float64(t.First)) && nearly(float64(o.Last), float64(t.Last))
+		}); n >= 0 && len(rows[n]) > 0 {
+			rows[n] = append(rows[n], int(k.on.N))
+			out[n].From, out[n].Until = max(out[n].From, t.From), min(out[n].Until, t.Until)
+			continue
+		}
+		out, rows = append(out, t), append(rows, evenstand.Rows{int(k.on.N)})
+	}
+	for i := range out {
+		if len(rows[i]) != d.rows {
+			out[i].Rows = rows[i].String()
+		}
+	}
+	return out
+}
+
+// earlier gives the earlier of two times, either of which may be unknown.
+func earlier(a, b evenstand.Micros) evenstand.Micros {
+	switch {
+	case a == evenstand.NoTime:
+		return b
+	case b == evenstand.NoTime:
+		return a
+	}
+	return min(a, b)
 }
 
 // nearly tells whether two targets are the same but for rounding.
@@ -221,7 +312,7 @@ func changeLines(source string, changes []targetChange, rowsOfDay int) []BoxLine
 					if c.level { // the middle of its rows
 						k := float64(len(rows[n]))
 						lines[n].Was, lines[n].Value = evenstand.Number(sum[n][0]/k), evenstand.Number(sum[n][1]/k)
-						lines[n].Early = min(lines[n].Early, c.early)
+						lines[n].Early = earlier(lines[n].Early, c.early)
 					}
 					continue
 				}
@@ -229,6 +320,7 @@ func changeLines(source string, changes []targetChange, rowsOfDay int) []BoxLine
 			if n := len(lines) - 1; n >= 0 && c.level && lines[n].What == "level" && c.same(&lines[n]) &&
 				(c.on.Scope == evenstand.ScopeLeft && lines[n].Note == "right" || c.on.Scope == evenstand.ScopeRight && lines[n].Note == "left") {
 				lines[n].Note = "" // both sides are the whole planter
+				lines[n].Early = earlier(lines[n].Early, c.early)
 				lines[n].Was, lines[n].Value = (lines[n].Was+evenstand.Number(c.was))/2, (lines[n].Value+evenstand.Number(c.to))/2
 				continue
 			}
@@ -281,6 +373,7 @@ func boxJournal(streams []evenstand.Stream, targets []*targets, clocks []pipelin
 		for k := range targets[i].changes {
 			targets[i].changes[k].t = clock(targets[i].changes[k].t)
 		}
+		out.Targets = append(out.Targets, targets[i].standing(st.Source.Name, d, clock, from, to)...)
 		lines := changeLines(st.Source.Name, append(targets[i].changes, targets[i].set(d, clock)...), d.rows)
 		if st.Entries != nil {
 			n := 0
@@ -360,23 +453,60 @@ func (b *Book) BoxJournal(ctx context.Context, day evenstand.Day) (lines []BoxLi
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
-			if e.Day != day || e.file(boxJournalName) == nil {
+			if e.Day != day {
 				continue
 			}
-			var j boxJournalJSON
-			if err := b.load(e, boxJournalName, &j); err != nil {
+			j, err := b.boxJournalOf(e)
+			if err != nil {
 				return err
 			}
-			for _, l := range j.Lines {
-				l.Planter = e.Planter
-				lines = append(lines, l)
-			}
+			lines = append(lines, j.Lines...)
 			more += j.More
 		}
 		return nil
 	})
 	slices.SortStableFunc(lines, func(a, b BoxLine) int { return cmp.Compare(a.T, b.T) })
 	return lines, more, err
+}
+
+// boxJournalOf gives the box journal of a machine-day; it is kept, as a season is
+// asked for often.
+func (b *Book) boxJournalOf(e *dayEntry) (boxJournalJSON, error) {
+	if e.file(boxJournalName) == nil {
+		return boxJournalJSON{}, nil
+	}
+	ref := DayRef{e.Planter, e.Day}
+	b.boxJournals.mu.Lock()
+	have, ok := b.boxJournals.by[ref]
+	b.boxJournals.mu.Unlock()
+	if ok && have.folder == e.Folder {
+		return have.journal, nil
+	}
+	var j boxJournalJSON
+	if err := b.load(e, boxJournalName, &j); err != nil {
+		return j, err
+	}
+	for i := range j.Lines {
+		j.Lines[i].Planter = e.Planter
+	}
+	b.boxJournals.mu.Lock()
+	defer b.boxJournals.mu.Unlock()
+	if b.boxJournals.by == nil {
+		b.boxJournals.by = map[DayRef]keptJournal{}
+	}
+	b.boxJournals.by[ref] = keptJournal{e.Folder, j}
+	return j, nil
+}
+
+// journalStand keeps the box journals of days.
+type journalStand struct {
+	mu sync.Mutex
+	by map[DayRef]keptJournal
+}
+
+type keptJournal struct {
+	folder  string
+	journal boxJournalJSON
 }
 
 // Say puts what a box logged into words.

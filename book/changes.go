@@ -31,7 +31,7 @@ const (
 // a box's journal (Box).
 type SettingLine struct {
 	record.Setting
-	Planter string // empty: nobody said
+	Planter string // empty: of none
 	Note    int64  // 0: in a box's journal
 	Line    int    // of the note's lines, from 0
 	Box     int    // index of the box's line; -1: none
@@ -87,7 +87,7 @@ func Join(notes []JournalLine, boxes []BoxLine) Joined {
 	for b := range boxes {
 		j.Of[b] = -1
 		for s := range j.Said {
-			if p := j.Said[s].Planter; p != "" && p != boxes[b].Planter {
+			if j.Said[s].Planter != boxes[b].Planter {
 				continue
 			}
 			if apart, ok := ofOne(&j.Said[s].Setting, &boxes[b]); ok {
@@ -172,37 +172,161 @@ func ofOne(s *record.Setting, l *BoxLine) (evenstand.Micros, bool) {
 
 // DayJournal gives what people wrote of a day, by number of the note, and what the
 // boxes logged, in order of time, with how many lines of boxes there are beyond
-// those. Planters go by their present names.
+// those. Planters go by their present names; a note of none has none.
 func (b *Book) DayJournal(ctx context.Context, day evenstand.Day) (notes []JournalLine, boxes []BoxLine, more int64, err error) {
 	if notes, err = b.Journal(ctx); err != nil {
 		return nil, nil, 0, err
 	}
 	notes = slices.DeleteFunc(notes, func(l JournalLine) bool { return evenstand.DayOf(l.Entry.T, b.Zone()) != day })
-	b.mu.Lock()
-	for i := range notes {
-		if notes[i].Planter != "" {
-			notes[i].Planter = b.planterNamed(notes[i].Planter)
-		}
-	}
-	b.mu.Unlock()
+	b.NotePlanters(notes)
 	boxes, more, err = b.BoxJournal(ctx, day)
 	return notes, boxes, more, err
+}
+
+// NotePlanters gives notes the present names of their planters, none where they
+// name none and there are several.
+func (b *Book) NotePlanters(notes []JournalLine) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	var worked []string
+	for i := range b.man.Days {
+		worked = append(worked, b.man.Days[i].Planter)
+	}
+	slices.Sort(worked)
+	worked = slices.Compact(worked)
+	for i := range notes {
+		l := &notes[i]
+		if name := b.noteOf(l.Planter, worked); l.Planter != "" || slices.Contains(worked, name) {
+			l.Planter = name
+		}
+	}
 }
 
 // Changes gives what was changed on a planter's day, by people's word and by the
 // boxes', in order of time: of one change the box's time, rows and amounts.
 func (b *Book) Changes(ctx context.Context, planter string, day evenstand.Day) ([]try.Change, error) {
-	lines, boxes, _, err := b.DayJournal(ctx, day)
+	all, err := b.seasonChanges(ctx, planter, day)
+	return all[day], err
+}
+
+// seasonChanges gives the changes of a planter by day, up to a day where one is
+// named: what was set anew between two days shows on the later one.
+func (b *Book) seasonChanges(ctx context.Context, planter string, last evenstand.Day) (map[evenstand.Day][]try.Change, error) {
+	notes, err := b.Journal(ctx)
 	if err != nil {
 		return nil, err
 	}
-	lines = slices.DeleteFunc(lines, func(l JournalLine) bool { return l.Planter != "" && l.Planter != planter })
-	boxes = slices.DeleteFunc(boxes, func(l BoxLine) bool { return l.Planter != planter })
-	card, err := b.Card(planter, day)
-	if err != nil {
-		return nil, err
+	b.NotePlanters(notes)
+	written := map[evenstand.Day][]JournalLine{}
+	for i := range notes {
+		if l := &notes[i]; l.Planter == planter {
+			d := evenstand.DayOf(l.Entry.T, b.Zone())
+			written[d] = append(written[d], *l)
+		}
 	}
-	return Join(lines, boxes).Changes(&card), nil
+	var out map[evenstand.Day][]try.Change
+	err = b.steady(func(man manifest, _ state) error {
+		out = map[evenstand.Day][]try.Change{}
+		var days []*dayEntry
+		for i := range man.Days {
+			if e := &man.Days[i]; e.Planter == planter && (last == "" || e.Day <= last) {
+				days = append(days, e)
+			}
+		}
+		slices.SortFunc(days, func(a, b *dayEntry) int { return cmp.Compare(a.Day, b.Day) })
+		stood := targetsStood{}
+		var before []try.Change
+		for _, e := range days {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			j, err := b.boxJournalOf(e)
+			if err != nil {
+				return err
+			}
+			card, err := b.Card(planter, e.Day)
+			if err != nil {
+				return err
+			}
+			cs := try.Once(append(Join(written[e.Day], j.Lines).Changes(&card), stood.overnight(j.Targets, &card)...))
+			saidBefore(before, cs)
+			out[e.Day] = cs
+			before = append(before, cs...)
+		}
+		return nil
+	})
+	return out, err
+}
+
+// targetsStood is where the targets of boxes stood when they were last seen.
+type targetsStood map[stoodOn]stoodAt
+
+type stoodOn struct {
+	source, lever string
+	row           int
+}
+
+type stoodAt struct {
+	value float64
+	t     evenstand.Micros
+}
+
+// overnight gives what was set anew since targets were seen last, and keeps where
+// they stand now. When it was done nobody saw.
+func (s targetsStood) overnight(ts []BoxTarget, card *evenstand.Card) (out []try.Change) {
+	for i := range ts {
+		t := &ts[i]
+		rows, err := evenstand.ParseRows(t.Rows)
+		if err != nil {
+			continue
+		}
+		if e, err := evenstand.ParseElement(t.Note); err == nil && t.Note != "" {
+			rows = card.RowsOf(e)
+		} else if len(rows) == 0 {
+			for r := range card.Rows {
+				rows = append(rows, r+1)
+			}
+		}
+		if len(rows) == 0 { // nobody said how many there are
+			rows = evenstand.Rows{0}
+		}
+		first := len(out)
+		for _, r := range rows {
+			k := stoodOn{t.Source, t.Quantity, r}
+			was, ok := s[k]
+			s[k] = stoodAt{float64(t.Last), t.Until}
+			if !ok || nearly(was.value, float64(t.First)) || was.t >= t.From {
+				continue
+			}
+			if n := slices.IndexFunc(out[first:], func(c try.Change) bool { return nearly(c.From, was.value) }); n >= 0 {
+				c := &out[first+n]
+				c.Rows, c.Early = append(c.Rows, r), min(c.Early, was.t)
+				continue
+			}
+			out = append(out, try.Change{Lever: t.Quantity, T: t.From, Early: was.t, Late: t.From, Rows: evenstand.Rows{r}, From: was.value, To: float64(t.First), Source: t.Source})
+		}
+		for k := range out[first:] {
+			if c := &out[first+k]; len(c.Rows) == card.Rows || c.Rows[0] == 0 {
+				c.Rows = nil
+			}
+		}
+	}
+	return out
+}
+
+// saidBefore fills in what changes of a day were from, as far as those before tell.
+func saidBefore(before, cs []try.Change) {
+	for i := range cs {
+		c := &cs[i]
+		for _, of := range [][]try.Change{cs[:i], before} {
+			for k := len(of) - 1; k >= 0 && math.IsNaN(c.From) && c.FromState == ""; k-- {
+				if o := &of[k]; o.Lever == c.Lever && slices.Equal(o.Rows, c.Rows) {
+					c.From, c.FromState = o.To, o.ToState
+					break
+				}
+			}
+		}
+	}
 }
 
 // Changes gives the changes of settings that are told of.
@@ -264,16 +388,7 @@ func (j Joined) Changes(card *evenstand.Card) []try.Change {
 		}
 		out = append(out, c)
 	}
-	try.SortChanges(out)
-	// What it was before, as far as the day tells.
-	for i := range out {
-		c := &out[i]
-		for k := i - 1; k >= 0 && math.IsNaN(c.From) && c.FromState == ""; k-- {
-			if o := &out[k]; o.Lever == c.Lever && slices.Equal(o.Rows, c.Rows) {
-				c.From, c.FromState = o.To, o.ToState
-				break
-			}
-		}
-	}
+	out = try.Once(out)
+	saidBefore(nil, out)
 	return out
 }

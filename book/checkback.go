@@ -225,10 +225,11 @@ func (b *Book) entriesDone(ctx context.Context, days []DaySummary) (out []entryO
 	if err != nil {
 		return nil, err
 	}
+	b.NotePlanters(lines)
 	for i := range lines {
 		l := &lines[i]
 		if !l.TakenBack && (l.Entry.What == byFix || l.Entry.What == bySetting) {
-			out = append(out, entryOf{b.planterNamed(l.Planter), l.Entry})
+			out = append(out, entryOf{l.Planter, l.Entry})
 		}
 	}
 	seen := map[evenstand.Day]bool{}

@@ -170,13 +170,9 @@ func (b *Book) planters(ctx context.Context) ([]*planterDays, error) {
 	}
 	// A card that came later, or under another name, takes the lines written by
 	// hand with it as it takes the logs.
+	worked := slices.DeleteFunc(sortedKeys(by), func(n string) bool { return len(by[n].days) == 0 })
 	for _, said := range sortedKeys(hand) {
-		name := b.planterNamed(said)
-		if said == "" && (by[name] == nil || len(by[name].days) == 0) { // written before any was known
-			if worked := slices.DeleteFunc(sortedKeys(by), func(n string) bool { return len(by[n].days) == 0 }); len(worked) == 1 {
-				name = worked[0]
-			}
-		}
+		name := b.noteOf(said, worked)
 		if p := by[name]; p != nil {
 			p.hand = append(p.hand, hand[said]...)
 			slices.SortStableFunc(p.hand, func(x, y evenstand.Entry) int { return cmp.Compare(x.T, y.T) })
@@ -202,9 +198,13 @@ func (b *Book) strayNotes(ctx context.Context, planters []*planterDays) (n int, 
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	name := b.planterNamed("")
-	worked := slices.DeleteFunc(slices.Clone(planters), func(p *planterDays) bool { return len(p.days) == 0 })
-	if len(worked) < 2 || slices.ContainsFunc(worked, func(p *planterDays) bool { return p.planter == name }) {
+	var worked []string
+	for _, p := range planters {
+		if len(p.days) > 0 {
+			worked = append(worked, p.planter)
+		}
+	}
+	if len(worked) < 2 || slices.Contains(worked, b.noteOf("", worked)) {
 		return 0, nil
 	}
 	return len(hand[""]), nil
@@ -259,7 +259,7 @@ func (b *Book) madeFrom(p *planterDays, day evenstand.Day, from evenstand.Micros
 	defer b.mu.Unlock()
 	h := sha256.New()
 	_, card := b.cardOn(p.planter, day)
-	fmt.Fprintf(h, "tables %s\nsettling 6\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
+	fmt.Fprintf(h, "tables %s\nsettling 7\nplanter %q\nday %s\nzone %s\nfrom %d\ncard %s\nfields %s\n", tablesVersion, p.planter, day, b.zone, from, card, b.fieldSum)
 	for _, l := range furrowLimits(&b.settings) {
 		fmt.Fprintf(h, "limit %s %g %g\n", l.Of, l.Least, l.Most)
 	}

@@ -143,6 +143,16 @@ func (b *Book) planterNamed(said string) string {
 	return unnamed
 }
 
+// noteOf gives the planter that a line written by hand is of, by the names of those
+// that worked. What names none is of the only one; of none, where there are several.
+func (b *Book) noteOf(said string, worked []string) string {
+	name := b.planterNamed(said)
+	if said == "" && len(worked) == 1 && !slices.Contains(worked, name) { // written before any was known
+		return worked[0]
+	}
+	return name
+}
+
 // sourceJSON is evenstand.Source with unknown numbers as null.
 type sourceJSON struct {
 	Name        string            `json:"name"`

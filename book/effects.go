@@ -8,6 +8,7 @@ import (
 	"math"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 
 	"evenstand"
@@ -60,15 +61,20 @@ func (b *Book) EffectsOn(ctx context.Context, day evenstand.Day) ([]DayEffects, 
 	err = b.steady(func(man manifest, _ state) error {
 		out = nil
 		var jobs []job
+		season := map[string]map[evenstand.Day][]try.Change{}
 		for i := range man.Days {
 			e := &man.Days[i]
 			if day != "" && e.Day != day {
 				continue
 			}
-			cs, err := b.Changes(ctx, e.Planter, e.Day)
-			if err != nil {
-				return err
+			if season[e.Planter] == nil {
+				cs, err := b.seasonChanges(ctx, e.Planter, day)
+				if err != nil {
+					return err
+				}
+				season[e.Planter] = cs
 			}
+			cs := season[e.Planter][e.Day]
 			jobs = append(jobs, job{DayRef{e.Planter, e.Day}, e.Folder + changesSum(cs), cs})
 		}
 		found := make([]DayEffects, len(jobs))
@@ -152,13 +158,60 @@ func (b *Book) dayEffects(ctx context.Context, ref DayRef, changes []try.Change)
 	if err != nil {
 		return out, err
 	}
-	d := effect.NewDay(p, changes)
+	trouble, err := b.troubled(ref)
+	if err != nil {
+		return out, err
+	}
+	d := effect.NewDay(p, changes, trouble...)
 	all := d.Effects()
 	for n := len(p.Measures); len(all) >= n && n > 0; all = all[n:] {
 		out.Changes = append(out.Changes, all[:n])
 	}
 	out.Speed = d.Speed()
 	return out, nil
+}
+
+// troubled gives when something was wrong with which rows of a day, by its findings.
+func (b *Book) troubled(ref DayRef) (out []effect.Trouble, err error) {
+	err = b.steady(func(man manifest, _ state) error {
+		out = nil
+		for i := range man.Days {
+			e := &man.Days[i]
+			if e.Planter != ref.Planter || e.Day != ref.Day {
+				continue
+			}
+			var fs findingsJSON
+			if err := b.load(e, findingsName, &fs); err != nil {
+				return err
+			}
+			for k := range fs.Findings {
+				f := &fs.Findings[k]
+				if f.Stage != evenstand.Raised || !ofRow(f.Kind) {
+					continue
+				}
+				t := effect.Trouble{From: f.Since, To: math.MaxInt64}
+				if f.Until != nil {
+					t.To = *f.Until
+				}
+				for _, r := range f.Rows {
+					t.Row = r
+					out = append(out, t)
+				}
+			}
+		}
+		return nil
+	})
+	return out, err
+}
+
+// ofRow tells whether a kind of finding is of rows in which something is wrong.
+func ofRow(kind string) bool {
+	switch kind {
+	case evenstand.KindRowStopped, evenstand.KindRowLeftOff, evenstand.KindBlockedCell, evenstand.KindWeakCell, evenstand.KindRowSkips, evenstand.KindRowDoubles,
+		evenstand.KindStarvedRow, evenstand.KindRowBounce, evenstand.KindRowDrive, evenstand.KindSensorDoubt:
+		return true
+	}
+	return false
 }
 
 // EffectLine is what a change did to one measure, as commands and pages give it; SI
@@ -224,6 +277,17 @@ type EffectsTold struct {
 	Changes []ChangeLine `json:"changes" doc:"By planter and time"`
 	Speeds  []ChangeLine `json:"speeds" doc:"What the speed of each day did, from its slowest tenth to its fastest"`
 	Curves  []CurveLine  `json:"curves"`
+}
+
+// AskedEffects refuses a lever and a measure that there are not; either may be empty.
+func AskedEffects(lever, measure string) error {
+	if _, ok := evenstand.ParseQuantity(lever); lever != "" && !ok && lever != try.Depth && lever != try.ForceMode {
+		return fmt.Errorf("lever %q: want a quantity such as cleaner_pressure, depth or force_mode", lever)
+	}
+	if measure != "" && !slices.Contains(effect.Names, measure) {
+		return fmt.Errorf("measure %q: want %s", measure, strings.Join(effect.Names, ", "))
+	}
+	return nil
 }
 
 // TellEffects puts effects into words, of one lever and measure where they are

@@ -76,7 +76,7 @@ func (b *Book) told(ctx context.Context, planter string, day evenstand.Day, o re
 		if part++; i == 0 || lines[i-1].ID != l.ID {
 			part = 0
 		}
-		if l.TakenBack || l.Planter != "" && l.Planter != planter || j.Told(l.ID, part) {
+		if l.TakenBack || l.Planter != planter || j.Told(l.ID, part) {
 			continue
 		}
 		out = append(out, record.Told{T: l.Entry.T, What: l.Entry.What, Says: record.SayEntry(&l.Entry)})

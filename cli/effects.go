@@ -11,7 +11,6 @@ import (
 	"evenstand/book"
 	"evenstand/core/advise"
 	"evenstand/core/measure/group"
-	"evenstand/core/try"
 	"evenstand/core/try/effect"
 )
 
@@ -37,11 +36,8 @@ Examples:
 		},
 		run: func(ctx context.Context, c *call, opts any) error {
 			o := opts.(*effectsOptions)
-			if _, ok := evenstand.ParseQuantity(o.lever); o.lever != "" && !ok && o.lever != try.Depth && o.lever != try.ForceMode {
-				return usagef("--lever %q: want a quantity such as cleaner_pressure, depth or force_mode", o.lever)
-			}
-			if o.measure != "" && !slices.Contains(effect.Names, o.measure) {
-				return usagef("--measure %q: want %s", o.measure, strings.Join(effect.Names, ", "))
+			if err := book.AskedEffects(o.lever, o.measure); err != nil {
+				return usagef("--%v", err)
 			}
 			b, err := c.open(c.args[0])
 			if err != nil {

@@ -15,6 +15,9 @@ type effectsIn struct {
 // effects says what each change of a setting did, and what settings do over the
 // season.
 func (s *Server) effects(ctx context.Context, in *effectsIn) (book.EffectsTold, error) {
+	if err := book.AskedEffects(in.Lever, in.Measure); err != nil {
+		return book.EffectsTold{}, refuse(err.Error())
+	}
 	days, err := s.book.Effects(ctx)
 	if err != nil {
 		return book.EffectsTold{}, err

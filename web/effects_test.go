@@ -25,4 +25,7 @@ func TestEffectsOfNothing(t *testing.T) {
 		t.Errorf("%+v", j.Notes)
 	}
 	s.send(t, http.MethodGet, "/api/v1/effects?lever=cleaner_pressure&measure=trash", nil, http.StatusOK, &e)
+	for _, q := range []string{"lever=cleaners", "measure=residue"} { // as the command does
+		s.get(t, "/api/v1/effects?"+q, http.StatusUnprocessableEntity)
+	}
 }

@@ -145,6 +145,7 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 	if err != nil {
 		return Journal{}, err
 	}
+	s.book.NotePlanters(lines)
 	written := map[evenstand.Day][]book.JournalLine{}
 	for i := range lines {
 		d := evenstand.DayOf(lines[i].Entry.T, s.book.Zone())

@@ -37,40 +37,54 @@ const (
 	Lonely      // too few rows were left as they were
 	Again       // part of a back and forth that is told under its first change
 	Unmoved     // a speed that did not vary enough
+	Drives      // follows from another lever that was changed with it and is told under that
 )
 
 // Found is what came of a change: its effect on a measure, or why there is none.
 type Found struct {
 	try.Effect
 	Why Why
+	// With are the changes that came with it: of what its lever drives, or, where Why
+	// is Drives, the one that it is told under.
+	With []try.Change
+	// Out are the rows that were left out, as something else was wrong with them.
+	Out evenstand.Rows
 	// From and To are the time of the stretches that it rests on.
+	From, To evenstand.Micros
+}
+
+// Trouble is a time in which something was wrong with a row.
+type Trouble struct {
+	Row      int
 	From, To evenstand.Micros
 }
 
 // Day is a machine-day with its changes, ready to be asked.
 type Day struct {
 	p       *try.Panel
+	trouble []Trouble
 	changes []try.Change
+	under   []int    // of each change the one that it is told under, -1 none
 	line    []series // by measure
 	first   []int32  // of each step the first one from it on at which a change is under way
 	near    []int32  // of each step the one at the same place on a pass before, -1 none
 }
 
-// NewDay takes a panel and all changes of its planter.
-func NewDay(p *try.Panel, all []try.Change) *Day {
-	d := &Day{p: p, line: make([]series, len(p.Measures))}
+// NewDay takes a panel, all changes of its planter, and when which rows were in
+// trouble.
+func NewDay(p *try.Panel, all []try.Change, trouble ...Trouble) *Day {
+	d := &Day{p: p, line: make([]series, len(p.Measures)), trouble: trouble}
 	if len(p.Steps) == 0 {
 		return d
 	}
 	d.changes = slices.Clone(all)
-	try.SortChanges(d.changes)
 	for i := range d.changes {
-		c := &d.changes[i]
-		c.Early, c.Late = min(c.Early, c.T), max(c.Late, c.T)
-		if len(c.Rows) > 0 && d.whole(c) {
+		if c := &d.changes[i]; len(c.Rows) > 0 && d.whole(c) {
 			c.Rows = nil
 		}
 	}
+	d.changes = try.Once(d.changes)
+	d.drives()
 	d.first = make([]int32, len(p.Steps))
 	for i := range d.first {
 		d.first[i] = int32(len(p.Steps))
@@ -82,6 +96,52 @@ func NewDay(p *try.Panel, all []try.Change) *Day {
 		}
 	}
 	return d
+}
+
+// driven gives what a lever drives: it changes with it, by nobody's hand.
+func driven(lever, by string) bool {
+	switch lever {
+	case evenstand.FanSpeed.String():
+		return by == evenstand.Vacuum.String()
+	case evenstand.AppliedForce.String():
+		return by == evenstand.GaugeWheelLoadTarget.String() || by == try.ForceMode
+	}
+	return false
+}
+
+// driveTime is how far apart a lever and what it drives are seen to change: levels
+// are seen in means. Judgement.
+const driveTime = 20 * evenstand.Second
+
+// drives finds what changed with another lever that drives it, on its rows. It is
+// told under the one that a person wrote down, else under the one that is set.
+func (d *Day) drives() {
+	d.under = make([]int, len(d.changes))
+	for i := range d.under {
+		d.under[i] = -1
+	}
+	for i := range d.changes {
+		for j := range d.changes {
+			a, b := &d.changes[i], &d.changes[j] // a is what b drives
+			if !driven(a.Lever, b.Lever) || !a.Together(b, driveTime) || d.under[i] >= 0 || d.under[j] >= 0 {
+				continue
+			}
+			kept, told := j, i
+			if a.Note > 0 && b.Note == 0 {
+				kept, told = i, j
+			}
+			if k, t := &d.changes[kept], &d.changes[told]; len(k.Rows) > 0 && (len(t.Rows) == 0 || slices.ContainsFunc(t.Rows, func(r int) bool { return !k.On(r) })) {
+				continue
+			}
+			d.under[told] = kept
+		}
+	}
+	for i, k := range d.under {
+		if k >= 0 {
+			o, c := &d.changes[i], &d.changes[k]
+			c.Early, c.Late = min(c.Early, o.Early), max(c.Late, o.Late)
+		}
+	}
 }
 
 // whole tells whether a change is of all rows.
@@ -104,12 +164,18 @@ func Of(p *try.Panel, c *try.Change, all []try.Change) []Found {
 		}
 	}
 	d = NewDay(p, append(slices.Clone(all), *c))
+	best, apart := -1, evenstand.Micros(0)
 	for i := range d.changes {
-		if o := &d.changes[i]; o.Lever == c.Lever && o.T == c.T {
-			return d.of(i)
+		if o := &d.changes[i]; o.Lever == c.Lever {
+			if a := max(o.T-c.T, c.T-o.T); best < 0 || a < apart {
+				best, apart = i, a
+			}
 		}
 	}
-	return nil
+	if best < 0 {
+		return nil
+	}
+	return d.of(best)
 }
 
 // Effects gives what the changes of the day did, change by change, each by the
@@ -142,6 +208,19 @@ func (d *Day) of(i int) []Found {
 	}
 	if len(d.p.Steps) == 0 {
 		return fail(Short)
+	}
+	if k := d.under[i]; k >= 0 {
+		for m := range out {
+			out[m].With = []try.Change{d.changes[k]}
+		}
+		return fail(Drives)
+	}
+	for j, k := range d.under {
+		if k == i {
+			for m := range out {
+				out[m].With = append(out[m].With, d.changes[j])
+			}
+		}
 	}
 	if len(c.Rows) == 0 {
 		if g, first := d.group(i); g != nil {
@@ -204,7 +283,7 @@ func (d *Day) window(i int) (window, Why) {
 	lo, hi := 0, len(p.Steps)
 	for j := range d.changes {
 		o := &d.changes[j]
-		if j == i {
+		if j == i || d.under[j] == i {
 			continue
 		}
 		from, to := d.untouched(o.Early), d.settled(o.Late)
@@ -224,15 +303,21 @@ func (d *Day) window(i int) (window, Why) {
 			hi = min(hi, from)
 		}
 	}
-	w.first = w.before
-	for n := 0; n < reach && w.first > lo && p.Steps[w.first-1].Field == field; n++ {
-		w.first--
+	// Headlands tell nothing: turns weigh on the ends of the bar.
+	before, after := 0, 0
+	for w.first = w.before; before < reach && w.first > lo && p.Steps[w.first-1].Field == field; {
+		if w.first--; !p.Steps[w.first].Headland {
+			before++
+		}
 	}
-	w.last = w.after
-	for n := 1; n < reach && w.last+1 < hi && p.Steps[w.last+1].Field == field; n++ {
-		w.last++
+	end := w.after
+	for ; after < reach && end < hi && p.Steps[end].Field == field; end++ {
+		if !p.Steps[end].Headland {
+			after++
+		}
 	}
-	if w.before-w.first < least || w.last+1-w.after < least {
+	w.last = max(w.after, end-1)
+	if before < least || after < least {
 		return w, Short
 	}
 	return w, None

@@ -4,7 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"evenstand"
 	"evenstand/core/measure/group"
+	"evenstand/core/stat"
 	"evenstand/core/try"
 )
 
@@ -12,7 +14,8 @@ import (
 // stretches: soil, zone and hour are those of both. The row is the unit.
 func (d *Day) rows(w window, m int, f *Found) {
 	f.Design = try.HalfRows
-	if len(w.control) < 3 {
+	f.Out = d.troubled(&w)
+	if len(w.changed) < 1 || len(w.control) < 3 {
 		f.Why = Lonely
 		return
 	}
@@ -32,16 +35,116 @@ func (d *Day) rows(w window, m int, f *Found) {
 		f.Why = Silent
 		return
 	}
+	f.Out = append(f.Out, e.out...)
+	slices.Sort(f.Out)
 	f.Before, f.Changed, f.Control, f.Steps = e.before, e.changed, e.control, min(len(before), len(after))
 	f.From, f.To = d.p.Steps[before[0]].T, d.p.Steps[after[len(after)-1]].T
 	k, kdf := d.lateral(w, len(before), len(after), m)
 	f.finish(e.value, math.Sqrt(e.v*k), 1/(1/e.df+1/kdf))
 }
 
-// tells gives the steps of a range on which half of the rows told a measure.
+// troubled takes the rows out of a window with which something was wrong within it.
+// What befell most of the changed rows may be what the change did and stays.
+func (d *Day) troubled(w *window) (out evenstand.Rows) {
+	from, to := d.p.Steps[w.first].T, d.p.Steps[w.last].T
+	bad := func(r int) bool {
+		return slices.ContainsFunc(d.trouble, func(t Trouble) bool { return t.Row == r && t.From <= to && t.To >= from })
+	}
+	var changed, control []int
+	for _, r := range w.changed {
+		if !bad(r) {
+			changed = append(changed, r)
+		}
+	}
+	for _, r := range w.control {
+		if !bad(r) {
+			control = append(control, r)
+		}
+	}
+	if 2*len(changed) < len(w.changed) {
+		changed = w.changed
+	}
+	if 2*len(control) < len(w.control) {
+		control = w.control
+	}
+	for r := 1; r <= d.p.Rows; r++ {
+		if slices.Contains(w.changed, r) && !slices.Contains(changed, r) || slices.Contains(w.control, r) && !slices.Contains(control, r) {
+			out = append(out, r)
+		}
+	}
+	w.changed, w.control = changed, control
+	return out
+}
+
+// wrong is how often a sound row may be left out as faulty, over all rows of a
+// contrast: one that breaks is far beyond it.
+const wrong = 0.001
+
+// faulty takes rows out that came to differ from all others of their kind, as if
+// they had broken: it would stand for the setting. Each is held against the others
+// alone (the deleted residual, Cook and Weisberg 1982, from memory), the worst
+// first; where its kind has few rows, the spread of the other kind counts too. Half
+// of a kind at least and as many as are needed stay.
+func faulty(q, scale *[2][]float64, rows *[2][]int) (out []int) {
+	least := [2]int{max(2, (len(q[0])+1)/2), max(3, (len(q[1])+1)/2)}
+	sum := func(x []float64, but int) (n, s, v float64) {
+		for i, y := range x {
+			if i != but {
+				n, s = n+1, s+y
+			}
+		}
+		for i, y := range x {
+			if i != but {
+				v += (y - s/n) * (y - s/n)
+			}
+		}
+		return n, s, v
+	}
+	for len(out) < 3 {
+		best, kind, at, tries := 1.0, -1, -1, 0.0
+		for k := range q {
+			if len(q[k]) <= least[k] {
+				continue
+			}
+			tries += float64(len(q[k]))
+			for i := range q[k] {
+				n, s, v := sum(q[k], i)
+				df := n - 1
+				if len(q[k]) < 6 {
+					own, other := meanOf(scale[k]), meanOf(scale[1-k])
+					if !(own > 0) || !(other > 0) {
+						own, other = 1, 1
+					}
+					if no, _, vo := sum(q[1-k], -1); no >= 2 {
+						v, df = v+vo*own/other, df+no-1
+					}
+				}
+				sd := math.Sqrt(v / df * (1 + 1/n))
+				if !(sd > 0) {
+					continue
+				}
+				if p := stat.StudentTail((q[k][i]-s/n)/sd, df); p < best {
+					best, kind, at = p, k, i
+				}
+			}
+		}
+		if kind < 0 || best*tries >= wrong {
+			break
+		}
+		out = append(out, rows[kind][at])
+		q[kind], scale[kind], rows[kind] = slices.Delete(q[kind], at, at+1), slices.Delete(scale[kind], at, at+1), slices.Delete(rows[kind], at, at+1)
+	}
+	return out
+}
+
+// tells gives the steps of a range, headlands apart, on which half of the rows told a
+// measure.
 func (d *Day) tells(from, to int, rows []int, m int) []int {
 	var out []int
 	for s := from; s < to; s++ {
+		if d.p.Steps[s].Headland {
+			continue
+		}
 		n := 0
 		for _, r := range rows {
 			if d.p.Part(m, s, r).N > 0 {
@@ -60,6 +163,7 @@ type contrast struct {
 	value, v, df     float64
 	before           float64
 	changed, control int
+	out              []int // rows left out
 }
 
 // contrast compares how rows came to differ from the unchanged ones between two
@@ -100,6 +204,7 @@ func (d *Day) contrast(w window, before, after []int, m int) (e contrast, ok boo
 	}
 	// What chance alone gives sets rows of unlike counts and shares on one scale.
 	var q, scale [2][]float64
+	var kept [2][]int
 	welch := len(w.changed) >= 5 && len(w.control) >= 5
 	for k, rows := range [2][]int{w.changed, w.control} {
 		var parts [2]group.Part
@@ -110,11 +215,13 @@ func (d *Day) contrast(w window, before, after []int, m int) (e contrast, ok boo
 			if 2*steps[r][0] < len(before) || 2*steps[r][1] < len(after) {
 				continue
 			}
+			kept[k] = append(kept[k], r)
 			q[k] = append(q[k], of[r][1].s/of[r][1].n-of[r][0].s/of[r][0].n)
 			v := d.chance(m, parts[0], of[r][0].n) + d.chance(m, parts[1], of[r][1].n)
 			scale[k] = append(scale[k], v)
 		}
 	}
+	e.out = faulty(&q, &scale, &kept)
 	e.changed, e.control = len(q[0]), len(q[1])
 	if e.changed < 1 || e.control < 3 {
 		return e, false

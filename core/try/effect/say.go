@@ -2,14 +2,15 @@ package effect
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
 	"evenstand"
 	"evenstand/core/advise"
 	"evenstand/core/measure/group"
-	"evenstand/core/stat"
 	"evenstand/core/record"
+	"evenstand/core/stat"
 	"evenstand/core/try"
 )
 
@@ -248,6 +249,8 @@ func (w Why) say() string {
 		return "fewer than three rows were left as they were"
 	case Again:
 		return "it goes back and forth, and is told under the first of those changes"
+	case Drives:
+		return "it goes with another setting that was changed at that time, and is told under that"
 	case Unmoved:
 		return "the speed did not vary enough; four passes, half a mile an hour faster and slower by turns, would tell"
 	case Silent:
@@ -267,6 +270,16 @@ func Say(fs []Found, v advise.Voice) string {
 		from, unit := setting(c.Lever, c.From, "", v)
 		to, _ := setting(c.Lever, c.To, "", v)
 		head = "Speed from " + from + " to " + to + " " + unit + v.On(c.T)
+	}
+	var with []string
+	for i := range fs[0].With {
+		with = append(with, record.LeverSay(fs[0].With[i].Lever))
+	}
+	if len(with) > 0 && fs[0].Why == Drives {
+		return head + ": goes with " + strings.Join(with, ", ") + " and is told under that."
+	}
+	if len(with) > 0 {
+		head += ", and " + strings.Join(with, ", ") + " with it"
 	}
 	alike, all := true, false
 	for i := range fs {
@@ -322,6 +335,7 @@ func Say(fs []Found, v advise.Voice) string {
 		said[i+1] = advise.Capital(said[i+1])
 	}
 	s := head + ": " + strings.Join(said, ". ") + "."
+	s += sayOut(fs)
 	if all {
 		way := 2000 * evenstand.Foot
 		if v.Units == evenstand.Metric {
@@ -330,6 +344,35 @@ func Say(fs []Found, v advise.Voice) string {
 		s += " All rows were changed at once; half of them, changed for " + v.Length(way) + ", would tell far more."
 	}
 	return s
+}
+
+// sayOut says which rows were left out, and of what where not of all.
+func sayOut(fs []Found) string {
+	var out evenstand.Rows
+	var of []string
+	told := 0
+	for i := range fs {
+		f := &fs[i]
+		if f.Why != None {
+			continue
+		}
+		if told++; len(f.Out) > 0 {
+			out, of = append(out, f.Out...), append(of, label(f.Measure))
+		}
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	slices.Sort(out)
+	out = slices.Compact(out)
+	s := " " + advise.Capital(advise.Rows(out)) + " left out"
+	if len(of) < told {
+		s += " of " + strings.Join(of, ", ")
+	}
+	if len(out) > 1 {
+		return s + ": something else was wrong with them."
+	}
+	return s + ": something else was wrong with it."
 }
 
 // SayCurve writes a curve from end to end of what was tried: Row-cleaner pressure

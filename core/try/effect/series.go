@@ -540,6 +540,9 @@ func (d *Day) group(i int) (*run, bool) {
 		var out []int
 		last := from
 		for j := from + step; j >= 0 && j < len(d.changes); j += step {
+			if d.under[j] >= 0 {
+				continue
+			}
 			o, l := &d.changes[j], &d.changes[last]
 			if o.Lever != l.Lever {
 				return out // another setting in between
