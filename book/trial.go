@@ -617,7 +617,9 @@ func (s *season) trials(b *Book) []trial.Input {
 	for i := range all {
 		ins := s.of(b, &all[i])
 		for k := range ins {
-			if !ins[k].ByPasses {
+			if ins[k].ByPasses {
+				s.besides(all, i, &ins[k])
+			} else {
 				s.others(all, i, &ins[k])
 			}
 		}
@@ -668,6 +670,42 @@ func (s *season) others(all []lever, own int, in *trial.Input) {
 			case !changed[r] && in.Has[r] == "":
 				in.Has[r] = "they carry another " + name + " than most"
 			}
+		}
+	}
+}
+
+// besides keeps pairs of passes apart between which another lever changed too, and
+// says so where that is half and more of them.
+func (s *season) besides(all []lever, own int, in *trial.Input) {
+	mine := all[own].of
+	for k := range all {
+		if k == own {
+			continue
+		}
+		l := &all[k]
+		turns, cut := 0, 0
+		moved := make([]bool, len(l.of))
+		for i := 1; i < len(l.of); i++ {
+			moved[i] = !slices.Equal(l.of[i], l.of[i-1])
+			if len(mine[i]) > 0 && len(mine[i-1]) > 0 && mine[i][0] != mine[i-1][0] {
+				if turns++; moved[i] {
+					cut++
+				}
+			}
+		}
+		for d := range in.Data {
+			for p := range in.Data[d].Passes {
+				if x := &in.Data[d].Passes[p]; moved[x.Pass] {
+					x.Next = false
+				}
+			}
+		}
+		if cut > 0 && 2*cut >= turns {
+			name := trial.KindSays(l.kind)
+			if l.setting {
+				name = record.LeverSay(l.kind)
+			}
+			in.Mixed = append(in.Mixed, "the "+name+" changed with it")
 		}
 	}
 }
@@ -762,7 +800,7 @@ func (s *season) input(b *Book, l *lever, label, against string, byPasses bool) 
 	in.ID = trialID(l.kind, label)
 	if l.setting {
 		name := record.LeverSay(l.kind)
-		in.Label, in.Against = name+" "+label, name+" "+against
+		in.Setting, in.Label, in.Against = name, name+" "+label, name+" "+against
 	}
 	if !math.IsNaN(set.Season) && set.Season > 0 {
 		in.Season += set.Season

@@ -40,7 +40,7 @@ rows, or went back and forth by pass, is one too. Without TRIAL all are listed.
 			o := &trialOptions{}
 			f.StringVar(&o.plan, "plan", "", "propose rows, swap and passes for this `part`, and what it will see")
 			f.StringVar(&o.planter, "planter", "", "of a plan: which `planter`; else the one that planted last")
-			f.IntVar(&o.rows, "rows", 0, "of a plan: rows of parts at hand; two when left out")
+			f.IntVar(&o.rows, "rows", 2, "of a plan: rows of parts at hand, one and more")
 			f.IntVar(&o.passes, "passes", 0, "of a plan: passes of each time; as many as help when left out")
 			f.StringVar(&o.measure, "measure", "", "of a plan: what to look at, such as skips, spacing, moisture or trash")
 			f.Uint64Var(&o.seed, "seed", 1, "of a plan: of the draw of the rows")
@@ -121,6 +121,7 @@ func (c *call) trial(ctx context.Context, o *trialOptions) error {
 	}
 	for i := range all {
 		c.printf("%s\n", all[i].ID)
+		c.text("  ", "  ", trial.Heading(&all[i])+".")
 		c.text("  ", "  ", all[i].Sentence)
 		if all[i].Money.Says != "" {
 			c.text("  ", "  ", advise.Capital(all[i].Money.Says)+".")
@@ -181,6 +182,9 @@ func (c *call) trialText(t *trial.Report, v advise.Voice) {
 }
 
 func (c *call) trialPlan(ctx context.Context, b *book.Book, o *trialOptions) error {
+	if o.rows < 1 {
+		return usagef("--rows: at least one row of parts, or leave it out for two")
+	}
 	p, err := b.PlanTrial(ctx, book.TrialWish{Planter: o.planter, Part: o.plan, Rows: o.rows, Passes: o.passes, Measure: o.measure, Seed: o.seed, Start: evenstand.Day(o.start)})
 	if err != nil {
 		return err
@@ -194,12 +198,12 @@ func (c *call) trialPlan(ctx context.Context, b *book.Book, o *trialOptions) err
 	}
 	for i, x := range p.Plans {
 		c.text(fmt.Sprintf("%d. ", i+1), "   ", x.Says)
-		if x.Enough > 0 && x.Enough <= 3*x.Passes {
-			c.text("   ", "   ", fmt.Sprintf("Beyond %s of each time more acres hardly help.", advise.Plural(int64(x.Enough), "pass", "passes")))
+		if x.Enough > 0 && x.Passes > x.Enough && i == 0 && o.passes > 0 {
+			c.text("   ", "   ", fmt.Sprintf("More than %s before and after add little.", advise.Plural(int64(x.Enough), "pass", "passes")))
 		}
 	}
 	if len(p.Out) > 0 {
-		c.text("", "", fmt.Sprintf("%s get no part: wheel tracks and the ends of the bar are no like of the others. The rows are drawn by lot (seed %d).", advise.Rows(p.Out), p.Seed))
+		c.text("", "", fmt.Sprintf("%s get no part: rows in wheel tracks and at the ends of the bar run differently from the rest. Which rows get it is drawn at random (--seed %d).", advise.Rows(p.Out), p.Seed))
 	}
 	if p.Assumed != "" {
 		c.text("", "", p.Assumed)
