@@ -11,6 +11,7 @@ import (
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/core/measure/group"
 	"evenstand/core/try/trial"
 )
 
@@ -47,7 +48,7 @@ rows, or went back and forth by pass, is one too. Without TRIAL all are listed.
 			f.StringVar(&o.start, "start", "", "of a plan: the first `day`, 2026-05-02, to name the day of the swap")
 			f.Float64Var(&o.price, "price", math.NaN(), "write down what the part costs on one row")
 			f.Float64Var(&o.seasons, "seasons", math.NaN(), "write down how many seasons it lasts")
-			f.StringVar(&o.aim, "aim", "", "write down what it is mounted for, such as skips or moisture")
+			f.StringVar(&o.aim, "aim", "", "write down what it is mounted for, such as skips, moisture or stand")
 			f.BoolVar(&o.csv, "csv", false, "the rows of one trial as a table")
 			return o
 		},
@@ -87,6 +88,9 @@ func (c *call) trial(ctx context.Context, o *trialOptions) error {
 				p.Seasons = o.seasons
 			}
 			if o.aim != "" {
+				if _, ok := group.ByID(o.aim); !ok && o.aim != "stand" {
+					return usagef("--aim %s: no such measure; skips, spacing, trash, moisture or stand, for example", o.aim)
+				}
 				p.Aim = o.aim
 			}
 			if err := b.SetPart(ctx, p); err != nil {
@@ -136,6 +140,7 @@ func settings(b *book.Book) *evenstand.Settings {
 }
 
 func (c *call) trialText(t *trial.Report, v advise.Voice) {
+	c.text("", "", trial.Heading(t)+".")
 	c.text("", "", t.Sentence)
 	c.text("", "", t.HowSays)
 	for _, p := range t.Periods {
@@ -156,7 +161,7 @@ func (c *call) trialText(t *trial.Report, v advise.Voice) {
 	}
 	c.printf("\n")
 	if t.Money.Says != "" {
-		c.text("", "", fmt.Sprintf("%s, where it can be priced; that it saves anything has a chance of %.0f%%.", advise.Capital(t.Money.Says), 100*float64(t.Money.Chance)))
+		c.text("", "", fmt.Sprintf("%s, where it can be priced; it saves something in %.0f of 100 cases.", advise.Capital(t.Money.Says), 100*float64(t.Money.Chance)))
 	}
 	if t.Money.PayBack != nil {
 		c.text("", "", t.Money.PayBack.Says)
@@ -165,7 +170,7 @@ func (c *call) trialText(t *trial.Report, v advise.Voice) {
 		c.text("  ", "  ", n)
 	}
 	for _, n := range t.Money.Needs {
-		c.text("  ", "  ", strings.TrimSpace("Needs "+n.Text+". "+n.Where))
+		c.text("  ", "  ", "Needs "+n.Text+".")
 	}
 	if t.Money.Assumed != "" {
 		c.text("  ", "  ", t.Money.Assumed)

@@ -141,6 +141,9 @@ func (in *Input) says(f *Told, v advise.Voice) string {
 	case f.Verdict == Cannot:
 		return fmt.Sprintf("%s with it, %s without: cannot tell", value(f.With), value(f.Without))
 	}
+	if Diff(v, float64(f.Diff), f.Unit) == "next to nothing" && !f.result.Called() {
+		return "as good as the same"
+	}
 	return fmt.Sprintf("%s, %s: %s", direction(f), Diff(v, float64(f.Diff), f.Unit), span(v, f))
 }
 
@@ -337,7 +340,7 @@ func (in *Input) notes(fs []Told) []string {
 	out := []string{}
 	called := 0
 	for i := range fs {
-		if fs[i].result.Called() && fs[i].result.Known() && !fs[i].result.Lone {
+		if fs[i].result.Called() && fs[i].result.Known() && !fs[i].result.Lone && len(fs[i].result.Mixed) == 0 {
 			called++
 		}
 	}

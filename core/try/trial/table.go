@@ -17,7 +17,7 @@ const Empty = "No row trial yet. Write on the planter card what is mounted on wh
 func Heading(t *Report) string {
 	s := advise.Capital(t.KindSays)
 	if t.Setting != "" {
-		return advise.Capital(t.Label) + " against " + t.Against
+		return advise.Capital(t.Label) + " against " + strings.TrimSpace(strings.TrimPrefix(t.Against, t.Setting))
 	}
 	if t.Label != "" {
 		s += ": " + t.Label
