@@ -213,6 +213,9 @@ func (b *Book) seasons(ctx context.Context) ([]*season, error) {
 			}
 		}
 	}
+	if err := b.boxCounts(ctx, by); err != nil {
+		return nil, err
+	}
 	type job struct {
 		s   *season
 		day evenstand.Day
@@ -827,8 +830,8 @@ func (s *season) input(b *Book, l *lever, label, against string, byPasses bool) 
 	}
 	if d := s.standData(&in); d != nil {
 		in.Data = append(in.Data, *d)
-	} else if len(s.counts) > 0 && len(in.Periods) > 1 {
-		in.Notes = append(in.Notes, "Stand counts are left out: rows changed parts, and nothing says which day's ground was counted.")
+	} else if len(s.counts) > 0 && len(in.Periods) > 1 && !in.ByPasses {
+		in.Notes = append(in.Notes, "Stand counts are not used: rows changed parts, and the counts do not say on which day their ground was planted. Write it into the note of a count: planted "+string(in.Periods[0].From)+".")
 	}
 	if !byPasses {
 		in.Zones = zones

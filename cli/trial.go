@@ -6,7 +6,6 @@ import (
 	"flag"
 	"fmt"
 	"math"
-	"strings"
 
 	"evenstand"
 	"evenstand/book"
