@@ -128,6 +128,7 @@ type season struct {
 	passes   []seasonPass
 	changes  []try.Change // of settings, in order of time
 	counts   []standCount
+	unread   string          // a journal of days without planting
 	noted    []evenstand.Day // on which a setting was written down
 	asOf     evenstand.Micros
 	spacing  float64
@@ -832,6 +833,9 @@ func (s *season) input(b *Book, l *lever, label, against string, byPasses bool) 
 		in.Data = append(in.Data, *d)
 	} else if len(s.counts) > 0 && len(in.Periods) > 1 && !in.ByPasses {
 		in.Notes = append(in.Notes, "Stand counts are not used: rows changed parts, and the counts do not say on which day their ground was planted. Write it into the note of a count: planted "+string(in.Periods[0].From)+".")
+	}
+	if s.unread != "" && !l.setting && !byPasses {
+		in.Notes = append(in.Notes, "What \""+s.unread+"\" tells of days without planting is not read into trials, counts of plants neither. Note the counts by hand with their rows, and planted "+string(last)+", the day of their ground, beside each.")
 	}
 	if !byPasses {
 		in.Zones = zones

@@ -47,6 +47,11 @@ func (b *Book) boxCounts(ctx context.Context, by map[string]*season) error {
 			continue
 		}
 		seen[day] = true
+		for _, s := range by { // lines of a day without planting are not kept
+			if h := &srcs[i]; !slices.Contains(s.days, day) && h.Counts.Entries > 0 && h.Counts.Readings == 0 && h.Counts.Seeds == 0 && (h.Planter == "" || h.Planter == s.planter) {
+				s.unread = h.Name
+			}
+		}
 		lines, _, err := b.BoxJournal(ctx, day)
 		if err != nil {
 			return err
