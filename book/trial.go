@@ -128,6 +128,7 @@ type season struct {
 	passes   []seasonPass
 	changes  []try.Change // of settings, in order of time
 	counts   []standCount
+	unread   string          // a journal of days without planting
 	noted    []evenstand.Day // on which a setting was written down
 	asOf     evenstand.Micros
 	spacing  float64
@@ -212,6 +213,9 @@ func (b *Book) seasons(ctx context.Context) ([]*season, error) {
 				s.counts = append(s.counts, c)
 			}
 		}
+	}
+	if err := b.boxCounts(ctx, by); err != nil {
+		return nil, err
 	}
 	type job struct {
 		s   *season
@@ -617,7 +621,9 @@ func (s *season) trials(b *Book) []trial.Input {
 	for i := range all {
 		ins := s.of(b, &all[i])
 		for k := range ins {
-			if !ins[k].ByPasses {
+			if ins[k].ByPasses {
+				s.besides(all, i, &ins[k])
+			} else {
 				s.others(all, i, &ins[k])
 			}
 		}
@@ -668,6 +674,42 @@ func (s *season) others(all []lever, own int, in *trial.Input) {
 			case !changed[r] && in.Has[r] == "":
 				in.Has[r] = "they carry another " + name + " than most"
 			}
+		}
+	}
+}
+
+// besides keeps pairs of passes apart between which another lever changed too, and
+// says so where that is half and more of them.
+func (s *season) besides(all []lever, own int, in *trial.Input) {
+	mine := all[own].of
+	for k := range all {
+		if k == own {
+			continue
+		}
+		l := &all[k]
+		turns, cut := 0, 0
+		moved := make([]bool, len(l.of))
+		for i := 1; i < len(l.of); i++ {
+			moved[i] = !slices.Equal(l.of[i], l.of[i-1])
+			if len(mine[i]) > 0 && len(mine[i-1]) > 0 && mine[i][0] != mine[i-1][0] {
+				if turns++; moved[i] {
+					cut++
+				}
+			}
+		}
+		for d := range in.Data {
+			for p := range in.Data[d].Passes {
+				if x := &in.Data[d].Passes[p]; moved[x.Pass] {
+					x.Next = false
+				}
+			}
+		}
+		if cut > 0 && 2*cut >= turns {
+			name := trial.KindSays(l.kind)
+			if l.setting {
+				name = record.LeverSay(l.kind)
+			}
+			in.Mixed = append(in.Mixed, "the "+name+" changed with it")
 		}
 	}
 }
@@ -762,7 +804,7 @@ func (s *season) input(b *Book, l *lever, label, against string, byPasses bool) 
 	in.ID = trialID(l.kind, label)
 	if l.setting {
 		name := record.LeverSay(l.kind)
-		in.Label, in.Against = name+" "+label, name+" "+against
+		in.Setting, in.Label, in.Against = name, name+" "+label, name+" "+against
 	}
 	if !math.IsNaN(set.Season) && set.Season > 0 {
 		in.Season += set.Season
@@ -789,8 +831,11 @@ func (s *season) input(b *Book, l *lever, label, against string, byPasses bool) 
 	}
 	if d := s.standData(&in); d != nil {
 		in.Data = append(in.Data, *d)
-	} else if len(s.counts) > 0 && len(in.Periods) > 1 {
-		in.Notes = append(in.Notes, "Stand counts are left out: rows changed parts, and nothing says which day's ground was counted.")
+	} else if len(s.counts) > 0 && len(in.Periods) > 1 && !in.ByPasses {
+		in.Notes = append(in.Notes, "Stand counts are not used: rows changed parts, and the counts do not say on which day their ground was planted. Write it into the note of a count: planted "+string(in.Periods[0].From)+".")
+	}
+	if s.unread != "" && !l.setting && !byPasses {
+		in.Notes = append(in.Notes, "What \""+s.unread+"\" tells of days without planting is not read into trials, counts of plants neither. Note the counts by hand with their rows, and planted "+string(last)+", the day of their ground, beside each.")
 	}
 	if !byPasses {
 		in.Zones = zones

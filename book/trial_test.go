@@ -168,7 +168,7 @@ func TestTrials(t *testing.T) {
 	if f := lone.Figures[len(lone.Figures)-1]; f.Measure != "stand" || math.Abs(float64(f.With)*evenstand.Acre-30500) > 1 || math.Abs(float64(f.Without)*evenstand.Acre/29870-1) > 0.003 {
 		t.Errorf("%s: %g and %g an acre", f.Measure, float64(f.With)*evenstand.Acre, float64(f.Without)*evenstand.Acre)
 	}
-	if got, err = b.Trial(t.Context(), "floating"); err != nil || !strings.Contains(strings.Join(got.Notes, " "), "Stand counts are left out") {
+	if got, err = b.Trial(t.Context(), "floating"); err != nil || !strings.Contains(strings.Join(got.Notes, " "), "Stand counts are not used") {
 		t.Errorf("%q, %v", got.Notes, err)
 	}
 	// A setting that somebody left apart between rows, and said so the evening before.

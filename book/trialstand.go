@@ -1,6 +1,7 @@
 package book
 
 import (
+	"context"
 	"math"
 	"regexp"
 	"slices"
@@ -17,6 +18,7 @@ var stand = measure.Measure{ID: "stand", Label: "plants counted", Of: "on the gr
 // standCount is plants counted on some rows.
 type standCount struct {
 	day  evenstand.Day
+	from evenstand.Day // on which its ground was planted; empty: not said
 	rows evenstand.Rows
 	per  float64 // m2
 	area float64 // m2
@@ -25,11 +27,61 @@ type standCount struct {
 // countedIn finds the length that a count was taken over, as notes say it: in 17.5 ft.
 var countedIn = regexp.MustCompile(`^in ([0-9.]+) ?([a-z]+)`)
 
+// plantedOn finds the day on which the ground of a count was planted, as notes say
+// it: planted 2026-04-30.
+var plantedOn = regexp.MustCompile(`planted (\d{4}-\d\d-\d\d)`)
+
+// boxCounts adds the counts that came with logs.
+func (b *Book) boxCounts(ctx context.Context, by map[string]*season) error {
+	srcs, err := b.Sources(ctx)
+	if err != nil {
+		return err
+	}
+	seen := map[evenstand.Day]bool{}
+	for i := range srcs {
+		if srcs[i].First == evenstand.NoTime {
+			continue
+		}
+		day := evenstand.DayOf(srcs[i].First, b.Zone())
+		if seen[day] {
+			continue
+		}
+		seen[day] = true
+		for _, s := range by { // lines of a day without planting are not kept
+			if h := &srcs[i]; !slices.Contains(s.days, day) && h.Counts.Entries > 0 && h.Counts.Readings == 0 && h.Counts.Seeds == 0 && (h.Planter == "" || h.Planter == s.planter) {
+				s.unread = h.Name
+			}
+		}
+		lines, _, err := b.BoxJournal(ctx, day)
+		if err != nil {
+			return err
+		}
+		for k := range lines {
+			l := &lines[k]
+			s := by[l.Planter]
+			if s == nil || l.What != "count" {
+				continue
+			}
+			rows, err := evenstand.ParseRows(l.Rows)
+			if err != nil {
+				continue
+			}
+			if c, ok := b.countOf(&evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}, s.spacing); ok {
+				s.counts = append(s.counts, c)
+			}
+		}
+	}
+	return nil
+}
+
 // countOf reads a line of the journal as a count of plants on named rows.
 func (b *Book) countOf(e *evenstand.Entry, spacing float64) (standCount, bool) {
 	c := standCount{day: evenstand.DayOf(e.T, b.Zone()), rows: e.Rows, per: e.Value, area: 1}
 	if e.What != "count" || len(e.Rows) == 0 || !(e.Value > 0) {
 		return c, false
+	}
+	if m := plantedOn.FindStringSubmatch(e.Note); m != nil {
+		c.from = evenstand.Day(m[1])
 	}
 	if u, err := evenstand.ParseUnit(e.Unit); err == nil && u.Dim == evenstand.PerArea {
 		c.per = u.ToSI(e.Value)
@@ -52,17 +104,34 @@ func (b *Book) countOf(e *evenstand.Entry, spacing float64) (standCount, bool) {
 // standData puts the counts of each day beside one another; nil where there are
 // none, or where rows changed parts and nothing says which ground was counted.
 func (s *season) standData(in *trial.Input) *trial.Data {
-	if len(in.Periods) != 1 || in.ByPasses {
+	if len(in.Periods) == 0 || in.ByPasses {
 		return nil
 	}
 	d := &trial.Data{Measure: stand}
-	days := map[evenstand.Day]int{}
+	type on struct {
+		day    evenstand.Day
+		period int
+	}
+	days := map[on]int{}
 	for _, c := range s.counts {
-		i, ok := days[c.day]
+		period := 0
+		if len(in.Periods) > 1 { // by the rows as they carried the part when it was planted
+			n := 0
+			for k, p := range in.Periods {
+				if c.from >= p.From && c.from <= p.To {
+					period = k
+					n++
+				}
+			}
+			if n != 1 {
+				continue
+			}
+		}
+		i, ok := days[on{c.day, period}]
 		if !ok {
 			i = len(d.Blocks)
-			days[c.day] = i
-			d.Blocks = append(d.Blocks, trial.Block{Y: make([]float64, s.rows), W: make([]float64, s.rows)})
+			days[on{c.day, period}] = i
+			d.Blocks = append(d.Blocks, trial.Block{Period: period, Y: make([]float64, s.rows), W: make([]float64, s.rows)})
 		}
 		bl := &d.Blocks[i]
 		for _, r := range c.rows {

@@ -6,11 +6,11 @@ import (
 	"flag"
 	"fmt"
 	"math"
-	"strings"
 
 	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
+	"evenstand/core/measure/group"
 	"evenstand/core/try/trial"
 )
 
@@ -40,14 +40,14 @@ rows, or went back and forth by pass, is one too. Without TRIAL all are listed.
 			o := &trialOptions{}
 			f.StringVar(&o.plan, "plan", "", "propose rows, swap and passes for this `part`, and what it will see")
 			f.StringVar(&o.planter, "planter", "", "of a plan: which `planter`; else the one that planted last")
-			f.IntVar(&o.rows, "rows", 0, "of a plan: rows of parts at hand; two when left out")
+			f.IntVar(&o.rows, "rows", 2, "of a plan: rows of parts at hand, one and more")
 			f.IntVar(&o.passes, "passes", 0, "of a plan: passes of each time; as many as help when left out")
 			f.StringVar(&o.measure, "measure", "", "of a plan: what to look at, such as skips, spacing, moisture or trash")
 			f.Uint64Var(&o.seed, "seed", 1, "of a plan: of the draw of the rows")
 			f.StringVar(&o.start, "start", "", "of a plan: the first `day`, 2026-05-02, to name the day of the swap")
 			f.Float64Var(&o.price, "price", math.NaN(), "write down what the part costs on one row")
 			f.Float64Var(&o.seasons, "seasons", math.NaN(), "write down how many seasons it lasts")
-			f.StringVar(&o.aim, "aim", "", "write down what it is mounted for, such as skips or moisture")
+			f.StringVar(&o.aim, "aim", "", "write down what it is mounted for, such as skips, moisture or stand")
 			f.BoolVar(&o.csv, "csv", false, "the rows of one trial as a table")
 			return o
 		},
@@ -87,6 +87,9 @@ func (c *call) trial(ctx context.Context, o *trialOptions) error {
 				p.Seasons = o.seasons
 			}
 			if o.aim != "" {
+				if _, ok := group.ByID(o.aim); !ok && o.aim != "stand" {
+					return usagef("--aim %s: no such measure; skips, spacing, trash, moisture or stand, for example", o.aim)
+				}
 				p.Aim = o.aim
 			}
 			if err := b.SetPart(ctx, p); err != nil {
@@ -121,6 +124,7 @@ func (c *call) trial(ctx context.Context, o *trialOptions) error {
 	}
 	for i := range all {
 		c.printf("%s\n", all[i].ID)
+		c.text("  ", "  ", trial.Heading(&all[i])+".")
 		c.text("  ", "  ", all[i].Sentence)
 		if all[i].Money.Says != "" {
 			c.text("  ", "  ", advise.Capital(all[i].Money.Says)+".")
@@ -135,6 +139,7 @@ func settings(b *book.Book) *evenstand.Settings {
 }
 
 func (c *call) trialText(t *trial.Report, v advise.Voice) {
+	c.text("", "", trial.Heading(t)+".")
 	c.text("", "", t.Sentence)
 	c.text("", "", t.HowSays)
 	for _, p := range t.Periods {
@@ -155,7 +160,7 @@ func (c *call) trialText(t *trial.Report, v advise.Voice) {
 	}
 	c.printf("\n")
 	if t.Money.Says != "" {
-		c.text("", "", fmt.Sprintf("%s, where it can be priced; that it saves anything has a chance of %.0f%%.", advise.Capital(t.Money.Says), 100*float64(t.Money.Chance)))
+		c.text("", "", fmt.Sprintf("%s, where it can be priced; it saves something in %.0f of 100 cases.", advise.Capital(t.Money.Says), 100*float64(t.Money.Chance)))
 	}
 	if t.Money.PayBack != nil {
 		c.text("", "", t.Money.PayBack.Says)
@@ -164,7 +169,7 @@ func (c *call) trialText(t *trial.Report, v advise.Voice) {
 		c.text("  ", "  ", n)
 	}
 	for _, n := range t.Money.Needs {
-		c.text("  ", "  ", strings.TrimSpace("Needs "+n.Text+". "+n.Where))
+		c.text("  ", "  ", "Needs "+n.Text+".")
 	}
 	if t.Money.Assumed != "" {
 		c.text("  ", "  ", t.Money.Assumed)
@@ -181,6 +186,9 @@ func (c *call) trialText(t *trial.Report, v advise.Voice) {
 }
 
 func (c *call) trialPlan(ctx context.Context, b *book.Book, o *trialOptions) error {
+	if o.rows < 1 {
+		return usagef("--rows: at least one row of parts, or leave it out for two")
+	}
 	p, err := b.PlanTrial(ctx, book.TrialWish{Planter: o.planter, Part: o.plan, Rows: o.rows, Passes: o.passes, Measure: o.measure, Seed: o.seed, Start: evenstand.Day(o.start)})
 	if err != nil {
 		return err
@@ -194,12 +202,12 @@ func (c *call) trialPlan(ctx context.Context, b *book.Book, o *trialOptions) err
 	}
 	for i, x := range p.Plans {
 		c.text(fmt.Sprintf("%d. ", i+1), "   ", x.Says)
-		if x.Enough > 0 && x.Enough <= 3*x.Passes {
-			c.text("   ", "   ", fmt.Sprintf("Beyond %s of each time more acres hardly help.", advise.Plural(int64(x.Enough), "pass", "passes")))
+		if x.Enough > 0 && x.Passes > x.Enough && i == 0 && o.passes > 0 {
+			c.text("   ", "   ", fmt.Sprintf("More than %s before and after add little.", advise.Plural(int64(x.Enough), "pass", "passes")))
 		}
 	}
 	if len(p.Out) > 0 {
-		c.text("", "", fmt.Sprintf("%s get no part: wheel tracks and the ends of the bar are no like of the others. The rows are drawn by lot (seed %d).", advise.Rows(p.Out), p.Seed))
+		c.text("", "", fmt.Sprintf("%s get no part: rows in wheel tracks and at the ends of the bar run differently from the rest. Which rows get it is drawn at random (--seed %d).", advise.Rows(p.Out), p.Seed))
 	}
 	if p.Assumed != "" {
 		c.text("", "", p.Assumed)

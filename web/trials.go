@@ -27,6 +27,7 @@ type TrialLine struct {
 	Planter  string        `json:"planter"`
 	Kind     string        `json:"kind"`
 	Label    string        `json:"label"`
+	Heading  string        `json:"heading"`
 	Sentence string        `json:"sentence"`
 	Verdict  trial.Verdict `json:"verdict"`
 	Money    string        `json:"money" doc:"Empty: nothing of it is priced"`
@@ -84,7 +85,7 @@ func (s *Server) trialList(ctx context.Context, _ *nothing) (TrialList, error) {
 	}
 	for i := range all {
 		t := &all[i]
-		out.Trials = append(out.Trials, TrialLine{t.ID, t.Planter, t.Kind, t.Label, t.Sentence, t.Verdict, t.Money.Says})
+		out.Trials = append(out.Trials, TrialLine{t.ID, t.Planter, t.Kind, t.Label, trial.Heading(t), t.Sentence, t.Verdict, t.Money.Says})
 		if t.Label != "" {
 			out.Parts = append(out.Parts, t.Label)
 		}
@@ -143,7 +144,7 @@ func (s *Server) trialView(ctx context.Context, in *trialIn) (TrialView, error) 
 			a.Says = strings.Replace(a.Says, "seeds", "plants", 1)
 		}
 		out.Axes = append(out.Axes, a)
-		if _, ok := group.ByID(f.Measure); ok {
+		if _, ok := group.ByID(f.Measure); ok || f.Measure == "stand" {
 			out.Aims = append(out.Aims, MeasureAim{f.Measure, f.Label})
 		}
 	}
@@ -229,7 +230,7 @@ func (s *Server) setPart(ctx context.Context, in *partIn) (SaidPartView, error) 
 	if b.Aim != nil {
 		p.Aim = *b.Aim
 	}
-	if _, ok := group.ByID(p.Aim); p.Aim != "" && !ok {
+	if _, ok := group.ByID(p.Aim); p.Aim != "" && p.Aim != "stand" && !ok {
 		return SaidPartView{}, refuse(fmt.Sprintf("there is no measure %q", p.Aim))
 	}
 	if err := s.book.SetPart(ctx, p); err != nil {

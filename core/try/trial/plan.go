@@ -288,6 +288,9 @@ func Propose(in PlanInput, v advise.Voice) Plans {
 		out.Plans = append(out.Plans, p)
 	}
 	slices.SortStableFunc(out.Plans, func(a, b Plan) int {
+		if a.Parts != b.Parts { // what the parts at hand allow first
+			return a.Parts - b.Parts
+		}
 		switch x, y := float64(a.Relative)+float64(a.Smallest), float64(b.Relative)+float64(b.Smallest); {
 		case x < y:
 			return -1
@@ -356,31 +359,33 @@ func (p *Plan) say(in *PlanInput, v advise.Voice) {
 		what = "the part"
 	}
 	low := func(r evenstand.Rows) string { return advise.Lower(advise.Rows(r)) }
-	sees := "it will show a difference of "
+	sees := fmt.Sprintf("a real difference in %s of %s of what the rows do now shows in four such trials of five", in.Name, v.Percent(float64(p.Relative)))
 	if !math.IsNaN(float64(p.Smallest)) {
-		sees += Diff(v, float64(p.Smallest), in.Unit) + " of " + in.Name + ", " + v.Percent(float64(p.Relative)) + " of what the rows do now,"
-	} else {
-		sees += v.Percent(float64(p.Relative)) + " of what the rows do"
+		sees = fmt.Sprintf("a real difference of %s in %s (%s of what the rows do now) shows in four such trials of five", Diff(v, float64(p.Smallest), in.Unit), in.Name, v.Percent(float64(p.Relative)))
 	}
-	sees += " four times in five"
 	ground := advise.Plural(int64(p.Passes), "pass", "passes")
 	if !math.IsNaN(float64(p.Area)) {
 		ground += ", " + v.Area(float64(p.Area))
 	}
 	day := ""
 	if p.SwapOn != "" {
-		day = ", about " + v.Day(p.SwapOn)
+		day = " on about " + v.Day(p.SwapOn)
+	}
+	if more := p.Parts - max(in.Rows, 0); in.Rows > 0 && more > 0 {
+		defer func() {
+			p.Says = fmt.Sprintf("With parts for %s more: %s", advise.Plural(int64(more), "row", "rows"), advise.Lower(p.Says))
+		}()
 	}
 	switch p.How {
 	case Swap:
 		p.Name = fmt.Sprintf("swap, %s", advise.Plural(int64(p.Parts), "row", "rows"))
-		p.Says = fmt.Sprintf("Put %s on %s for %s, then on %s for as many%s: %s.", what, low(p.First), ground, low(p.Then), day, sees)
+		p.Says = fmt.Sprintf("Put %s on %s for %s. Move it to %s%s and plant as many again: %s.", what, low(p.First), ground, low(p.Then), day, sees)
 	case Fitted:
 		p.Name = fmt.Sprintf("before and after, %s", advise.Plural(int64(p.Parts), "row", "rows"))
-		p.Says = fmt.Sprintf("Plant %s without it first, then fit %s to %s%s for as many: %s.", ground, what, low(p.Then), day, sees)
+		p.Says = fmt.Sprintf("Plant %s without it. Fit %s to %s%s and plant as many again: %s.", ground, what, low(p.Then), day, sees)
 	default:
 		p.Name = fmt.Sprintf("beside, %s", advise.Plural(int64(p.Parts), "row", "rows"))
-		p.Says = fmt.Sprintf("Put %s on %s and leave it: after %s %s.", what, low(p.First), ground, sees)
+		p.Says = fmt.Sprintf("Put %s on %s and leave it there for %s, as much ground as a swap takes in all: %s.", what, low(p.First), ground, sees)
 		if p.Parts == 1 {
 			p.Says += " One row cannot tell the part from the row, so that it gives no verdict."
 		}
@@ -400,6 +405,9 @@ func (in *Input) settle(f *Told, v advise.Voice) []Settle {
 	r := &f.result
 	if f.Verdict == Better || f.Verdict == Worse || f.Verdict == More || f.Verdict == Less {
 		return out
+	}
+	if len(r.Mixed) > 0 {
+		return append(out, Settle{"Change one thing at a time: leave the rest as it is on all rows, and plant on.", evenstand.Unknown, false})
 	}
 	found := math.Abs(r.Value)
 	add := func(do string, x float64) {
@@ -443,7 +451,7 @@ func (in *Input) settle(f *Told, v advise.Voice) []Settle {
 		return out
 	}
 	filled := spread.Fill()
-	free := less(slices.Clone(r.Without), nil)
+	free := slices.DeleteFunc(slices.Clone(r.Without), func(r int) bool { return in.Class[r-1] != Plain })
 	m := max(1, with)
 	if r.How != Swap && len(free) >= m {
 		to := drawRows(free, nil, len(in.Arms), 1)[:min(m, len(free))]
@@ -452,14 +460,22 @@ func (in *Input) settle(f *Told, v advise.Voice) []Settle {
 		if r.Lone || with == 1 {
 			days = "for a day"
 		}
-		add(fmt.Sprintf("Swap: take it off %s and fit it to %s %s, %d and more", advise.Lower(advise.Rows(r.With)), advise.Lower(advise.Rows(to)), days, passes), filled.Expect(Swap, m, rows, passes))
+		do := fmt.Sprintf("Swap: take it off %s and fit it to %s", advise.Lower(advise.Rows(r.With)), advise.Lower(advise.Rows(to)))
+		if in.Setting != "" {
+			do = fmt.Sprintf("Swap: set %s to %s and %s back to %s", advise.Lower(advise.Rows(to)), in.level(in.Label), advise.Lower(advise.Rows(r.With)), in.level(in.Against))
+		}
+		add(fmt.Sprintf("%s %s, %d and more", do, days, passes), filled.Expect(Swap, m, rows, passes))
 	}
 	if rows >= 2*m+2 {
 		how := r.How
 		if how == Nothing {
 			how = Beside
 		}
-		add(fmt.Sprintf("Fit it to %s more", advise.Plural(int64(m), "row", "rows")), filled.Expect(how, 2*m, rows, passes))
+		do := fmt.Sprintf("Fit it to %s more", advise.Plural(int64(m), "row", "rows"))
+		if in.Setting != "" {
+			do = fmt.Sprintf("Set %s more to %s", advise.Plural(int64(m), "row", "rows"), in.level(in.Label))
+		}
+		add(do, filled.Expect(how, 2*m, rows, passes))
 	}
 	now := r.Smallest
 	if twice := filled.Expect(r.How, m, rows, 2*passes); twice > 0 {

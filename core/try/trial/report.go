@@ -61,6 +61,8 @@ type Input struct {
 	Right             bool // row 1 is at the right
 	Arms              Arms
 	Also, Has         []string // see Rows
+	Mixed             []string // of a trial by passes: what else changed with it
+	Setting           string   // name of the setting that is on trial; empty: a part
 	Periods           []Period
 	Zones             []string
 	Data              []Data
@@ -147,6 +149,7 @@ type Report struct {
 	Planter  string    `json:"planter"`
 	Kind     string    `json:"kind"`
 	KindSays string    `json:"kind_says"`
+	Setting  string    `json:"setting" doc:"Name of the setting that is on trial; empty: a part"`
 	Label    string    `json:"label"`
 	Against  string    `json:"against" doc:"Empty: nothing mounted"`
 	ByPasses bool      `json:"by_passes"`
@@ -213,7 +216,7 @@ func num(x float64) evenstand.Number {
 // Judge makes the report of a trial.
 func (in *Input) Judge(v advise.Voice) Report {
 	out := Report{
-		ID: in.ID, Planter: in.Planter, Kind: in.Kind, KindSays: KindSays(in.Kind), Label: in.Label, Against: in.Against, ByPasses: in.ByPasses,
+		ID: in.ID, Planter: in.Planter, Kind: in.Kind, KindSays: KindSays(in.Kind), Setting: in.Setting, Label: in.Label, Against: in.Against, ByPasses: in.ByPasses,
 		First: "left", Verdict: Cannot, Aim: in.Part.Aim, Periods: in.Periods, Rows: []RowRole{}, Out: []KeptOut{}, Figures: []Told{}, Settle: []Settle{}, Notes: []string{},
 	}
 	if in.Right {
@@ -225,7 +228,8 @@ func (in *Input) Judge(v advise.Voice) Report {
 	for _, d := range in.Data {
 		out.Figures = append(out.Figures, in.figure(&d, v))
 	}
-	lead := in.lead(out.Figures)
+	lead, aimed := in.lead(out.Figures)
+	byGround(out.Figures, lead)
 	out.rows(in, lead)
 	if lead < 0 {
 		out.How, out.HowSays = Nothing, "Nothing was measured on these rows."
@@ -236,8 +240,11 @@ func (in *Input) Judge(v advise.Voice) Report {
 	f := &out.Figures[lead]
 	out.How, out.HowSays, out.Lead, out.Verdict = f.How, howSays(f.How, &f.result), f.Measure, f.Verdict
 	out.Sentence = in.sentence(f, v)
-	if f.Verdict == Equal {
-		out.Sentence += in.beside(out.Figures, v)
+	if !aimed && len(f.result.Mixed) == 0 && !f.result.Lone {
+		out.Verdict, out.Sentence = Cannot, in.unaimed()
+		out.Sentence += in.beside(out.Figures, nil, v)
+	} else if f.Verdict == Equal {
+		out.Sentence += in.beside(out.Figures, f, v)
 	}
 	out.Money = in.money(out.Figures, v)
 	out.Settle = in.settle(f, v)
@@ -246,10 +253,21 @@ func (in *Input) Judge(v advise.Voice) Report {
 		out.Settle[i].Do = plants(f, out.Settle[i].Do)
 	}
 	out.Notes = append(in.notes(out.Figures), in.Notes...)
-	for _, m := range f.result.Mixed {
-		out.Notes = append(out.Notes, "Rows carry something else beside it, and the two cannot be told apart: "+m+".")
-	}
 	return out
+}
+
+// byGround leaves what each ground tells to the measure of the sentence, and to it
+// only where grounds differ: intervals of two of them have nothing in common.
+func byGround(fs []Told, lead int) {
+	for i := range fs {
+		low, high := math.Inf(-1), math.Inf(1)
+		for _, z := range fs[i].Zones {
+			low, high = math.Max(low, float64(z.Low)), math.Min(high, float64(z.High))
+		}
+		if i != lead || !(low > high) {
+			fs[i].Zones = []ZoneTold{}
+		}
+	}
 }
 
 // plants names what was counted where the voice writes what was planted.
@@ -304,6 +322,7 @@ func (in *Input) figure(d *Data, v advise.Voice) Told {
 		var ps []Pair
 		r, ps = ByPasses(d.Passes)
 		pairs = len(ps)
+		r.Mixed = in.Mixed
 	} else {
 		rows := Rows{Class: in.Class, Arms: in.Arms, Blocks: d.Blocks, Zones: len(in.Zones), Also: in.Also, Has: in.Has}
 		r = rows.Judge()
@@ -355,7 +374,7 @@ func (in *Input) sides(d *Data, r *Result) (with, without evenstand.Number) {
 // neither.
 func verdict(r *Result, worse int) Verdict {
 	switch {
-	case r.Lone || !r.Known():
+	case r.Lone || len(r.Mixed) > 0 || !r.Known():
 		return Cannot
 	case !r.Called():
 		return Equal
@@ -367,47 +386,6 @@ func verdict(r *Result, worse int) Verdict {
 		return Better
 	}
 	return Worse
-}
-
-// lead picks the measure that the sentence is of: what the part is mounted for,
-// else the first that differs even for somebody who looks at all of them (Holm
-// 1979), else the first that is told.
-func (in *Input) lead(fs []Told) int {
-	told, best := -1, -1
-	n := 0.0
-	for i := range fs {
-		f := &fs[i]
-		if in.Part.Aim != "" && f.Measure == in.Part.Aim {
-			return i
-		}
-		if f.How == Nothing {
-			continue
-		}
-		if told < 0 || fs[told].Worse == 0 && f.Worse != 0 {
-			told = i
-		}
-		if f.Worse != 0 && f.result.Known() {
-			n++
-			if best < 0 || f.result.P < fs[best].result.P {
-				best = i
-			}
-		}
-	}
-	if best >= 0 && fs[best].result.P*n < 2*Side {
-		return best
-	}
-	if told < 0 && len(fs) > 0 {
-		return 0
-	}
-	// Looked at with all others it does not differ: the sentence must not say so.
-	if told >= 0 && fs[told].result.Called() && fs[told].Worse != 0 && n > 1 {
-		for i := range fs {
-			if fs[i].Worse != 0 && fs[i].result.Known() && !fs[i].result.Called() {
-				return i
-			}
-		}
-	}
-	return told
 }
 
 func noMoney() Worth {
@@ -422,7 +400,7 @@ func (in *Input) money(fs []Told, v advise.Voice) Worth {
 	var of []*Told
 	for i := range fs {
 		f := &fs[i]
-		if !f.result.Known() || f.result.Lone {
+		if !f.result.Known() || f.result.Lone || len(f.result.Mixed) > 0 {
 			continue
 		}
 		kind, ok := price.HarmOf(f.Measure)
@@ -455,7 +433,7 @@ func (in *Input) money(fs []Told, v advise.Voice) Worth {
 	out.Unit, out.Needs, out.Assumed, out.Sources = w.Unit, w.Needs, w.Assumed, w.Sources
 	for i, g := range w.Each {
 		if g == nil {
-			out.Not = append(out.Not, advise.Capital(of[i].Label)+": not priced yet, see what is needed.")
+			out.Not = append(out.Not, advise.Capital(of[i].Label)+": not priced yet.")
 			continue
 		}
 		q := price.Quantiles(g)

@@ -22,6 +22,8 @@ func (in *Input) name() string {
 
 func (in *Input) against() string {
 	switch {
+	case in.Setting != "":
+		return in.level(in.Against)
 	case in.Against == "" && in.ByPasses:
 		return "passes without it"
 	case in.Against == "":
@@ -30,27 +32,52 @@ func (in *Input) against() string {
 	return in.Against
 }
 
+// level is where a setting stood, without its name.
+func (in *Input) level(of string) string {
+	return strings.TrimSpace(strings.TrimPrefix(of, in.Setting))
+}
+
 // diff gives the size of a difference and its unit: shares in points,
 // temperatures as differences.
 func diff(v advise.Voice, x float64, unit string) (number, name string) {
 	x = math.Abs(x)
 	switch unit {
 	case "fraction":
-		if n := advise.Digits(100 * x); n == "1" {
+		if n := coarse(100*x, 0.01); n == "1" {
 			return n, "point"
 		} else {
 			return n, "points"
 		}
-	case "degC":
-		unit = "K"
+	case "degC", "K":
+		s := v.Scale("K")
+		return coarse(x/s.Scale, 0.1), s.Unit
+	case "N":
+		s := v.Scale(unit)
+		return coarse(x/s.Scale, 1), s.Unit
 	}
 	s := v.Scale(unit)
-	return advise.Digits(x / s.Scale), s.Unit
+	step := 0.0
+	if x/s.Scale < 100 && unit == "1/m2" && s.Scale < 0.1 { // seeds an acre or a hectare
+		step = 10
+	}
+	return coarse(x/s.Scale, step), s.Unit
+}
+
+// coarse writes a number no finer than a step, which no sensor tells more closely
+// than, and nobody would act on.
+func coarse(x, step float64) string {
+	if step > 0 && x < 10*step {
+		x = math.Round(x/step) * step
+	}
+	return advise.Digits(x)
 }
 
 // Diff writes the size of a difference.
 func Diff(v advise.Voice, x float64, unit string) string {
 	n, name := diff(v, x, unit)
+	if n == "0" && x != 0 {
+		return "next to nothing"
+	}
 	return strings.TrimSpace(n + " " + name)
 }
 
@@ -73,6 +100,9 @@ func span(v advise.Voice, f *Told) string {
 		return fmt.Sprintf("%s %s to %s %s", a, word, b, other)
 	}
 	if a == b {
+		if a == "0" {
+			return "next to nothing"
+		}
 		return "to within the digits shown"
 	}
 	return fmt.Sprintf("%s to %s", a, strings.TrimSpace(b+" "+name))
@@ -106,8 +136,13 @@ func (in *Input) says(f *Told, v advise.Voice) string {
 	switch {
 	case f.How == Nothing:
 		return "not told: " + nothing(in)
+	case len(f.result.Mixed) > 0:
+		return fmt.Sprintf("%s with it, %s without: cannot tell, something else changed too", value(f.With), value(f.Without))
 	case f.Verdict == Cannot:
 		return fmt.Sprintf("%s with it, %s without: cannot tell", value(f.With), value(f.Without))
+	}
+	if Diff(v, float64(f.Diff), f.Unit) == "next to nothing" && !f.result.Called() {
+		return "as good as the same"
 	}
 	return fmt.Sprintf("%s, %s: %s", direction(f), Diff(v, float64(f.Diff), f.Unit), span(v, f))
 }
@@ -134,6 +169,8 @@ func (in *Input) sentence(f *Told, v advise.Voice) string {
 		return fmt.Sprintf("No difference that this trial could see between %s and %s: %s or more of %s would have shown.", in.name(), other, smallest, f.Label)
 	}
 	switch {
+	case len(r.Mixed) > 0:
+		return fmt.Sprintf("Cannot tell %s from %s: %s.", in.name(), other, strings.Join(r.Mixed, "; "))
 	case r.Lone && len(r.With) == 1:
 		return fmt.Sprintf("Row %d with %s has %s, %s. One row cannot tell the part from the row: the smallest difference it could show is %s.", r.With[0], in.name(), direction(f), d, smallest)
 	case r.Lone:
@@ -145,24 +182,32 @@ func (in *Input) sentence(f *Told, v advise.Voice) string {
 }
 
 // beside says what else differs where the sentence's own measure does not: for
-// somebody who looks at all of them (Holm 1979).
-func (in *Input) beside(fs []Told, v advise.Voice) string {
-	n := 0.0
+// somebody who looks at all of them, and by as much as matters.
+func (in *Input) beside(fs []Told, lead *Told, v advise.Voice) string {
+	n := known(fs)
 	var best *Told
 	for i := range fs {
-		f := &fs[i]
-		if !f.result.Known() || f.result.Lone {
-			continue
-		}
-		n++
-		if f.Worse == 0 && (best == nil || f.result.P < best.result.P) {
+		if f := &fs[i]; f != lead && sure(f, n) && (best == nil || f.result.P < best.result.P) {
 			best = f
 		}
 	}
-	if best == nil || best.result.P*n >= 2*Side {
+	if best == nil {
 		return ""
 	}
 	return fmt.Sprintf(" It gives %s: %s (%s).", direction(best), Diff(v, float64(best.Diff), best.Unit), span(v, best))
+}
+
+// unaimed says that what the part is for was not told.
+func (in *Input) unaimed() string {
+	what := "what it is mounted for was not measured by row"
+	switch {
+	case in.Part.Aim != "":
+	case in.Kind == "closing_wheel":
+		what = "count plants on both kinds of rows, since the stand is what it is for"
+	case in.Kind == "row_cleaner":
+		what = "nothing told the trash in the slot or the moisture by row, which it is for"
+	}
+	return fmt.Sprintf("Cannot tell %s from %s yet: %s.", in.name(), in.against(), what)
 }
 
 func first(rows []int) int {
@@ -262,7 +307,14 @@ func (in *Input) payBackSays(p *PayBack, v advise.Voice, unit string) string {
 	if p.Buy {
 		word = "Buy for all rows"
 	}
-	return fmt.Sprintf("%s %s: it is paid %s with a chance of %.0f%%; 80%% is asked for. %s a season, %s.", paid, word, lasts, 100*float64(p.Chance), v.Area(in.Season), in.SeasonFrom)
+	sure := fmt.Sprintf("it is paid %s with a chance of %.0f%%; 80%% is asked for", lasts, 100*float64(p.Chance))
+	switch {
+	case float64(p.Chance) < 0.005:
+		sure = "it is not paid " + lasts
+	case float64(p.Chance) > 0.995:
+		sure = "it is paid " + lasts
+	}
+	return fmt.Sprintf("%s %s: %s. %s a season, %s.", paid, word, sure, v.Area(in.Season), in.SeasonFrom)
 }
 
 // unpriced says what a difference would need to be priced.
@@ -288,7 +340,7 @@ func (in *Input) notes(fs []Told) []string {
 	out := []string{}
 	called := 0
 	for i := range fs {
-		if fs[i].result.Called() && fs[i].result.Known() && !fs[i].result.Lone {
+		if fs[i].result.Called() && fs[i].result.Known() && !fs[i].result.Lone && len(fs[i].result.Mixed) == 0 {
 			called++
 		}
 	}
@@ -296,7 +348,7 @@ func (in *Input) notes(fs []Told) []string {
 		n := math.Max(1, math.Round(1/(1-math.Pow(1-2*Side, float64(len(fs))))))
 		out = append(out, fmt.Sprintf("Of %d measures that do not differ at all one looks as if it did in about one trial of %s.", len(fs), advise.Digits(n)))
 	}
-	if !in.ByPasses && len(in.Periods) > 1 {
+	if !in.ByPasses && in.Setting == "" && len(in.Periods) > 1 {
 		out = append(out, "A part counts from the first pass of the day that the planter card names.")
 	}
 	return out

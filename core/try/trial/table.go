@@ -11,7 +11,31 @@ import (
 )
 
 // Empty says what makes a trial where there is none.
-const Empty = "No row trial yet. Write the parts on the planter card, each kind with its label, its rows and the day they were mounted ([[attachment]] kind, label, rows, since); rows that carry another one than the rest, or none, are a trial. Or note a setting for some rows only, or back and forth by pass."
+const Empty = "No row trial yet. Write on the planter card what is mounted on which rows and since which day; rows that carry another part than the rest, or none, are a trial. Or note a setting for some rows only, or back and forth by pass."
+
+// Heading names a trial for people: Row cleaner: floating, rows 5 and 6.
+func Heading(t *Report) string {
+	s := advise.Capital(t.KindSays)
+	if t.Setting != "" {
+		return advise.Capital(t.Label) + " against " + strings.TrimSpace(strings.TrimPrefix(t.Against, t.Setting))
+	}
+	if t.Label != "" {
+		s += ": " + t.Label
+	}
+	var rows []int
+	for _, r := range t.Rows {
+		for _, p := range r.Parts {
+			if p == "with" {
+				rows = append(rows, r.Row)
+				break
+			}
+		}
+	}
+	if len(rows) > 0 {
+		s += ", " + advise.Lower(advise.Rows(rows))
+	}
+	return s
+}
 
 // Signed writes a difference with its sign and interval.
 func Signed(v advise.Voice, x, low, high evenstand.Number, unit string) string {

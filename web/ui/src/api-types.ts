@@ -2688,6 +2688,8 @@ export interface components {
             row_1: "left" | "right";
             rows: components["schemas"]["RowRole"][];
             sentence: string;
+            /** @description Name of the setting that is on trial; empty: a part */
+            setting: string;
             /** @description What would settle it */
             settle: components["schemas"]["Settle"][];
             /** @enum {string} */
@@ -3126,6 +3128,7 @@ export interface components {
             zones: components["schemas"]["ZoneSpoken"][];
         };
         TrialLine: {
+            heading: string;
             id: string;
             kind: string;
             label: string;

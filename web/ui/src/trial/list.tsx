@@ -11,7 +11,7 @@ export function Trials() {
     {d.trials.length === 0
       ? <div class="near"><p>{d.empty.replace(/^No row trial yet\. /, '')}</p><p><a href="/logbook/planter">To the planter card</a> · <a href="/journal">To the journal</a></p></div>
       : <div class="near">{d.trials.map((t) => <div class="item" key={t.id}>
-        <div><div class="s"><a href={'/trial/' + encodeURIComponent(t.id)}>{t.sentence}</a></div><div class="do">{t.kind.replace(/_/g, ' ')} · {t.planter}</div></div>
+        <div><div class="s"><a href={'/trial/' + encodeURIComponent(t.id)}>{t.heading}</a></div><p>{t.sentence}</p><div class="do">{t.planter}</div></div>
         <div class="money"><small>{t.money}</small></div>
       </div>)}</div>}
     <Planner parts={d.parts} />
