@@ -243,12 +243,14 @@ func (b *Book) entriesDone(ctx context.Context, days []DaySummary) (out []entryO
 	if err != nil {
 		return nil, err
 	}
+	b.mu.Lock()
 	for i := range lines {
 		l := &lines[i]
 		if !l.TakenBack && (l.Entry.What == byFix || l.Entry.What == bySetting) {
 			out = append(out, entryOf{b.planterNamed(l.Planter), l.Entry})
 		}
 	}
+	b.mu.Unlock()
 	seen := map[evenstand.Day]bool{}
 	for _, d := range days {
 		if seen[d.Day] {
