@@ -8,8 +8,8 @@ import (
 	"evenstand"
 	"evenstand/core/advise"
 	"evenstand/core/measure/group"
-	"evenstand/core/stat"
 	"evenstand/core/record"
+	"evenstand/core/stat"
 	"evenstand/core/try"
 )
 
@@ -330,6 +330,23 @@ func Say(fs []Found, v advise.Voice) string {
 		s += " All rows were changed at once; half of them, changed for " + v.Length(way) + ", would tell far more."
 	}
 	return s
+}
+
+// InShort writes what could be seen of what followed a change: Moisture 1.6 points
+// less, trash in the slot 2 points less. Nothing else that could be seen.
+func InShort(fs []Found, v advise.Voice) string {
+	var parts []string
+	for i := range fs {
+		f := &fs[i]
+		if d := f.Verdict(); d == Less || d == More {
+			m, _ := group.ByID(f.Measure)
+			parts = append(parts, label(f.Measure)+" "+Difference(f.Value, m.Unit, v)+" "+string(d))
+		}
+	}
+	if len(parts) == 0 {
+		return "Nothing that could be seen."
+	}
+	return advise.Capital(strings.Join(parts, ", ")) + ". Nothing else that could be seen."
 }
 
 // SayCurve writes a curve from end to end of what was tried: Row-cleaner pressure
