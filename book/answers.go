@@ -658,7 +658,10 @@ func (b *Book) StretchSums(ctx context.Context, planter string, day evenstand.Da
 // Worked gives the ground that a machine-day's passes worked, in the order of
 // passes; none for a day that was settled before it was kept.
 func (b *Book) Worked(ctx context.Context, planter string, day evenstand.Day) ([]evenstand.Worked, error) {
-	if e := b.entry(planter, day); e != nil && e.file(workedName) == nil {
+	b.mu.Lock()
+	e := b.entry(planter, day)
+	b.mu.Unlock()
+	if e != nil && e.file(workedName) == nil {
 		return nil, nil
 	}
 	f, err := b.dayFile(planter, day, workedName)

@@ -32,6 +32,8 @@ type check struct {
 	spec    verify.Spec
 	test    *verify.Test // nil: planting does not tell
 	key     string
+	end     evenstand.Micros // from then on something else was done; NoTime: not
+	was     *check           // what was done before it, about the same finding
 }
 
 // checkDays is how many days of planting after the one on which something was
@@ -64,17 +66,33 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 	if err != nil {
 		return nil, err
 	}
-	if err := b.feedChecks(ctx, checks, days); err != nil {
+	feed := slices.Clone(checks)
+	for _, c := range checks {
+		if c.was != nil {
+			feed = append(feed, c.was)
+		}
+	}
+	if err := b.feedChecks(ctx, feed, days); err != nil {
 		return nil, err
 	}
 	var out []record.Changed
 	for _, c := range checks {
+		before := ""
+		if w := c.was; w != nil && w.test != nil {
+			switch was := w.test.CheckBack(w.by, v); {
+			case was.Verdict == evenstand.VerdictFailed:
+				before = " What was done at " + v.Clock(w.at) + v.On(w.at) + " " + advise.Lower(was.Says)
+			case c.by != byDone && !c.test.Counts(): // only the journal says more, and no planting yet
+				c = w
+			}
+		}
 		var cb evenstand.CheckBack
 		if c.test == nil {
 			cb = verify.Silent(c.spec.Plan, c.by, c.at)
 		} else {
 			cb = c.test.CheckBack(c.by, v)
 		}
+		cb.Says += before
 		if c.finding >= 0 && cb.Verdict != evenstand.VerdictWorked {
 			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate && (cb.Decided == nil || *f.Until > *cb.Decided) {
 				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
@@ -289,15 +307,19 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 		}
 		slices.SortStableFunc(arms, func(x, y arm) int { return cmp.Compare(x.at, y.at) })
 		a := arms[len(arms)-1]
-		for _, x := range slices.Backward(arms) { // the last that logs follow
-			if x.at < last[f.Planter] {
-				a = x
-				break
-			}
-		}
-		c := &check{arm: a, finding: i, planter: f.Planter, day: f.Day}
+		c := &check{arm: a, finding: i, planter: f.Planter, day: f.Day, end: evenstand.NoTime}
 		if err := b.specOf(c, f, fs); err != nil {
 			return nil, err
+		}
+		for _, x := range slices.Backward(arms[:len(arms)-1]) {
+			if x.at >= a.at || x.at >= last[f.Planter] {
+				continue // no log follows it
+			}
+			c.was = &check{arm: x, finding: i, planter: f.Planter, day: f.Day, end: a.at}
+			if err := b.specOf(c.was, f, fs); err != nil {
+				return nil, err
+			}
+			break
 		}
 		out = append(out, c)
 	}
@@ -316,7 +338,7 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 		}
 		plans := verify.ForRows()
 		for _, p := range plans {
-			c := &check{arm: arm{at: e.T, by: e.What, line: e}, finding: -1, planter: lines[j].planter, day: day}
+			c := &check{arm: arm{at: e.T, by: e.What, line: e}, finding: -1, planter: lines[j].planter, day: day, end: evenstand.NoTime}
 			c.spec = verify.Spec{Plan: p, Rows: e.Rows, At: e.T, Change: true, Beside: float64(len(plans)), Since: evenstand.NoTime, Sure: evenstand.NoTime, Until: evenstand.NoTime, Start: evenstand.NoTime, Before: math.NaN(), Cells: card.Cells(e.Rows[0]), Spacing: spacingOf(&card)}
 			out = append(out, c)
 		}
@@ -409,7 +431,7 @@ func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummar
 		if c.spec.Plan.How == verify.None {
 			continue
 		}
-		c.key = fmt.Sprint(c.planter, c.day, c.spec)
+		c.key = fmt.Sprint(c.planter, c.day, c.spec, c.end)
 		b.checkMu.Lock()
 		c.test = done[c.key]
 		b.checkMu.Unlock()
@@ -436,6 +458,9 @@ func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummar
 		}
 		if err := b.slices(ctx, d, func(s *verify.Slice) {
 			for _, c := range mine {
+				if c.end != evenstand.NoTime && s.Lowered >= c.end {
+					continue
+				}
 				c.test.Add(s)
 			}
 		}); err != nil {

@@ -249,6 +249,7 @@ type ChangeLine struct {
 	Note      int64            `json:"note" doc:"Of the journal; 0: none"`
 	Source    string           `json:"source" doc:"The box that logged it; empty: by hand"`
 	Says      string           `json:"says"`
+	Short     string           `json:"short" doc:"What could be seen of what followed"`
 	Effects   []EffectLine     `json:"effects"`
 }
 
@@ -326,7 +327,7 @@ func changeLine(d *DayEffects, fs []effect.Found, v advise.Voice) ChangeLine {
 	c := &fs[0].Change
 	l := ChangeLine{
 		Planter: d.Planter, Day: d.Day, Lever: c.Lever, T: c.T, Early: c.Early, Late: c.Late, Rows: c.Rows, From: evenstand.Number(c.From), To: evenstand.Number(c.To),
-		FromState: c.FromState, ToState: c.ToState, Note: c.Note, Source: c.Source, Says: effect.Say(fs, v), Effects: []EffectLine{},
+		FromState: c.FromState, ToState: c.ToState, Note: c.Note, Source: c.Source, Says: effect.Say(fs, v), Short: effect.InShort(fs, v), Effects: []EffectLine{},
 	}
 	if l.Rows == nil {
 		l.Rows = evenstand.Rows{}

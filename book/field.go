@@ -306,7 +306,9 @@ func (b *Book) doses(ctx context.Context, d *pipeline.FieldDay) (out []pipeline.
 // completed by what its logs say.
 func (b *Book) settledCard(planter string, day evenstand.Day) (evenstand.Card, error) {
 	var sum summaryJSON
+	b.mu.Lock()
 	e := b.entry(planter, day)
+	b.mu.Unlock()
 	if e == nil {
 		return b.Card(planter, day)
 	}

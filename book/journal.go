@@ -29,7 +29,7 @@ type JournalLine struct {
 // of one of a note that holds no more.
 var (
 	ErrSameNote  = errors.New("it says that already")
-	ErrTakenBack = errors.New("it is taken back")
+	ErrTakenBack = errors.New("it is taken back already")
 )
 
 // NoteVersion is a note as it stood from a time on.
@@ -97,37 +97,35 @@ func (b *Book) putLines(ctx context.Context, tx *sql.Tx, planter string, lines [
 // one that holds. The lines stay in the ledger, and that they were taken back is
 // a line of its own for each. The days that they touch are made again by the
 // next Read.
-func (b *Book) TakeBack(ctx context.Context, id int64) ([]JournalLine, error) {
-	lines, err := b.Journal(ctx)
-	if err != nil {
-		return nil, err
-	}
-	if id == 0 {
-		for _, l := range lines {
-			if !l.TakenBack {
-				id = l.ID
-			}
+func (b *Book) TakeBack(ctx context.Context, id int64) (lines []JournalLine, err error) {
+	err = inTx(ctx, b.db, func(tx *sql.Tx) error {
+		all, err := journalOf(ctx, tx)
+		if err != nil {
+			return err
 		}
 		if id == 0 {
-			return nil, &Error{"the journal", errors.New("nothing is written that could be taken back"), "evenstand note lists it"}
+			for _, l := range all {
+				if !l.TakenBack {
+					id = l.ID
+				}
+			}
+			if id == 0 {
+				return &Error{"the journal", errors.New("nothing is written that could be taken back"), "evenstand note lists it"}
+			}
 		}
-	}
-	lines = slices.DeleteFunc(lines, func(l JournalLine) bool { return l.ID != id })
-	name := fmt.Sprintf("note %d", id)
-	switch {
-	case len(lines) == 0:
-		return nil, &Error{name, fmt.Errorf("%w: there is no such note", ErrUnknown), "evenstand note lists them with their numbers"}
-	case lines[0].TakenBack:
-		return nil, &Error{name, errors.New("it is taken back already"), "evenstand note lists those that hold"}
-	}
-	err = inTx(ctx, b.db, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, "INSERT INTO taken_back (journal, at) SELECT id, ? FROM journal WHERE coalesce(edit_of, part_of, id) = ? AND id NOT IN (SELECT journal FROM taken_back)", b.now(), id)
+		if lines, err = held(all, id, "evenstand note lists those that hold"); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, "INSERT INTO taken_back (journal, at) SELECT id, ? FROM journal WHERE coalesce(edit_of, part_of, id) = ? AND id NOT IN (SELECT journal FROM taken_back)", b.now(), id)
 		return err
 	})
+	if err != nil {
+		return nil, ledgerError(b.path(ledgerName), err)
+	}
 	for i := range lines {
 		lines[i].TakenBack = true
 	}
-	return lines, ledgerError(b.path(ledgerName), err)
+	return lines, nil
 }
 
 // Journal gives the lines that people wrote as they stand, in the order of
@@ -141,22 +139,26 @@ func (b *Book) Journal(ctx context.Context) ([]JournalLine, error) {
 // typed; its number stays. The lines before stay in the ledger (NoteHistory). The
 // days that either touch are made again by the next Read.
 func (b *Book) EditNote(ctx context.Context, id int64, lines []evenstand.Entry, words string) error {
-	was, err := b.heldNote(ctx, id)
-	if err != nil {
-		return err
-	}
-	same := len(was) == len(lines) && was[0].Words == words
-	for i := range lines {
-		if same {
-			x, y := &was[i].Entry, &lines[i]
-			same = x.T == y.T && x.What == y.What && slices.Equal(x.Rows, y.Rows) && x.Unit == y.Unit && x.Note == y.Note && (x.Value == y.Value || math.IsNaN(x.Value) && math.IsNaN(y.Value))
+	err := inTx(ctx, b.db, func(tx *sql.Tx) error {
+		all, err := journalOf(ctx, tx)
+		if err != nil {
+			return err
 		}
-	}
-	if same {
-		return &Error{fmt.Sprintf("note %d", id), ErrSameNote, "Nothing was written"}
-	}
-	err = inTx(ctx, b.db, func(tx *sql.Tx) error {
-		_, err := b.putLines(ctx, tx, was[0].Planter, lines, words, id)
+		was, err := held(all, id, "Write it down anew")
+		if err != nil {
+			return err
+		}
+		same := len(was) == len(lines) && was[0].Words == words
+		for i := range lines {
+			if same {
+				x, y := &was[i].Entry, &lines[i]
+				same = x.T == y.T && x.What == y.What && slices.Equal(x.Rows, y.Rows) && x.Unit == y.Unit && x.Note == y.Note && (x.Value == y.Value || math.IsNaN(x.Value) && math.IsNaN(y.Value))
+			}
+		}
+		if same {
+			return &Error{fmt.Sprintf("note %d", id), ErrSameNote, "Nothing was written"}
+		}
+		_, err = b.putLines(ctx, tx, was[0].Planter, lines, words, id)
 		return err
 	})
 	return ledgerError(b.path(ledgerName), err)
@@ -164,17 +166,22 @@ func (b *Book) EditNote(ctx context.Context, id int64, lines []evenstand.Entry, 
 
 // heldNote gives the lines of a note that holds.
 func (b *Book) heldNote(ctx context.Context, id int64) ([]JournalLine, error) {
-	lines, err := b.Journal(ctx)
+	all, err := b.Journal(ctx)
 	if err != nil {
 		return nil, err
 	}
-	lines = slices.DeleteFunc(lines, func(l JournalLine) bool { return l.ID != id })
+	return held(all, id, "Write it down anew")
+}
+
+// held gives the lines of a note that holds, else says what to do.
+func held(all []JournalLine, id int64, instead string) ([]JournalLine, error) {
+	lines := slices.DeleteFunc(all, func(l JournalLine) bool { return l.ID != id })
 	name := fmt.Sprintf("note %d", id)
 	switch {
 	case len(lines) == 0:
 		return nil, &Error{name, fmt.Errorf("%w: there is no such note", ErrUnknown), "evenstand note lists them with their numbers"}
 	case lines[0].TakenBack:
-		return nil, &Error{name, ErrTakenBack, "Write it down anew"}
+		return nil, &Error{name, ErrTakenBack, instead}
 	}
 	return lines, nil
 }
@@ -182,7 +189,7 @@ func (b *Book) heldNote(ctx context.Context, id int64) ([]JournalLine, error) {
 // NoteHistory gives a note as it stood, the first writing first, the present one
 // last.
 func (b *Book) NoteHistory(ctx context.Context, id int64) ([]NoteVersion, error) {
-	all, err := b.versions(ctx)
+	all, err := versions(ctx, b.db)
 	if err != nil {
 		return nil, ledgerError(b.path(ledgerName), err)
 	}
@@ -201,7 +208,20 @@ func (b *Book) journal(ctx context.Context) ([]JournalLine, error) {
 	if lines, ok := b.kept.getJournal(key); ok {
 		return lines, nil
 	}
-	all, err := b.versions(ctx)
+	lines, err := journalOf(ctx, b.db)
+	if err == nil {
+		b.kept.putJournal(key, lines)
+	}
+	return lines, err
+}
+
+// asker is the ledger, or a transaction on it.
+type asker interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+}
+
+func journalOf(ctx context.Context, db asker) ([]JournalLine, error) {
+	all, err := versions(ctx, db)
 	if err != nil {
 		return nil, err
 	}
@@ -214,13 +234,12 @@ func (b *Book) journal(ctx context.Context) ([]JournalLine, error) {
 		}
 		out = append(out, lines...)
 	}
-	b.kept.putJournal(key, out)
 	return out, nil
 }
 
 // versions gives all that people wrote, by number of the note.
-func (b *Book) versions(ctx context.Context) (map[int64][]NoteVersion, error) {
-	rows, err := b.db.QueryContext(ctx, `SELECT coalesce(edit_of, part_of, id), part_of IS NULL, j.at, planter, t_us, what, rows, value, unit, note, words, t.journal IS NOT NULL
+func versions(ctx context.Context, db asker) (map[int64][]NoteVersion, error) {
+	rows, err := db.QueryContext(ctx, `SELECT coalesce(edit_of, part_of, id), part_of IS NULL, j.at, planter, t_us, what, rows, value, unit, note, words, t.journal IS NOT NULL
 		FROM journal j LEFT JOIN taken_back t ON t.journal = j.id ORDER BY id`)
 	if err != nil {
 		return nil, err

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 
 	"evenstand"
@@ -272,5 +274,39 @@ func TestThirdLedger(t *testing.T) {
 	}
 	if lines, err = b.Journal(ctx); err != nil || len(lines) != 2 || lines[0].Entry.Value != 2.25 || lines[0].Edits != 1 {
 		t.Errorf("%+v, %v", lines, err)
+	}
+}
+
+// A note that is taken back while others correct it is taken back once, and no
+// correction comes after it.
+func TestTakenBackWhileCorrected(t *testing.T) {
+	b := newBook(t)
+	ctx := context.Background()
+	entry := evenstand.Entry{T: at(2, 9, 1), What: "remark", Note: "a"}
+	id, err := b.AddNote(ctx, "four rows", []evenstand.Entry{entry}, "a")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var wg sync.WaitGroup
+	var took, last atomic.Int64
+	for i := range 8 {
+		wg.Go(func() {
+			e := entry
+			e.Note = strings.Repeat("b", i+1)
+			if b.EditNote(ctx, id, []evenstand.Entry{e}, e.Note) == nil {
+				last.Add(1)
+			}
+			if i%2 == 0 {
+				return
+			}
+			if _, err := b.TakeBack(ctx, id); err == nil {
+				took.Add(1)
+			}
+		})
+	}
+	wg.Wait()
+	lines, err := b.Journal(ctx)
+	if err != nil || len(lines) != 1 || !lines[0].TakenBack || took.Load() != 1 || int64(lines[0].Edits) != last.Load() {
+		t.Errorf("taken back %d times, %d corrections: %+v, %v", took.Load(), last.Load(), lines, err)
 	}
 }

@@ -21,13 +21,12 @@ func (o *decideOptions) flags(fs *flag.FlagSet) {
 	fs.BoolVar(&o.undo, "undo", false, "take back what was recorded: the finding is open again")
 }
 
-// decision is the one asked for, or the one that takes it back, with the word
-// that the answer says.
-func (o *decideOptions) decision(s evenstand.Status, word string) (book.Decision, string) {
+// decision is the one asked for, or the one that takes it back.
+func (o *decideOptions) decision(s evenstand.Status) book.Decision {
 	if o.undo {
-		s, word = evenstand.Open, "open again"
+		s = evenstand.Open
 	}
-	return book.Decision{Status: s, Note: o.note, Cause: o.cause}, word
+	return book.Decision{Status: s, Note: o.note, Cause: o.cause}
 }
 
 func doneCommand() command {
@@ -51,8 +50,7 @@ Example:
   evenstand done spring 7q2k --undo`,
 		run: func(ctx context.Context, c *call, opts any) error {
 			o := opts.(*decideOptions)
-			d, word := o.decision(evenstand.Acted, "acted on")
-			return c.decide(ctx, d, word, o.at)
+			return c.decide(ctx, o.decision(evenstand.Acted), o.at)
 		},
 	}
 }
@@ -71,8 +69,7 @@ Example:
   evenstand set-aside spring 7q2k --note "rented ground, leave it"
   evenstand set-aside spring 7q2k --undo`,
 		run: func(ctx context.Context, c *call, opts any) error {
-			d, word := opts.(*decideOptions).decision(evenstand.SetAside, "set aside")
-			return c.decide(ctx, d, word, "")
+			return c.decide(ctx, opts.(*decideOptions).decision(evenstand.SetAside), "")
 		},
 	}
 }
@@ -97,7 +94,7 @@ func (c *call) takesBack(f evenstand.Finding) error {
 	return fmt.Errorf("%s is recorded as %s. To take that back say %s instead of %s", f.ID, word, by, c.cmd.name)
 }
 
-func (c *call) decide(ctx context.Context, d book.Decision, word, at string) error {
+func (c *call) decide(ctx context.Context, d book.Decision, at string) error {
 	b, err := c.open(c.args[0])
 	if err != nil {
 		return err
@@ -128,14 +125,29 @@ func (c *call) decide(ctx context.Context, d book.Decision, word, at string) err
 			return usageError{"--at: " + err.Error()}
 		}
 	}
-	if f, err = b.Decide(ctx, f.ID, d); err != nil {
+	if _, err = b.Decide(ctx, f.ID, d); err != nil {
 		return err
 	}
-	if c.json {
-		return c.printJSON(map[string]any{"schema": 1, "id": f.ID, "status": f.Status})
+	if w, err = b.Worklist(ctx, true); err != nil {
+		return err
 	}
-	c.printf("%s is recorded as %s.\n", f.ID, word)
-	if f.Kind == evenstand.KindSettingBetter && f.Status == evenstand.Acted {
+	if f, err = record.Find(w.Findings, f.ID); err != nil {
+		return err
+	}
+	ds, err := b.Decisions(ctx)
+	if err != nil {
+		return err
+	}
+	o, err := c.render(ctx, b)
+	if err != nil {
+		return err
+	}
+	says := record.SayDecided(&f, ds, d.Status == evenstand.Open, o.Voice)
+	if c.json {
+		return c.printJSON(map[string]any{"schema": 1, "id": f.ID, "status": f.Status, "says": says})
+	}
+	c.printf("%s\n", says)
+	if f.Kind == evenstand.KindSettingBetter && d.Status == evenstand.Acted {
 		c.printf("Its line is in the journal: evenstand note %s lists it.\n", c.args[0])
 	}
 	return nil

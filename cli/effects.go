@@ -14,7 +14,10 @@ import (
 	"evenstand/core/try/effect"
 )
 
-type effectsOptions struct{ lever, measure string }
+type effectsOptions struct {
+	lever, measure string
+	table          bool
+}
 
 func effectsCommand() command {
 	return command{
@@ -30,6 +33,7 @@ Examples:
   evenstand effects spring --lever cleaner_pressure --measure trash`,
 		setup: func(fs *flag.FlagSet) any {
 			o := &effectsOptions{}
+			fs.BoolVar(&o.table, "table", false, "print all measures of each change; so also with --lever or --measure")
 			fs.StringVar(&o.lever, "lever", "", "only this setting: cleaner_pressure, depth, ...")
 			fs.StringVar(&o.measure, "measure", "", "only this measure: "+strings.Join(effect.Names, ", "))
 			return o
@@ -61,11 +65,11 @@ Examples:
 				return nil
 			}
 			for i := range told.Changes {
-				c.effects(&told.Changes[i], v)
+				c.effects(&told.Changes[i], v, o.table || o.lever+o.measure != "")
 			}
 			for i := range told.Speeds {
 				if slices.ContainsFunc(told.Speeds[i].Effects, func(e book.EffectLine) bool { return e.Verdict == effect.Less || e.Verdict == effect.More }) {
-					c.effects(&told.Speeds[i], v)
+					c.effects(&told.Speeds[i], v, o.table || o.lever+o.measure != "")
 				}
 			}
 			if len(told.Curves) > 0 {
@@ -79,8 +83,13 @@ Examples:
 	}
 }
 
-// effects prints a change with its table.
-func (c *call) effects(l *book.ChangeLine, v advise.Voice) {
+// effects prints a change in short, or in full with its table.
+func (c *call) effects(l *book.ChangeLine, v advise.Voice, table bool) {
+	if !table {
+		head, _, _ := strings.Cut(l.Says, ": ")
+		c.text("", "    ", v.Day(l.Day)+": "+head+". "+l.Short)
+		return
+	}
 	c.text("", "    ", v.Day(l.Day)+": "+l.Says)
 	shown := false
 	for i := range l.Effects {

@@ -174,6 +174,7 @@ type Spoken struct {
 	Links Links        `json:"links"`
 	Drawn *Drawn       `json:"drawn,omitempty" doc:"How chart is written out"`
 	Check *CheckDrawn  `json:"check,omitempty" doc:"How check_back is written out and drawn"`
+	Said  string       `json:"said,omitempty" doc:"After a decision: what was recorded, and when it will be judged"`
 }
 
 // Links say where on the other screens a finding can be seen.
@@ -328,7 +329,7 @@ func (s *Server) findingView(ctx context.Context, in *findingIn) (Spoken, error)
 
 func (s *Server) speak(ctx context.Context, f *evenstand.Finding, o record.Options) (Spoken, error) {
 	links, err := s.links(ctx, f)
-	out := Spoken{*f, record.SayFinding(f, o), needViews(f.Money.Needs), links, s.drawn(f.Chart), s.checkDrawn(f.CheckBack)}
+	out := Spoken{*f, record.SayFinding(f, o), needViews(f.Money.Needs), links, s.drawn(f.Chart), s.checkDrawn(f.CheckBack), ""}
 	out.Money.Needs = slices.Clone(f.Money.Needs) // the page names no file
 	for i := range out.Money.Needs {
 		out.Money.Needs[i].Where = ""
@@ -377,5 +378,18 @@ func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
 		s.changed("journal")
 		s.settleSoon()
 	}
-	return s.findingView(ctx, &findingIn{f.ID})
+	out, err := s.findingView(ctx, &findingIn{f.ID})
+	if err != nil {
+		return out, err
+	}
+	ds, err := s.book.Decisions(ctx)
+	if err != nil {
+		return out, err
+	}
+	o, err := s.words(ctx)
+	if err != nil {
+		return out, err
+	}
+	out.Said = record.SayDecided(&out.Finding, ds, d.Status == evenstand.Open, o.Voice)
+	return out, nil
 }

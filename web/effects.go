@@ -29,6 +29,7 @@ func (s *Server) effects(ctx context.Context, in *effectsIn) (book.EffectsTold, 
 type Followed struct {
 	Lever   string            `json:"lever"`
 	Says    string            `json:"says" doc:"All of it as a sentence or two"`
+	Short   string            `json:"short" doc:"What could be seen"`
 	Effects []book.EffectLine `json:"effects" doc:"By measure"`
 }
 
@@ -46,7 +47,7 @@ func saysOf(all []book.ChangeLine, of func(*book.ChangeLine) bool) ([]string, []
 	says, effects := []string{}, []Followed{}
 	for i := range all {
 		if c := &all[i]; of(c) {
-			says, effects = append(says, c.Says), append(effects, Followed{c.Lever, c.Says, c.Effects})
+			says, effects = append(says, c.Says), append(effects, Followed{c.Lever, c.Says, c.Short, c.Effects})
 		}
 	}
 	return says, effects

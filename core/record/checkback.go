@@ -159,6 +159,39 @@ func Plain(f *evenstand.Finding) string {
 	return f.Sentence
 }
 
+// Trouble says whose trouble a finding is, and which, without since what and why:
+// Row 5 skips 2.9 of 100 seeds since 1:24 pm.
+func Trouble(f *evenstand.Finding) string {
+	s := strings.TrimSuffix(Plain(f), ".")
+	for _, end := range []string{": ", ", where ", " (", ", and "} {
+		s, _, _ = strings.Cut(s, end)
+	}
+	return s
+}
+
+// SayDecided answers who recorded something about a finding: what it is about, the
+// time that was taken, and when it will be judged. What was done is in ds.
+func SayDecided(f *evenstand.Finding, ds []Decision, taken bool, v advise.Voice) string {
+	head := Trouble(f) + ": "
+	d, ok := last(standing(ds)[f.ID])
+	switch {
+	case taken && !ok:
+		return head + "open again."
+	case taken && d.Status == evenstand.Acted:
+		head += "taken back; what was done at " + v.Clock(d.T) + v.On(d.T) + " stands."
+	case !ok:
+		return head + "open."
+	case d.Status == evenstand.SetAside:
+		return head + "set aside."
+	default:
+		head += "recorded as done at " + v.Clock(d.T) + v.On(d.T) + "."
+	}
+	if f.CheckBack == nil {
+		return head
+	}
+	return head + " " + f.CheckBack.Says
+}
+
 // Since says what came of what was done, without the verdict where the
 // finding's own sentence has it.
 func Since(f *evenstand.Finding) string {

@@ -17,7 +17,7 @@ type Decision struct {
 }
 
 // Apply gives the findings with Status set: the latest decision of a finding
-// counts (of two at the same time the later in the list); without one a finding
+// counts (of two at the same time the later in the list, which is as they were written); without one a finding
 // whose trouble is over is Ended, and any other Open. A finding that was done
 // and has its verdict stays Checked. The findings handed in are not changed.
 func Apply(fs []evenstand.Finding, ds []Decision) []evenstand.Finding {
@@ -40,10 +40,9 @@ func Apply(fs []evenstand.Finding, ds []Decision) []evenstand.Finding {
 }
 
 // standing gives what was said of each finding and not taken back, in order of
-// time; the last of it counts.
+// time; the last of it counts. Decisions come as they were written: what is taken
+// back is what was written last, whatever time it tells.
 func standing(ds []Decision) map[string][]Decision {
-	ds = slices.Clone(ds)
-	slices.SortStableFunc(ds, func(a, b Decision) int { return cmp.Compare(a.T, b.T) })
 	stand := map[string][]Decision{}
 	for _, d := range ds {
 		s := stand[d.Finding]
@@ -53,6 +52,9 @@ func standing(ds []Decision) map[string][]Decision {
 			s = s[:len(s)-1]
 		}
 		stand[d.Finding] = s
+	}
+	for _, s := range stand {
+		slices.SortStableFunc(s, func(a, b Decision) int { return cmp.Compare(a.T, b.T) })
 	}
 	return stand
 }

@@ -205,6 +205,52 @@ func ActsOn(e *evenstand.Entry, kind string) bool {
 // still be what was done: it was written down afterwards. Judgement.
 const WrittenLate = 30 * 60 * evenstand.Second
 
+// sharedParts are the kinds that no part of one row brings about: a side, the fan or
+// the machine. Each has the words by which a fix says that it was about them.
+var sharedParts = map[string][]string{
+	evenstand.KindLowVacuum:         {"vacuum", "hose", "fan", "screen", "seal", "impeller", "manifold", "plenum"},
+	evenstand.KindRateOff:           {"radar", "calibrat", "drive", "rate", "sprocket"},
+	evenstand.KindLiquidRateOff:     {"pump", "meter", "hose", "calibrat", "screen", "strainer", "valve"},
+	evenstand.KindGranularRateOff:   {"calibrat", "meter", "drive", "gate"},
+	evenstand.KindPumpLimit:         {"pump", "hose", "screen", "strainer", "orifice", "valve"},
+	evenstand.KindFlowHunting:       {"pump", "valve", "hose", "air", "controller"},
+	evenstand.KindForceHunting:      {"force", "valve", "cylinder", "hydraulic", "hose", "bag", "controller", "sensor"},
+	evenstand.KindSourceSilent:      {"cable", "plug", "box", "wire", "power"},
+	evenstand.KindClockOff:          {"clock", "time"},
+	evenstand.KindPositionDoubt:     {"receiver", "antenna", "position", "cable"},
+	evenstand.KindOffsetDoubt:       {"offset", "receiver", "antenna"},
+	evenstand.KindSpeedSpacing:      {"speed"},
+	evenstand.KindTankDisagrees:     {"tank", "meter", "calibrat", "leak"},
+	evenstand.KindFillImbalance:     {"tank", "fill", "hose"},
+	evenstand.KindSeedWithoutLiquid: {"pump", "valve", "section", "hose"},
+	evenstand.KindLiquidWithoutSeed: {"pump", "valve", "section", "check"},
+	evenstand.KindTurnRate:          {"drive", "turn"},
+}
+
+// Mends tells whether a fix can have mended a finding: most of the finding's rows
+// are among those that were worked on, and it is of a kind that a part of a row
+// brings about, or the fix names the part that all of them hang on.
+func Mends(f *evenstand.Finding, e *evenstand.Entry) bool {
+	if evenstand.OfField(f.Kind) { // what lies on the ground is mended by no part
+		return false
+	}
+	note := strings.ToLower(e.Note)
+	names := slices.ContainsFunc(sharedParts[f.Kind], func(w string) bool { return strings.Contains(note, w) })
+	if _, ok := sharedParts[f.Kind]; (ok || len(f.Rows) == 0) && !names {
+		return false
+	}
+	if len(f.Rows) == 0 || len(e.Rows) == 0 {
+		return names // of the machine, by its name
+	}
+	in := 0
+	for _, r := range f.Rows {
+		if e.Rows.Has(r) {
+			in++
+		}
+	}
+	return 2*in > len(f.Rows)
+}
+
 // StoodOpen tells whether a line of the journal says that something was done
 // about a finding that stood open then: a fix on its rows, or a setting that can
 // act on it.
@@ -215,7 +261,7 @@ func StoodOpen(f *evenstand.Finding, e *evenstand.Entry) bool {
 	shared := slices.ContainsFunc(f.Rows, e.Rows.Has)
 	switch e.What {
 	case "fix":
-		return len(e.Rows) > 0 && shared || len(e.Rows) == 0 && len(f.Rows) == 0
+		return Mends(f, e)
 	case "setting":
 		return ActsOn(e, f.Kind) && (shared || len(e.Rows) == 0 || len(f.Rows) == 0)
 	}

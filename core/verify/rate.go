@@ -132,12 +132,17 @@ type Gone struct {
 // wrong is the chance of either error of a verdict.
 const wrong = 0.05
 
+// wrongGone is that of Wald's test, whose errors may come to more than what it is
+// given: so many that in the long run, also with rates that wander, no more than
+// wrong are called gone that are there (docs/measured.md).
+const wrongGone = 0.035
+
 func (g *Gone) test() stat.SPRT {
 	f := g.Phi
 	if !(f > phiLeast) {
 		f = 1
 	}
-	s := stat.SPRT{Bad: g.Bad, Good: g.Good, Alpha: wrong, Beta: wrong}
+	s := stat.SPRT{Bad: g.Bad, Good: g.Good, Alpha: wrongGone, Beta: wrongGone}
 	s.LLR = stat.BatchLLR(g.Y, g.N, g.Bad, g.Good, f)
 	return s
 }

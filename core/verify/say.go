@@ -38,7 +38,7 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 		return "Planting cannot tell whether it worked. " + t.spec.Plan.Why
 	}
 	if c.Since == evenstand.NoTime {
-		return "Not yet known: it counts from the next lowering on."
+		return "Not yet known: it counts from the next lowering on" + t.willTell(c, v) + "."
 	}
 	if !(c.Seen > 0) {
 		return "Not yet known: the first two turns of the disc do not count."
@@ -75,6 +75,24 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 		return "Not yet known, " + t.needs(c, v) + ". " + so
 	}
 	return "Not yet known, and not in a day of planting: it lies near the line between worked and not, " + val(c.Line) + ". " + so
+}
+
+// willTell says, before anything is counted, how much will tell: ; about 900 seeds
+// of row 7 (35 s) will tell if it is gone.
+func (t *Test) willTell(c *evenstand.CheckBack, v advise.Voice) string {
+	if !t.clear() || !(c.NeedSeen > 0) || c.NeedSeconds > dayOfPlanting {
+		return ""
+	}
+	needs := strings.Replace(strings.Replace(t.needs(c, v), " more seed", " seed", 1), " more ", " ", 1)
+	if n := len(t.spec.Rows); n > 0 && n <= 3 && c.Of == "seeds" {
+		of := " of " + advise.Lower(advise.Rows(t.spec.Rows))
+		if at := strings.Index(needs, " ("); at >= 0 {
+			needs = needs[:at] + of + needs[at:]
+		} else {
+			needs += of
+		}
+	}
+	return "; " + needs + " will tell if it is gone"
 }
 
 // dayOfPlanting is beyond how many seconds of planting nobody waits for a verdict

@@ -375,6 +375,23 @@ func sayOut(fs []Found) string {
 	return s + ": something else was wrong with it."
 }
 
+// InShort writes what could be seen of what followed a change: Moisture 1.6 points
+// less, trash in the slot 2 points less. Nothing else that could be seen.
+func InShort(fs []Found, v advise.Voice) string {
+	var parts []string
+	for i := range fs {
+		f := &fs[i]
+		if d := f.Verdict(); d == Less || d == More {
+			m, _ := group.ByID(f.Measure)
+			parts = append(parts, label(f.Measure)+" "+Difference(f.Value, m.Unit, v)+" "+string(d))
+		}
+	}
+	if len(parts) == 0 {
+		return "Nothing that could be seen."
+	}
+	return advise.Capital(strings.Join(parts, ", ")) + ". Nothing else that could be seen."
+}
+
 // SayCurve writes a curve from end to end of what was tried: Row-cleaner pressure
 // from 10 to 40 psi, 6 changes: trash in the slot 9 points less (7 to 11).
 func SayCurve(c *try.Curve, v advise.Voice) string {

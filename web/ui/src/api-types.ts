@@ -1224,6 +1224,8 @@ export interface components {
             /** @description Empty: all */
             rows: number[];
             says: string;
+            /** @description What could be seen of what followed */
+            short: string;
             /** @description The box that logged it; empty: by hand */
             source: string;
             /**
@@ -1725,6 +1727,8 @@ export interface components {
             lever: string;
             /** @description All of it as a sentence or two */
             says: string;
+            /** @description What could be seen */
+            short: string;
         };
         Gap: {
             /**
@@ -2927,6 +2931,8 @@ export interface components {
             passes: components["schemas"]["PassRef"][];
             planter: string;
             rows: number[];
+            /** @description After a decision: what was recorded, and when it will be judged */
+            said?: string;
             sentence: string;
             /**
              * Format: date-time

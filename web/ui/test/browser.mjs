@@ -251,7 +251,7 @@ test('a finding is done and that is taken back', async () => {
   const n = await p.locator('.item').count()
   await p.locator('.item a').first().click()
   await p.getByRole('button', { name: 'Done', exact: true }).click()
-  await p.getByText('Recorded as done.').waitFor()
+  await p.getByText(/: recorded as done at /).waitFor()
   await p.getByRole('button', { name: 'Undo' }).click()
   await p.getByRole('button', { name: 'Done', exact: true }).waitFor()
   await p.getByRole('button', { name: 'It was something else' }).click()

@@ -104,13 +104,13 @@ function Decide({ f }: { f: api.Spoken }) {
   const record = async (status: 'acted' | 'set-aside' | 'open', cause = '', note = '') => {
     try {
       setError('')
-      await api.send('POST', `/findings/${f.id}/decisions`, { status, cause, note, ...(status === 'acted' && at.trim() && { at: at.trim() }) })
+      const now = await api.send<api.Spoken>('POST', `/findings/${f.id}/decisions`, { status, cause, note, ...(status === 'acted' && at.trim() && { at: at.trim() }) })
       pressed.current = true
       setOther(false)
       setEarlier(false)
       setAt('')
-      if (status === 'open') store.say('Open again.')
-      else store.say(status === 'acted' ? 'Recorded as done.' : 'Set aside.', async () => { await api.send('POST', `/findings/${f.id}/decisions`, { status: 'open' }) })
+      if (status === 'open') store.say(now.said || 'Open again.')
+      else store.say(now.said || 'Recorded.', async () => { await api.send('POST', `/findings/${f.id}/decisions`, { status: 'open' }) })
       void store.load()
     } catch (e) { setError((e as Error).message) }
   }

@@ -130,10 +130,15 @@ function Line({ d, whose, sort }: { d: api.Journal, whose: Whose, sort: Sort }) 
   </>
 }
 
-// Followed is what followed a change, in sentences.
-export function Followed({ of }: { of: string[] }) {
+// Followed is what followed a change: in short, and all of it behind a tap. What
+// both sides of one change show alike is said once.
+export function Followed({ of }: { of: api.Followed[] }) {
   if (of.length === 0) return null
-  return <ul class="followed" aria-label="What followed">{of.map((t) => <li key={t}>{t}</li>)}</ul>
+  const short = [...new Set(of.map((x) => x.short))]
+  return <div class="followed" role="group" aria-label="What followed">
+    {short.map((t) => <div key={t}>{t}</div>)}
+    <details><summary>All measures</summary>{of.map((x) => <p key={x.says}>{x.says}</p>)}</details>
+  </div>
 }
 
 const from = (of: api.BoxLine[]) => [...new Set(of.map((b) => b.source))].join(', ')
@@ -143,11 +148,11 @@ const from = (of: api.BoxLine[]) => [...new Set(of.map((b) => b.source))].join('
 function Boxed({ b, planters }: { b: api.BoxLine, planters: number }) {
   const of = b.logged ?? []
   const says = of.length > 0 ? of : [b]
-  return <li class={of.length > 0 ? 'note mine' : 'note'}>
+  return <li class="note">
     <span class="nowrap">{says[0]!.clock}</span>
     <div>{says.map((x, i) => <div key={i}>{x.says}</div>)}
       <small class="soft from">logged: {from(of.length > 0 ? [...of, b] : [b])}{of.length > 0 && `; written at ${b.clock}`}{planters > 1 && `, ${b.planter}`}</small>
-      <Followed of={[...b.followed, ...of.flatMap((x) => x.followed)]} /></div>
+      <Followed of={[...b.effects, ...of.flatMap((x) => x.effects)]} /></div>
   </li>
 }
 
@@ -161,7 +166,7 @@ function Mine({ n, open }: { n: api.Note, open: () => void }) {
   return <li class="note mine">
     <span class="nowrap">{n.logged[0]?.clock ?? n.clock}</span>
     <div>{old || looking() ? words : <button class="asnote" title="Correct it" onClick={open}><span class="hush">Correct: </span>{words}</button>}
-      <Followed of={n.followed} /></div>
+      <Followed of={n.effects} /></div>
     {!old && !looking() && <button aria-label={`Undo: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
   </li>
 }
