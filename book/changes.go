@@ -3,6 +3,7 @@ package book
 import (
 	"cmp"
 	"context"
+	"maps"
 	"math"
 	"slices"
 
@@ -227,30 +228,38 @@ func (b *Book) seasonChanges(ctx context.Context, planter string, last evenstand
 	var out map[evenstand.Day][]try.Change
 	err = b.steady(func(man manifest, _ state) error {
 		out = map[evenstand.Day][]try.Change{}
-		var days []*dayEntry
+		planted := map[evenstand.Day]*dayEntry{}
 		for i := range man.Days {
-			if e := &man.Days[i]; e.Planter == planter && (last == "" || e.Day <= last) {
-				days = append(days, e)
+			if e := &man.Days[i]; e.Planter == planter {
+				planted[e.Day] = e
 			}
 		}
-		slices.SortFunc(days, func(a, b *dayEntry) int { return cmp.Compare(a.Day, b.Day) })
+		// A day of notes alone counts too: what was set on the evening before.
+		days := slices.Concat(slices.Collect(maps.Keys(planted)), slices.Collect(maps.Keys(written)))
+		slices.Sort(days)
 		stood := targetsStood{}
 		var before []try.Change
-		for _, e := range days {
+		for _, day := range slices.Compact(days) {
+			if last != "" && day > last {
+				break
+			}
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			j, err := b.boxJournalOf(e)
+			var j boxJournalJSON
+			if e := planted[day]; e != nil {
+				var err error
+				if j, err = b.boxJournalOf(e); err != nil {
+					return err
+				}
+			}
+			card, err := b.Card(planter, day)
 			if err != nil {
 				return err
 			}
-			card, err := b.Card(planter, e.Day)
-			if err != nil {
-				return err
-			}
-			cs := try.Once(append(Join(written[e.Day], j.Lines).Changes(&card), stood.overnight(j.Targets, &card)...))
+			cs := try.Once(append(Join(written[day], j.Lines).Changes(&card), stood.overnight(j.Targets, &card)...))
 			saidBefore(before, cs)
-			out[e.Day] = cs
+			out[day] = cs
 			before = append(before, cs...)
 		}
 		return nil
