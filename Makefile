@@ -9,9 +9,9 @@ SOURCES := $(shell find . -name '*.go' -not -path './bin/*' -not -path '*/node_m
 CC_HERE := $(shell command -v $$($(GO) env CC) 2>/dev/null)
 RACE    := $(if $(CC_HERE),-race)
 
-# Whole days, one thing after another: the race detector sees the short ones, or
-# it would see little else for twelve minutes.
-LONG    := evenstand/cli evenstand/core/find evenstand/pipeline
+# Whole days, and made-up ones by the hundred, one thing after another: the race
+# detector sees the short ones, or it would see little else for twelve minutes.
+LONG    := evenstand/cli evenstand/core/find evenstand/pipeline evenstand/core/try/effect evenstand/core/try/trial evenstand/core/verify
 
 NPM     := $(shell command -v npm 2>/dev/null)
 UI      := web/ui
@@ -117,7 +117,7 @@ ifeq ($(CC_HERE),)
 endif
 	$(GO) test $(RACE) -timeout 20m $(filter-out $(LONG),$(shell $(GO) list ./...))
 ifneq ($(RACE),)
-	$(GO) test $(RACE) -short -timeout 20m evenstand/core/find evenstand/pipeline
+	$(GO) test $(RACE) -short -timeout 20m $(filter-out evenstand/cli,$(LONG))
 	$(GO) test $(RACE) -short -timeout 20m -run 'Scripts/(sound|note|sources|replay)|Replay|Open|Stopped' evenstand/cli
 endif
 	$(GO) test -timeout 20m $(LONG)

@@ -23,7 +23,7 @@ func runs(t testing.TB) int {
 	if testing.Short() {
 		return 40
 	}
-	return 200
+	return 80
 }
 
 // stream gives the second number of a generator: other days than those that the
