@@ -12,6 +12,7 @@ import (
 	"evenstand/core/advise"
 	"evenstand/core/record"
 	"evenstand/core/relation"
+	"evenstand/core/try"
 	"evenstand/core/verify"
 )
 
@@ -64,6 +65,9 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 	}
 	checks, err := b.arms(fs, days, ds, lines, rows)
 	if err != nil {
+		return nil, err
+	}
+	if err := b.leaveOut(ctx, checks, lines); err != nil {
 		return nil, err
 	}
 	feed := slices.Clone(checks)
@@ -346,6 +350,76 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 	return out, nil
 }
 
+// leaveOut takes rows out of a test's peers to which something was done as well: a
+// setting that not all rows got, or a fix. Where too few are left it ends there,
+// or tells nothing if that was before.
+func (b *Book) leaveOut(ctx context.Context, checks []*check, lines []entryOf) error {
+	by := map[string]map[evenstand.Day][]try.Change{}
+	for _, top := range checks {
+		if by[top.planter] == nil {
+			all, err := b.seasonChanges(ctx, top.planter, "")
+			if err != nil {
+				return err
+			}
+			by[top.planter] = all
+		}
+		card, err := b.settledCard(top.planter, top.day)
+		if err != nil {
+			return err
+		}
+		for _, c := range []*check{top, top.was} {
+			if c == nil || len(c.spec.Rows) == 0 || card.Rows == 0 {
+				continue
+			}
+			type touch struct {
+				t    evenstand.Micros
+				rows evenstand.Rows
+			}
+			var touched []touch
+			for day, cs := range by[c.planter] {
+				for i := range cs {
+					if x := &cs[i]; day >= c.day && len(x.Rows) > 0 && len(x.Rows) < card.Rows {
+						touched = append(touched, touch{x.T, x.Rows})
+					}
+				}
+			}
+			for i := range lines {
+				e := &lines[i].entry
+				if lines[i].planter == c.planter && e.What == byFix && len(e.Rows) > 0 && evenstand.DayOf(e.T, b.Zone()) >= c.day {
+					touched = append(touched, touch{e.T, e.Rows})
+				}
+			}
+			slices.SortFunc(touched, func(x, y touch) int {
+				return cmp.Or(cmp.Compare(x.t, y.t), slices.Compare(x.rows, y.rows))
+			})
+			for _, x := range touched {
+				out := slices.Clone(c.spec.Sick)
+				for _, r := range x.rows {
+					if !c.spec.Rows.Has(r) && !out.Has(r) {
+						out = append(out, r)
+					}
+				}
+				if len(out) == len(c.spec.Sick) {
+					continue
+				}
+				if card.Rows-len(c.spec.Rows)-len(out) >= peersLeft {
+					c.spec.Sick = out
+					continue
+				}
+				if c.spec.Few = x.t <= c.at; !c.spec.Few {
+					c.spec.End = x.t
+				}
+				break
+			}
+		}
+	}
+	return nil
+}
+
+// peersLeft is how many rows must be left as they were to tell what the ground did
+// (judged).
+const peersLeft = 4
+
 func spacingOf(c *evenstand.Card) float64 {
 	if c.RowSpacing > 0 {
 		return c.RowSpacing
@@ -401,7 +475,7 @@ func (b *Book) specOf(c *check, f *evenstand.Finding, fs []evenstand.Finding) er
 			s.Start = max(s.Start, *g.Until)
 		}
 	}
-	if card.Rows > 0 && card.Rows-len(f.Rows)-len(s.Sick) < 4 {
+	if card.Rows > 0 && card.Rows-len(f.Rows)-len(s.Sick) < peersLeft {
 		s.Sick = nil
 	}
 	c.spec = s

@@ -7,6 +7,7 @@ import (
 
 	"evenstand"
 	"evenstand/core/advise"
+	"evenstand/core/record"
 )
 
 // How says by what test planting tells.
@@ -180,26 +181,19 @@ var actsOn = map[string][]string{
 	evenstand.FanSpeed.String():             {evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindWeakCell},
 	evenstand.AppliedForce.String():         {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
 	evenstand.GaugeWheelLoadTarget.String(): {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
+	record.ForceMode:                        {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
 	evenstand.HydraulicPressure.String():    {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting},
 	evenstand.GroundSpeed.String():          {evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindContactLoss, evenstand.KindPumpLimit, evenstand.KindStarvedRow},
 	evenstand.SeedRateTarget.String():       {evenstand.KindRateOff},
 	evenstand.LiquidRateTarget.String():     {evenstand.KindLiquidRateOff, evenstand.KindPumpLimit},
 	evenstand.CleanerPressure.String():      {evenstand.KindDirtyFurrow, evenstand.KindCleanerUpset},
+	evenstand.CloserPressure.String():       {evenstand.KindSlotOpen, evenstand.KindDryFurrow},
 	"depth":                                 {evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindContactLoss},
 }
 
-// ActsOn tells whether a journal line of a setting can act on a kind of
-// finding. The setting's name stands before the first comma or colon.
-func ActsOn(e *evenstand.Entry, kind string) bool {
-	name, _, _ := strings.Cut(e.Note, ":")
-	name, _, _ = strings.Cut(name, ",")
-	for _, k := range actsOn[strings.TrimSpace(name)] {
-		if k == kind {
-			return true
-		}
-	}
-	return false
-}
+// ActsOn tells whether a setting, by the lever's name, can act on a kind of
+// finding.
+func ActsOn(lever, kind string) bool { return slices.Contains(actsOn[lever], kind) }
 
 // WrittenLate is how long before a line of the journal trouble may have ended and
 // still be what was done: it was written down afterwards. Judgement.
@@ -255,15 +249,23 @@ func Mends(f *evenstand.Finding, e *evenstand.Entry) bool {
 // about a finding that stood open then: a fix on its rows, or a setting that can
 // act on it.
 func StoodOpen(f *evenstand.Finding, e *evenstand.Entry) bool {
-	if f.Stage != evenstand.Raised || f.Kind == evenstand.KindUpset || f.Since > e.T || f.Until != nil && *f.Until < e.T-WrittenLate {
-		return false
-	}
-	shared := slices.ContainsFunc(f.Rows, e.Rows.Has)
 	switch e.What {
 	case "fix":
-		return Mends(f, e)
+		return stands(f, e.T) && Mends(f, e)
 	case "setting":
-		return ActsOn(e, f.Kind) && (shared || len(e.Rows) == 0 || len(f.Rows) == 0)
+		s, ok := record.SettingOf(e)
+		return ok && Stood(f, s.T, s.Rows, s.Lever)
 	}
 	return false
+}
+
+// Stood is StoodOpen of a setting of rows, by the lever's name.
+func Stood(f *evenstand.Finding, at evenstand.Micros, rows evenstand.Rows, lever string) bool {
+	shared := slices.ContainsFunc(f.Rows, rows.Has)
+	return stands(f, at) && ActsOn(lever, f.Kind) && (shared || len(rows) == 0 || len(f.Rows) == 0)
+}
+
+// stands tells whether a finding stood open at a time.
+func stands(f *evenstand.Finding, at evenstand.Micros) bool {
+	return f.Stage == evenstand.Raised && f.Kind != evenstand.KindUpset && f.Since <= at && (f.Until == nil || *f.Until >= at-WrittenLate)
 }

@@ -37,6 +37,9 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 	if t.spec.Plan.How == None {
 		return "Planting cannot tell whether it worked. " + t.spec.Plan.Why
 	}
+	if t.spec.Few && t.spec.Change {
+		return "It cannot be told: too few of the other rows were left as they were."
+	}
 	if c.Since == evenstand.NoTime {
 		return "Not yet known: it counts from the next lowering on" + t.willTell(c, v) + "."
 	}

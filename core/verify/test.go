@@ -23,6 +23,8 @@ type Spec struct {
 	Cells   int              // on the disc; 0: usual
 	Spacing float64          // of rows, m; NaN
 	Start   evenstand.Micros // from when on the past counts; NoTime: all
+	End     evenstand.Micros // from when on nothing counts: too few peers are left as they were; 0: never
+	Few     bool             // too few other rows were left as they were to be peers
 }
 
 // Slice is what all rows did on one stretch of a pass.
@@ -97,6 +99,18 @@ type Test struct {
 	each    []counts   // of the peers since then, by row: of means sum and n
 	held    [2]float64 // low and high that no look so far excluded
 	any     bool
+	limits  limits
+}
+
+// limits are the 80 % limits of what was, kept until it or φ is another.
+type limits struct{ y, n, low, high float64 }
+
+func (l *limits) of(y, n float64) (low, high float64) {
+	if l.y != y || l.n != n || l.low == 0 && l.high == 0 {
+		l.y, l.n = y, n
+		l.low, l.high = stat.Jeffreys(y, n, 0.80)
+	}
+	return l.low, l.high
 }
 
 // New arms a test.
@@ -170,6 +184,8 @@ func (t *Test) phaseOf(s *Slice, at evenstand.Micros) int {
 		sure = sp.Since
 	}
 	switch {
+	case sp.End > 0 && at >= sp.End:
+		return between
 	case s.Lowered >= sp.At:
 		return after
 	case at >= sp.At || sp.Start != evenstand.NoTime && at < sp.Start:
@@ -477,7 +493,7 @@ func (t *Test) shares() (g standing) {
 		times = (pa.y + priorPeers) / (pa.n*rate + priorPeers)
 		g.peers = times * rate
 	}
-	lo, hi := stat.Jeffreys(b.y/phi, b.n/phi, 0.80)
+	lo, hi := t.limits.of(b.y/phi, b.n/phi)
 	g.before = b.y / b.n
 	if b.n < 100 && t.spec.Before > 0 {
 		g.before = t.spec.Before
@@ -487,8 +503,10 @@ func (t *Test) shares() (g standing) {
 	g.low, g.high = lo*times, hi*times
 	g.known = b.n >= 100
 	if t.spec.Change {
-		g.usual, g.worked, g.failed = g.before*times, g.low, g.high
-		g.known = b.n >= changeLeast
+		// It is better only where it is so against its own past as well: others that
+		// got worse make it no better.
+		g.usual, g.worked, g.failed = g.before*times, lo*math.Min(1, times), hi*math.Max(1, times)
+		g.known = b.n >= changeLeast && !t.spec.Few
 		return g
 	}
 	switch own := (op.y + priorRow) / (op.n*(pp.y+0.5)/(pp.n+1) + priorRow); {
@@ -504,8 +522,9 @@ func (t *Test) shares() (g standing) {
 		g.usual = g.before / 4 // nobody knows; a cure takes most of it away (judged)
 	}
 	g.usual = math.Max(g.usual, 5e-4)
-	l := Line(g.low, g.usual)
-	g.worked, g.failed = l, l
+	// Others that got worse make no cure: the ground may be harder, or something was
+	// done to them.
+	g.worked, g.failed = Line(lo*math.Min(1, times), g.usual), Line(g.low, g.usual)
 	if g.low < 1.1*g.usual { // it hardly stood out: nothing to get below
 		g.known = false
 	}
@@ -554,7 +573,7 @@ func (t *Test) means() (g standing, m Mean) {
 	switch {
 	case t.spec.Change:
 		g.usual, g.worked, g.failed = g.before, g.low, g.high
-		g.known = b.N >= fewMeans
+		g.known = b.N >= fewMeans && !t.spec.Few
 		m.Worked, m.Failed = g.worked, g.failed
 		return g, m
 	case !math.IsNaN(p.Limit):
@@ -610,7 +629,11 @@ func (t *Test) now(from counts) int {
 		}
 		m.Sum -= from.y
 		m.N -= from.n
-		return m.Verdict()
+		v := m.Verdict()
+		if own := t.sign() * (t.raw[after].Mean() - t.raw[past].Mean()); t.spec.Change && float64(v)*own > 0 {
+			return 0 // only the others changed
+		}
+		return v
 	default:
 		g := t.shares()
 		if t.spec.Plan.How == ByGone {
