@@ -73,7 +73,7 @@ func (f *Found) Verdict() Verdict {
 		return Less
 	case f.beyond(0) > 0:
 		return More
-	case math.Max(-f.Low, f.High) <= matters(f.Measure, f.Before):
+	case f.Low <= 0 && f.High >= 0 && math.Max(-f.Low, f.High) <= matters(f.Measure, f.Before):
 		return Same
 	}
 	return Cannot
