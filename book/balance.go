@@ -71,12 +71,12 @@ func (b *Book) Balance(ctx context.Context, days []DaySummary, v advise.Voice) (
 		return nil, ledgerError(b.path(ledgerName), err)
 	}
 	key := balanceKeyOf(stand, days, v)
-	if ls, ok := b.kept.getBalance(key); ok {
+	if ls, ok := b.kept.balance.get(key); ok {
 		return ls, nil
 	}
 	ls, err := b.balance(ctx, days, v)
 	if err == nil {
-		b.kept.putBalance(key, ls)
+		b.kept.balance.put(key, ls)
 	}
 	return ls, err
 }

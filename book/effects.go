@@ -55,7 +55,7 @@ func (b *Book) EffectsOn(ctx context.Context, day evenstand.Day) ([]DayEffects, 
 	if err != nil {
 		return nil, ledgerError(b.path(ledgerName), err)
 	}
-	if all, ok := b.kept.getEffects(key); ok && day == "" {
+	if all, ok := b.kept.effects.get(key); ok && day == "" {
 		return all, nil
 	}
 	err = b.steady(func(man manifest, _ state) error {
@@ -104,7 +104,7 @@ func (b *Book) EffectsOn(ctx context.Context, day evenstand.Day) ([]DayEffects, 
 		return nil
 	})
 	if err == nil && day == "" {
-		b.kept.putEffects(key, out)
+		b.kept.effects.put(key, out)
 	}
 	return out, err
 }

@@ -205,12 +205,12 @@ func (b *Book) journal(ctx context.Context) ([]JournalLine, error) {
 	if err != nil {
 		return nil, err
 	}
-	if lines, ok := b.kept.getJournal(key); ok {
+	if lines, ok := b.kept.journal.get(key.journal()); ok {
 		return lines, nil
 	}
 	lines, err := journalOf(ctx, b.db)
 	if err == nil {
-		b.kept.putJournal(key, lines)
+		b.kept.journal.put(key.journal(), lines)
 	}
 	return lines, err
 }

@@ -26,19 +26,38 @@ func (b *Book) standKey(ctx context.Context) (k standKey, err error) {
 	return k, err
 }
 
-// kept are the last answers. The key is taken before an answer is made, so that
-// one which something came into meanwhile is under a key that nobody asks for
-// any more. Whoever gets one must not change what it points to.
+// kept are the last answers.
 type kept struct {
-	mu          sync.Mutex
-	journal     []JournalLine
-	journalOf   standKey
-	effects     []DayEffects
-	effectsOf   standKey
-	balance     []Lever
-	balanceOf   balanceKey
-	hasJ, hasE  bool
-	hasBalances bool
+	journal answer[journalKey, JournalLine]
+	effects answer[standKey, DayEffects]
+	balance answer[balanceKey, Lever]
+}
+
+// journalKey is what the journal rests on: of standKey only what was written.
+type journalKey struct{ lines, undone int64 }
+
+func (k standKey) journal() journalKey { return journalKey{k.lines, k.undone} }
+
+// answer is the last one of a question. Its key is taken before it is made, so
+// that one which something came into meanwhile is under a key that nobody asks for
+// any more. Whoever gets one must not change what it points to.
+type answer[K comparable, V any] struct {
+	mu  sync.Mutex
+	has bool
+	of  K
+	v   []V
+}
+
+func (a *answer[K, V]) get(k K) ([]V, bool) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return slices.Clone(a.v), a.has && a.of == k
+}
+
+func (a *answer[K, V]) put(k K, v []V) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.v, a.of, a.has = slices.Clone(v), k, true
 }
 
 // balanceKey is what the balance rests on beside.
@@ -55,42 +74,4 @@ func balanceKeyOf(k standKey, days []DaySummary, v advise.Voice) balanceKey {
 		fmt.Fprintf(&s, "%q %s %d %d\n", d.Planter, d.Day, d.AsOf, d.Passes)
 	}
 	return balanceKey{k, s.String(), v}
-}
-
-func (c *kept) getJournal(k standKey) ([]JournalLine, bool) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	// Of the journal only what was written counts.
-	ok := c.hasJ && c.journalOf.lines == k.lines && c.journalOf.undone == k.undone
-	return slices.Clone(c.journal), ok
-}
-
-func (c *kept) putJournal(k standKey, lines []JournalLine) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.journal, c.journalOf, c.hasJ = slices.Clone(lines), k, true
-}
-
-func (c *kept) getEffects(k standKey) ([]DayEffects, bool) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return slices.Clone(c.effects), c.hasE && c.effectsOf == k
-}
-
-func (c *kept) putEffects(k standKey, days []DayEffects) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.effects, c.effectsOf, c.hasE = slices.Clone(days), k, true
-}
-
-func (c *kept) getBalance(k balanceKey) ([]Lever, bool) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return slices.Clone(c.balance), c.hasBalances && c.balanceOf == k
-}
-
-func (c *kept) putBalance(k balanceKey, ls []Lever) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.balance, c.balanceOf, c.hasBalances = slices.Clone(ls), k, true
 }

@@ -236,9 +236,8 @@ func (d *Day) contrast(w window, before, after []int, m int) (e contrast, ok boo
 	na, nb := float64(e.changed), float64(e.control)
 	va, vb := squares(q[0], a), squares(q[1], b)
 	if e.changed >= 5 && e.control >= 5 {
-		x, y := va/(na-1)/na, vb/(nb-1)/nb
-		e.v = x + y
-		e.df = e.v * e.v / (x*x/(na-1) + y*y/(nb-1))
+		w := stat.WelchT(q[0], q[1])
+		e.v, e.df = w.SE*w.SE, w.DF
 	} else {
 		e.df = na + nb - 2
 		phi := (va/sa + vb/sb) / e.df
