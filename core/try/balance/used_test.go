@@ -26,7 +26,7 @@ func TestSeasonsAsUsed(t *testing.T) {
 	var totals, lasts, stays evenstand.Moments
 	over, tries, verdicts := 0, 0, map[Verdict]int{}
 	for run := range runs {
-		r := stat.NewRand(12, fmt.Sprint("as used ", run))
+		r := stat.NewRand(stream(12), fmt.Sprint("as used ", run))
 		tr := drawTruth(r)
 		now := 0.5
 		var es []try.Effect

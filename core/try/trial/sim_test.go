@@ -230,6 +230,15 @@ func runs() (n int, full bool) {
 	return 96, false
 }
 
+// stream gives the first seed: other trials than those that the methods were chosen
+// on where EVENSTAND_STREAM says so.
+func stream(usual uint64) uint64 {
+	if n, err := strconv.ParseUint(os.Getenv("EVENSTAND_STREAM"), 10, 64); err == nil {
+		return n
+	}
+	return usual
+}
+
 // many runs a trial many times on all processors; the same seeds give the same.
 func many(name string, n int, one func(rng *rand.Rand) (trial.Result, float64)) tally {
 	var sum tally
@@ -238,7 +247,7 @@ func many(name string, n int, one func(rng *rand.Rand) (trial.Result, float64)) 
 	const parts = 8
 	for part := range parts {
 		wg.Go(func() {
-			rng := stat.NewRand(uint64(7001+part), name)
+			rng := stat.NewRand(stream(7001)+uint64(part), name)
 			var t tally
 			for range n / parts {
 				r, truth := one(rng)
