@@ -21,7 +21,7 @@ func runs(t testing.TB) int {
 		return n
 	}
 	if testing.Short() {
-		return 40
+		return 16
 	}
 	return 80
 }

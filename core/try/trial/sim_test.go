@@ -227,6 +227,9 @@ func runs() (n int, full bool) {
 	if n, err := strconv.Atoi(os.Getenv("EVENSTAND_TRIALS")); err == nil {
 		return n, true
 	}
+	if testing.Short() {
+		return 48, false
+	}
 	return 96, false
 }
 
@@ -299,7 +302,7 @@ func TestTrials(t *testing.T) {
 	for _, k := range []kind{{"methods' world", usual()}, {"effect by soil", soils}, {"shares of small counts", counts}, {"rows that lack passes", gaps}} {
 		for _, how := range []trial.How{trial.Swap, trial.Fitted, trial.Beside} {
 			for _, m := range []int{1, 2, 4, 8} {
-				if !full && m != 1 && m != 4 { // the short form
+				if !full && m != 1 && m != 4 || testing.Short() && m != 4 { // the short forms
 					continue
 				}
 				arms := design(how, m, k.w.rows)
