@@ -78,9 +78,9 @@ func TestRaced(t *testing.T) {
 		t.Fatal(err)
 	}
 	for src, want := range map[string]bool{
-		`package x; func f() { go f() }`:                                           true,
-		`package x; import "sync"; var m sync.Mutex`:                               true,
-		`package x; import "testing"; func TestX(t *testing.T) { t.Parallel() }`:   true,
+		`package x; func f() { go f() }`:                                          true,
+		`package x; import "sync"; var m sync.Mutex`:                              true,
+		`package x; import "testing"; func TestX(t *testing.T) { t.Parallel() }`:  true,
 		`package x; import "testing"; func TestX(t *testing.T) { t.Log("a go") }`: false,
 	} {
 		if got, err := shares("x.go", src); err != nil || got != want {
