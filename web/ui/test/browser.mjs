@@ -4,7 +4,8 @@
 //
 //	node test/browser.mjs PROGRAM [FOLDER FOR PICTURES]
 import { chromium } from 'playwright-core'
-import { spawn, spawnSync } from 'node:child_process'
+import { AsyncLocalStorage } from 'node:async_hooks'
+import { spawn } from 'node:child_process'
 import { createRequire } from 'node:module'
 import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { networkInterfaces, tmpdir } from 'node:os'
@@ -19,12 +20,19 @@ const dir = mkdtempSync(join(tmpdir(), 'evenstand-browser-'))
 if (pictures) mkdirSync(pictures, { recursive: true })
 
 let failed = 0
-const fail = (what) => { failed++; console.log('FAIL ' + what) }
-const check = (ok, what) => { if (!ok) fail(what) }
-const run = (...args) => {
-  const r = spawnSync(program, args, { encoding: 'utf8' })
-  if (r.status !== 0) throw new Error(`${args.join(' ')}: ${r.stderr}`)
+const running = new AsyncLocalStorage() // the test that is running here: two are at once
+const fail = (what, test = running.getStore()) => {
+  failed++
+  if (test) test.said.push('FAIL ' + what); else console.log('FAIL ' + what)
 }
+const check = (ok, what) => { if (!ok) fail(what) }
+const run = (...args) => new Promise((ok, no) => {
+  const p = spawn(program, args, { stdio: ['ignore', 'ignore', 'pipe'] })
+  let err = ''
+  p.stderr.on('data', (d) => { err += d })
+  p.on('error', no)
+  p.on('close', (c) => { if (c === 0) ok(); else no(new Error(`${args.join(' ')}: ${err}`)) })
+})
 
 // open starts the program on a logbook and gives its address.
 async function open(book, listen = '127.0.0.1:0') {
@@ -54,9 +62,10 @@ async function page(address, { size = 'tablet', theme = 'light', dress = 'shop' 
   })
   const p = await ctx.newPage()
   p.setDefaultTimeout(40_000)
-  p.on('request', (r) => { if (!r.url().startsWith(address) && !/^(data|blob):/.test(r.url())) fail('a request leaves: ' + r.url()) })
-  p.on('pageerror', (e) => fail('the page broke: ' + e.message))
-  p.on('console', (m) => { if (m.type() === 'error' && !/status of 4\d\d|Opener-Policy header has been ignored/.test(m.text())) fail('console: ' + m.text()) })
+  const test = running.getStore()
+  p.on('request', (r) => { if (!r.url().startsWith(address) && !/^(data|blob):/.test(r.url())) fail('a request leaves: ' + r.url(), test) })
+  p.on('pageerror', (e) => fail('the page broke: ' + e.message, test))
+  p.on('console', (m) => { if (m.type() === 'error' && !/status of 4\d\d|Opener-Policy header has been ignored/.test(m.text())) fail('console: ' + m.text(), test) })
   return p
 }
 
@@ -73,17 +82,22 @@ async function looked(p, name) {
 }
 
 const settled = async (p) => { await p.waitForSelector('h1'); await p.waitForLoadState('networkidle').catch(() => {}); await p.waitForTimeout(120) }
-const tests = []
-const test = (name, f) => { if (!process.env.ONLY || name.includes(process.env.ONLY)) tests.push([name, f]) } // ONLY=journal runs what has it in its name
+// Two pages at once, or most of the time is spent waiting: test is one on the first
+// logbook, which they share and change, so that they stand in a row; apart has a logbook
+// of its own and runs beside them; alone is timed, and runs when all the others are
+// done. ONLY=journal runs what has it in its name.
+const tests = [], others = [], timed = []
+const into = (list) => (name, f) => { if (!process.env.ONLY || name.includes(process.env.ONLY)) list.push({ name, f, said: [] }) }
+const test = into(tests), apart = into(others), alone = into(timed)
 
-run('simulate', scenario, join(dir, 'sim'))
+await run('simulate', scenario, join(dir, 'sim'))
 const boxes = join(dir, 'sim', 'boxes')
-run('new', join(dir, 'book'), '--planter', join(dir, 'sim/card.toml'), '--field', join(dir, 'sim/fields/north-place.geojson'), '--field', join(dir, 'sim/fields/river-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
-run('read', join(dir, 'book'), boxes)
-for (const copy of ['shown', 'said']) cpSync(join(dir, 'book'), join(dir, copy), { recursive: true })
+await run('new', join(dir, 'book'), '--planter', join(dir, 'sim/card.toml'), '--field', join(dir, 'sim/fields/north-place.geojson'), '--field', join(dir, 'sim/fields/river-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
+await run('read', join(dir, 'book'), boxes)
+for (const copy of ['shown', 'said', 'checked', 'screens']) cpSync(join(dir, 'book'), join(dir, copy), { recursive: true })
 const main = await open(join(dir, 'book'))
 
-test('the first minute: files dropped into an empty logbook', async () => {
+apart('the first minute: files dropped into an empty logbook', async () => {
   const s = await open(join(dir, 'fresh'))
   const p = await page(s.address)
   const begun = Date.now()
@@ -107,10 +121,10 @@ test('the first minute: files dropped into an empty logbook', async () => {
   await looked(p, 'first minute, boxes')
   await p.context().close()
   await s.stop()
-  run('check', join(dir, 'fresh'))
+  await run('check', join(dir, 'fresh'))
 })
 
-test('the first minute: what is refused says why, and what came of the rest is said', async () => {
+apart('the first minute: what is refused says why, and what came of the rest is said', async () => {
   const s = await open(join(dir, 'refused'))
   const p = await page(s.address, { size: 'phone' })
   await p.goto(s.address)
@@ -155,7 +169,7 @@ test('the first minute: what is refused says why, and what came of the rest is s
   await s.stop()
 })
 
-test('a table of own headers: explained, read, and in the logbook', async () => {
+apart('a table of own headers: explained, read, and in the logbook', async () => {
   const s = await open(join(dir, 'tables'))
   const p = await page(s.address, { size: 'phone' })
   await p.goto(s.address)
@@ -206,7 +220,7 @@ test('a table of own headers: explained, read, and in the logbook', async () => 
   await p.getByRole('heading', { name: /row monitor/ }).waitFor()
   await p.context().close()
   await s.stop()
-  run('check', join(dir, 'tables'))
+  await run('check', join(dir, 'tables'))
 })
 
 test('worklist, finding, ribbon and back', async () => {
@@ -271,8 +285,7 @@ test('a finding is done and that is taken back', async () => {
   await p.context().close()
 })
 
-test('what was done is checked back, and what did not work stands on the list again', async () => {
-  cpSync(join(dir, 'book'), join(dir, 'checked'), { recursive: true })
+apart('what was done is checked back, and what did not work stands on the list again', async () => {
   const s = await open(join(dir, 'checked'))
   const p = await page(s.address)
   const all = (await (await fetch(s.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
@@ -436,10 +449,10 @@ test('a note is corrected by a tap, with what it said before', async () => {
   await p.context().close()
 })
 
-test('a note in a logbook with two planters', async () => {
+apart('a note in a logbook with two planters', async () => {
   const card = readFileSync(join(dir, 'sim/card.toml'), 'utf8')
   for (const name of ['Front', 'Rear']) writeFileSync(join(dir, name + '.toml'), card.replace(/^name = .*$/m, `name = "${name}"`))
-  run('new', join(dir, 'two'), '--planter', join(dir, 'Front.toml'), '--planter', join(dir, 'Rear.toml'), '--zone', 'America/Chicago')
+  await run('new', join(dir, 'two'), '--planter', join(dir, 'Front.toml'), '--planter', join(dir, 'Rear.toml'), '--zone', 'America/Chicago')
   const s = await open(join(dir, 'two'))
   const p = await page(s.address, { size: 'phone' })
   await p.goto(s.address + '/journal')
@@ -525,7 +538,7 @@ test('the ground opens on one field where fields lie far apart, and all of them 
   await p.context().close()
 })
 
-test('a clock and a tank are said on the page, and the clock is taken back', async () => {
+apart('a clock and a tank are said on the page, and the clock is taken back', async () => {
   const s = await open(join(dir, 'said'))
   const p = await page(s.address, { size: 'phone' })
   await p.goto(s.address + '/logbook')
@@ -560,7 +573,7 @@ test('a clock and a tank are said on the page, and the clock is taken back', asy
 test('the focus goes where one goes', async () => {
   const p = await page(main.address)
   const on = () => p.evaluate(() => { const e = document.activeElement; return `${e.tagName} ${e.ariaLabel || e.textContent.trim()}` })
-  const comes = (what) => p.waitForFunction((w) => { const e = document.activeElement; return `${e.tagName} ${e.ariaLabel || e.textContent.trim()}`.startsWith(w) }, what, { timeout: 4000 }).catch(async () => fail(`the focus is on ${await on()}, not on ${what}`))
+  const comes = (what) => p.waitForFunction((w) => { const e = document.activeElement; return `${e.tagName} ${e.ariaLabel || e.textContent.trim()}`.startsWith(w) }, what, { timeout: 15_000 }).catch(async () => fail(`the focus is on ${await on()}, not on ${what}`))
   await p.goto(main.address)
   await p.locator('.item').first().waitFor()
   check((await on()).startsWith('BODY'), 'the first screen leaves the focus alone')
@@ -663,7 +676,7 @@ test('by keyboard alone', async () => {
   await p.context().close()
 })
 
-test('the ribbon: every seed, pointer, table, and how fast it moves', async () => {
+alone('the ribbon: every seed, pointer, table, and how fast it moves', async () => {
   const p = await page(main.address)
   const passes = (await (await fetch(main.address + '/api/v1/passes')).json()).passes
   const pass = passes.find((x) => x.field === 'north place' && x.number === 26) ?? passes[30]
@@ -838,13 +851,13 @@ test('what was planted: by field and day, as a table and a file, in the cab and 
   }
 })
 
-test('a row trial: which rows, by how much, what it costs, and a plan', async () => {
+apart('a row trial: which rows, by how much, what it costs, and a plan', async () => {
   const script = readFileSync(resolve('../../cli/testdata/script/trial.txtar'), 'utf8')
   writeFileSync(join(dir, 'trial.toml'), script.slice(script.indexOf('-- day.toml --\n') + 15))
-  run('simulate', join(dir, 'trial.toml'), join(dir, 'before'), '--seed', '7821', '--date', '2026-04-28')
-  run('simulate', join(dir, 'trial.toml'), join(dir, 'fitted'), '--seed', '7822', '--date', '2026-04-30')
-  run('new', join(dir, 'tried'), '--planter', join(dir, 'fitted/card.toml'), '--field', join(dir, 'fitted/fields/home-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
-  run('read', join(dir, 'tried'), join(dir, 'before/boxes'), join(dir, 'fitted/boxes'))
+  await run('simulate', join(dir, 'trial.toml'), join(dir, 'before'), '--seed', '7821', '--date', '2026-04-28')
+  await run('simulate', join(dir, 'trial.toml'), join(dir, 'fitted'), '--seed', '7822', '--date', '2026-04-30')
+  await run('new', join(dir, 'tried'), '--planter', join(dir, 'fitted/card.toml'), '--field', join(dir, 'fitted/fields/home-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
+  await run('read', join(dir, 'tried'), join(dir, 'before/boxes'), join(dir, 'fitted/boxes'))
   const s = await open(join(dir, 'tried'))
   const p = await page(s.address)
   await p.goto(s.address)
@@ -894,25 +907,35 @@ test('a row trial: which rows, by how much, what it costs, and a plan', async ()
   await s.stop()
 })
 
-test('every screen in three themes and three sizes, shop and cab', async () => {
-  const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
+// Every size and every theme at least once; with ALL=1 each with each.
+const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
+const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
+for (const [size, theme, dress] of process.env.ALL ? each : some) apart(`every screen in three themes and three sizes, shop and cab: ${size}, ${theme}, ${dress}`, async () => {
+  const at = (await shown()).address
+  const all = (await (await fetch(at + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
   const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
-  // Every size and every theme at least once; with ALL=1 each with each.
-  const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
-  const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
-  for (const [size, theme, dress] of process.env.ALL ? each : some) {
-    const p = await page(main.address, { size, theme, dress })
-    for (const [name, path] of Object.entries(paths)) {
-      await p.goto(main.address + path)
-      await settled(p)
-      await looked(p, `${name}, ${size}, ${theme}, ${dress}`)
-    }
-    await p.context().close()
+  const p = await page(at, { size, theme, dress })
+  for (const [name, path] of Object.entries(paths)) {
+    await p.goto(at + path)
+    await settled(p)
+    await looked(p, `${name}, ${size}, ${theme}, ${dress}`)
   }
+  await p.context().close()
 })
 
-test('a screen that may only look is offered nothing that changes anything', async () => {
+// shown is a logbook that nobody changes, with a limit.
+let opened
+const shown = () => opened ??= open(join(dir, 'screens')).then(async (s) => {
+  const at = s.address + '/api/v1/settings'
+  const { limits } = await (await fetch(at)).json()
+  const r = await fetch(at, { method: 'PATCH', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ limits: limits.map((l) => l.of === 'ground_speed' ? { ...l, most: '3' } : l) }) })
+  const now = (await r.json()).limits
+  check(r.ok && now.some((l) => l.of === 'ground_speed' && l.most.startsWith('3')), 'a limit is kept: ' + JSON.stringify(now))
+  return s
+})
+
+apart('a screen that may only look is offered nothing that changes anything', async () => {
   // Another screen is told by its address: it comes over the network of this
   // computer, if there is one.
   const own = Object.values(networkInterfaces()).flat().find((a) => a.family === 'IPv4' && !a.internal)
@@ -1002,15 +1025,20 @@ test('cab mode: nothing small', async () => {
   await p.context().close()
 })
 
-for (const [name, f] of tests) {
+async function tried(test) {
   const begun = Date.now()
-  const before = failed
-  try { await f() } catch (e) { fail(name + ': ' + String(e.message).split('\n').slice(0, 4).join(' ')) }
-  console.log(`${failed === before ? 'ok  ' : 'BAD '} ${name} (${((Date.now() - begun) / 1000).toFixed(1)} s)`)
+  await running.run(test, async () => { try { await test.f() } catch (e) { fail(test.name + ': ' + String(e.message).split('\n').slice(0, 4).join(' ')) } })
+  const bad = test.said.some((s) => s.startsWith('FAIL'))
+  console.log([...test.said, `${bad ? 'BAD ' : 'ok  '} ${test.name} (${((Date.now() - begun) / 1000).toFixed(1)} s)`].join('\n'))
 }
+others.reverse() // the long ones stand last: what is left over at the end is short
+const row = async (...lists) => { for (const list of lists) for (let x; (x = list.shift());) await tried(x) }
+await Promise.all([row(tests, others), row(others)])
+await row(timed)
 await browser.close()
 await main.stop()
-run('check', join(dir, 'book'))
+if (opened) await (await opened).stop()
+await run('check', join(dir, 'book'))
 rmSync(dir, { recursive: true, force: true })
 console.log(failed ? `${failed} failures` : 'all well')
 process.exit(failed ? 1 : 0)
