@@ -325,7 +325,7 @@ func TestRebuildGivesTheSameBytes(t *testing.T) {
 	ctx := context.Background()
 	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(1, 3)}))
 	read(t, b, folder(t, map[string][]byte{"box.log": seasonLog(3, 2), "late.log": []byte(fmt.Sprintf("j %d refill seed\n", at(2, 12, 0)))}))
-	if err := b.AddEntry(ctx, "four rows", evenstand.Entry{T: at(2, 9, 1), What: "setting", Rows: evenstand.Rows{1, 2}, Value: 300, Unit: "lbf"}); err != nil {
+	if err := addEntry(ctx, b, "four rows", evenstand.Entry{T: at(2, 9, 1), What: "setting", Rows: evenstand.Rows{1, 2}, Value: 300, Unit: "lbf"}); err != nil {
 		t.Fatal(err)
 	}
 	if rep := read(t, b); daysOf(rep) != "2026-05-02" {

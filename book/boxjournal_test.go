@@ -48,7 +48,7 @@ func TestBoxJournal(t *testing.T) {
 	if err != nil || len(days) != 1 {
 		t.Fatalf("%v, %+v", err, days)
 	}
-	if err := b.AddEntry(ctx, days[0].Planter, evenstand.Entry{T: after(100), What: "remark", Note: "mine"}); err != nil {
+	if err := addEntry(ctx, b, days[0].Planter, evenstand.Entry{T: after(100), What: "remark", Note: "mine"}); err != nil {
 		t.Fatal(err)
 	}
 	read(t, b)
@@ -118,7 +118,7 @@ func TestLevelsInTheBoxJournal(t *testing.T) {
 		{T: after(1300), What: "setting", Value: 2.25, Unit: "in", Note: "depth"},
 		{T: after(1500), What: "setting", Value: 2, Unit: "in", Note: "depth"},
 	} {
-		if err := b.AddEntry(ctx, days[0].Planter, e); err != nil {
+		if err := addEntry(ctx, b, days[0].Planter, e); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -37,7 +37,7 @@ func TestOvernight(t *testing.T) {
 	}
 	for d, to := range []float64{2, 1.75, 2} {
 		if d != 1 {
-			if err := b.AddEntry(ctx, days[0].Planter, evenstand.Entry{T: at(2+d, 9, 5), What: "setting", Value: to, Unit: "in", Note: "depth"}); err != nil {
+			if err := addEntry(ctx, b, days[0].Planter, evenstand.Entry{T: at(2+d, 9, 5), What: "setting", Value: to, Unit: "in", Note: "depth"}); err != nil {
 				t.Fatal(err)
 			}
 		}

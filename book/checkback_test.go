@@ -53,7 +53,7 @@ func TestOthersGotWorse(t *testing.T) {
 		}
 		for k := range 2 { // before rows 1 to 8 are set otherwise
 			at := start + evenstand.Micros(9*3600+1200+k)*evenstand.Second
-			if err := b.AddEntry(t.Context(), d.Planter, evenstand.Entry{T: at, What: "fix", Rows: evenstand.Rows{9 + (2*i+k)%16}, Value: math.NaN(), Note: "seal"}); err != nil {
+			if err := addEntry(t.Context(), b, d.Planter, evenstand.Entry{T: at, What: "fix", Rows: evenstand.Rows{9 + (2*i+k)%16}, Value: math.NaN(), Note: "seal"}); err != nil {
 				t.Fatal(err)
 			}
 		}

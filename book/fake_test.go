@@ -459,3 +459,9 @@ func daysOf(rep book.Report) string {
 	}
 	return strings.Join(ds, " ")
 }
+
+// addEntry records a journal line of a planter.
+func addEntry(ctx context.Context, b *book.Book, planter string, e evenstand.Entry) error {
+	_, err := b.AddNote(ctx, planter, []evenstand.Entry{e}, "")
+	return err
+}

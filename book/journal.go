@@ -38,13 +38,6 @@ type NoteVersion struct {
 	Lines []JournalLine
 }
 
-// AddEntry records a journal line of a planter. The days that it touches are
-// made again by the next Read.
-func (b *Book) AddEntry(ctx context.Context, planter string, e evenstand.Entry) error {
-	_, err := b.AddNote(ctx, planter, []evenstand.Entry{e}, "")
-	return err
-}
-
 // AddNote records the lines of one note with the words as they were typed, all
 // or none; it gives the note's number. An empty planter is the one that the
 // logbook comes to know. Counts, and digs with a number, stand in the table of

@@ -14,7 +14,7 @@ import (
 )
 
 // advised gives a stored season in which a setting can be set for the better.
-func advised(t *testing.T) *book.Book {
+func advised(t testing.TB) *book.Book {
 	t.Helper()
 	b := wideSeason(t, 3, 44, 30)
 	set := b.Settings()
@@ -25,7 +25,7 @@ func advised(t *testing.T) *book.Book {
 	return b
 }
 
-func better(t *testing.T, b *book.Book) *evenstand.Finding {
+func better(t testing.TB, b *book.Book) *evenstand.Finding {
 	t.Helper()
 	w, err := b.Worklist(context.Background(), true)
 	if err != nil {
@@ -146,4 +146,24 @@ func TestKeptAnswers(t *testing.T) {
 	if g := better(t, b); g != nil {
 		t.Errorf("without limits: %s", g.Sentence)
 	}
+}
+
+// BenchmarkWorklist makes a worklist with a setting to set for the better: the first
+// one, and one when nothing has changed since.
+func BenchmarkWorklist(b *testing.B) {
+	k := advised(b)
+	b.Run("changed", func(b *testing.B) {
+		for i := range b.N {
+			if _, err := k.AddNote(context.Background(), "", []evenstand.Entry{{T: evenstand.Micros(i), What: "remark", Note: "x"}}, ""); err != nil {
+				b.Fatal(err)
+			}
+			better(b, k)
+		}
+	})
+	b.Run("kept", func(b *testing.B) {
+		better(b, k)
+		for b.Loop() {
+			better(b, k)
+		}
+	})
 }

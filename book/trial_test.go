@@ -156,7 +156,7 @@ func TestTrials(t *testing.T) {
 	// Plants counted by row are a measure where no row changed parts.
 	for i, line := range []evenstand.Entry{{Value: 31, Note: "in 17.5 ft"}, {Value: 30500, Unit: "1/ac"}, {Value: 29, Note: "in 17.5 ft: wet"}} {
 		line.What, line.T, line.Rows = "count", evenstand.FromTime(time.Date(2026, 5, 20, 15, i, 0, 0, time.UTC)), evenstand.Rows{7 + i}
-		if err := b.AddEntry(t.Context(), "season", line); err != nil {
+		if err := addEntry(t.Context(), b, "season", line); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -173,7 +173,7 @@ func TestTrials(t *testing.T) {
 	}
 	// A setting that somebody left apart between rows, and said so the evening before.
 	line := evenstand.Entry{What: "setting", T: evenstand.FromTime(time.Date(2026, 4, 30, 22, 0, 0, 0, time.UTC)), Rows: evenstand.Rows{2, 4, 6}, Value: 40, Unit: "psi", Note: "closer_pressure, was 30 psi"}
-	if err := b.AddEntry(t.Context(), "season", line); err != nil {
+	if err := addEntry(t.Context(), b, "season", line); err != nil {
 		t.Fatal(err)
 	}
 	set40, err := b.Trial(t.Context(), "closer-pressure-40-psi")

@@ -74,9 +74,6 @@ func NewLayer(name string, extent uint32, keys ...string) *Layer {
 	return &Layer{name: name, extent: extent, keys: keys, doubles: map[uint64]uint32{}}
 }
 
-// Len is how many features the layer has.
-func (l *Layer) Len() int { return l.n }
-
 // Double gives the place of a number among the layer's values.
 func (l *Layer) Double(x float64) uint32 {
 	if x == 0 {
