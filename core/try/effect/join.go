@@ -75,9 +75,11 @@ func fit(c *try.Curve, es []try.Effect, terms int) bool {
 		a, b := (es[i].Change.From-c.Ref)/c.Scale, (es[i].Change.To-c.Ref)/c.Scale
 		x[i] = [2]float64{b - a, b*b - a*a}
 		y[i] = es[i].Value
-		mean += own[i][i] / float64(n)
+		mean += 1 / (own[i][i] * float64(n))
 	}
-	// The spread is a multiple of the mean of the changes' own variances. Few changes
+	mean = 1 / mean
+	// The spread is a multiple of the harmonic mean of the changes' own variances: what
+	// the sure ones among them say must not drown in what the unsure ones do. Few changes
 	// often show none where there is some, and the surest of them would then count
 	// for all: a weak prior keeps it off nothing (Chung and others 2013,
 	// Psychometrika 78:685-709, whose own is stronger; from memory).
