@@ -5,10 +5,12 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -16,7 +18,12 @@ import (
 
 // goCommand runs the go command and gives what it printed.
 func goCommand(ctx context.Context, dir string, env []string, args ...string) (string, error) {
-	cmd := exec.CommandContext(ctx, "go", args...)
+	return command(ctx, dir, env, "go", args...)
+}
+
+// command runs a command in a folder and gives what it printed.
+func command(ctx context.Context, dir string, env []string, name string, args ...string) (string, error) {
+	cmd := exec.CommandContext(ctx, name, args...)
 	cmd.Dir = dir
 	cmd.Env = append(os.Environ(), env...)
 	var out bytes.Buffer
@@ -86,33 +93,75 @@ func outOfTime(out string) bool {
 	return strings.Contains(out, "context deadline exceeded") && !strings.Contains(out, "Failing input written to")
 }
 
+var fuzzTest = regexp.MustCompile(`(?m)^func Fuzz\w+\(\w+ \*testing\.F\)`)
+
+// fuzzed gives the folders of the packages of this module that have fuzz tests.
+func fuzzed(root string) (folders []string, err error) {
+	err = filepath.WalkDir(root, func(p string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() {
+			_, mod := os.Stat(filepath.Join(p, "go.mod"))
+			if p != root && (mod == nil || strings.HasPrefix(d.Name(), ".") || d.Name() == "node_modules" || d.Name() == "testdata") {
+				return filepath.SkipDir
+			}
+			return nil
+		}
+		if !strings.HasSuffix(p, "_test.go") {
+			return nil
+		}
+		text, err := os.ReadFile(p)
+		if err != nil || !fuzzTest.Match(text) {
+			return err
+		}
+		folder, err := filepath.Rel(root, filepath.Dir(p))
+		if folder = filepath.ToSlash(folder); err == nil && !slices.Contains(folders, folder) {
+			folders = append(folders, folder)
+		}
+		return err
+	})
+	return folders, err
+}
+
 // fuzz fuzzes every fuzz test of the module for a while each. New inputs that
 // break a reader are left in its testdata by the go command.
 func fuzz(ctx context.Context, root string, each time.Duration) (Figure, error) {
 	f := Figure{What: fmt.Sprintf("fuzz tests, %v each", each), Target: "no failure", Command: fmt.Sprintf("go run ./internal/measure -fuzztime %v fuzz", each)}
-	out, err := goCommand(ctx, root, nil, "test", "-list", "^Fuzz", "./...")
+	folders, err := fuzzed(root)
 	if err != nil {
-		return f, fmt.Errorf("listing the fuzz tests: %w\n%s", err, out)
+		return f, err
 	}
-	type target struct{ pkg, name string }
+	cache, err := goCommand(ctx, root, nil, "env", "GOCACHE")
+	if err != nil {
+		return f, fmt.Errorf("%w\n%s", err, cache)
+	}
+	dir, err := os.MkdirTemp("", "evenstand-fuzz-")
+	if err != nil {
+		return f, err
+	}
+	defer os.RemoveAll(dir)
+	// Each package is built once, not for each of its tests: linking takes as long as
+	// a short run.
+	type target struct{ bin, folder, name string }
 	var all []target
-	var names []string
-	for line := range strings.Lines(out) {
-		line = strings.TrimSpace(line)
-		if strings.HasPrefix(line, "Fuzz") {
-			names = append(names, line)
-		} else if rest, ok := strings.CutPrefix(line, "ok"); ok {
-			for _, n := range names {
-				all = append(all, target{strings.Fields(rest)[0], n})
-			}
-			names = nil
+	for i, folder := range folders {
+		bin := filepath.Join(dir, fmt.Sprintf("%d.test", i))
+		if out, err := goCommand(ctx, root, nil, "test", "-c", "-fuzz", ".", "-o", bin, "./"+folder); err != nil {
+			return f, fmt.Errorf("building the fuzz tests of %s: %w\n%s", folder, err, out)
+		}
+		out, err := command(ctx, filepath.Join(root, folder), nil, bin, "-test.list", "^Fuzz")
+		if err != nil {
+			return f, fmt.Errorf("listing the fuzz tests of %s: %w\n%s", folder, err, out)
+		}
+		for _, name := range strings.Fields(out) {
+			all = append(all, target{bin, folder, name})
 		}
 	}
-	if len(all) == 0 {
-		return f, fmt.Errorf("no fuzz test found:\n%s", out)
+	if len(all) < len(folders) {
+		return f, fmt.Errorf("%d fuzz tests in %d packages that have some", len(all), len(folders))
 	}
-	// Two at a time with a worker each: building and starting one takes as long
-	// as a short run of it.
+	// Two at a time with a worker each.
 	var (
 		mu     sync.Mutex
 		wg     sync.WaitGroup
@@ -127,12 +176,13 @@ func fuzz(ctx context.Context, root string, each time.Duration) (Figure, error) 
 		}
 		wg.Go(func() {
 			defer func() { <-place }()
-			fmt.Fprintf(os.Stderr, "fuzz %d of %d: %s %s\n", i+1, len(all), t.pkg, t.name)
-			out, err := goCommand(ctx, root, nil, "test", "-run", "^$", "-fuzz", "^"+t.name+"$", "-fuzztime", each.String(), "-fuzzminimizetime", "100x", "-parallel", "1", t.pkg)
+			fmt.Fprintf(os.Stderr, "fuzz %d of %d: %s %s\n", i+1, len(all), t.folder, t.name)
+			known := filepath.Join(strings.TrimSpace(cache), "fuzz", "evenstand", filepath.FromSlash(t.folder)) // where the go command keeps inputs
+			out, err := command(ctx, filepath.Join(root, t.folder), nil, t.bin, "-test.run", "^$", "-test.fuzz", "^"+t.name+"$", "-test.fuzztime", each.String(), "-test.fuzzminimizetime", "100x", "-test.parallel", "1", "-test.fuzzcachedir", known)
 			mu.Lock()
 			defer mu.Unlock()
 			if err != nil && ctx.Err() == nil && !outOfTime(out) {
-				failed = append(failed, t.pkg+" "+t.name)
+				failed = append(failed, t.folder+" "+t.name)
 				fmt.Fprintln(os.Stderr, out)
 			}
 			runs += execs(out)
