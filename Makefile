@@ -120,8 +120,9 @@ ifeq ($(CC_HERE),)
 endif
 ifneq ($(RACE),)
 	$(GO) test $(RACE) -timeout 20m $(RACED)
-	$(GO) test $(RACE) -short -timeout 20m $(filter-out evenstand/cli,$(GLANCED))
-	$(GO) test $(RACE) -short -timeout 20m -run 'Scripts/(sound|note|sources|replay)|Replay|Open|Stopped' evenstand/cli
+	$(GO) test $(RACE) -short -timeout 20m -run 'Scripts/(sound|note|sources|replay)|Replay|Open|Stopped' evenstand/cli & cli=$$!; \
+	$(GO) test $(RACE) -short -timeout 20m $(filter-out evenstand/cli,$(GLANCED)); rest=$$?; \
+	wait $$cli && exit $$rest
 endif
 	$(GO) test -timeout 20m $(filter-out $(if $(RACE),$(RACED)),$(shell $(GO) list ./...))
 
@@ -144,8 +145,10 @@ proof: build
 	$(GO) test -count=1 -run TestHostileUploads ./web
 	$(GO) run ./internal/measure -kills 20 small kills rebuild real
 
-cross:
+# This computer's own is bin/evenstand.
+cross: build
 	@for os in linux windows darwin; do for arch in amd64 arm64; do \
+		[ "$$os/$$arch" != "$$($(GO) env GOHOSTOS)/$$($(GO) env GOHOSTARCH)" ] || continue; \
 		echo "cross build $$os/$$arch"; \
 		CGO_ENABLED=0 GOOS=$$os GOARCH=$$arch $(GO) build -pgo=off -trimpath -o bin/cross/$$os-$$arch/ ./cmd/evenstand || exit 1; \
 	done; done
