@@ -85,8 +85,8 @@ func fit(c *try.Curve, es []try.Effect, terms int) bool {
 	// Psychometrika 78:685-709, whose own is stronger; from memory).
 	best, tau2 := math.Inf(-1), 0.0
 	try1 := func(t2 float64) {
-		if g, ok := gls(x, y, own, t2*mean, terms); ok && g.reml+0.05*math.Log(t2) > best {
-			best, tau2 = g.reml+0.05*math.Log(t2), t2
+		if g, ok := gls(x, y, own, t2*mean, terms); ok && g.reml+0.03*math.Log(t2) > best {
+			best, tau2 = g.reml+0.03*math.Log(t2), t2
 		}
 	}
 	for k := -12; k <= 40; k++ {
@@ -166,7 +166,7 @@ func (g *fitted) robust(terms int) (cov [2][2]float64, df float64) {
 	}
 	// The harmonic mean of the three falls short, by more the more changes there are
 	// (measured: docs/measured.md).
-	return cov, (1 + float64(n)/30) * min(float64(10*n), max(1, count/max(1e-9, sum)))
+	return cov, (1 + float64(n)/50) * min(float64(10*n), max(1, count/max(1e-9, sum)))
 }
 
 // covariance gives the errors of effects. Two that follow one another on the same
