@@ -7,12 +7,14 @@ import (
 	"hash/fnv"
 	"math"
 	"slices"
+	"strings"
 
 	"evenstand"
 	"evenstand/core/advise"
 	"evenstand/core/record"
 	"evenstand/core/relation"
 	"evenstand/core/try"
+	"evenstand/core/try/effect"
 	"evenstand/core/verify"
 )
 
@@ -21,7 +23,7 @@ type arm struct {
 	at    evenstand.Micros
 	by    string // done, fix, setting
 	cause string // what it was, where a person said so
-	line  *evenstand.Entry
+	line  *entryOf
 }
 
 // check is one test with what it is of.
@@ -56,7 +58,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 	if err != nil {
 		return nil, err
 	}
-	lines, err := b.entriesDone(ctx, days)
+	lines, err := b.entriesDone(ctx, days, v)
 	if err != nil {
 		return nil, err
 	}
@@ -67,7 +69,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 	if err != nil {
 		return nil, err
 	}
-	if err := b.leaveOut(ctx, checks, lines); err != nil {
+	if err := b.leaveOut(checks, lines); err != nil {
 		return nil, err
 	}
 	feed := slices.Clone(checks)
@@ -96,7 +98,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 		} else {
 			cb = c.test.CheckBack(c.by, v)
 		}
-		cb.Says += before
+		cb.Says += before + beside(c, &cb, lines)
 		if c.finding >= 0 && cb.Verdict != evenstand.VerdictWorked {
 			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate && (cb.Decided == nil || *f.Until > *cb.Decided) {
 				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
@@ -111,7 +113,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 				x.Finding = fs[c.finding].ID
 			}
 			if c.line != nil {
-				x.Says = record.SayEntry(c.line)
+				x.Says = c.line.says
 			}
 			// Of the tests of one line the first that says something stands for all.
 			if n := len(out); c.finding < 0 && n > 0 && out[n-1].Finding == "" && out[n-1].T == x.T && out[n-1].Says == x.Says && slices.Equal(out[n-1].Rows, x.Rows) {
@@ -235,49 +237,125 @@ func untried(f *evenstand.Finding, cause string) {
 	slices.SortStableFunc(f.Causes, func(x, y evenstand.Cause) int { return cmp.Compare(y.Probability, x.Probability) })
 }
 
-// entryOf is a line of a journal with its planter.
+// entryOf is a line of a journal with its planter: a fix, or a setting that was
+// changed, by people's word and by the boxes'.
 type entryOf struct {
 	planter string
 	entry   evenstand.Entry
+	lever   string // of a setting
+	says    string
 }
 
-// entriesDone gives the fixes and settings that people and boxes wrote down.
-func (b *Book) entriesDone(ctx context.Context, days []DaySummary) (out []entryOf, err error) {
-	lines, err := b.Journal(ctx)
+// entriesDone gives the fixes that people and boxes wrote down and the settings
+// that were changed, in order of time.
+func (b *Book) entriesDone(ctx context.Context, days []DaySummary, v advise.Voice) (out []entryOf, err error) {
+	notes, err := b.Journal(ctx)
 	if err != nil {
 		return nil, err
 	}
-	b.NotePlanters(lines)
-	for i := range lines {
-		l := &lines[i]
-		if !l.TakenBack && (l.Entry.What == byFix || l.Entry.What == bySetting) {
-			out = append(out, entryOf{l.Planter, l.Entry})
+	b.NotePlanters(notes)
+	planters, dates := map[string]bool{}, map[evenstand.Day]bool{}
+	for i := range days {
+		planters[days[i].Planter], dates[days[i].Day] = true, true
+	}
+	fix := func(planter string, e evenstand.Entry) {
+		out = append(out, entryOf{planter: planter, entry: e, says: record.SayEntry(&e)})
+	}
+	said := map[int64][]*evenstand.Entry{}
+	for i := range notes {
+		l := &notes[i]
+		switch {
+		case l.TakenBack:
+		case l.Entry.What == byFix:
+			fix(l.Planter, l.Entry)
+		case l.Entry.What == bySetting:
+			planters[l.Planter] = true
+			said[l.ID] = append(said[l.ID], &l.Entry)
 		}
 	}
-	seen := map[evenstand.Day]bool{}
-	for _, d := range days {
-		if seen[d.Day] {
-			continue
-		}
-		seen[d.Day] = true
-		boxes, _, err := b.BoxJournal(ctx, d.Day)
+	for day := range dates {
+		boxes, _, err := b.BoxJournal(ctx, day)
 		if err != nil {
 			return nil, err
 		}
 		for i := range boxes {
 			l := &boxes[i]
-			if l.What != byFix && l.What != bySetting {
+			if l.What != byFix {
 				continue
 			}
-			rows, err := evenstand.ParseRows(l.Rows)
-			if err != nil {
-				continue
+			if rows, err := evenstand.ParseRows(l.Rows); err == nil {
+				fix(l.Planter, evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note})
 			}
-			out = append(out, entryOf{l.Planter, evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}})
 		}
 	}
-	slices.SortStableFunc(out, func(x, y entryOf) int { return cmp.Compare(x.entry.T, y.entry.T) })
+	for planter := range planters {
+		all, err := b.seasonChanges(ctx, planter, "")
+		if err != nil {
+			return nil, err
+		}
+		for _, cs := range all {
+			for i := range cs {
+				c := &cs[i]
+				out = append(out, entryOf{planter, evenstand.Entry{T: c.T, What: bySetting, Rows: c.Rows, Value: math.NaN()}, c.Lever, sayChange(c, said[c.Note], v)})
+			}
+		}
+	}
+	slices.SortFunc(out, func(x, y entryOf) int {
+		return cmp.Or(cmp.Compare(x.entry.T, y.entry.T), cmp.Compare(x.planter, y.planter), cmp.Compare(x.entry.What, y.entry.What), cmp.Compare(x.lever, y.lever), cmp.Compare(x.says, y.says))
+	})
 	return out, nil
+}
+
+// sayChange says what was set: as a person wrote it down, else by its amounts.
+func sayChange(c *try.Change, notes []*evenstand.Entry, v advise.Voice) string {
+	for _, e := range notes {
+		if s, ok := record.SettingOf(e); ok && s.Lever == c.Lever {
+			return record.SayEntry(e)
+		}
+	}
+	says := advise.Capital(record.LeverSay(c.Lever))
+	from, to := effect.SaySetting(c.Lever, c.From, c.FromState, v), effect.SaySetting(c.Lever, c.To, c.ToState, v)
+	switch {
+	case to == "":
+		says += " changed"
+	case from == "":
+		says += " set to " + to
+	default:
+		says += " set from " + from + " to " + to
+	}
+	if len(c.Rows) == 0 {
+		return says + ", the whole planter"
+	}
+	return says + ", " + advise.Lower(advise.Rows(c.Rows))
+}
+
+// beside says what else was set on the rows of a test between what they were
+// before and the verdict.
+func beside(c *check, cb *evenstand.CheckBack, lines []entryOf) string {
+	if cb.Decided == nil {
+		return ""
+	}
+	var names []string
+	for i := range lines {
+		l := &lines[i]
+		if l.lever == "" || l.planter != c.planter || l.entry.T <= c.spec.Since || l.entry.T >= *cb.Decided || c.line != nil && l.entry.T == c.at && l.lever == c.line.lever {
+			continue
+		}
+		if len(l.entry.Rows) > 0 && len(c.spec.Rows) > 0 && !slices.ContainsFunc(c.spec.Rows, l.entry.Rows.Has) {
+			continue
+		}
+		if n := record.LeverSay(l.lever); !slices.Contains(names, n) {
+			names = append(names, n)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	rows := "these rows"
+	if len(c.spec.Rows) == 1 {
+		rows = "this row"
+	}
+	return " Also set otherwise on " + rows + " in that time, which may be the reason: " + strings.Join(names, ", ") + "."
 }
 
 // arms makes the tests: for findings that were acted on, for those that stood
@@ -301,9 +379,11 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 			}
 		}
 		for j := range lines {
-			if e := &lines[j].entry; lines[j].planter == f.Planter && verify.StoodOpen(f, e) {
+			l := &lines[j]
+			e := &l.entry
+			if l.planter == f.Planter && (l.lever == "" && verify.StoodOpen(f, e) || l.lever != "" && verify.Stood(f, e.T, e.Rows, l.lever)) {
 				explained[j] = true
-				arms = append(arms, arm{at: e.T, by: e.What, line: e})
+				arms = append(arms, arm{at: e.T, by: e.What, line: l})
 			}
 		}
 		if len(arms) == 0 {
@@ -342,7 +422,7 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 		}
 		plans := verify.ForRows()
 		for _, p := range plans {
-			c := &check{arm: arm{at: e.T, by: e.What, line: e}, finding: -1, planter: lines[j].planter, day: day, end: evenstand.NoTime}
+			c := &check{arm: arm{at: e.T, by: e.What, line: &lines[j]}, finding: -1, planter: lines[j].planter, day: day, end: evenstand.NoTime}
 			c.spec = verify.Spec{Plan: p, Rows: e.Rows, At: e.T, Change: true, Beside: float64(len(plans)), Since: evenstand.NoTime, Sure: evenstand.NoTime, Until: evenstand.NoTime, Start: evenstand.NoTime, Before: math.NaN(), Cells: card.Cells(e.Rows[0]), Spacing: spacingOf(&card)}
 			out = append(out, c)
 		}
@@ -350,75 +430,28 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 	return out, nil
 }
 
-// leaveOut takes rows out of a test's peers to which something was done as well: a
-// setting that not all rows got, or a fix. Where too few are left it ends there,
-// or tells nothing if that was before.
-func (b *Book) leaveOut(ctx context.Context, checks []*check, lines []entryOf) error {
-	by := map[string]map[evenstand.Day][]try.Change{}
+// leaveOut takes rows out of a test's peers to which something was done as well.
+func (b *Book) leaveOut(checks []*check, lines []entryOf) error {
 	for _, top := range checks {
-		if by[top.planter] == nil {
-			all, err := b.seasonChanges(ctx, top.planter, "")
-			if err != nil {
-				return err
-			}
-			by[top.planter] = all
-		}
 		card, err := b.settledCard(top.planter, top.day)
 		if err != nil {
 			return err
 		}
+		var touched []verify.Touch
+		for i := range lines {
+			e := &lines[i].entry
+			if lines[i].planter == top.planter && evenstand.DayOf(e.T, b.Zone()) >= top.day && (e.What == byFix || len(e.Rows) < card.Rows) {
+				touched = append(touched, verify.Touch{T: e.T, Rows: e.Rows})
+			}
+		}
 		for _, c := range []*check{top, top.was} {
-			if c == nil || len(c.spec.Rows) == 0 || card.Rows == 0 {
-				continue
-			}
-			type touch struct {
-				t    evenstand.Micros
-				rows evenstand.Rows
-			}
-			var touched []touch
-			for day, cs := range by[c.planter] {
-				for i := range cs {
-					if x := &cs[i]; day >= c.day && len(x.Rows) > 0 && len(x.Rows) < card.Rows {
-						touched = append(touched, touch{x.T, x.Rows})
-					}
-				}
-			}
-			for i := range lines {
-				e := &lines[i].entry
-				if lines[i].planter == c.planter && e.What == byFix && len(e.Rows) > 0 && evenstand.DayOf(e.T, b.Zone()) >= c.day {
-					touched = append(touched, touch{e.T, e.Rows})
-				}
-			}
-			slices.SortFunc(touched, func(x, y touch) int {
-				return cmp.Or(cmp.Compare(x.t, y.t), slices.Compare(x.rows, y.rows))
-			})
-			for _, x := range touched {
-				out := slices.Clone(c.spec.Sick)
-				for _, r := range x.rows {
-					if !c.spec.Rows.Has(r) && !out.Has(r) {
-						out = append(out, r)
-					}
-				}
-				if len(out) == len(c.spec.Sick) {
-					continue
-				}
-				if card.Rows-len(c.spec.Rows)-len(out) >= peersLeft {
-					c.spec.Sick = out
-					continue
-				}
-				if c.spec.Few = x.t <= c.at; !c.spec.Few {
-					c.spec.End = x.t
-				}
-				break
+			if c != nil {
+				c.spec.LeaveOut(touched, card.Rows)
 			}
 		}
 	}
 	return nil
 }
-
-// peersLeft is how many rows must be left as they were to tell what the ground did
-// (judged).
-const peersLeft = 4
 
 func spacingOf(c *evenstand.Card) float64 {
 	if c.RowSpacing > 0 {
@@ -475,7 +508,7 @@ func (b *Book) specOf(c *check, f *evenstand.Finding, fs []evenstand.Finding) er
 			s.Start = max(s.Start, *g.Until)
 		}
 	}
-	if card.Rows > 0 && card.Rows-len(f.Rows)-len(s.Sick) < peersLeft {
+	if card.Rows > 0 && card.Rows-len(f.Rows)-len(s.Sick) < verify.PeersLeft {
 		s.Sick = nil
 	}
 	c.spec = s
