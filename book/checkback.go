@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"hash/fnv"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -78,7 +78,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 			feed = append(feed, c.was)
 		}
 	}
-	if err := b.feedChecks(ctx, feed, days); err != nil {
+	if err := b.feedChecks(ctx, feed); err != nil {
 		return nil, err
 	}
 	var out []record.Changed
@@ -515,60 +515,74 @@ func (b *Book) specOf(c *check, f *evenstand.Finding, fs []evenstand.Finding) er
 	return nil
 }
 
+// keptCheck is a test as it was after the days that were handed to it.
+type keptCheck struct {
+	test *verify.Test
+	fed  []string // folders of the days
+	over bool     // nothing that comes can change it
+	used int      // by which asking it was used last
+}
+
+// keptAskings is for how many askings a test is kept that none of them uses.
+const keptAskings = 20
+
 // feedChecks hands each test the stretches from its day on, until nothing that
-// comes can change it.
-func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummary) error {
-	h := fnv.New64a()
-	man, _, err := b.snapshot()
-	if err != nil {
-		return err
+// comes can change it: all of one state of the book.
+func (b *Book) feedChecks(ctx context.Context, checks []*check) error {
+	return b.steady(func(man manifest, _ state) error { return b.feedOf(ctx, man, checks) })
+}
+
+func (b *Book) feedOf(ctx context.Context, man manifest, checks []*check) error {
+	zone := b.Zone()
+	type toFeed struct {
+		*check
+		days map[string]bool // by folder
+		fed  []string
 	}
-	for i := range man.Days {
-		fmt.Fprint(h, man.Days[i].Folder, man.Days[i].From, man.Days[i].Until)
-	}
-	stamp := h.Sum64()
+	var todo []*toFeed
 	b.checkMu.Lock()
-	if b.checkStamp != stamp {
-		b.checkStamp, b.checked = stamp, map[string]*verify.Test{}
+	if b.checked == nil {
+		b.checked = map[string]*keptCheck{}
 	}
-	done := b.checked
-	b.checkMu.Unlock()
-	var todo []*check
+	b.checkTurn++
 	for _, c := range checks {
+		c.test = nil
 		if c.spec.Plan.How == verify.None {
 			continue
 		}
 		c.key = fmt.Sprint(c.planter, c.day, c.spec, c.end)
-		b.checkMu.Lock()
-		c.test = done[c.key]
-		b.checkMu.Unlock()
-		if c.test == nil {
-			c.test = verify.New(c.spec)
-			todo = append(todo, c)
-		}
-	}
-	zone, looked := b.Zone(), map[*check]int{}
-	for i := range days {
-		d := &days[i]
-		var mine []*check
-		for _, c := range todo {
-			if c.planter != d.Planter || d.Day < c.day || d.Passes == 0 || c.test.Over() || looked[c] > checkDays {
+		x := &toFeed{check: c, days: map[string]bool{}}
+		looked, armed := 0, evenstand.DayOf(c.at, zone)
+		for i := range man.Days {
+			e := &man.Days[i]
+			if e.Planter != c.planter || e.Day < c.day || looked > checkDays || e.rows(passesName) == 0 {
 				continue
 			}
-			mine = append(mine, c)
-			if d.Day >= evenstand.DayOf(c.at, zone) {
-				looked[c]++
+			if e.Day >= armed {
+				looked++
 			}
+			x.fed = append(x.fed, e.Folder)
+			x.days[e.Folder] = true
 		}
+		if k := b.checked[c.key]; k != nil && (slices.Equal(k.fed, x.fed) || k.over && len(k.fed) <= len(x.fed) && slices.Equal(k.fed, x.fed[:len(k.fed)])) {
+			c.test, k.used = k.test, b.checkTurn
+			continue
+		}
+		c.test = verify.New(c.spec)
+		todo = append(todo, x)
+	}
+	b.checkMu.Unlock()
+	for i := range man.Days {
+		e := &man.Days[i]
+		mine := slices.DeleteFunc(slices.Clone(todo), func(x *toFeed) bool { return !x.days[e.Folder] || x.test.Over() })
 		if len(mine) == 0 {
 			continue
 		}
-		if err := b.slices(ctx, d, func(s *verify.Slice) {
-			for _, c := range mine {
-				if c.end != evenstand.NoTime && s.Lowered >= c.end {
-					continue
+		if err := b.slices(ctx, e, func(s *verify.Slice) {
+			for _, x := range mine {
+				if x.end == evenstand.NoTime || s.Lowered < x.end {
+					x.test.Add(s)
 				}
-				c.test.Add(s)
 			}
 		}); err != nil {
 			return err
@@ -576,16 +590,20 @@ func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummar
 	}
 	b.checkMu.Lock()
 	defer b.checkMu.Unlock()
-	for _, c := range todo {
-		done[c.key] = c.test
+	for _, x := range todo {
+		b.checked[x.key] = &keptCheck{x.test, x.fed, x.test.Over(), b.checkTurn}
 	}
+	maps.DeleteFunc(b.checked, func(_ string, k *keptCheck) bool { return k.used < b.checkTurn-keptAskings })
 	return nil
 }
 
 // slices gives what all rows did stretch by stretch, in order of time.
-func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Slice)) error {
-	passes, err := b.Passes(ctx, d.Planter, d.Day)
-	if err != nil {
+func (b *Book) slices(ctx context.Context, e *dayEntry, yield func(*verify.Slice)) error {
+	var passes []evenstand.Pass
+	if err := rowsOf(ctx, b, e, passesName, passRow{}, (*passRow).pass, func(ps []evenstand.Pass) error {
+		passes = append(passes, ps...)
+		return nil
+	}); err != nil {
 		return err
 	}
 	var held, rows []evenstand.Stretch
@@ -621,7 +639,7 @@ func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Sli
 		}
 		held = held[:0]
 	}
-	err = b.Stretches(ctx, d.Planter, d.Day, func(ss []evenstand.Stretch) error {
+	err := rowsOf(ctx, b, e, stretchesName, noStretch, (*stretchRow).stretch, func(ss []evenstand.Stretch) error {
 		for i := range ss {
 			if len(held) > 0 && held[0].Pass != ss[i].Pass {
 				give()
@@ -632,4 +650,14 @@ func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Sli
 	})
 	give()
 	return err
+}
+
+// rowsOf reads a table of a machine-day of the manifest at hand.
+func rowsOf[R, T any](ctx context.Context, b *Book, e *dayEntry, name string, none R, convert func(*R) T, yield func([]T) error) error {
+	f, err := b.entryFile(e, name)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return eachRow(ctx, b, f, none, convert, yield)
 }

@@ -12,6 +12,8 @@ import (
 // CheckBack gives the answer with its sentence; by is what armed it: done, fix,
 // setting.
 func (t *Test) CheckBack(by string, v advise.Voice) evenstand.CheckBack {
+	kept := *t // several may ask one test
+	t = &kept
 	c := t.Answer()
 	c.By = by
 	c.Says = t.say(&c, v)
