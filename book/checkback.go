@@ -69,7 +69,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 	if err != nil {
 		return nil, err
 	}
-	if err := b.leaveOut(checks, lines); err != nil {
+	if err := b.leaveOut(checks, fs, ds, lines); err != nil {
 		return nil, err
 	}
 	feed := slices.Clone(checks)
@@ -98,7 +98,11 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 		} else {
 			cb = c.test.CheckBack(c.by, v)
 		}
-		cb.Says += before + beside(c, &cb, lines)
+		kind := ""
+		if c.finding >= 0 {
+			kind = fs[c.finding].Kind
+		}
+		cb.Says += before + beside(c, kind, &cb, lines)
 		if c.finding >= 0 && cb.Verdict != evenstand.VerdictWorked {
 			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate && (cb.Decided == nil || *f.Until > *cb.Decided) {
 				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
@@ -242,7 +246,7 @@ func untried(f *evenstand.Finding, cause string) {
 type entryOf struct {
 	planter string
 	entry   evenstand.Entry
-	lever   string // of a setting
+	set     *verify.Set // nil: a fix
 	says    string
 }
 
@@ -296,14 +300,20 @@ func (b *Book) entriesDone(ctx context.Context, days []DaySummary, v advise.Voic
 		for _, cs := range all {
 			for i := range cs {
 				c := &cs[i]
-				out = append(out, entryOf{planter, evenstand.Entry{T: c.T, What: bySetting, Rows: c.Rows, Value: math.NaN()}, c.Lever, sayChange(c, said[c.Note], v)})
+				out = append(out, entryOf{planter, evenstand.Entry{T: c.T, What: bySetting, Rows: c.Rows, Value: math.NaN()}, setOf(c), sayChange(c, said[c.Note], v)})
 			}
 		}
 	}
 	slices.SortFunc(out, func(x, y entryOf) int {
-		return cmp.Or(cmp.Compare(x.entry.T, y.entry.T), cmp.Compare(x.planter, y.planter), cmp.Compare(x.entry.What, y.entry.What), cmp.Compare(x.lever, y.lever), cmp.Compare(x.says, y.says))
+		return cmp.Or(cmp.Compare(x.entry.T, y.entry.T), cmp.Compare(x.planter, y.planter), cmp.Compare(x.entry.What, y.entry.What), cmp.Compare(x.says, y.says))
 	})
 	return out, nil
+}
+
+// setOf gives a change as check-backs take it.
+func setOf(c *try.Change) *verify.Set {
+	q, _ := evenstand.ParseQuantity(c.Lever)
+	return &verify.Set{Lever: c.Lever, T: c.T, Rows: c.Rows, From: c.From, To: c.To, Level: c.Source != "" && c.Note == 0 && isLevel(q)}
 }
 
 // sayChange says what was set: as a person wrote it down, else by its amounts.
@@ -331,20 +341,20 @@ func sayChange(c *try.Change, notes []*evenstand.Entry, v advise.Voice) string {
 
 // beside says what else was set on the rows of a test between what they were
 // before and the verdict.
-func beside(c *check, cb *evenstand.CheckBack, lines []entryOf) string {
+func beside(c *check, kind string, cb *evenstand.CheckBack, lines []entryOf) string {
 	if cb.Decided == nil {
 		return ""
 	}
 	var names []string
 	for i := range lines {
 		l := &lines[i]
-		if l.lever == "" || l.planter != c.planter || l.entry.T <= c.spec.Since || l.entry.T >= *cb.Decided || c.line != nil && l.entry.T == c.at && l.lever == c.line.lever {
+		if l.set == nil || l.planter != c.planter || l.entry.T <= c.spec.Since || l.entry.T >= *cb.Decided || l == c.line || kind != "" && (!l.set.ActsOn(kind) || l.set.Trouble(kind)) {
 			continue
 		}
 		if len(l.entry.Rows) > 0 && len(c.spec.Rows) > 0 && !slices.ContainsFunc(c.spec.Rows, l.entry.Rows.Has) {
 			continue
 		}
-		if n := record.LeverSay(l.lever); !slices.Contains(names, n) {
+		if n := record.LeverSay(l.set.Lever); !slices.Contains(names, n) {
 			names = append(names, n)
 		}
 	}
@@ -381,7 +391,7 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 		for j := range lines {
 			l := &lines[j]
 			e := &l.entry
-			if l.planter == f.Planter && (l.lever == "" && verify.StoodOpen(f, e) || l.lever != "" && verify.Stood(f, e.T, e.Rows, l.lever)) {
+			if l.planter == f.Planter && (l.set == nil && verify.StoodOpen(f, e) || l.set != nil && l.set.StoodOpen(f)) {
 				explained[j] = true
 				arms = append(arms, arm{at: e.T, by: e.What, line: l})
 			}
@@ -430,20 +440,30 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 	return out, nil
 }
 
-// leaveOut takes rows out of a test's peers to which something was done as well.
-func (b *Book) leaveOut(checks []*check, lines []entryOf) error {
+// leaveOut takes rows out of a test's peers to which something was done as well: by
+// the journal, or about a finding that was said to be done.
+func (b *Book) leaveOut(checks []*check, fs []evenstand.Finding, ds []record.Decision, lines []entryOf) error {
+	done := map[string][]verify.Touch{} // by planter
+	for i := range fs {
+		for _, d := range record.Standing(ds, fs[i].ID) {
+			if d.Status == evenstand.Acted {
+				done[fs[i].Planter] = append(done[fs[i].Planter], verify.Touch{T: d.T, Rows: fs[i].Rows})
+			}
+		}
+	}
 	for _, top := range checks {
 		card, err := b.settledCard(top.planter, top.day)
 		if err != nil {
 			return err
 		}
-		var touched []verify.Touch
+		touched := slices.Clone(done[top.planter])
 		for i := range lines {
-			e := &lines[i].entry
-			if lines[i].planter == top.planter && evenstand.DayOf(e.T, b.Zone()) >= top.day && (e.What == byFix || len(e.Rows) < card.Rows) {
-				touched = append(touched, verify.Touch{T: e.T, Rows: e.Rows})
+			l := &lines[i]
+			if l.planter == top.planter && (l.entry.What == byFix || len(l.entry.Rows) < card.Rows) {
+				touched = append(touched, verify.Touch{T: l.entry.T, Rows: l.entry.Rows})
 			}
 		}
+		touched = slices.DeleteFunc(touched, func(x verify.Touch) bool { return evenstand.DayOf(x.T, b.Zone()) < top.day })
 		for _, c := range []*check{top, top.was} {
 			if c != nil {
 				c.spec.LeaveOut(touched, card.Rows)

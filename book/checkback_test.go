@@ -141,7 +141,7 @@ func TestBoxArms(t *testing.T) {
 		if err != nil || len(days) != 1 {
 			t.Fatalf("%d days, %v", len(days), err)
 		}
-		if err := b.AddEntry(t.Context(), days[0].Planter, evenstand.Entry{T: begin + 25*long, What: "setting", Note: "cleaner_pressure, was 30 psi", Value: 22, Unit: "psi", Rows: evenstand.Rows{2, 3}}); err != nil {
+		if err := b.AddEntry(t.Context(), days[0].Planter, evenstand.Entry{T: begin + 25*long, What: "setting", Note: "fan_speed, was 4000 rpm", Value: 4200, Unit: "rpm"}); err != nil {
 			t.Fatal(err)
 		}
 		all, err := b.Changed(t.Context())
@@ -156,7 +156,7 @@ func TestBoxArms(t *testing.T) {
 		if c.By != "setting" || c.CheckBack.Verdict != want || !strings.Contains(c.Says, "Vacuum set from 20.1 in of water to 22.5 in of water") {
 			t.Errorf("%s %s: %s", c.By, c.Says, c.CheckBack.Says)
 		}
-		if !strings.HasSuffix(c.CheckBack.Says, "Also set otherwise on these rows in that time, which may be the reason: row-cleaner pressure.") {
+		if !strings.HasSuffix(c.CheckBack.Says, "Also set otherwise on these rows in that time, which may be the reason: fan speed.") {
 			t.Errorf("%s", c.CheckBack.Says)
 		}
 	}

@@ -49,3 +49,54 @@ func (s *Spec) LeaveOut(touched []Touch, rows int) {
 		return
 	}
 }
+
+// LeaveOut is Spec.LeaveOut of a test that runs: what the rows gave as peers so far
+// is taken back. Of means that is exact where no row was silent; the scatter that
+// was learnt stays.
+func (t *Test) LeaveOut(x Touch, rows int) {
+	if t.spec.Few || t.spec.End > 0 {
+		return
+	}
+	was := t.spec.Sick
+	t.spec.LeaveOut([]Touch{x}, rows)
+	out := t.spec.Sick[len(was):]
+	if len(out) == 0 {
+		return
+	}
+	t.sick = flags(t.spec.Sick)
+	if t.spec.Plan.How == ByMean {
+		t.spread.Next()
+	}
+	for ph := range t.each {
+		var all, left counts
+		for r, c := range t.each[ph] {
+			all.add(c.y, c.n)
+			if !has(t.sick, r) {
+				left.add(c.y, c.n)
+			}
+		}
+		for _, r := range out {
+			if r < len(t.each[ph]) {
+				t.each[ph][r] = counts{}
+			}
+		}
+		if t.spec.Plan.How != ByMean {
+			t.peers[ph] = left
+			continue
+		}
+		if !(left.n > 0) || !t.beside() {
+			continue
+		}
+		by := all.y/all.n - left.y/left.n
+		t.level[ph].Sum += t.level[ph].N * by
+		t.mates[ph].Sum -= t.mates[ph].N * by
+		if ph == after && t.verdict != 0 {
+			t.mark.y += t.sign() * t.mark.n * by
+		}
+	}
+	for _, r := range out {
+		if r < len(t.phi.rows) {
+			t.phi.rows[r], t.phi.block[r] = evenstand.Moments{}, counts{}
+		}
+	}
+}
