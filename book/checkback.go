@@ -102,7 +102,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 		if c.finding >= 0 {
 			kind = fs[c.finding].Kind
 		}
-		cb.Says += before + beside(c, kind, &cb, lines)
+		cb.Says += before + b.beside(c, kind, &cb, lines)
 		if c.finding >= 0 && cb.Verdict != evenstand.VerdictWorked {
 			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate && (cb.Decided == nil || *f.Until > *cb.Decided) {
 				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
@@ -330,6 +330,8 @@ func sayChange(c *try.Change, notes []*evenstand.Entry, v advise.Voice) string {
 		says += " changed"
 	case from == "":
 		says += " set to " + to
+	case setOf(c).Level:
+		says += " went from " + from + " to " + to
 	default:
 		says += " set from " + from + " to " + to
 	}
@@ -339,16 +341,16 @@ func sayChange(c *try.Change, notes []*evenstand.Entry, v advise.Voice) string {
 	return says + ", " + advise.Lower(advise.Rows(c.Rows))
 }
 
-// beside says what else was set on the rows of a test between what they were
+// beside says what else was changed on the rows of a test between what they were
 // before and the verdict.
-func beside(c *check, kind string, cb *evenstand.CheckBack, lines []entryOf) string {
+func (b *Book) beside(c *check, kind string, cb *evenstand.CheckBack, lines []entryOf) string {
 	if cb.Decided == nil {
 		return ""
 	}
 	var names []string
 	for i := range lines {
 		l := &lines[i]
-		if l.set == nil || l.planter != c.planter || l.entry.T <= c.spec.Since || l.entry.T >= *cb.Decided || l == c.line || kind != "" && (!l.set.ActsOn(kind) || l.set.Trouble(kind)) {
+		if l.set == nil || l.planter != c.planter || l.entry.T <= c.spec.Since || evenstand.DayOf(l.entry.T, b.Zone()) < c.day || l.entry.T >= *cb.Decided || l == c.line || kind != "" && (!l.set.ActsOn(kind) || l.set.Trouble(kind)) {
 			continue
 		}
 		if len(l.entry.Rows) > 0 && len(c.spec.Rows) > 0 && !slices.ContainsFunc(c.spec.Rows, l.entry.Rows.Has) {
@@ -365,7 +367,7 @@ func beside(c *check, kind string, cb *evenstand.CheckBack, lines []entryOf) str
 	if len(c.spec.Rows) == 1 {
 		rows = "this row"
 	}
-	return " Also set otherwise on " + rows + " in that time, which may be the reason: " + strings.Join(names, ", ") + "."
+	return " Also changed on " + rows + " in that time, which may be the reason: " + strings.Join(names, ", ") + "."
 }
 
 // arms makes the tests: for findings that were acted on, for those that stood
@@ -433,7 +435,11 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 		plans := verify.ForRows()
 		for _, p := range plans {
 			c := &check{arm: arm{at: e.T, by: e.What, line: &lines[j]}, finding: -1, planter: lines[j].planter, day: day, end: evenstand.NoTime}
-			c.spec = verify.Spec{Plan: p, Rows: e.Rows, At: e.T, Change: true, Beside: float64(len(plans)), Since: evenstand.NoTime, Sure: evenstand.NoTime, Until: evenstand.NoTime, Start: evenstand.NoTime, Before: math.NaN(), Cells: card.Cells(e.Rows[0]), Spacing: spacingOf(&card)}
+			rows := e.Rows
+			if card.Rows > 0 && len(rows) >= card.Rows {
+				rows = nil
+			}
+			c.spec = verify.Spec{Plan: p, Rows: rows, At: e.T, Change: true, Beside: float64(len(plans)), Since: evenstand.NoTime, Sure: evenstand.NoTime, Until: evenstand.NoTime, Start: evenstand.NoTime, Before: math.NaN(), Cells: card.Cells(e.Rows[0]), Spacing: spacingOf(&card)}
 			out = append(out, c)
 		}
 	}

@@ -153,10 +153,10 @@ func TestBoxArms(t *testing.T) {
 			want = evenstand.VerdictWorked
 		}
 		c := all[0]
-		if c.By != "setting" || c.CheckBack.Verdict != want || !strings.Contains(c.Says, "Vacuum set from 20.1 in of water to 22.5 in of water") {
+		if c.By != "setting" || c.CheckBack.Verdict != want || !strings.Contains(c.Says, "Vacuum went from 20.1 in of water to 22.5 in of water") {
 			t.Errorf("%s %s: %s", c.By, c.Says, c.CheckBack.Says)
 		}
-		if !strings.HasSuffix(c.CheckBack.Says, "Also set otherwise on these rows in that time, which may be the reason: fan speed.") {
+		if !strings.HasSuffix(c.CheckBack.Says, "Also changed on these rows in that time, which may be the reason: fan speed.") {
 			t.Errorf("%s", c.CheckBack.Says)
 		}
 	}

@@ -227,3 +227,31 @@ func TestTroubleMovesLevels(t *testing.T) {
 		t.Error("other rows, or before it began")
 	}
 }
+
+// Of all rows there are no others: it says what they are held against instead.
+func TestAllRowsAreHeldAgainst(t *testing.T) {
+	nan := math.NaN()
+	limit := verify.Plan{How: verify.ByMean, Measure: verify.Spacing, More: true, Limit: 0.2, Adds: nan, Ratio: nan, Usual: nan}
+	ratio := verify.For(&evenstand.Finding{Kind: evenstand.KindRateOff, Evidence: []evenstand.Evidence{{Name: "actual over target", Value: 0.95}}})
+	fix := change(verify.ForRows()[0])
+	of := func(p verify.Plan) verify.Spec {
+		s := spec(evenstand.KindRowSkips, doneAt)
+		s.Plan = p
+		return s
+	}
+	short := spec(evenstand.KindRowSkips, doneAt)
+	short.Start = short.Since // nothing of before
+	for _, tt := range []struct {
+		name, want string
+		s          verify.Spec
+	}{
+		{"a fix", "held against the time before", fix}, {"skips", "held against the time before", spec(evenstand.KindRowSkips, doneAt)},
+		{"nothing of before", "held against what is usual", short}, {"a limit", "the limit is 20%", of(limit)}, {"a target", "held against the target", of(ratio)},
+	} {
+		tt.s.Rows = nil
+		c := day(12, tt.s, 4, 4, 2, 2, 1, 700).CheckBack("fix", advise.Voice{})
+		if !strings.Contains(c.Says, tt.want) || strings.Contains(c.Says, "other rows") {
+			t.Errorf("%s: %s", tt.name, c.Says)
+		}
+	}
+}

@@ -825,6 +825,9 @@ func (t *Test) Answer() evenstand.CheckBack {
 	if t.spec.Plan.Measure == SwitchedOff || t.spec.Plan.Measure == NoLiquid {
 		c.Of = "stretches"
 	}
+	if p := &t.spec.Plan; t.spec.Change || !math.IsNaN(p.Limit) || p.Ratio > 0 { // nothing is usual there
+		c.Usual = none
+	}
 	if low, high := t.band(); !math.IsNaN(float64(c.Peers)) && !ratios(t.spec.Plan.Measure) {
 		c.PeersLow, c.PeersHigh = num(low), num(high)
 	}
