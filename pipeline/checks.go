@@ -47,6 +47,7 @@ func (l *Live) follow(cs []find.Change) {
 		c := &cs[i]
 		switch c.What {
 		case find.ChangeRaised:
+			l.boxesSet()
 			x := &liveCheck{n: c.N, f: c.Finding}
 			if p := verify.For(&c.Finding); p.How != verify.None {
 				x.test = verify.New(l.spec(&c.Finding, p))
@@ -113,9 +114,10 @@ func (l *Live) done(e *evenstand.Entry) {
 // levels tell. What was planted between a change and that counted for what was
 // before, which a verdict only takes longer for.
 func (l *Live) boxesSet() {
-	if l.checks.boxes == nil {
+	if l.checks.boxes == nil || l.checks.over == l.s.cur {
 		return
 	}
+	l.checks.over = l.s.cur
 	for _, c := range l.checks.boxes.Changed(l.s.passes[:l.s.cur]) {
 		l.changed(c)
 	}
@@ -161,11 +163,11 @@ func (l *Live) arm(at evenstand.Micros, rows evenstand.Rows, by string, about fu
 // giveSlices hands on the stretches of the open pass that are over.
 func (l *Live) giveSlices(t evenstand.Micros) {
 	k, s := &l.checks, &l.s
-	if s.cur != k.over {
-		k.over = s.cur
-		l.boxesSet()
+	if len(k.all) == 0 {
+		return
 	}
-	if len(k.all) == 0 || s.cur >= len(s.passes) || !s.open {
+	l.boxesSet()
+	if s.cur >= len(s.passes) || !s.open {
 		return
 	}
 	p := &s.passes[s.cur]
