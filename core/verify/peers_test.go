@@ -245,8 +245,11 @@ func TestAllRowsAreHeldAgainst(t *testing.T) {
 		name, want string
 		s          verify.Spec
 	}{
-		{"a fix", "held against the time before", fix}, {"skips", "held against the time before", spec(evenstand.KindRowSkips, doneAt)},
-		{"nothing of before", "held against what is usual", short}, {"a limit", "the limit is 20%", of(limit)}, {"a target", "held against the target", of(ratio)},
+		{"a fix", "held against the time before", fix},
+		{"skips", "held against the time before", spec(evenstand.KindRowSkips, doneAt)},
+		{"nothing of before", "held against what is usual", short},
+		{"a limit", "the limit is 20%", of(limit)},
+		{"a target", "held against the target", of(ratio)},
 	} {
 		tt.s.Rows = nil
 		c := day(12, tt.s, 4, 4, 2, 2, 1, 700).CheckBack("fix", advise.Voice{})
