@@ -462,14 +462,20 @@ func (b *Book) dayFile(planter string, day evenstand.Day, name string) (f *colum
 			if e.Planter != planter || e.Day != day {
 				continue
 			}
-			path := b.path(dataDir, e.Folder, name)
-			if f, err = b.open(path); err != nil && !errors.Is(err, fs.ErrPermission) {
-				return &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
-			}
+			f, err = b.entryFile(&e, name)
 			return err
 		}
 		return &Error{fmt.Sprintf("%s on %s", planter, day), ErrUnknown, "The book holds no such machine-day"}
 	})
+	return f, err
+}
+
+func (b *Book) entryFile(e *dayEntry, name string) (*column.File, error) {
+	path := b.path(dataDir, e.Folder, name)
+	f, err := b.open(path)
+	if err != nil && !errors.Is(err, fs.ErrPermission) {
+		err = &Error{path, fmt.Errorf("%w: %w", ErrCorrupt, err), "Say evenstand rebuild: everything under data can be made again"}
+	}
 	return f, err
 }
 

@@ -16,7 +16,6 @@ import (
 	"time"
 
 	"evenstand"
-	"evenstand/core/verify"
 	"evenstand/format/column"
 	"evenstand/format/plain"
 	"evenstand/pipeline"
@@ -68,9 +67,9 @@ type Book struct {
 	damaged  error // why the manifest or the state could not be read
 	stamp    int   // counts what was taken in of all this; it never comes back
 
-	checkMu    sync.Mutex
-	checkStamp uint64                  // of the days that these were handed
-	checked    map[string]*verify.Test // by what is tested
+	checkMu   sync.Mutex
+	checkTurn int                   // counts the askings
+	checked   map[string]*keptCheck // by what is tested
 }
 
 // cardVersion is one version of a planter's card, in the ledger's order.

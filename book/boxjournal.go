@@ -397,11 +397,15 @@ func boxJournal(streams []evenstand.Stream, targets []*targets, clocks []pipelin
 			}
 		}
 	}
-	slices.SortStableFunc(out.Lines, func(a, b BoxLine) int {
-		return cmp.Or(cmp.Compare(a.T, b.T), strings.Compare(a.Source, b.Source), strings.Compare(a.Quantity, b.Quantity), strings.Compare(a.Rows, b.Rows))
-	})
+	sortBoxLines(out.Lines)
 	out.Lines = onceSeen(out.Lines)
 	return out, nil
+}
+
+func sortBoxLines(lines []BoxLine) {
+	slices.SortStableFunc(lines, func(a, b BoxLine) int {
+		return cmp.Or(cmp.Compare(a.T, b.T), strings.Compare(a.Source, b.Source), strings.Compare(a.Quantity, b.Quantity), strings.Compare(a.Rows, b.Rows))
+	})
 }
 
 // seenTwice is how far apart two boxes see one change of a level: judgement.

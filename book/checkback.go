@@ -4,15 +4,17 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"hash/fnv"
+	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"evenstand"
 	"evenstand/core/advise"
 	"evenstand/core/record"
 	"evenstand/core/relation"
 	"evenstand/core/try"
+	"evenstand/core/try/effect"
 	"evenstand/core/verify"
 )
 
@@ -21,7 +23,7 @@ type arm struct {
 	at    evenstand.Micros
 	by    string // done, fix, setting
 	cause string // what it was, where a person said so
-	line  *evenstand.Entry
+	line  *entryOf
 }
 
 // check is one test with what it is of.
@@ -56,7 +58,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 	if err != nil {
 		return nil, err
 	}
-	lines, err := b.entriesDone(ctx, days)
+	lines, err := b.entriesDone(ctx, days, v)
 	if err != nil {
 		return nil, err
 	}
@@ -67,7 +69,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 	if err != nil {
 		return nil, err
 	}
-	if err := b.leaveOut(ctx, checks, lines); err != nil {
+	if err := b.leaveOut(checks, fs, ds, lines); err != nil {
 		return nil, err
 	}
 	feed := slices.Clone(checks)
@@ -76,7 +78,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 			feed = append(feed, c.was)
 		}
 	}
-	if err := b.feedChecks(ctx, feed, days); err != nil {
+	if err := b.feedChecks(ctx, feed); err != nil {
 		return nil, err
 	}
 	var out []record.Changed
@@ -96,7 +98,11 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 		} else {
 			cb = c.test.CheckBack(c.by, v)
 		}
-		cb.Says += before
+		kind := ""
+		if c.finding >= 0 {
+			kind = fs[c.finding].Kind
+		}
+		cb.Says += before + b.beside(c, kind, &cb, lines)
 		if c.finding >= 0 && cb.Verdict != evenstand.VerdictWorked {
 			if f := &fs[c.finding]; f.Until != nil && *f.Until > c.at-verify.WrittenLate && (cb.Decided == nil || *f.Until > *cb.Decided) {
 				cb.Says += " By the logs it ended at " + v.Clock(*f.Until) + v.On(*f.Until) + "."
@@ -111,7 +117,7 @@ func (b *Book) checkBack(ctx context.Context, fs []evenstand.Finding, days []Day
 				x.Finding = fs[c.finding].ID
 			}
 			if c.line != nil {
-				x.Says = record.SayEntry(c.line)
+				x.Says = c.line.says
 			}
 			// Of the tests of one line the first that says something stands for all.
 			if n := len(out); c.finding < 0 && n > 0 && out[n-1].Finding == "" && out[n-1].T == x.T && out[n-1].Says == x.Says && slices.Equal(out[n-1].Rows, x.Rows) {
@@ -235,49 +241,133 @@ func untried(f *evenstand.Finding, cause string) {
 	slices.SortStableFunc(f.Causes, func(x, y evenstand.Cause) int { return cmp.Compare(y.Probability, x.Probability) })
 }
 
-// entryOf is a line of a journal with its planter.
+// entryOf is a line of a journal with its planter: a fix, or a setting that was
+// changed, by people's word and by the boxes'.
 type entryOf struct {
 	planter string
 	entry   evenstand.Entry
+	set     *verify.Set // nil: a fix
+	says    string
 }
 
-// entriesDone gives the fixes and settings that people and boxes wrote down.
-func (b *Book) entriesDone(ctx context.Context, days []DaySummary) (out []entryOf, err error) {
-	lines, err := b.Journal(ctx)
+// entriesDone gives the fixes that people and boxes wrote down and the settings
+// that were changed, in order of time.
+func (b *Book) entriesDone(ctx context.Context, days []DaySummary, v advise.Voice) (out []entryOf, err error) {
+	notes, err := b.Journal(ctx)
 	if err != nil {
 		return nil, err
 	}
-	b.NotePlanters(lines)
-	for i := range lines {
-		l := &lines[i]
-		if !l.TakenBack && (l.Entry.What == byFix || l.Entry.What == bySetting) {
-			out = append(out, entryOf{l.Planter, l.Entry})
+	b.NotePlanters(notes)
+	planters, dates := map[string]bool{}, map[evenstand.Day]bool{}
+	for i := range days {
+		planters[days[i].Planter], dates[days[i].Day] = true, true
+	}
+	fix := func(planter string, e evenstand.Entry) {
+		out = append(out, entryOf{planter: planter, entry: e, says: record.SayEntry(&e)})
+	}
+	said := map[int64][]*evenstand.Entry{}
+	for i := range notes {
+		l := &notes[i]
+		switch {
+		case l.TakenBack:
+		case l.Entry.What == byFix:
+			fix(l.Planter, l.Entry)
+		case l.Entry.What == bySetting:
+			planters[l.Planter] = true
+			said[l.ID] = append(said[l.ID], &l.Entry)
 		}
 	}
-	seen := map[evenstand.Day]bool{}
-	for _, d := range days {
-		if seen[d.Day] {
-			continue
-		}
-		seen[d.Day] = true
-		boxes, _, err := b.BoxJournal(ctx, d.Day)
+	for day := range dates {
+		boxes, _, err := b.BoxJournal(ctx, day)
 		if err != nil {
 			return nil, err
 		}
 		for i := range boxes {
 			l := &boxes[i]
-			if l.What != byFix && l.What != bySetting {
+			if l.What != byFix {
 				continue
 			}
-			rows, err := evenstand.ParseRows(l.Rows)
-			if err != nil {
-				continue
+			if rows, err := evenstand.ParseRows(l.Rows); err == nil {
+				fix(l.Planter, evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note})
 			}
-			out = append(out, entryOf{l.Planter, evenstand.Entry{T: l.T, What: l.What, Rows: rows, Value: float64(l.Value), Unit: l.Unit, Note: l.Note}})
 		}
 	}
-	slices.SortStableFunc(out, func(x, y entryOf) int { return cmp.Compare(x.entry.T, y.entry.T) })
+	for planter := range planters {
+		all, err := b.seasonChanges(ctx, planter, "")
+		if err != nil {
+			return nil, err
+		}
+		for _, cs := range all {
+			for i := range cs {
+				c := &cs[i]
+				out = append(out, entryOf{planter, evenstand.Entry{T: c.T, What: bySetting, Rows: c.Rows, Value: math.NaN()}, setOf(c), sayChange(c, said[c.Note], v)})
+			}
+		}
+	}
+	slices.SortFunc(out, func(x, y entryOf) int {
+		return cmp.Or(cmp.Compare(x.entry.T, y.entry.T), cmp.Compare(x.planter, y.planter), cmp.Compare(x.entry.What, y.entry.What), cmp.Compare(x.says, y.says))
+	})
 	return out, nil
+}
+
+// setOf gives a change as check-backs take it.
+func setOf(c *try.Change) *verify.Set {
+	q, _ := evenstand.ParseQuantity(c.Lever)
+	return &verify.Set{Lever: c.Lever, T: c.T, Rows: c.Rows, From: c.From, To: c.To, Level: c.Source != "" && c.Note == 0 && isLevel(q)}
+}
+
+// sayChange says what was set: as a person wrote it down, else by its amounts.
+func sayChange(c *try.Change, notes []*evenstand.Entry, v advise.Voice) string {
+	for _, e := range notes {
+		if s, ok := record.SettingOf(e); ok && s.Lever == c.Lever {
+			return record.SayEntry(e)
+		}
+	}
+	says := advise.Capital(record.LeverSay(c.Lever))
+	from, to := effect.SaySetting(c.Lever, c.From, c.FromState, v), effect.SaySetting(c.Lever, c.To, c.ToState, v)
+	switch {
+	case to == "":
+		says += " changed"
+	case from == "":
+		says += " set to " + to
+	case setOf(c).Level:
+		says += " went from " + from + " to " + to
+	default:
+		says += " set from " + from + " to " + to
+	}
+	if len(c.Rows) == 0 {
+		return says + ", the whole planter"
+	}
+	return says + ", " + advise.Lower(advise.Rows(c.Rows))
+}
+
+// beside says what else was changed on the rows of a test between what they were
+// before and the verdict.
+func (b *Book) beside(c *check, kind string, cb *evenstand.CheckBack, lines []entryOf) string {
+	if cb.Decided == nil {
+		return ""
+	}
+	var names []string
+	for i := range lines {
+		l := &lines[i]
+		if l.set == nil || l.planter != c.planter || l.entry.T <= c.spec.Since || evenstand.DayOf(l.entry.T, b.Zone()) < c.day || l.entry.T >= *cb.Decided || l == c.line || kind != "" && (!l.set.ActsOn(kind) || l.set.Trouble(kind)) {
+			continue
+		}
+		if len(l.entry.Rows) > 0 && len(c.spec.Rows) > 0 && !slices.ContainsFunc(c.spec.Rows, l.entry.Rows.Has) {
+			continue
+		}
+		if n := record.LeverSay(l.set.Lever); !slices.Contains(names, n) {
+			names = append(names, n)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	rows := "these rows"
+	if len(c.spec.Rows) == 1 {
+		rows = "this row"
+	}
+	return " Also changed on " + rows + " in that time, which may be the reason: " + strings.Join(names, ", ") + "."
 }
 
 // arms makes the tests: for findings that were acted on, for those that stood
@@ -301,9 +391,11 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 			}
 		}
 		for j := range lines {
-			if e := &lines[j].entry; lines[j].planter == f.Planter && verify.StoodOpen(f, e) {
+			l := &lines[j]
+			e := &l.entry
+			if l.planter == f.Planter && (l.set == nil && verify.StoodOpen(f, e) || l.set != nil && l.set.StoodOpen(f)) {
 				explained[j] = true
-				arms = append(arms, arm{at: e.T, by: e.What, line: e})
+				arms = append(arms, arm{at: e.T, by: e.What, line: l})
 			}
 		}
 		if len(arms) == 0 {
@@ -342,83 +434,50 @@ func (b *Book) arms(fs []evenstand.Finding, days []DaySummary, ds []record.Decis
 		}
 		plans := verify.ForRows()
 		for _, p := range plans {
-			c := &check{arm: arm{at: e.T, by: e.What, line: e}, finding: -1, planter: lines[j].planter, day: day, end: evenstand.NoTime}
-			c.spec = verify.Spec{Plan: p, Rows: e.Rows, At: e.T, Change: true, Beside: float64(len(plans)), Since: evenstand.NoTime, Sure: evenstand.NoTime, Until: evenstand.NoTime, Start: evenstand.NoTime, Before: math.NaN(), Cells: card.Cells(e.Rows[0]), Spacing: spacingOf(&card)}
+			c := &check{arm: arm{at: e.T, by: e.What, line: &lines[j]}, finding: -1, planter: lines[j].planter, day: day, end: evenstand.NoTime}
+			rows := e.Rows
+			if card.Rows > 0 && len(rows) >= card.Rows {
+				rows = nil
+			}
+			c.spec = verify.Spec{Plan: p, Rows: rows, At: e.T, Change: true, Beside: float64(len(plans)), Since: evenstand.NoTime, Sure: evenstand.NoTime, Until: evenstand.NoTime, Start: evenstand.NoTime, Before: math.NaN(), Cells: card.Cells(e.Rows[0]), Spacing: spacingOf(&card)}
 			out = append(out, c)
 		}
 	}
 	return out, nil
 }
 
-// leaveOut takes rows out of a test's peers to which something was done as well: a
-// setting that not all rows got, or a fix. Where too few are left it ends there,
-// or tells nothing if that was before.
-func (b *Book) leaveOut(ctx context.Context, checks []*check, lines []entryOf) error {
-	by := map[string]map[evenstand.Day][]try.Change{}
-	for _, top := range checks {
-		if by[top.planter] == nil {
-			all, err := b.seasonChanges(ctx, top.planter, "")
-			if err != nil {
-				return err
+// leaveOut takes rows out of a test's peers to which something was done as well: by
+// the journal, or about a finding that was said to be done.
+func (b *Book) leaveOut(checks []*check, fs []evenstand.Finding, ds []record.Decision, lines []entryOf) error {
+	done := map[string][]verify.Touch{} // by planter
+	for i := range fs {
+		for _, d := range record.Standing(ds, fs[i].ID) {
+			if d.Status == evenstand.Acted {
+				done[fs[i].Planter] = append(done[fs[i].Planter], verify.Touch{T: d.T, Rows: fs[i].Rows})
 			}
-			by[top.planter] = all
 		}
+	}
+	for _, top := range checks {
 		card, err := b.settledCard(top.planter, top.day)
 		if err != nil {
 			return err
 		}
+		touched := slices.Clone(done[top.planter])
+		for i := range lines {
+			l := &lines[i]
+			if l.planter == top.planter && (l.entry.What == byFix || len(l.entry.Rows) < card.Rows) {
+				touched = append(touched, verify.Touch{T: l.entry.T, Rows: l.entry.Rows})
+			}
+		}
+		touched = slices.DeleteFunc(touched, func(x verify.Touch) bool { return evenstand.DayOf(x.T, b.Zone()) < top.day })
 		for _, c := range []*check{top, top.was} {
-			if c == nil || len(c.spec.Rows) == 0 || card.Rows == 0 {
-				continue
-			}
-			type touch struct {
-				t    evenstand.Micros
-				rows evenstand.Rows
-			}
-			var touched []touch
-			for day, cs := range by[c.planter] {
-				for i := range cs {
-					if x := &cs[i]; day >= c.day && len(x.Rows) > 0 && len(x.Rows) < card.Rows {
-						touched = append(touched, touch{x.T, x.Rows})
-					}
-				}
-			}
-			for i := range lines {
-				e := &lines[i].entry
-				if lines[i].planter == c.planter && e.What == byFix && len(e.Rows) > 0 && evenstand.DayOf(e.T, b.Zone()) >= c.day {
-					touched = append(touched, touch{e.T, e.Rows})
-				}
-			}
-			slices.SortFunc(touched, func(x, y touch) int {
-				return cmp.Or(cmp.Compare(x.t, y.t), slices.Compare(x.rows, y.rows))
-			})
-			for _, x := range touched {
-				out := slices.Clone(c.spec.Sick)
-				for _, r := range x.rows {
-					if !c.spec.Rows.Has(r) && !out.Has(r) {
-						out = append(out, r)
-					}
-				}
-				if len(out) == len(c.spec.Sick) {
-					continue
-				}
-				if card.Rows-len(c.spec.Rows)-len(out) >= peersLeft {
-					c.spec.Sick = out
-					continue
-				}
-				if c.spec.Few = x.t <= c.at; !c.spec.Few {
-					c.spec.End = x.t
-				}
-				break
+			if c != nil {
+				c.spec.LeaveOut(touched, card.Rows)
 			}
 		}
 	}
 	return nil
 }
-
-// peersLeft is how many rows must be left as they were to tell what the ground did
-// (judged).
-const peersLeft = 4
 
 func spacingOf(c *evenstand.Card) float64 {
 	if c.RowSpacing > 0 {
@@ -475,67 +534,81 @@ func (b *Book) specOf(c *check, f *evenstand.Finding, fs []evenstand.Finding) er
 			s.Start = max(s.Start, *g.Until)
 		}
 	}
-	if card.Rows > 0 && card.Rows-len(f.Rows)-len(s.Sick) < peersLeft {
+	if card.Rows > 0 && card.Rows-len(f.Rows)-len(s.Sick) < verify.PeersLeft {
 		s.Sick = nil
 	}
 	c.spec = s
 	return nil
 }
 
+// keptCheck is a test as it was after the days that were handed to it.
+type keptCheck struct {
+	test *verify.Test
+	fed  []string // folders of the days
+	over bool     // nothing that comes can change it
+	used int      // by which asking it was used last
+}
+
+// keptAskings is for how many askings a test is kept that none of them uses.
+const keptAskings = 20
+
 // feedChecks hands each test the stretches from its day on, until nothing that
-// comes can change it.
-func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummary) error {
-	h := fnv.New64a()
-	man, _, err := b.snapshot()
-	if err != nil {
-		return err
+// comes can change it: all of one state of the book.
+func (b *Book) feedChecks(ctx context.Context, checks []*check) error {
+	return b.steady(func(man manifest, _ state) error { return b.feedOf(ctx, man, checks) })
+}
+
+func (b *Book) feedOf(ctx context.Context, man manifest, checks []*check) error {
+	zone := b.Zone()
+	type toFeed struct {
+		*check
+		days map[string]bool // by folder
+		fed  []string
 	}
-	for i := range man.Days {
-		fmt.Fprint(h, man.Days[i].Folder, man.Days[i].From, man.Days[i].Until)
-	}
-	stamp := h.Sum64()
+	var todo []*toFeed
 	b.checkMu.Lock()
-	if b.checkStamp != stamp {
-		b.checkStamp, b.checked = stamp, map[string]*verify.Test{}
+	if b.checked == nil {
+		b.checked = map[string]*keptCheck{}
 	}
-	done := b.checked
-	b.checkMu.Unlock()
-	var todo []*check
+	b.checkTurn++
 	for _, c := range checks {
+		c.test = nil
 		if c.spec.Plan.How == verify.None {
 			continue
 		}
 		c.key = fmt.Sprint(c.planter, c.day, c.spec, c.end)
-		b.checkMu.Lock()
-		c.test = done[c.key]
-		b.checkMu.Unlock()
-		if c.test == nil {
-			c.test = verify.New(c.spec)
-			todo = append(todo, c)
-		}
-	}
-	zone, looked := b.Zone(), map[*check]int{}
-	for i := range days {
-		d := &days[i]
-		var mine []*check
-		for _, c := range todo {
-			if c.planter != d.Planter || d.Day < c.day || d.Passes == 0 || c.test.Over() || looked[c] > checkDays {
+		x := &toFeed{check: c, days: map[string]bool{}}
+		looked, armed := 0, evenstand.DayOf(c.at, zone)
+		for i := range man.Days {
+			e := &man.Days[i]
+			if e.Planter != c.planter || e.Day < c.day || looked > checkDays || e.rows(passesName) == 0 {
 				continue
 			}
-			mine = append(mine, c)
-			if d.Day >= evenstand.DayOf(c.at, zone) {
-				looked[c]++
+			if e.Day >= armed {
+				looked++
 			}
+			x.fed = append(x.fed, e.Folder)
+			x.days[e.Folder] = true
 		}
+		if k := b.checked[c.key]; k != nil && (slices.Equal(k.fed, x.fed) || k.over && len(k.fed) <= len(x.fed) && slices.Equal(k.fed, x.fed[:len(k.fed)])) {
+			c.test, k.used = k.test, b.checkTurn
+			continue
+		}
+		c.test = verify.New(c.spec)
+		todo = append(todo, x)
+	}
+	b.checkMu.Unlock()
+	for i := range man.Days {
+		e := &man.Days[i]
+		mine := slices.DeleteFunc(slices.Clone(todo), func(x *toFeed) bool { return !x.days[e.Folder] || x.test.Over() })
 		if len(mine) == 0 {
 			continue
 		}
-		if err := b.slices(ctx, d, func(s *verify.Slice) {
-			for _, c := range mine {
-				if c.end != evenstand.NoTime && s.Lowered >= c.end {
-					continue
+		if err := b.slices(ctx, e, func(s *verify.Slice) {
+			for _, x := range mine {
+				if x.end == evenstand.NoTime || s.Lowered < x.end {
+					x.test.Add(s)
 				}
-				c.test.Add(s)
 			}
 		}); err != nil {
 			return err
@@ -543,16 +616,20 @@ func (b *Book) feedChecks(ctx context.Context, checks []*check, days []DaySummar
 	}
 	b.checkMu.Lock()
 	defer b.checkMu.Unlock()
-	for _, c := range todo {
-		done[c.key] = c.test
+	for _, x := range todo {
+		b.checked[x.key] = &keptCheck{x.test, x.fed, x.test.Over(), b.checkTurn}
 	}
+	maps.DeleteFunc(b.checked, func(_ string, k *keptCheck) bool { return k.used < b.checkTurn-keptAskings })
 	return nil
 }
 
 // slices gives what all rows did stretch by stretch, in order of time.
-func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Slice)) error {
-	passes, err := b.Passes(ctx, d.Planter, d.Day)
-	if err != nil {
+func (b *Book) slices(ctx context.Context, e *dayEntry, yield func(*verify.Slice)) error {
+	var passes []evenstand.Pass
+	if err := rowsOf(ctx, b, e, passesName, passRow{}, (*passRow).pass, func(ps []evenstand.Pass) error {
+		passes = append(passes, ps...)
+		return nil
+	}); err != nil {
 		return err
 	}
 	var held, rows []evenstand.Stretch
@@ -588,7 +665,7 @@ func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Sli
 		}
 		held = held[:0]
 	}
-	err = b.Stretches(ctx, d.Planter, d.Day, func(ss []evenstand.Stretch) error {
+	err := rowsOf(ctx, b, e, stretchesName, noStretch, (*stretchRow).stretch, func(ss []evenstand.Stretch) error {
 		for i := range ss {
 			if len(held) > 0 && held[0].Pass != ss[i].Pass {
 				give()
@@ -599,4 +676,14 @@ func (b *Book) slices(ctx context.Context, d *DaySummary, yield func(*verify.Sli
 	})
 	give()
 	return err
+}
+
+// rowsOf reads a table of a machine-day of the manifest at hand.
+func rowsOf[R, T any](ctx context.Context, b *Book, e *dayEntry, name string, none R, convert func(*R) T, yield func([]T) error) error {
+	f, err := b.entryFile(e, name)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return eachRow(ctx, b, f, none, convert, yield)
 }

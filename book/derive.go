@@ -658,7 +658,7 @@ func (b *Book) deriveDay(ctx context.Context, p *planterDays, day evenstand.Day,
 	}
 	begin, _, _ := dayBounds(day, b.Zone())
 	set := b.Settings()
-	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from, Limits: furrowLimits(&set), Plans: set.Plans, Lots: p.lotsBefore(begin)}, w)
+	res, err := b.derive(ctx, pipeline.Day{Date: day, Zone: b.Zone(), Planter: p.planter, Card: card, Fields: b.Fields(), Streams: streams, From: from, Limits: furrowLimits(&set), Plans: set.Plans, Lots: p.lotsBefore(begin), Settings: settingsOf(p.planter, &card, streams)}, w)
 	if err != nil {
 		w.abort()
 		return nil, nil, err

@@ -57,6 +57,14 @@ func (d *dayEntry) file(name string) *fileEntry {
 	return nil
 }
 
+// rows is how many rows a Parquet file has.
+func (d *dayEntry) rows(name string) int64 {
+	if f := d.file(name); f != nil && f.Rows != nil {
+		return *f.Rows
+	}
+	return 0
+}
+
 // state is what reading the originals gave, apart from the data: sources.json.
 type state struct {
 	Schema  int            `json:"schema"`

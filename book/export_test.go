@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"evenstand/core/verify"
 )
 
 // LimitDisk makes the book's disk full after n more bytes; a negative n takes
@@ -132,4 +134,15 @@ func ThirdLedger(t *testing.T, dir, planter string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+}
+
+// CheckTests gives the tests of check-backs that are kept.
+func (b *Book) CheckTests() map[string]*verify.Test {
+	b.checkMu.Lock()
+	defer b.checkMu.Unlock()
+	out := map[string]*verify.Test{}
+	for k, c := range b.checked {
+		out[k] = c.test
+	}
+	return out
 }

@@ -103,9 +103,9 @@ func TestCheckBackOnSimulatedDays(t *testing.T) {
 			jobs = append(jobs, job{k, d})
 		}
 	}
-	for _, j := range jobs {
+	one := func(t *testing.T, j job) {
 		d, set := j.d, &checkSets[j.set]
-		dir := t.TempDir()
+		dir := t.TempDir() // gone with the day: a day takes some 400 MB
 		day := fmt.Sprintf("seed = %d\n", 7401+50*j.set+d) + fmt.Sprintf(checkDay, set.output)
 		mended := map[string]bool{}
 		for i, f := range set.faults {
@@ -190,6 +190,9 @@ func TestCheckBackOnSimulatedDays(t *testing.T) {
 			}
 		}
 	}
+	for _, j := range jobs {
+		t.Run(fmt.Sprint(7401+50*j.set+j.d), func(t *testing.T) { one(t, j) })
+	}
 	var names []string
 	for n := range all {
 		names = append(names, n)
@@ -226,4 +229,124 @@ func begin(t testing.TB, sim, kind string) evenstand.Micros {
 		}
 	}
 	return first - evenstand.FromSeconds(1.2*3600)
+}
+
+// touchedDay is a day on which rows are worked on, some of them for nothing, and the
+// row force is set otherwise of which only the box tells.
+const touchedDay = `seed = 7991
+name = "touched"
+hours = 3
+[timetable]
+lunch = ""
+[planter]
+rows = 16
+[output]
+liquid_l_ha = 60
+wheel_load = "auto"
+[[field]]
+name = "north place"
+passes = 90
+length_m = 700
+headlands = 0
+[[fault]]
+kind = "row-skips"
+at_h = 0.7
+rows = "6"
+variant = "seal"
+strength = 3.0
+minutes = 48
+[[fault]]
+kind = "row-skips"
+at_h = 0.7
+rows = "11"
+variant = "fit"
+strength = 3.0
+[[fault]]
+kind = "low-vacuum"
+at_h = 0.7
+rows = "1-8"
+variant = "hose"
+strength = 1.6
+[[fault]]
+kind = "contact-loss"
+at_h = 0.7
+rows = "14"
+variant = "wear"
+strength = 700
+[[setting]]
+lever = "gauge_wheel_load_target"
+at = "08:50"
+from = 180
+to = 200
+unit = "lbf"
+noted = "no"
+`
+
+// A replay and the logbook say the same of what was done: by the journal, and by
+// what only a box tells. The level that a trouble itself moves was set by nobody.
+func TestReplayAgrees(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a day, read twice")
+	}
+	dir := t.TempDir()
+	scenario, sim, book := filepath.Join(dir, "day.toml"), filepath.Join(dir, "sim"), filepath.Join(dir, "book")
+	if err := os.WriteFile(scenario, []byte(touchedDay), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "simulate", scenario, sim)
+	must(t, "new", book, "--zone", "America/Chicago", "--planter", filepath.Join(sim, "card.toml"))
+	run(context.Background(), "read", book, filepath.Join(sim, "boxes"))
+	must(t, "note", book, "new seal", "--rows", "11", "--what", "fix", "--at", "2026-05-02 09:12")
+	must(t, "note", book, "cleaned", "--rows", "3,4", "--what", "fix", "--at", "2026-05-02 09:20")
+	_, out, _ := run(context.Background(), "replay", book, filepath.Join(sim, "boxes"), "--json")
+	live, id := map[int]*evenstand.Finding{}, map[string]int{}
+	for _, line := range strings.Split(strings.TrimSpace(out), "\n") {
+		var l struct {
+			Event   string             `json:"event"`
+			Number  int                `json:"number"`
+			Finding *evenstand.Finding `json:"finding"`
+			Stood   []struct {
+				Number  int    `json:"number"`
+				Finding string `json:"finding"`
+			} `json:"stood"`
+		}
+		if err := json.Unmarshal([]byte(line), &l); err != nil {
+			continue // the report at the end
+		}
+		if l.Event == "check-back" {
+			live[l.Number] = l.Finding
+		}
+		for _, s := range l.Stood {
+			id[s.Finding] = s.Number
+		}
+	}
+	var w evenstand.Worklist
+	if err := json.Unmarshal([]byte(must(t, "worklist", book, "--all", "--json")), &w); err != nil {
+		t.Fatal(err)
+	}
+	by := map[string]int{}
+	for i := range w.Findings {
+		f := &w.Findings[i]
+		if f.Kind == evenstand.KindLowVacuum && f.CheckBack != nil {
+			t.Errorf("its own vacuum armed it: %s", f.CheckBack.Says)
+		}
+		n, ok := id[f.ID]
+		if !ok || f.Stage != evenstand.Raised {
+			continue
+		}
+		g := live[n]
+		switch {
+		case f.CheckBack == nil && g == nil:
+		case f.CheckBack == nil || g == nil:
+			t.Errorf("%s: one of them has no check-back: %v, %v", f.Sentence, f.CheckBack, g)
+		case f.CheckBack.Verdict != g.CheckBack.Verdict || f.CheckBack.By != g.CheckBack.By:
+			t.Errorf("%s\nthe logbook, by %s: %s\nthe replay, by %s: %s", f.Sentence, f.CheckBack.By, f.CheckBack.Says, g.CheckBack.By, g.CheckBack.Says)
+		default:
+			by[g.CheckBack.By]++
+			t.Logf("%s: %s / %s", f.Sentence, f.CheckBack.Says, g.CheckBack.Says)
+		}
+	}
+	if by["fix"] == 0 || by["setting"] == 0 {
+		t.Errorf("too little was checked: %v", by)
+	}
 }

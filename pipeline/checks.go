@@ -2,10 +2,12 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 	"evenstand/core/advise"
 	"evenstand/core/find"
+	"evenstand/core/record"
 	"evenstand/core/verify"
 )
 
@@ -18,6 +20,11 @@ type checks struct {
 	pass  int   // of which stretches were given
 	given int32 // of that pass
 	rows  []evenstand.Stretch
+
+	boxes   SettingsWatch  // nil: nobody watches
+	over    int            // passes that were looked at for what was set
+	set     []verify.Set   // what was taken as set
+	touched []verify.Touch // rows to which something was done
 }
 
 // liveCheck is the check-back of one finding.
@@ -40,6 +47,7 @@ func (l *Live) follow(cs []find.Change) {
 		c := &cs[i]
 		switch c.What {
 		case find.ChangeRaised:
+			l.boxesSet()
 			x := &liveCheck{n: c.N, f: c.Finding}
 			if p := verify.For(&c.Finding); p.How != verify.None {
 				x.test = verify.New(l.spec(&c.Finding, p))
@@ -89,15 +97,65 @@ func (l *Live) spec(f *evenstand.Finding, p verify.Plan) verify.Spec {
 			s.Sick = append(s.Sick, x.f.Rows...)
 		}
 	}
+	s.LeaveOut(l.checks.touched, card.Rows)
 	return s
 }
 
 // done takes a line of a journal that says that something was done.
 func (l *Live) done(e *evenstand.Entry) {
-	for _, x := range l.checks.all {
-		if x.test != nil && verify.StoodOpen(&x.f, e) {
-			x.test.Arm(e.T)
-			x.by, x.said, x.begun = e.What, evenstand.VerdictOpen, false
+	if e.What == "fix" {
+		l.arm(e.T, e.Rows, e.What, func(f *evenstand.Finding) bool { return verify.StoodOpen(f, e) })
+	} else if s, ok := record.SettingOf(e); ok {
+		l.changed(verify.Set{Lever: s.Lever, T: s.T, Rows: s.Rows, From: s.Was, To: s.To})
+	}
+}
+
+// boxesSet takes what was set on boxes up to the end of a pass, which is when their
+// levels tell. What was planted between a change and that counted for what was
+// before, which a verdict only takes longer for.
+func (l *Live) boxesSet() {
+	if l.checks.boxes == nil || l.checks.over == l.s.cur {
+		return
+	}
+	l.checks.over = l.s.cur
+	for _, c := range l.checks.boxes.Changed(l.s.passes[:l.s.cur]) {
+		l.changed(c)
+	}
+}
+
+// toldWithin is how far apart two tellings of one change lie, by hand and by a box
+// or by a box that knows more (judged, as for the journal of a book).
+const toldWithin = 5 * 60 * evenstand.Second
+
+// changed takes a setting that was changed, once.
+func (l *Live) changed(c verify.Set) {
+	k := &l.checks
+	if rows := l.s.card.Rows; rows > 0 && len(c.Rows) >= rows {
+		c.Rows = nil
+	}
+	if slices.ContainsFunc(k.set, func(o verify.Set) bool {
+		return o.Lever == c.Lever && max(o.T-c.T, c.T-o.T) <= toldWithin && (slices.Equal(o.Rows, c.Rows) || len(o.Rows) == 0 || len(c.Rows) == 0)
+	}) {
+		return
+	}
+	k.set = append(k.set, c)
+	l.arm(c.T, c.Rows, "setting", c.StoodOpen)
+}
+
+// arm takes what was done to rows: it is checked where it can have been about a
+// finding, and elsewhere these rows are peers no more.
+func (l *Live) arm(at evenstand.Micros, rows evenstand.Rows, by string, about func(*evenstand.Finding) bool) {
+	k := &l.checks
+	touch := verify.Touch{T: at, Rows: rows}
+	k.touched = append(k.touched, touch)
+	for _, x := range k.all {
+		if x.test == nil {
+			continue
+		}
+		x.test.LeaveOut(touch, l.s.card.Rows)
+		if about(&x.f) {
+			x.test.Arm(at)
+			x.by, x.said, x.begun = by, evenstand.VerdictOpen, false
 		}
 	}
 }
@@ -105,7 +163,11 @@ func (l *Live) done(e *evenstand.Entry) {
 // giveSlices hands on the stretches of the open pass that are over.
 func (l *Live) giveSlices(t evenstand.Micros) {
 	k, s := &l.checks, &l.s
-	if len(k.all) == 0 || s.cur >= len(s.passes) || !s.open {
+	if len(k.all) == 0 {
+		return
+	}
+	l.boxesSet()
+	if s.cur >= len(s.passes) || !s.open {
 		return
 	}
 	p := &s.passes[s.cur]

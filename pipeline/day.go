@@ -9,6 +9,7 @@ import (
 
 	"evenstand"
 	"evenstand/core/advise"
+	"evenstand/core/verify"
 )
 
 // Day is one planter on one local day: the unit of derivation.
@@ -33,6 +34,17 @@ type Day struct {
 	Plans []evenstand.Plan // which seed the fields' rows are to get
 	// Voice is how a feed says whether what was done worked.
 	Voice advise.Voice
+	// Settings makes what watches the boxes for settings that somebody changes while
+	// a feed comes in; nil: nobody does.
+	Settings func() SettingsWatch
+}
+
+// SettingsWatch finds the settings that are changed on boxes.
+type SettingsWatch interface {
+	// Reading takes what a stream read, on the one clock.
+	Reading(stream int, r *evenstand.Reading)
+	// Changed gives all that was changed so far, by the passes that are over.
+	Changed(passes []evenstand.Pass) []verify.Set
 }
 
 // Output takes what a day gives, pass by pass in time order. Slices are only

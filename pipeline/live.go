@@ -127,6 +127,9 @@ func NewLive(ctx context.Context, day Day) (*Live, error) {
 	s.start()
 	s.noted = slices.Clone(day.Lots)
 	l.watch = s.engine.Watch()
+	if day.Settings != nil {
+		l.checks.boxes = day.Settings()
+	}
 	return l, nil
 }
 
@@ -415,6 +418,9 @@ func (l *Live) decide(t evenstand.Micros) ([]find.Change, error) {
 			err = s.takeSeed(&e.seed, e.stream)
 		} else {
 			l.down.Reading(e.reading)
+			if l.checks.boxes != nil {
+				l.checks.boxes.Reading(e.stream, &e.reading)
+			}
 			err = s.takeReading(&e.reading, e.stream)
 		}
 		if err != nil {

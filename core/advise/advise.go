@@ -289,6 +289,8 @@ func (v Voice) what(f *evenstand.Finding) string {
 		s := who + " " + verb(f, "skips", "skip", "skipped")
 		if x, ok := Figure(f, "times its peers"); ok {
 			s += " " + Digits(x) + " times as much as " + its(f) + " peers"
+		} else if x, ok := Figure(f, "times the usual"); ok { // all rows: there are no peers
+			s += " " + Digits(x) + " times as much as usual"
 		} else {
 			s += " more"
 		}
@@ -607,6 +609,10 @@ func adviceOf(f *evenstand.Finding, v Voice) evenstand.Advice {
 		return a
 	}
 	dig, doubted := unseen(f)
+	// What did not work asks for what is likeliest now, in the order of the causes.
+	if f.Failed() && (len(f.Causes) == 0 || f.Causes[0].Cause != dig.Cause) {
+		doubted = false
+	}
 	if doubted = doubted && (len(steps) > 1 || steps[0].Cause != dig.Cause); doubted {
 		steps = stepsOf(f, dig.Cause) // the dig goes before the rest
 	}
@@ -656,7 +662,7 @@ func stepsOf(f *evenstand.Finding, but string) []relation.Remedy {
 		}
 		if len(steps) == 0 {
 			first = c.Probability
-		} else if seat == 0 && asLikely*c.Probability >= first && touches(f.Kind, steps[0].Cause) != 0 && touches(f.Kind, r.Cause) == 0 && r.Minutes < steps[0].Minutes {
+		} else if seat == 0 && !f.Failed() && asLikely*c.Probability >= first && touches(f.Kind, steps[0].Cause) != 0 && touches(f.Kind, r.Cause) == 0 && r.Minutes < steps[0].Minutes {
 			seat = len(steps)
 		}
 		steps = append(steps, r)

@@ -317,6 +317,30 @@ func TestSeatBeforeGround(t *testing.T) {
 	}
 }
 
+// After what did not work the steps come in the order in which the causes are named:
+// no switch before a likelier drive, no swap of sensors before a likelier seal.
+func TestNextLikeliestFirst(t *testing.T) {
+	for _, tt := range []struct {
+		kind        string
+		causes      []evenstand.Cause
+		why         string
+		first, then string
+	}{
+		{evenstand.KindRowStopped, causes(evenstand.CauseDrive, 0.45, evenstand.CauseSwitchedOff, 0.31), "the meter's drive", "With the drive isolated", "switch the row on"},
+		{evenstand.KindRowSkips, causes(evenstand.CauseSeal, 0.4, evenstand.CauseSensor, 0.3), "a worn seal or disc or the seed sensor", "Look at the seal's lip", "swap"},
+		{evenstand.KindRowSkips, causes(evenstand.CauseSensor, 0.4, evenstand.CauseSeal, 0.3), "the seed sensor or a worn seal or disc", "The log cannot tell seeds that are missing from seeds that are not seen, so first swap", ""},
+		{evenstand.KindRowSkips, nil, "", "", ""},
+	} {
+		f := evenstand.Finding{Kind: tt.kind, Stage: evenstand.Raised, Rows: evenstand.Rows{3}, Status: evenstand.Checked, Causes: tt.causes, CheckBack: &evenstand.CheckBack{Verdict: evenstand.VerdictFailed}}
+		advise.Fill(&f, us)
+		do := strings.TrimPrefix(f.Advice.Do, "What was done did not cure it. ")
+		_, then, _ := strings.Cut(do, " If that is not it: ")
+		if !strings.Contains(f.Sentence, tt.why) || !strings.HasPrefix(do, tt.first) || !strings.HasPrefix(then, tt.then) {
+			t.Errorf("%s\n%s", f.Sentence, f.Advice.Do)
+		}
+	}
+}
+
 // Whether skips are real the log cannot tell (methods e): while the odds lie
 // within 10 to 1 either way, the swap of sensors that settles it comes first.
 func TestMissingOrUnseen(t *testing.T) {

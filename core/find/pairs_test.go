@@ -1,6 +1,7 @@
 package find_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -79,6 +80,9 @@ func TestAllSidesFall(t *testing.T) {
 		},
 	}
 	fs := raised(w.run(config(16)))
+	if len(fs) == 1 && !math.IsNaN(float64(evidence(fs[0], "times its peers"))) {
+		t.Error("all rows have no peers")
+	}
 	if len(fs) != 1 || fs[0].Kind != evenstand.KindLowVacuum || len(fs[0].Rows) != 16 {
 		show(t, fs)
 		t.Errorf("%d findings, want one low-vacuum of all rows", len(fs))

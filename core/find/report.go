@@ -291,7 +291,7 @@ func (c *caseFile) excess() (mean, sd float64) {
 
 // rowRates gives the rate, what was expected and their ratio as evidence. Of one
 // row that is what its peers do at the time, times what the row usually does
-// beside them; of a side, what the other sides do.
+// beside them; of a side, what the other sides do; of all rows, what they usually do.
 func (e *Engine) rowRates(c *caseFile, name string) (rate, peer, ratio float64, evs []evenstand.Evidence) {
 	x := c.sum
 	n := math.Max(1, x.places)
@@ -301,7 +301,7 @@ func (e *Engine) rowRates(c *caseFile, name string) (rate, peer, ratio float64, 
 	ratio = (x.got + 0.5) / (x.expected + 0.5)
 	s := math.Sqrt(phi/(x.got+0.5) + x.varExp)
 	beside, times := name+" usual for it", "times the usual"
-	if c.side != nil {
+	if c.side != nil && len(c.rows) < len(e.rows) {
 		beside, times = name+" of its peers", "times its peers"
 	}
 	evs = []evenstand.Evidence{

@@ -52,7 +52,7 @@ func CheckFigures(c *evenstand.CheckBack, v advise.Voice) []Line {
 		}
 	}
 	add(c.Measure+" before", c.Before)
-	add("usual", c.Usual)
+	add("usual on the ground since", c.Usual) // a finding has what was usual while it lasted
 	add("must get past", c.Line)
 	if !math.IsNaN(float64(c.Peers)) {
 		says := val(c.Peers)

@@ -397,3 +397,21 @@ func TestFind(t *testing.T) {
 		t.Errorf("a beginning of two: %v", err)
 	}
 }
+
+// Of nothing the word for the chance stands before.
+func TestNothingLost(t *testing.T) {
+	zero := evenstand.Range{}
+	for _, tt := range []struct{ word, unit, want string }{
+		{"likely", "USD", "probably nothing lost"}, {"possible", "bu", "perhaps nothing lost"}, {"unsure", "USD", "perhaps nothing lost"}, {"", "USD", "nothing lost"},
+	} {
+		f := evenstand.Finding{Stage: evenstand.Raised, Money: evenstand.Money{Unit: tt.unit, Word: tt.word, SoFar: zero, StillToSave: evenstand.ToSave{Basis: "none"}}}
+		w := record.SayFinding(&f, record.Options{})
+		if w.Money != tt.want || w.Sum+" "+w.SumOf != tt.want {
+			t.Errorf("%q, %q %q; want %q", w.Money, w.Sum, w.SumOf, tt.want)
+		}
+	}
+	f := evenstand.Finding{Stage: evenstand.Raised, Money: evenstand.Money{Unit: "USD", Word: "likely", SoFar: evenstand.Range{Low: 10, Mid: 20, High: 30}, StillToSave: evenstand.ToSave{Basis: "none"}}}
+	if got := record.SayFinding(&f, record.Options{}).Money; got != "$10 to $30 lost, likely" {
+		t.Error(got)
+	}
+}

@@ -73,7 +73,7 @@ func SayFinding(f *evenstand.Finding, o Options) Words {
 }
 
 // sum is the range that a finding is listed with, and what it is.
-func sum(f *evenstand.Finding, v advise.Voice) (money, of string) {
+func sum(f *evenstand.Finding, v advise.Voice) (money, what string) {
 	m := f.Money
 	s := m.StillToSave
 	tail := ""
@@ -82,11 +82,21 @@ func sum(f *evenstand.Finding, v advise.Voice) (money, of string) {
 	}
 	save := v.Money(evenstand.Range{Low: s.Low, Mid: s.Mid, High: s.High}, m.Unit)
 	lost := v.Money(m.SoFar, m.Unit)
+	// Of nothing the word stands before: nobody reads "nothing lost, likely".
+	of := func(money, what string) (string, string) {
+		if money != v.Money(evenstand.Range{}, m.Unit) || m.Word == "" {
+			return money, what + tail
+		}
+		if m.Word == "likely" {
+			return "probably " + money, what
+		}
+		return "perhaps " + money, what
+	}
 	switch {
 	case save != "" && s.Basis != "none" && (f.Status != evenstand.Acted || f.Until != nil):
-		return save, "still to save" + tail
+		return of(save, "still to save")
 	case lost != "":
-		return lost, "lost" + tail
+		return of(lost, "lost")
 	case len(m.Needs) > 0:
 		return "", "cost: cannot say"
 	}

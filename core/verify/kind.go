@@ -175,25 +175,44 @@ func ForRows() []Plan {
 }
 
 // actsOn are the kinds that a setting can act on, by the quantity's name in the
-// journal.
-var actsOn = map[string][]string{
-	evenstand.Vacuum.String():               {evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindWeakCell},
-	evenstand.FanSpeed.String():             {evenstand.KindRowSkips, evenstand.KindRowDoubles, evenstand.KindLowVacuum, evenstand.KindWeakCell},
-	evenstand.AppliedForce.String():         {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
-	evenstand.GaugeWheelLoadTarget.String(): {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
-	record.ForceMode:                        {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindRowBounce},
-	evenstand.HydraulicPressure.String():    {evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting},
-	evenstand.GroundSpeed.String():          {evenstand.KindRowBounce, evenstand.KindSpeedSpacing, evenstand.KindContactLoss, evenstand.KindPumpLimit, evenstand.KindStarvedRow},
-	evenstand.SeedRateTarget.String():       {evenstand.KindRateOff},
-	evenstand.LiquidRateTarget.String():     {evenstand.KindLiquidRateOff, evenstand.KindPumpLimit},
-	evenstand.CleanerPressure.String():      {evenstand.KindDirtyFurrow, evenstand.KindCleanerUpset},
-	evenstand.CloserPressure.String():       {evenstand.KindSlotOpen, evenstand.KindDryFurrow},
-	"depth":                                 {evenstand.KindDryFurrow, evenstand.KindColdFurrow, evenstand.KindContactLoss},
+// journal, and which way helps: up 1, down -1, 0 either.
+var actsOn = map[string]map[string]int{
+	evenstand.Vacuum.String():               {evenstand.KindRowSkips: 1, evenstand.KindRowDoubles: -1, evenstand.KindLowVacuum: 1, evenstand.KindWeakCell: 1},
+	evenstand.FanSpeed.String():             {evenstand.KindRowSkips: 1, evenstand.KindRowDoubles: -1, evenstand.KindLowVacuum: 1, evenstand.KindWeakCell: 1},
+	evenstand.AppliedForce.String():         {evenstand.KindContactLoss: 1, evenstand.KindOverload: -1, evenstand.KindForceHunting: 0, evenstand.KindRowBounce: 1},
+	evenstand.GaugeWheelLoadTarget.String(): {evenstand.KindContactLoss: 1, evenstand.KindOverload: -1, evenstand.KindForceHunting: 0, evenstand.KindRowBounce: 1},
+	record.ForceMode:                        {evenstand.KindContactLoss: 0, evenstand.KindOverload: 0, evenstand.KindForceHunting: 0, evenstand.KindRowBounce: 0},
+	evenstand.HydraulicPressure.String():    {evenstand.KindContactLoss: 1, evenstand.KindOverload: -1, evenstand.KindForceHunting: 0},
+	evenstand.GroundSpeed.String():          {evenstand.KindRowBounce: -1, evenstand.KindSpeedSpacing: -1, evenstand.KindContactLoss: -1, evenstand.KindPumpLimit: -1, evenstand.KindStarvedRow: -1},
+	evenstand.SeedRateTarget.String():       {evenstand.KindRateOff: 0},
+	evenstand.LiquidRateTarget.String():     {evenstand.KindLiquidRateOff: 0, evenstand.KindPumpLimit: -1},
+	evenstand.CleanerPressure.String():      {evenstand.KindDirtyFurrow: 1, evenstand.KindCleanerUpset: 0},
+	evenstand.CloserPressure.String():       {evenstand.KindSlotOpen: 1, evenstand.KindDryFurrow: 0},
+	"depth":                                 {evenstand.KindDryFurrow: 0, evenstand.KindColdFurrow: 0, evenstand.KindContactLoss: 0},
 }
 
-// ActsOn tells whether a setting, by the lever's name, can act on a kind of
-// finding.
-func ActsOn(lever, kind string) bool { return slices.Contains(actsOn[lever], kind) }
+// Set is a setting that was changed, of some rows or, with none, of all.
+type Set struct {
+	Lever    string
+	T        evenstand.Micros
+	Rows     evenstand.Rows
+	From, To float64
+	// Level says that only what a box measures tells of it. The trouble itself may
+	// have moved that: a hose that comes off lowers the vacuum.
+	Level bool
+}
+
+// ActsOn tells whether a setting can act on a kind of finding.
+func (s *Set) ActsOn(kind string) bool {
+	_, ok := actsOn[s.Lever][kind]
+	return ok
+}
+
+// Trouble tells whether a level went the way that the trouble itself moves it, so
+// that nobody need have set it.
+func (s *Set) Trouble(kind string) bool {
+	return s.Level && s.ActsOn(kind) && !(float64(actsOn[s.Lever][kind])*(s.To-s.From) > 0)
+}
 
 // WrittenLate is how long before a line of the journal trouble may have ended and
 // still be what was done: it was written down afterwards. Judgement.
@@ -254,15 +273,16 @@ func StoodOpen(f *evenstand.Finding, e *evenstand.Entry) bool {
 		return stands(f, e.T) && Mends(f, e)
 	case "setting":
 		s, ok := record.SettingOf(e)
-		return ok && Stood(f, s.T, s.Rows, s.Lever)
+		return ok && (&Set{Lever: s.Lever, T: s.T, Rows: s.Rows}).StoodOpen(f)
 	}
 	return false
 }
 
-// Stood is StoodOpen of a setting of rows, by the lever's name.
-func Stood(f *evenstand.Finding, at evenstand.Micros, rows evenstand.Rows, lever string) bool {
-	shared := slices.ContainsFunc(f.Rows, rows.Has)
-	return stands(f, at) && ActsOn(lever, f.Kind) && (shared || len(rows) == 0 || len(f.Rows) == 0)
+// StoodOpen tells whether a setting was changed that can act on a finding that
+// stood open then.
+func (s *Set) StoodOpen(f *evenstand.Finding) bool {
+	shared := len(s.Rows) == 0 || len(f.Rows) == 0 || slices.ContainsFunc(f.Rows, s.Rows.Has)
+	return stands(f, s.T) && s.ActsOn(f.Kind) && !s.Trouble(f.Kind) && shared
 }
 
 // stands tells whether a finding stood open at a time.

@@ -12,6 +12,8 @@ import (
 // CheckBack gives the answer with its sentence; by is what armed it: done, fix,
 // setting.
 func (t *Test) CheckBack(by string, v advise.Voice) evenstand.CheckBack {
+	kept := *t // several may ask one test
+	t = &kept
 	c := t.Answer()
 	c.By = by
 	c.Says = t.say(&c, v)
@@ -50,6 +52,9 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 	if !math.IsNaN(float64(c.Peers)) && !ratios(name) {
 		peers = "; the other rows have " + val(c.Peers)
 	}
+	if t.rows == nil {
+		peers = t.against(v)
+	}
 	went := name + " went from " + val(c.Before) + " to " + val(c.After) + peers
 	are := name + " " + be(name) + " " + val(c.After) + ", " + val(c.Before) + " before" + peers
 	took := ""
@@ -78,6 +83,19 @@ func (t *Test) say(c *evenstand.CheckBack, v advise.Voice) string {
 		return "Not yet known, " + t.needs(c, v) + ". " + so
 	}
 	return "Not yet known, and not in a day of planting: it lies near the line between worked and not, " + val(c.Line) + ". " + so
+}
+
+// against says what all rows are held against, which have no others beside them.
+func (t *Test) against(v advise.Voice) string {
+	switch p := &t.spec.Plan; {
+	case !math.IsNaN(p.Limit):
+		return "; the limit is " + value(t, p.Limit, v)
+	case p.Ratio > 0:
+		return "; held against the target"
+	case t.spec.Change || t.level[past].N >= fewMeans || t.own[past].n >= pastLeast:
+		return "; it is of all rows, held against the time before"
+	}
+	return "; it is of all rows, held against what is usual"
 }
 
 // willTell says, before anything is counted, how much will tell: ; about 900 seeds

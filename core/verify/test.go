@@ -77,6 +77,7 @@ type Test struct {
 	phi   phiSums
 
 	spread Spread
+	alone  Spread                     // of the means as they are
 	level  [numKept]evenstand.Moments // of the means, less their peers'
 	mates  [numKept]evenstand.Moments // of the peers' means
 	raw    [numKept]evenstand.Moments // of the means as they are
@@ -96,8 +97,8 @@ type Test struct {
 	turnsUp int     // verdicts that were turned
 	course  []evenstand.CheckPoint
 	kept    float64
-	each    []counts   // of the peers since then, by row: of means sum and n
-	held    [2]float64 // low and high that no look so far excluded
+	each    [numKept][]counts // of the peers, by row: of means sum and n
+	held    [2]float64        // low and high that no look so far excluded
 	any     bool
 	limits  limits
 }
@@ -143,12 +144,15 @@ func has(f []bool, row int) bool { return row >= 0 && row < len(f) && f[row] }
 func (t *Test) Arm(at evenstand.Micros) {
 	s := t.spec
 	s.At = at
+	if s.End > 0 && s.End <= at {
+		s.End, s.Few = 0, true
+	}
 	*t = Test{
-		spec: s, rows: t.rows, sick: t.sick, phi: t.phi, spread: t.spread, phase: t.phase, pass: t.pass, turned: t.turned, pace: t.pace, paced: t.paced, area: t.area,
-		own: t.own, peers: t.peers, level: t.level, mates: t.mates, raw: t.raw, since: evenstand.NoTime, last: t.last, decided: evenstand.NoTime,
+		spec: s, rows: t.rows, sick: t.sick, phi: t.phi, spread: t.spread, alone: t.alone, phase: t.phase, pass: t.pass, turned: t.turned, pace: t.pace, paced: t.paced, area: t.area,
+		own: t.own, peers: t.peers, each: t.each, level: t.level, mates: t.mates, raw: t.raw, since: evenstand.NoTime, last: t.last, decided: evenstand.NoTime,
 	}
 	t.own[after], t.peers[after] = counts{}, counts{}
-	t.each = nil
+	t.each = [numKept][]counts{past: t.each[past], trouble: t.each[trouble]}
 	t.level[after], t.mates[after], t.raw[after] = evenstand.Moments{}, evenstand.Moments{}, evenstand.Moments{}
 }
 
@@ -207,9 +211,11 @@ func (t *Test) Add(s *Slice) {
 	ph := t.phaseOf(s, at)
 	if ph != t.phase {
 		t.spread.Next()
+		t.alone.Next()
 		t.phase = ph
 	} else if s.Lowered != t.pass {
 		t.spread.Pause()
+		t.alone.Pause()
 	}
 	if s.Lowered != t.pass {
 		t.phi.pause()
@@ -267,9 +273,7 @@ func (t *Test) addShare(s *Slice, ph int) {
 			own.add(y, n)
 		case t.peer(int(r.Row)):
 			peers.add(y, n)
-			if ph == after {
-				t.row(int(r.Row)).add(y, n)
-			}
+			t.row(ph, int(r.Row)).add(y, n)
 		}
 		if ph != after && t.peer(int(r.Row)) {
 			t.phi.add(int(r.Row), y, n)
@@ -305,9 +309,7 @@ func (t *Test) addMean(s *Slice, ph int) {
 			own.Add(x)
 		case t.peer(int(r.Row)):
 			peers.Add(x)
-			if ph == after {
-				t.row(int(r.Row)).add(x, 1)
-			}
+			t.row(ph, int(r.Row)).add(x, 1)
 		}
 	}
 	if own.N == 0 {
@@ -323,6 +325,7 @@ func (t *Test) addMean(s *Slice, ph int) {
 		t.mates[ph].Add(peers.Mean())
 	}
 	t.spread.Add(x)
+	t.alone.Add(own.Mean())
 	t.level[ph].Add(x)
 	t.raw[ph].Merge(raw)
 	if ph != past {
@@ -331,11 +334,11 @@ func (t *Test) addMean(s *Slice, ph int) {
 }
 
 // row gives the sums of a peer.
-func (t *Test) row(n int) *counts {
-	for len(t.each) <= n {
-		t.each = append(t.each, counts{})
+func (t *Test) row(ph, n int) *counts {
+	for len(t.each[ph]) <= n {
+		t.each[ph] = append(t.each[ph], counts{})
 	}
-	return &t.each[n]
+	return &t.each[ph][n]
 }
 
 // band gives what eight of ten peers lie in; NaN for few.
@@ -345,7 +348,7 @@ func (t *Test) band() (low, high float64) {
 		least = 5
 	}
 	var vs []float64
-	for _, c := range t.each {
+	for _, c := range t.each[after] {
 		if c.n >= least {
 			vs = append(vs, c.y/c.n)
 		}
@@ -602,6 +605,16 @@ func (t *Test) means() (g standing, m Mean) {
 	return g, m
 }
 
+// byItself gives the verdict on a change of means without the peers: against its
+// own past alone.
+func (t *Test) byItself() int {
+	v, times, df := t.alone.Of()
+	b, a, sign := t.raw[past], t.raw[after], t.sign()
+	z := stat.NormalQuantile(0.90) * math.Sqrt(v*math.Max(1, times)/math.Max(1, b.N))
+	m := Mean{Worked: sign*b.Mean() - z, Failed: sign*b.Mean() + z, Beside: t.spec.Beside, Var: v, Times: times, DF: df, Sum: sign * a.Sum, N: a.N}
+	return m.Verdict()
+}
+
 func (t *Test) sign() float64 {
 	if t.spec.Plan.More {
 		return 1
@@ -630,7 +643,7 @@ func (t *Test) now(from counts) int {
 		m.Sum -= from.y
 		m.N -= from.n
 		v := m.Verdict()
-		if own := t.sign() * (t.raw[after].Mean() - t.raw[past].Mean()); t.spec.Change && float64(v)*own > 0 {
+		if v != 0 && t.spec.Change && t.beside() && t.byItself() != v {
 			return 0 // only the others changed
 		}
 		return v
@@ -811,6 +824,9 @@ func (t *Test) Answer() evenstand.CheckBack {
 	}
 	if t.spec.Plan.Measure == SwitchedOff || t.spec.Plan.Measure == NoLiquid {
 		c.Of = "stretches"
+	}
+	if p := &t.spec.Plan; t.spec.Change || !math.IsNaN(p.Limit) || p.Ratio > 0 { // nothing is usual there
+		c.Usual = none
 	}
 	if low, high := t.band(); !math.IsNaN(float64(c.Peers)) && !ratios(t.spec.Plan.Measure) {
 		c.PeersLow, c.PeersHigh = num(low), num(high)

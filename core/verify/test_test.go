@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"strings"
+	"sync"
 	"testing"
 
 	"evenstand"
@@ -270,4 +271,15 @@ func TestThereOrGone(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Several may ask one test at a time; make race tells.
+func TestAskedAtOnce(t *testing.T) {
+	s := spec(evenstand.KindRowSkips, doneAt)
+	c := day(3, s, 4, 4, 1, 1, 1, 390) // nothing was counted since it was done
+	var wg sync.WaitGroup
+	for range 4 {
+		wg.Go(func() { c.CheckBack("done", advise.Voice{}) })
+	}
+	wg.Wait()
 }

@@ -153,15 +153,15 @@ func TestLongRunsAreRead(t *testing.T) {
     rate_test.go:166: by chance: wrong 0.039
     rate_test.go:166: wandering, as if by chance: wrong 0.274
     rate_test.go:166: wandering, φ 1.8: wrong 0.051
-    rate_test.go:197: rate 3.7%: worked 0.060, 290 seeds
-    rate_test.go:197: rate 1.2%: worked 0.967, 310 seeds
+    rate_test.go:197: rate 3.7%, CV 0.00, φ 1.0: wrong 0.0347, 165 seeds
+    rate_test.go:197: rate 1.2%, CV 0.00, φ 1.0: wrong 0.0243, 220 seeds
     rate_test.go:272: rho 0.0 slow 0.0 before 60: wrong 0.006, plain 0.018; means until a cure by 1.5 spreads is known 20
     rate_test.go:272: rho 0.5 slow 0.5 before 200: wrong 0.045, plain 0.939; means until a cure by 1.5 spreads is known 90
     test_test.go:124: cured: right 200, wrong 0 of 200
     test_test.go:124: not cured, better soil: right 199, wrong 1 of 200
     test_test.go:182: wrong 39 of 1000
 `
-	if got, want := checkBackSays(out), "rates 0.051 and means 0.045 at most; untouched rows 39 of 1000; the cell 0.060; cured or not right 399 of 400"; got != want {
+	if got, want := checkBackSays(out), "rates 0.051 and means 0.045 at most; untouched rows 39 of 1000; the cell 0.0347; cured or not right 399 of 400"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if got := checkBackSays(strings.ReplaceAll(out, "wrong 39 of 1000", "")); got != "" {
