@@ -397,7 +397,7 @@ test('the journal: written with the keys for gloves, and taken back', async () =
   await p.getByRole('button', { name: /Day before: May 2/ }).click()
   await p.locator('.note', { hasText: 'Seed boxes filled' }).first().waitFor()
   await p.getByRole('group', { name: 'Whose' }).getByRole('button', { name: /Boxes/ }).click()
-  await p.locator('.note', { hasText: 'logged: journal' }).first().waitFor()
+  await p.locator('.note', { hasText: 'from a journal that came with the logs' }).first().waitFor()
   await looked(p, 'journal, boxes, cab')
   await p.getByRole('group', { name: 'Whose' }).getByRole('button', { name: /Mine/ }).click()
   await p.getByText('Nobody wrote anything down that day.').waitFor()

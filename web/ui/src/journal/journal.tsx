@@ -5,6 +5,7 @@ import { Pick, Title, Wait } from '../parts'
 import { stay, usePlace } from '../route'
 import { looking, store, useData, useStore } from '../state'
 import { Edit } from './edit'
+import { Followed } from './followed'
 import { Pad } from './pad'
 
 // What is done often. The note is put together as people write it, so that the
@@ -130,18 +131,7 @@ function Line({ d, whose, sort }: { d: api.Journal, whose: Whose, sort: Sort }) 
   </>
 }
 
-// Followed is what followed a change: in short, and all of it behind a tap. What
-// both sides of one change show alike is said once.
-export function Followed({ of }: { of: api.Followed[] }) {
-  if (of.length === 0) return null
-  const short = [...new Set(of.map((x) => x.short))]
-  return <div class="followed" role="group" aria-label="What followed">
-    {short.map((t) => <div key={t}>{t}</div>)}
-    <details><summary>All measures</summary>{of.map((x) => <p key={x.says}>{x.says}</p>)}</details>
-  </div>
-}
-
-const from = (of: api.BoxLine[]) => [...new Set(of.map((b) => b.source))].join(', ')
+const from = (of: api.BoxLine[]) => [...new Set(of.map((b) => b.from))].map((t, i) => i > 0 ? t.replace(/^logged: /, '') : t).join(', ')
 
 // Boxed is a line that a box entered. Where a person wrote the same change into a
 // box's journal, the box that measured it stands for it.
@@ -151,7 +141,7 @@ function Boxed({ b, planters }: { b: api.BoxLine, planters: number }) {
   return <li class="note">
     <span class="nowrap">{says[0]!.clock}</span>
     <div>{says.map((x, i) => <div key={i}>{x.says}</div>)}
-      <small class="soft from">logged: {from(of.length > 0 ? [...of, b] : [b])}{of.length > 0 && `; written at ${b.clock}`}{planters > 1 && `, ${b.planter}`}</small>
+      <small class="soft from">{from(of.length > 0 ? [...of, b] : [b])}{of.length > 0 && `; written at ${b.clock}`}{planters > 1 && `, ${b.planter}`}</small>
       <Followed of={[...b.effects, ...of.flatMap((x) => x.effects)]} /></div>
   </li>
 }
@@ -161,7 +151,7 @@ function Mine({ n, open }: { n: api.Note, open: () => void }) {
   const logged = n.logged.length > 0
   const words = <>
     {(logged ? n.logged : n.lines).map((l, i) => <span class={old ? 'row gone' : 'row'} key={i}>{l.says}</span>)}
-    <small class="soft from">{old ? 'by hand, taken back' : logged ? `logged: ${from(n.logged)}; by hand at ${n.clock}: ${n.words || n.lines[0]?.says}` : 'by hand'}{n.edits > 0 && ', corrected'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}{!old && !looking() && <span class="link" aria-hidden="true"> · correct it</span>}</small>
+    <small class="soft from">{old ? 'by hand, taken back' : logged ? `${from(n.logged)}; by hand at ${n.clock}: ${n.words || n.lines[0]?.says}` : 'by hand'}{n.edits > 0 && ', corrected'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}{!old && !looking() && <span class="link" aria-hidden="true"> · correct it</span>}</small>
   </>
   return <li class="note mine">
     <span class="nowrap">{n.logged[0]?.clock ?? n.clock}</span>
