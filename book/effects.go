@@ -231,7 +231,7 @@ type EffectLine struct {
 	Control int              `json:"control" doc:"Rows that were not"`
 	Steps   int              `json:"stretches" doc:"Of 15 m, on the shorter side"`
 	Says    string           `json:"says"`
-	Told    *effect.InTable     `json:"told,omitempty" doc:"The same as a line of a table, in words; left out where no box told the measure"`
+	Told    *effect.InTable  `json:"told,omitempty" doc:"The same as a line of a table, in words; left out where no box told the measure"`
 }
 
 // ChangeLine is a change of a setting with what followed.
