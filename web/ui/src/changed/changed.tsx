@@ -54,7 +54,8 @@ function Settings({ of }: { of: api.SettingItem[] }) {
       <h3 class="near"><a href={'/journal?day=' + d.day}>{d.label}</a></h3>
       {d.items.map((i) => <article class="item changed" key={i.time + i.says}><div>
         <div class="s">{i.says}</div>
-        <div class="do">{i.after.short} <span class="soft">{i.from}{several && i.planter ? `, ${i.planter}` : ''}</span></div>
+        <div class="do">{i.after.short}</div>
+        <small class="soft">{i.from}{several && i.planter ? `, ${i.planter}` : ''}</small>
         <Measures of={[i.after]} />
       </div></article>)}
     </div>)}
