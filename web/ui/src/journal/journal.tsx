@@ -27,13 +27,13 @@ const kinds: Kind[] = [
   { name: 'Closers', ask: 'value', unit: ['psi', 'bar'], text: (v, u) => `closers ${v} ${u}` },
   { name: 'Depth', ask: 'value', unit: ['in', 'cm'], text: (v, u) => `depth ${v} ${u}` },
   { name: 'Speed', ask: 'value', unit: ['mph', 'km/h'], text: (v, u) => `speed ${v} ${u}` },
-  { name: 'Hybrid or lot', ask: 'words', unit: ['', ''], text: (v) => `lot ${v}`, hint: 'its number or name' },
+  { name: 'Hybrid or lot', ask: 'words', unit: ['', ''], text: (v) => `lot ${v}`, hint: 'Its number or name' },
   { name: 'Filled seed', ask: 'value', unit: ['units', 'units'], text: (v, u) => `filled ${v} ${u}` },
   { name: 'Filled liquid', ask: 'value', unit: ['gal', 'L'], text: (v, u) => `filled ${v} ${u}` },
   { name: 'Filled dry', ask: 'value', unit: ['lb', 'kg'], text: (v, u) => `filled ${v} ${u}` },
   { name: 'Dug', ask: 'row', unit: ['in', 'cm'], text: (v, u) => `dug ${v} ${u}` },
-  { name: 'Fixed a row', ask: 'words', unit: ['', ''], text: (v) => `fixed ${v}`, hint: 'row 7: new singulator' },
-  { name: 'Say it in words', ask: 'words', unit: ['', ''], text: (v) => v, hint: '2:05 pm cleaners 30 to 22 psi' },
+  { name: 'Fixed a row', ask: 'words', unit: ['', ''], text: (v) => `fixed ${v}`, hint: 'What was fixed, such as row 7: new singulator' },
+  { name: 'Say it in words', ask: 'words', unit: ['', ''], text: (v) => v, hint: 'What changed, such as 2:05 pm cleaners 30 to 22 psi' },
 ]
 
 export function Journal() {
@@ -200,7 +200,7 @@ const whens: [string, string][] = [['', 'now'], ['5 min ago', '5 min ago'], ['15
 export function timesOf(passes: Pick<api.PassInfo, 'start' | 'end'>[], zone: string, clock: (t: string) => string): [string, string][] {
   const ps = passes.filter((p) => p.start && p.end).sort((a, b) => Date.parse(a.start!) - Date.parse(b.start!))
   if (ps.length === 0) return []
-  const out: [string, string][] = [[moved(ps[0]!.start!, -1, zone), `before the first pass, ${clock(ps[0]!.start!)}`]]
+  const out: [string, string][] = [[moved(ps[0]!.start!, -1, zone), `start, ${clock(ps[0]!.start!)}`]]
   let longest = 0, at = ''
   for (let i = 1; i < ps.length; i++) {
     const stood = Date.parse(ps[i]!.start!) - Date.parse(ps[i - 1]!.end!)
@@ -208,7 +208,7 @@ export function timesOf(passes: Pick<api.PassInfo, 'start' | 'end'>[], zone: str
   }
   if (longest >= 5 * 60_000) out.push([moved(at, 1, zone), `longest stop, ${clock(at)}`])
   const last = ps.at(-1)!.end!
-  out.push([moved(last, 1, zone), `after the last pass, ${clock(last)}`])
+  out.push([moved(last, 1, zone), `end, ${clock(last)}`])
   return out
 }
 
