@@ -259,12 +259,29 @@ func (b *Book) seasonChanges(ctx context.Context, planter string, last evenstand
 			}
 			cs := try.Once(append(Join(written[day], j.Lines).Changes(&card), stood.overnight(j.Targets, &card)...))
 			saidBefore(before, cs)
+			for i := range cs {
+				cs[i].Side = sideOf(&card, cs[i].Rows)
+			}
 			out[day] = cs
 			before = append(before, cs...)
 		}
 		return nil
 	})
 	return out, err
+}
+
+// sideOf names the side that rows are; empty: none.
+func sideOf(card *evenstand.Card, rows evenstand.Rows) string {
+	for _, side := range [2]string{"left", "right"} {
+		e := evenstand.Element{Scope: evenstand.ScopeLeft}
+		if side == "right" {
+			e.Scope = evenstand.ScopeRight
+		}
+		if of := card.RowsOf(e); len(of) > 0 && len(of) < card.Rows && slices.Equal(of, rows) {
+			return side
+		}
+	}
+	return ""
 }
 
 // targetsStood is where the targets of boxes stood when they were last seen.

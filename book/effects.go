@@ -231,6 +231,7 @@ type EffectLine struct {
 	Control int              `json:"control" doc:"Rows that were not"`
 	Steps   int              `json:"stretches" doc:"Of 15 m, on the shorter side"`
 	Says    string           `json:"says"`
+	Told    *effect.InTable  `json:"told,omitempty" doc:"The same as a line of a table, in words; left out where no box told the measure"`
 }
 
 // ChangeLine is a change of a setting with what followed.
@@ -242,14 +243,17 @@ type ChangeLine struct {
 	Early     evenstand.Micros `json:"early" doc:"When it was made at the earliest"`
 	Late      evenstand.Micros `json:"late"`
 	Rows      evenstand.Rows   `json:"rows" doc:"Empty: all"`
+	Side      string           `json:"side,omitempty" doc:"left or right, where its rows are those of that side"`
 	From      evenstand.Number `json:"from" doc:"SI"`
 	To        evenstand.Number `json:"to"`
 	FromState string           `json:"from_state,omitempty"`
 	ToState   string           `json:"to_state,omitempty"`
 	Note      int64            `json:"note" doc:"Of the journal; 0: none"`
 	Source    string           `json:"source" doc:"The box that logged it; empty: by hand"`
+	Head      string           `json:"head" doc:"What was changed, in words"`
 	Says      string           `json:"says"`
-	Short     string           `json:"short" doc:"What could be seen of what followed"`
+	Short     string           `json:"short" doc:"What followed, in one line"`
+	Aside     string           `json:"aside" doc:"Rows left out, and what would tell more; empty: neither"`
 	Effects   []EffectLine     `json:"effects"`
 }
 
@@ -258,6 +262,7 @@ type ChangeLine struct {
 type CurveLine struct {
 	Planter string           `json:"planter"`
 	Lever   string           `json:"lever"`
+	Side    string           `json:"side,omitempty" doc:"left or right, where all changes were made on that side"`
 	Measure string           `json:"measure"`
 	Unit    string           `json:"unit"`
 	Changes int              `json:"changes"`
@@ -271,6 +276,15 @@ type CurveLine struct {
 	DF      evenstand.Number `json:"df"`
 	Tau     evenstand.Number `json:"tau" doc:"SD between changes beyond their own errors"`
 	Says    string           `json:"says"`
+	Did     string           `json:"did" doc:"The same without what it is of"`
+}
+
+// CurveBlock is what one setting does over the season, measure by measure.
+type CurveBlock struct {
+	Planter string   `json:"planter"`
+	Lever   string   `json:"lever"`
+	Title   string   `json:"title"`
+	Says    []string `json:"says" doc:"A line a measure"`
 }
 
 // EffectsTold is the season's effects in words and numbers.
@@ -278,6 +292,8 @@ type EffectsTold struct {
 	Changes []ChangeLine `json:"changes" doc:"By planter and time"`
 	Speeds  []ChangeLine `json:"speeds" doc:"What the speed of each day did, from its slowest tenth to its fastest"`
 	Curves  []CurveLine  `json:"curves"`
+	Blocks  []CurveBlock `json:"blocks" doc:"The curves in words, by setting"`
+	Unmoved string       `json:"unmoved" doc:"On how many days the speed varied too little; empty: on none"`
 }
 
 // AskedEffects refuses a lever and a measure that there are not; either may be empty.
@@ -294,7 +310,8 @@ func AskedEffects(lever, measure string) error {
 // TellEffects puts effects into words, of one lever and measure where they are
 // named.
 func TellEffects(days []DayEffects, lever, measure string, v advise.Voice) EffectsTold {
-	out := EffectsTold{Changes: []ChangeLine{}, Speeds: []ChangeLine{}, Curves: []CurveLine{}}
+	out := EffectsTold{Changes: []ChangeLine{}, Speeds: []ChangeLine{}, Curves: []CurveLine{}, Blocks: []CurveBlock{}}
+	var speeds [][]effect.Found
 	pick := func(fs []effect.Found) []effect.Found {
 		if len(fs) == 0 || lever != "" && fs[0].Change.Lever != lever {
 			return nil
@@ -312,22 +329,40 @@ func TellEffects(days []DayEffects, lever, measure string, v advise.Voice) Effec
 			}
 		}
 		if fs := pick(d.Speed); len(fs) > 0 {
+			speeds = append(speeds, fs)
 			out.Speeds = append(out.Speeds, changeLine(d, fs, v))
 		}
 	}
 	for _, c := range Curves(days) {
 		if (lever == "" || c.Lever == lever) && (measure == "" || c.Measure == measure) {
 			out.Curves = append(out.Curves, curveLine(&c, v))
+			out.Blocks = intoBlock(out.Blocks, &c, v)
 		}
 	}
+	out.Unmoved = effect.UnmovedDays(speeds)
 	return out
+}
+
+// intoBlock puts a curve under its setting. What it rests on is said with a measure
+// only where it is not that of the first.
+func intoBlock(bs []CurveBlock, c *PlanterCurve, v advise.Voice) []CurveBlock {
+	of, did := effect.CurveOf(&c.Curve, c.Side, v), advise.Capital(effect.CurveDid(&c.Curve, v))
+	n := len(bs) - 1
+	if n < 0 || bs[n].Planter != c.Planter || bs[n].Lever != c.Lever {
+		return append(bs, CurveBlock{c.Planter, c.Lever, of, []string{did + "."}})
+	}
+	if bs[n].Title != of {
+		did += "; " + advise.Lower(of)
+	}
+	bs[n].Says = append(bs[n].Says, did+".")
+	return bs
 }
 
 func changeLine(d *DayEffects, fs []effect.Found, v advise.Voice) ChangeLine {
 	c := &fs[0].Change
 	l := ChangeLine{
-		Planter: d.Planter, Day: d.Day, Lever: c.Lever, T: c.T, Early: c.Early, Late: c.Late, Rows: c.Rows, From: evenstand.Number(c.From), To: evenstand.Number(c.To),
-		FromState: c.FromState, ToState: c.ToState, Note: c.Note, Source: c.Source, Says: effect.Say(fs, v), Short: effect.InShort(fs, v), Effects: []EffectLine{},
+		Planter: d.Planter, Day: d.Day, Lever: c.Lever, T: c.T, Early: c.Early, Late: c.Late, Rows: c.Rows, Side: c.Side, From: evenstand.Number(c.From), To: evenstand.Number(c.To),
+		FromState: c.FromState, ToState: c.ToState, Note: c.Note, Source: c.Source, Head: effect.Head(fs, v), Says: effect.Say(fs, v), Short: effect.InShort(fs, v), Aside: effect.Aside(fs, v), Effects: []EffectLine{},
 	}
 	if l.Rows == nil {
 		l.Rows = evenstand.Rows{}
@@ -341,6 +376,9 @@ func changeLine(d *DayEffects, fs []effect.Found, v advise.Voice) ChangeLine {
 		}
 		if !f.Known() {
 			e.SE, e.DF = evenstand.Unknown, evenstand.Unknown
+		}
+		if t, ok := f.Tell(v); ok {
+			e.Told = &t
 		}
 		l.Effects = append(l.Effects, e)
 	}
@@ -364,6 +402,7 @@ func designSay(d try.Design) string {
 // PlanterCurve is a curve of one planter.
 type PlanterCurve struct {
 	Planter string
+	Side    string // where all changes were made on one
 	try.Curve
 }
 
@@ -395,18 +434,28 @@ func Curves(days []DayEffects) []PlanterCurve {
 	for _, k := range order {
 		for _, m := range effect.Names {
 			if c, ok := effect.Join(by[k], k.lever, m); ok {
-				out = append(out, PlanterCurve{k.planter, c})
+				out = append(out, PlanterCurve{k.planter, oneSide(by[k]), c})
 			}
 		}
 	}
 	return out
 }
 
+// oneSide gives the side on which all changes were made; empty: on several.
+func oneSide(es []try.Effect) string {
+	for i := range es {
+		if es[i].Change.Side != es[0].Change.Side {
+			return ""
+		}
+	}
+	return es[0].Change.Side
+}
+
 func curveLine(c *PlanterCurve, v advise.Voice) CurveLine {
 	m, _ := measure.ByID(c.Measure)
 	n := func(x float64) evenstand.Number { return evenstand.Number(x) }
 	return CurveLine{
-		Planter: c.Planter, Lever: c.Lever, Measure: c.Measure, Unit: m.Unit, Changes: c.Changes, Low: n(c.Low), High: n(c.High), Ref: n(c.Ref), Scale: n(c.Scale), Level: n(c.Level),
-		Linear: n(c.Theta[0]), Bend: n(c.Theta[1]), DF: n(c.DF), Tau: n(c.Tau), Says: effect.SayCurve(&c.Curve, v),
+		Planter: c.Planter, Lever: c.Lever, Side: c.Side, Measure: c.Measure, Unit: m.Unit, Changes: c.Changes, Low: n(c.Low), High: n(c.High), Ref: n(c.Ref), Scale: n(c.Scale), Level: n(c.Level),
+		Linear: n(c.Theta[0]), Bend: n(c.Theta[1]), DF: n(c.DF), Tau: n(c.Tau), Says: effect.CurveOf(&c.Curve, c.Side, v) + ": " + effect.CurveDid(&c.Curve, v) + ".", Did: effect.CurveDid(&c.Curve, v),
 	}
 }

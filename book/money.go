@@ -15,6 +15,9 @@ import (
 // amount reads a number of 0 or more and what follows it.
 func amount(s string) (v float64, rest string, err error) {
 	s = strings.TrimLeft(strings.TrimSpace(s), "$€£ ") // the currency is a setting of its own
+	if strings.HasPrefix(s, "-") || strings.HasPrefix(s, "−") {
+		return 0, "", fmt.Errorf("it is less than nothing: write it without the minus")
+	}
 	i := 0
 	for i < len(s) && (s[i] >= '0' && s[i] <= '9' || s[i] == '.') {
 		i++

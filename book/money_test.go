@@ -206,3 +206,12 @@ func TestLimits(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// What is less than nothing says what to do.
+func TestLessThanNothing(t *testing.T) {
+	for _, s := range []string{"-5", "-5/bu", "$-5/bu"} {
+		if _, err := book.ParsePrice(s, "corn"); err == nil || !strings.Contains(err.Error(), "such as 4.50/bu") || !strings.Contains(err.Error(), "write it without the minus") {
+			t.Errorf("%q: %v", s, err)
+		}
+	}
+}

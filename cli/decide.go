@@ -37,7 +37,7 @@ func doneCommand() command {
 			o := &decideOptions{}
 			o.flags(fs)
 			fs.StringVar(&o.cause, "cause", "", "what it really was, as `text`")
-			fs.StringVar(&o.at, "at", "", "`time` it was done, as in a note; now when not said")
+			fs.StringVar(&o.at, "at", "", "`time` it was done, as in a note; a time of day alone is of the finding's day; now when not said")
 			return o
 		},
 		help: `
@@ -121,7 +121,7 @@ func (c *call) decide(ctx context.Context, d book.Decision, at string) error {
 		}
 	}
 	if at != "" {
-		if d.At, err = record.ParseWhen(at, evenstand.FromTime(time.Now().Truncate(time.Second)), b.Zone()); err != nil {
+		if d.At, err = b.ReadDone(ctx, &f, at, evenstand.FromTime(time.Now().Truncate(time.Second))); err != nil {
 			return usageError{"--at: " + err.Error()}
 		}
 	}

@@ -3,14 +3,13 @@ package cli
 import (
 	"context"
 	"flag"
-	"math"
+	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
-	"evenstand"
 	"evenstand/book"
 	"evenstand/core/advise"
-	"evenstand/core/measure/group"
 	"evenstand/core/try/effect"
 )
 
@@ -72,10 +71,16 @@ Examples:
 					c.effects(&told.Speeds[i], v, o.table || o.lever+o.measure != "")
 				}
 			}
-			if len(told.Curves) > 0 {
+			if told.Unmoved != "" {
+				c.text("", "    ", told.Unmoved)
+			}
+			if len(told.Blocks) > 0 {
 				c.printf("Over the season\n")
-				for i := range told.Curves {
-					c.text("  ", "    ", told.Curves[i].Says)
+				for _, k := range told.Blocks {
+					c.text("  ", "    ", k.Title+":")
+					for _, s := range k.Says {
+						c.text("    ", "      ", s)
+					}
 				}
 			}
 			return nil
@@ -83,39 +88,72 @@ Examples:
 	}
 }
 
-// effects prints a change in short, or in full with its table.
+// effects prints a change in short, or with its table.
 func (c *call) effects(l *book.ChangeLine, v advise.Voice, table bool) {
-	if !table {
-		head, _, _ := strings.Cut(l.Says, ": ")
-		c.text("", "    ", v.Day(l.Day)+": "+head+". "+l.Short)
-		return
+	c.text("", "    ", v.Day(l.Day)+": "+l.Head+". "+l.Short)
+	if table {
+		c.measures(l)
 	}
-	c.text("", "    ", v.Day(l.Day)+": "+l.Says)
-	shown := false
+}
+
+// measures prints what followed a change, a line a measure. Reasons for which several
+// tell nothing are said once.
+func (c *call) measures(l *book.ChangeLine) {
+	var rows [][]string
+	var why []string
+	of := map[string][]string{}
 	for i := range l.Effects {
-		e := &l.Effects[i]
-		if math.IsNaN(float64(e.Value)) {
-			continue
-		}
-		m, ok := group.ByID(e.Measure)
-		if !ok {
-			continue
-		}
-		if !shown {
-			c.printf("    %-28s %16s %9s %18s %-9s %s\n", "", "before", "by", "90 %", "", "told by")
-			shown = true
-		}
-		_, unit, _ := strings.Cut(effect.Difference(float64(e.Value), m.Unit, v), " ")
-		signed := func(x evenstand.Number) string {
-			s, _, _ := strings.Cut(effect.Difference(float64(x), m.Unit, v), " ")
-			switch {
-			case x < 0:
-				return "-" + s
-			case x > 0:
-				return "+" + s
+		t := l.Effects[i].Told
+		switch {
+		case t == nil:
+		case t.Difference == "":
+			if of[t.Verdict] == nil {
+				why = append(why, t.Verdict)
 			}
-			return s
+			of[t.Verdict] = append(of[t.Verdict], t.Measure)
+		default:
+			rows = append(rows, []string{t.Measure, t.Before, t.After, t.Difference, t.Range, t.Verdict, t.From})
 		}
-		c.printf("    %-28s %16s %9s %18s %-9s %s\n", m.Label, v.Value(float64(e.Before), m.Unit), signed(e.Value), signed(e.Low)+" to "+signed(e.High), unit, e.Design)
+	}
+	from := ""
+	if len(rows) > 0 {
+		from = rows[0][6]
+		for _, r := range rows {
+			if r[6] != from {
+				from = ""
+			}
+		}
+		for _, r := range rows {
+			if from != "" {
+				r[6] = ""
+			}
+		}
+		rest := "told by"
+		if from != "" {
+			rest = ""
+		}
+		rows = append([][]string{{"", "before", "after", "difference", "90 % range", "verdict", rest}}, rows...)
+	}
+	wide := make([]int, 7)
+	for _, r := range rows {
+		for k, s := range r {
+			wide[k] = max(wide[k], utf8.RuneCountInString(s))
+		}
+	}
+	for _, r := range rows {
+		line := fmt.Sprintf("    %-*s  %*s  %*s  %*s  %*s  %-*s  %s", wide[0], r[0], wide[1], r[1], wide[2], r[2], wide[3], r[3], wide[4], r[4], wide[5], r[5], r[6])
+		c.printf("%s\n", strings.TrimRight(line, " "))
+	}
+	if from != "" {
+		c.text("    ", "      ", "Told by "+from+".")
+	}
+	if l.Aside != "" {
+		c.text("    ", "      ", l.Aside)
+	}
+	if len(of) == 1 && len(rows) == 0 && len(l.Effects) > 0 && strings.HasPrefix(l.Short, "Cannot be told: ") {
+		return // said above
+	}
+	for _, w := range why {
+		c.text("    ", "      ", strings.Join(of[w], ", ")+": "+w+".")
 	}
 }

@@ -177,8 +177,26 @@ func (c *call) writeNote(ctx context.Context, b *book.Book, o *noteOptions, text
 		c.text("    ", "    ", s)
 	}
 	c.hint(c.Stderr, "Not so?", "evenstand note "+c.args[0]+" --undo "+strconv.FormatInt(id, 10))
+	c.noteFollowed(ctx, b, lines[0].ID, lines)
 	c.toSettle(ctx, b, lines)
 	return nil
+}
+
+// noteFollowed says what followed the settings of a note, where planting of its day
+// is read.
+func (c *call) noteFollowed(ctx context.Context, b *book.Book, id int64, lines []book.JournalLine) {
+	if !slices.ContainsFunc(lines, func(l book.JournalLine) bool { return l.Entry.What == "setting" }) {
+		return
+	}
+	set, err := b.SettingsChangedOn(ctx, evenstand.DayOf(lines[0].Entry.T, b.Zone()), voice(b))
+	if err != nil {
+		return // the note is kept; a damaged book is said by check
+	}
+	for i := range set {
+		if l := &set[i]; l.Note == id && len(l.Effects) > 0 {
+			c.text("    ", "    ", advise.Capital(record.LeverSay(l.Lever))+": "+advise.Lower(l.Short))
+		}
+	}
 }
 
 // toSettle says how a note comes to count where there are logs of its day: the
@@ -316,6 +334,7 @@ func (c *call) editNote(ctx context.Context, b *book.Book, o *noteOptions, text 
 	for _, s := range n.Supposed {
 		c.text("    ", "    ", s)
 	}
+	c.noteFollowed(ctx, b, o.edit, lines)
 	c.hint(c.Stderr, "As it was:", "evenstand note "+c.args[0]+" --history "+strconv.FormatInt(o.edit, 10))
 	c.toSettle(ctx, b, append(lines, was...))
 	return nil
@@ -369,6 +388,27 @@ type dayLineJSON struct {
 	Say    string           `json:"say"`
 	Note   *noteJSON        `json:"note,omitempty"` // of a person
 	Logged []book.BoxLine   `json:"logged"`         // of boxes; beside a note: of the same change
+	// Followed is what followed a change of a setting, a line a change.
+	Followed []followedJSON `json:"followed"`
+}
+
+type followedJSON struct {
+	Lever string `json:"lever"`
+	Side  string `json:"side"`
+	Short string `json:"short"`
+}
+
+// followedOf gives what followed those changes of a day that are asked for.
+func followedOf(set []book.ChangeLine, of func(*book.ChangeLine) bool) []followedJSON {
+	out := []followedJSON{}
+	for i := range set {
+		if l := &set[i]; of(l) {
+			if f := (followedJSON{l.Lever, l.Side, l.Short}); !slices.Contains(out, f) {
+				out = append(out, f)
+			}
+		}
+	}
+	return out
 }
 
 // journalDay lists a day as the page Journal shows it: what boxes logged of a change
@@ -414,6 +454,10 @@ func (c *call) journalDay(ctx context.Context, b *book.Book, o *noteOptions, tex
 		Lines  []dayLineJSON `json:"lines"` // newest first
 		More   int64         `json:"more"`
 	}{1, day, []dayLineJSON{}, more}
+	set, err := b.SettingsChangedOn(ctx, day, v)
+	if err != nil {
+		return err
+	}
 	part := 0
 	for i := range notes {
 		l := &notes[i]
@@ -421,7 +465,10 @@ func (c *call) journalDay(ctx context.Context, b *book.Book, o *noteOptions, tex
 			part = 0
 		}
 		n := toNoteJSON(l, nil)
-		x := dayLineJSON{Time: l.Entry.T, What: l.Entry.What, Say: n.Say, Note: &n, Logged: []book.BoxLine{}}
+		x := dayLineJSON{Time: l.Entry.T, What: l.Entry.What, Say: n.Say, Note: &n, Logged: []book.BoxLine{}, Followed: []followedJSON{}}
+		if s, ok := record.SettingOf(&l.Entry); ok && !l.TakenBack {
+			x.Followed = followedOf(set, func(c *book.ChangeLine) bool { return c.Note == l.ID && c.Lever == s.Lever })
+		}
 		for k, s := range j.Of {
 			if s >= 0 && j.Said[s].Note == l.ID && j.Said[s].Line == part {
 				x.Logged = append(x.Logged, boxes[k])
@@ -441,6 +488,9 @@ func (c *call) journalDay(ctx context.Context, b *book.Book, o *noteOptions, tex
 				x.Time, x.Say = j.When(k), j.Say(k, v)
 			}
 		}
+		x.Followed = followedOf(set, func(c *book.ChangeLine) bool {
+			return slices.ContainsFunc(x.Logged, func(l book.BoxLine) bool { return book.OfLine(c, &l) })
+		})
 		out.Lines = append(out.Lines, x)
 	}
 	slices.SortStableFunc(out.Lines, func(x, y dayLineJSON) int { return cmp.Compare(y.Time, x.Time) })
@@ -470,11 +520,14 @@ func (c *call) journalDay(ctx context.Context, b *book.Book, o *noteOptions, tex
 			by = append(by, "by hand")
 		}
 		for k := range l.Logged {
-			if from := "logged: " + l.Logged[k].Source; !slices.Contains(by, from) {
+			if from := book.FromSay(l.Logged[k].Source); !slices.Contains(by, from) {
 				by = append(by, from)
 			}
 		}
 		c.text(number, "    ", s+" ("+strings.Join(by, "; ")+")")
+		for _, f := range l.Followed {
+			c.text("      ", "      ", f.Short)
+		}
 	}
 	if more > 0 {
 		c.printf("The boxes logged %s more, which are not shown.\n", plural(int(more), "line", "lines"))

@@ -343,7 +343,7 @@ type decideIn struct {
 		Status evenstand.Status `json:"status" enum:"acted,set-aside,open" doc:"open takes back what was recorded last"`
 		Cause  string           `json:"cause,omitempty" maxLength:"200" doc:"What it really was"`
 		Note   string           `json:"note,omitempty" maxLength:"1000"`
-		At     string           `json:"at,omitempty" maxLength:"60" doc:"When it was done, as in a note: 2:05 pm; empty: now"`
+		At     string           `json:"at,omitempty" maxLength:"60" doc:"When it was done, as in a note: 2:05 pm, which alone is of the finding's day; empty: now"`
 	}
 }
 
@@ -366,7 +366,7 @@ func (s *Server) decide(ctx context.Context, in *decideIn) (Spoken, error) {
 	}
 	d := book.Decision{Status: in.Body.Status, Cause: strings.TrimSpace(in.Body.Cause), Note: strings.TrimSpace(in.Body.Note)}
 	if at := strings.TrimSpace(in.Body.At); at != "" {
-		if d.At, err = record.ParseWhen(at, evenstand.FromTime(time.Now().Truncate(time.Second)), s.book.Zone()); err != nil {
+		if d.At, err = s.book.ReadDone(ctx, &f, at, evenstand.FromTime(time.Now().Truncate(time.Second))); err != nil {
 			return Spoken{}, refuse(err.Error())
 		}
 	}

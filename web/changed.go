@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"evenstand"
+	"evenstand/book"
 	"evenstand/core/advise"
 	"evenstand/core/record"
 )
@@ -49,9 +50,22 @@ func (s *Server) checkDrawn(c *evenstand.CheckBack) *CheckDrawn {
 	return d
 }
 
-// ChangedView is what was done, parted by what is known of it.
+// ChangedView is what was done, parted by what is known of it, and what was only
+// set.
 type ChangedView struct {
-	Groups []ChangedPart `json:"groups"`
+	Groups   []ChangedPart `json:"groups"`
+	Settings []SettingItem `json:"settings" doc:"The newest first"`
+}
+
+// SettingItem is a setting that was only set, with what followed.
+type SettingItem struct {
+	Planter string           `json:"planter"`
+	Time    evenstand.Micros `json:"time"`
+	Day     evenstand.Day    `json:"day" doc:"Of the journal"`
+	Label   string           `json:"label" doc:"The day in words"`
+	Says    string           `json:"says" doc:"What was set, when, on which rows"`
+	From    string           `json:"from" doc:"by hand, or the box that logged it"`
+	After   Followed         `json:"after" doc:"What followed"`
 }
 
 // ChangedPart is what was done that has one verdict.
@@ -78,7 +92,7 @@ func (s *Server) whatChanged(ctx context.Context) ([]record.Changed, error) {
 }
 
 func (s *Server) changedView(ctx context.Context, _ *struct{}) (ChangedView, error) {
-	out := ChangedView{Groups: []ChangedPart{}}
+	out := ChangedView{Groups: []ChangedPart{}, Settings: []SettingItem{}}
 	all, err := s.whatChanged(ctx)
 	if err != nil {
 		return out, err
@@ -98,6 +112,15 @@ func (s *Server) changedView(ctx context.Context, _ *struct{}) (ChangedView, err
 			p.Items = append(p.Items, ChangedItem{c.Planter, c.T, v.Clock(c.T) + v.On(c.T), c.By, c.Says, c.Finding, c.Rows, CheckBack(c.CheckBack), s.checkDrawn(&c.CheckBack)})
 		}
 		out.Groups = append(out.Groups, p)
+	}
+	set, err := s.onlySet.of(s.revision.Load(), func() ([]book.ChangeLine, error) {
+		return s.book.SettingsChanged(context.WithoutCancel(ctx), v)
+	})
+	if err != nil { // what was done is said all the same
+		return out, nil
+	}
+	for _, l := range book.OnlySet(set, all) {
+		out.Settings = append(out.Settings, SettingItem{l.Planter, l.T, l.Day, v.Day(l.Day), l.Head, book.FromSay(l.Source), followedBy(&l)})
 	}
 	return out, nil
 }

@@ -28,18 +28,16 @@ func (s *Server) effects(ctx context.Context, in *effectsIn) (book.EffectsTold, 
 // Followed is what followed a change of a setting.
 type Followed struct {
 	Lever   string            `json:"lever"`
+	Side    string            `json:"side" doc:"left or right, where its rows are those of that side; empty: not"`
 	Says    string            `json:"says" doc:"All of it as a sentence or two"`
-	Short   string            `json:"short" doc:"What could be seen"`
+	Short   string            `json:"short" doc:"What followed, in one line"`
+	Aside   string            `json:"aside" doc:"Rows left out, and what would tell more; empty: neither"`
 	Effects []book.EffectLine `json:"effects" doc:"By measure"`
 }
 
 // followed gives what followed the changes of a day.
 func (s *Server) followed(ctx context.Context, day evenstand.Day) ([]book.ChangeLine, error) {
-	days, err := s.book.EffectsOn(ctx, day)
-	if err != nil {
-		return nil, err
-	}
-	return book.TellEffects(days, "", "", s.voice()).Changes, nil
+	return s.book.SettingsChangedOn(ctx, day, s.voice())
 }
 
 // saysOf gives what followed those changes that are asked for.
@@ -47,10 +45,14 @@ func saysOf(all []book.ChangeLine, of func(*book.ChangeLine) bool) ([]string, []
 	says, effects := []string{}, []Followed{}
 	for i := range all {
 		if c := &all[i]; of(c) {
-			says, effects = append(says, c.Says), append(effects, Followed{c.Lever, c.Says, c.Short, c.Effects})
+			says, effects = append(says, c.Says), append(effects, followedBy(c))
 		}
 	}
 	return says, effects
+}
+
+func followedBy(c *book.ChangeLine) Followed {
+	return Followed{c.Lever, c.Side, c.Says, c.Short, c.Aside, c.Effects}
 }
 
 // near tells whether two times are of one change, which may be told of two sides.

@@ -60,6 +60,7 @@ type NoteHistory struct {
 // BoxLineView is what a box logged beside its measurements.
 type BoxLineView struct {
 	Source  string           `json:"source"`
+	From    string           `json:"from" doc:"The source in words"`
 	Planter string           `json:"planter"`
 	Time    evenstand.Micros `json:"time"`
 	Clock   string           `json:"clock"`
@@ -192,9 +193,12 @@ func (s *Server) journal(ctx context.Context, in *journalIn) (Journal, error) {
 	view := func(i int) BoxLineView {
 		l := &logged[i]
 		says, effects := saysOf(followed, func(c *book.ChangeLine) bool {
+			if l.What == "setting" {
+				return book.OfLine(c, l)
+			}
 			return c.Source == l.Source && c.Planter == l.Planter && c.Lever == l.Quantity && near(c.T, j.When(i))
 		})
-		return BoxLineView{Source: l.Source, Planter: l.Planter, Time: j.When(i), Clock: v.Clock(j.When(i)), What: l.What, Says: l.Say(v), Followed: says, Effects: effects}
+		return BoxLineView{Source: l.Source, From: book.FromSay(l.Source), Planter: l.Planter, Time: j.When(i), Clock: v.Clock(j.When(i)), What: l.What, Says: l.Say(v), Followed: says, Effects: effects}
 	}
 	of := map[int64][]BoxLineView{} // by note
 	also := map[int][]BoxLineView{} // by line of a box's journal

@@ -61,6 +61,7 @@ type Server struct {
 
 	worklist kept[evenstand.Worklist]
 	changes  kept[[]record.Changed]
+	onlySet  kept[[]book.ChangeLine]
 	days     kept[[]book.DaySummary]
 	sources  kept[[]book.SourceReport]
 	boxes    kept[map[evenstand.Day]boxDay]

@@ -178,18 +178,28 @@ func SayDecided(f *evenstand.Finding, ds []Decision, taken bool, v advise.Voice)
 	case taken && !ok:
 		return head + "open again."
 	case taken && d.Status == evenstand.Acted:
-		head += "taken back; what was done at " + v.Clock(d.T) + v.On(d.T) + " stands."
+		head += "taken back; what was done at " + clockDay(d.T, v) + " stands."
 	case !ok:
 		return head + "open."
 	case d.Status == evenstand.SetAside:
 		return head + "set aside."
 	default:
-		head += "recorded as done at " + v.Clock(d.T) + v.On(d.T) + "."
+		head += "recorded as done at " + clockDay(d.T, v) + "."
 	}
 	if f.CheckBack == nil {
 		return head
 	}
 	return head + " " + f.CheckBack.Says
+}
+
+// clockDay writes a time with its day, also where that is the day of the logs: who
+// records something may do so days later.
+func clockDay(t evenstand.Micros, v advise.Voice) string {
+	if on := v.On(t); on != "" {
+		return v.Clock(t) + on
+	}
+	v.AsOf = t + 48*3600*evenstand.Second
+	return v.Clock(t) + v.On(t)
 }
 
 // Since says what came of what was done, without the verdict where the

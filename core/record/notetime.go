@@ -138,9 +138,36 @@ const ahead = 10 * time.Minute
 // ParseWhen reads a time that stands alone, as notes have it: 2:05 pm, may 2
 // 14:05, 10 min ago.
 func ParseWhen(s string, now evenstand.Micros, zone *time.Location) (evenstand.Micros, error) {
-	p := noteParser{c: NoteContext{Now: now, Zone: zone}}
+	p := noteParser{c: NoteContext{Now: now, Zone: zone}, n: &Note{}} // a time that may be two is supposed
 	return p.when(s)
 }
+
+// ParseDone reads when something was done about a trouble that began at since and
+// was last seen at seen: a time of day alone is of the day on which it was last seen,
+// or of the next where it had not begun by then. All else is as ParseWhen has it.
+func ParseDone(s string, since, seen, now evenstand.Micros, zone *time.Location) (evenstand.Micros, error) {
+	low := strings.Trim(strings.Join(strings.Fields(lower(s)), " "), ",;:. ")
+	day := seen.Time().In(zone)
+	today := now.Time().In(zone)
+	if !clockAlone.MatchString(low) || seen >= now || day.YearDay() == today.YearDay() && day.Year() == today.Year() {
+		return ParseWhen(s, now, zone)
+	}
+	at := func(add int) (evenstand.Micros, error) {
+		end := time.Date(day.Year(), day.Month(), day.Day()+add, 23, 59, 0, 0, zone)
+		return ParseWhen(s, min(evenstand.FromTime(end), now), zone)
+	}
+	t, err := at(0)
+	if err == nil && t < since-beforeBegan {
+		if next, err := at(1); err == nil && next > t {
+			return next, nil
+		}
+	}
+	return t, err
+}
+
+// beforeBegan is by how much a time by hand may lie before what it mends began:
+// people round, and a begin is known to some minutes. Judgement.
+const beforeBegan = 15 * 60 * evenstand.Second
 
 // when reads a time that stands alone.
 func (p *noteParser) when(s string) (evenstand.Micros, error) {

@@ -30,6 +30,7 @@ type Change struct {
 	FromState, ToState string
 	Note               int64  // of the journal, 0: none
 	Source             string // the box that logged it; empty: by hand
+	Side               string // left or right, where its rows are those of that side
 }
 
 // On tells whether the change is of a row.

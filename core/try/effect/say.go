@@ -158,7 +158,7 @@ func SaySetting(lever string, x float64, state string, v advise.Voice) string {
 // SayChange writes a change: Row-cleaner pressure 30 to 22 psi at 2:05 pm, rows 1
 // to 8.
 func SayChange(c *try.Change, v advise.Voice) string {
-	s := advise.Capital(record.LeverSay(c.Lever))
+	s := SayLever(c)
 	from, unit := setting(c.Lever, c.From, c.FromState, v)
 	to, _ := setting(c.Lever, c.To, c.ToState, v)
 	switch {
@@ -181,6 +181,16 @@ func SayChange(c *try.Change, v advise.Voice) string {
 		return s + ", " + advise.Lower(advise.Rows(c.Rows))
 	}
 	return s + ", all rows"
+}
+
+// SayLever names a lever, and its side where it has several: Vacuum of the left
+// side.
+func SayLever(c *try.Change) string {
+	s := advise.Capital(record.LeverSay(c.Lever))
+	if c.Side != "" && len(c.Rows) > 0 {
+		s += " of the " + c.Side + " side"
+	}
+	return s
 }
 
 // label names a measure in a sentence.
@@ -259,8 +269,8 @@ func (w Why) say() string {
 	return ""
 }
 
-// Say writes what followed a change, measure by measure.
-func Say(fs []Found, v advise.Voice) string {
+// Head writes what was changed, with what came with it.
+func Head(fs []Found, v advise.Voice) string {
 	if len(fs) == 0 {
 		return ""
 	}
@@ -271,43 +281,46 @@ func Say(fs []Found, v advise.Voice) string {
 		to, _ := setting(c.Lever, c.To, "", v)
 		head = "Speed from " + from + " to " + to + " " + unit + v.On(c.T)
 	}
+	if with := fs[0].with(); with != "" && fs[0].Why != Drives {
+		head += ", and " + with + " with it"
+	}
+	return head
+}
+
+// with names what was changed with a change.
+func (f *Found) with() string {
 	var with []string
-	for i := range fs[0].With {
-		with = append(with, record.LeverSay(fs[0].With[i].Lever))
+	for i := range f.With {
+		with = append(with, record.LeverSay(f.With[i].Lever))
 	}
-	if len(with) > 0 && fs[0].Why == Drives {
-		return head + ": goes with " + strings.Join(with, ", ") + " and is told under that."
+	return strings.Join(with, ", ")
+}
+
+// Say writes what followed a change, measure by measure.
+func Say(fs []Found, v advise.Voice) string {
+	if len(fs) == 0 {
+		return ""
 	}
-	if len(with) > 0 {
-		head += ", and " + strings.Join(with, ", ") + " with it"
+	head := Head(fs, v)
+	if with := fs[0].with(); with != "" && fs[0].Why == Drives {
+		return head + ": goes with " + with + " and is told under that."
 	}
-	alike, all := true, false
-	for i := range fs {
-		f := &fs[i]
-		if f.Why != fs[0].Why {
-			alike = false
+	if why := oneWhy(fs); why != None {
+		if why == Again {
+			return head + ": " + why.say() + "."
 		}
-		if f.Design == try.AllRows && f.Verdict() == Cannot && f.Why == None {
-			all = true
-		}
-	}
-	if alike && fs[0].Why != None {
-		why := fs[0].Why.say()
-		if fs[0].Why == Silent {
-			why = "no box told on both sides of it what it may do"
-		}
-		if fs[0].Why == Again {
-			return head + ": " + why + "."
-		}
-		return head + ": " + string(Cannot) + ", " + why + "."
+		return head + ": " + string(Cannot) + ", " + why.ofAll() + "."
 	}
 	var parts, same, cannot []string
+	var not whys
 	steps := 0
 	for i := range fs {
 		f := &fs[i]
 		m, _ := group.ByID(f.Measure)
 		switch say := f.Say(v); {
 		case say == "":
+		case f.Why != None:
+			not.add(f)
 		case f.Verdict() == Same:
 			steps = max(steps, f.Steps)
 			within := ""
@@ -328,22 +341,34 @@ func Say(fs []Found, v advise.Voice) string {
 	if len(same) > 0 {
 		said = append(said, "no difference that "+advise.Plural(int64(steps), "stretch", "stretches")+" could show: "+strings.Join(same, ", "))
 	}
-	if len(cannot) > 0 {
+	if cannot = append(cannot, not.say()...); len(cannot) > 0 {
 		said = append(said, string(Cannot)+": "+strings.Join(cannot, ", "))
 	}
 	for i := range said[min(1, len(said)):] {
 		said[i+1] = advise.Capital(said[i+1])
 	}
 	s := head + ": " + strings.Join(said, ". ") + "."
-	s += sayOut(fs)
-	if all {
-		way := 2000 * evenstand.Foot
-		if v.Units == evenstand.Metric {
-			way = 600
-		}
-		s += " All rows were changed at once; half of them, changed for " + v.Length(way) + ", would tell far more."
+	if aside := Aside(fs, v); aside != "" {
+		s += " " + aside
 	}
 	return s
+}
+
+// Aside says which rows were left out, and what would tell more where all rows were
+// changed at once; empty: neither.
+func Aside(fs []Found, v advise.Voice) string {
+	s := sayOut(fs)
+	for i := range fs {
+		if f := &fs[i]; f.Design == try.AllRows && f.Verdict() == Cannot && f.Why == None {
+			way := 2000 * evenstand.Foot
+			if v.Units == evenstand.Metric {
+				way = 600
+			}
+			s += " All rows were changed at once; half of them, changed for " + v.Length(way) + ", would tell far more."
+			break
+		}
+	}
+	return strings.TrimSpace(s)
 }
 
 // sayOut says which rows were left out, and of what where not of all.
@@ -375,44 +400,42 @@ func sayOut(fs []Found) string {
 	return s + ": something else was wrong with it."
 }
 
-// InShort writes what could be seen of what followed a change: Moisture 1.6 points
-// less, trash in the slot 2 points less. Nothing else that could be seen.
-func InShort(fs []Found, v advise.Voice) string {
-	var parts []string
-	for i := range fs {
-		f := &fs[i]
-		if d := f.Verdict(); d == Less || d == More {
-			m, _ := group.ByID(f.Measure)
-			parts = append(parts, label(f.Measure)+" "+Difference(f.Value, m.Unit, v)+" "+string(d))
-		}
-	}
-	if len(parts) == 0 {
-		return "Nothing that could be seen."
-	}
-	return advise.Capital(strings.Join(parts, ", ")) + ". Nothing else that could be seen."
-}
-
 // SayCurve writes a curve from end to end of what was tried: Row-cleaner pressure
 // from 10 to 40 psi, 6 changes: trash in the slot 9 points less (7 to 11).
 func SayCurve(c *try.Curve, v advise.Voice) string {
+	return CurveOf(c, "", v) + ": " + CurveDid(c, v) + "."
+}
+
+// CurveOf says what a curve is of: Row-cleaner pressure from 10 to 40 psi, 6
+// changes; with the side where all were made on one.
+func CurveOf(c *try.Curve, side string, v advise.Voice) string {
+	from, unit := setting(c.Lever, c.Low, "", v)
+	to, _ := setting(c.Lever, c.High, "", v)
+	if c.Lever == evenstand.GroundSpeed.String() {
+		return "Speed from " + from + " to " + to + " " + unit + ", " + advise.Plural(int64(c.Changes), "day", "days")
+	}
+	s := advise.Capital(record.LeverSay(c.Lever))
+	if side != "" {
+		s += " of the " + side + " side"
+	}
+	return s + " from " + from + " to " + to + " " + unit + ", " + advise.Plural(int64(c.Changes), "change", "changes")
+}
+
+// CurveDid says what a curve does to its measure from end to end: trash in the slot
+// 9 points less (7 to 11).
+func CurveDid(c *try.Curve, v advise.Voice) string {
 	m, _ := group.ByID(c.Measure)
 	d, se := c.Diff(c.Low, c.High)
 	h := quantile(c.DF) * se
-	from, unit := setting(c.Lever, c.Low, "", v)
-	to, _ := setting(c.Lever, c.High, "", v)
-	s := advise.Capital(record.LeverSay(c.Lever)) + " from " + from + " to " + to + " " + unit + ", " + advise.Plural(int64(c.Changes), "change", "changes")
-	if c.Lever == evenstand.GroundSpeed.String() {
-		s = "Speed from " + from + " to " + to + " " + unit + ", " + advise.Plural(int64(c.Changes), "day", "days")
-	}
 	f := Found{Effect: try.Effect{Measure: c.Measure, Before: c.Level, Value: d, SE: se, DF: c.DF, Low: d - h, High: d + h}}
-	s += ": " + label(c.Measure) + " "
+	s := label(c.Measure) + " "
 	switch f.Verdict() {
 	case Less:
-		return s + Difference(d, m.Unit, v) + " less (" + span(f.High, f.Low, m.Unit, v) + ")."
+		return s + Difference(d, m.Unit, v) + " less (" + span(f.High, f.Low, m.Unit, v) + ")"
 	case More:
-		return s + Difference(d, m.Unit, v) + " more (" + span(f.Low, f.High, m.Unit, v) + ")."
+		return s + Difference(d, m.Unit, v) + " more (" + span(f.Low, f.High, m.Unit, v) + ")"
 	case Same:
-		return s + string(Same) + " (within " + Difference(math.Max(-f.Low, f.High), m.Unit, v) + ")."
+		return s + string(Same) + " (within " + Difference(math.Max(-f.Low, f.High), m.Unit, v) + ")"
 	}
-	return s + string(Cannot) + " (" + f.either(m.Unit, v) + ")."
+	return s + string(Cannot) + " (" + f.either(m.Unit, v) + ")"
 }

@@ -1074,6 +1074,8 @@ export interface components {
             effects: components["schemas"]["Followed"][];
             /** @description What followed the change, in whole sentences */
             followed: string[];
+            /** @description The source in words */
+            from: string;
             /** @description Of a line that a person wrote: what boxes logged of the same change */
             logged?: components["schemas"]["BoxLineView"][];
             planter: string;
@@ -1198,6 +1200,8 @@ export interface components {
             probability: number;
         };
         ChangeLine: {
+            /** @description Rows left out, and what would tell more; empty: neither */
+            aside: string;
             day: string;
             /**
              * Format: date-time
@@ -1208,6 +1212,8 @@ export interface components {
             /** @description SI */
             from: number | null;
             from_state?: string;
+            /** @description What was changed, in words */
+            head: string;
             /**
              * Format: date-time
              * @description UTC; null is unknown
@@ -1224,8 +1230,10 @@ export interface components {
             /** @description Empty: all */
             rows: number[];
             says: string;
-            /** @description What could be seen of what followed */
+            /** @description What followed, in one line */
             short: string;
+            /** @description left or right, where its rows are those of that side */
+            side?: string;
             /** @description The box that logged it; empty: by hand */
             source: string;
             /**
@@ -1261,6 +1269,8 @@ export interface components {
         };
         ChangedView: {
             groups: components["schemas"]["ChangedPart"][];
+            /** @description The newest first */
+            settings: components["schemas"]["SettingItem"][];
         };
         Chart: {
             at: (number | null)[];
@@ -1468,6 +1478,13 @@ export interface components {
             /** @description SI; null is unknown */
             value: number | null;
         };
+        CurveBlock: {
+            lever: string;
+            planter: string;
+            /** @description A line a measure */
+            says: string[];
+            title: string;
+        };
         CurveLine: {
             /** @description 0: the changes do not tell it */
             bend: number | null;
@@ -1475,6 +1492,8 @@ export interface components {
             changes: number;
             /** @description SI; null is unknown */
             df: number | null;
+            /** @description The same without what it is of */
+            did: string;
             /** @description SI; null is unknown */
             high: number | null;
             /** @description Of the measure at ref */
@@ -1491,6 +1510,8 @@ export interface components {
             says: string;
             /** @description SI; null is unknown */
             scale: number | null;
+            /** @description left or right, where all changes were made on that side */
+            side?: string;
             /** @description SD between changes beyond their own errors */
             tau: number | null;
             unit: string;
@@ -1506,7 +1527,7 @@ export interface components {
             seeds: number;
         };
         DecideInBody: {
-            /** @description When it was done, as in a note: 2:05 pm; empty: now */
+            /** @description When it was done, as in a note: 2:05 pm, which alone is of the finding's day; empty: now */
             at?: string;
             /** @description What it really was */
             cause?: string;
@@ -1571,6 +1592,8 @@ export interface components {
              * @description Of 15 m, on the shorter side
              */
             stretches: number;
+            /** @description The same as a line of a table, in words; left out where no box told the measure */
+            told?: components["schemas"]["InTable"];
             /** @description SI */
             unit: string;
             /** @description After less before, beyond what the others did */
@@ -1579,11 +1602,15 @@ export interface components {
             verdict: string;
         };
         EffectsTold: {
+            /** @description The curves in words, by setting */
+            blocks: components["schemas"]["CurveBlock"][];
             /** @description By planter and time */
             changes: components["schemas"]["ChangeLine"][];
             curves: components["schemas"]["CurveLine"][];
             /** @description What the speed of each day did, from its slowest tenth to its fastest */
             speeds: components["schemas"]["ChangeLine"][];
+            /** @description On how many days the speed varied too little; empty: on none */
+            unmoved: string;
         };
         ErrorDetail: {
             /** @description Where the error occurred, e.g. 'body.items[3].tags' or 'path.thing-id' */
@@ -1722,13 +1749,17 @@ export interface components {
             title: string;
         };
         Followed: {
+            /** @description Rows left out, and what would tell more; empty: neither */
+            aside: string;
             /** @description By measure */
             effects: components["schemas"]["EffectLine"][];
             lever: string;
             /** @description All of it as a sentence or two */
             says: string;
-            /** @description What could be seen */
+            /** @description What followed, in one line */
             short: string;
+            /** @description left or right, where its rows are those of that side; empty: not */
+            side: string;
         };
         Gap: {
             /**
@@ -1900,6 +1931,21 @@ export interface components {
             name: string;
             replaced: boolean;
             when: string;
+        };
+        InTable: {
+            /** @description Before and the difference: what the others did is off */
+            after: string;
+            /** @description Of the changed rows; empty: not known */
+            before: string;
+            /** @description Signed, with its unit; empty: none can be told */
+            difference: string;
+            /** @description The rows and stretches that it rests on */
+            from: string;
+            measure: string;
+            /** @description Of 90 % */
+            range: string;
+            /** @description In words, with why where it cannot be told */
+            verdict: string;
         };
         Job: {
             /** @description What goes on: copying, reading, settling */
@@ -2796,6 +2842,24 @@ export interface components {
             links: string[];
             /** @description What it does and for how long, as a sentence */
             says: string;
+        };
+        SettingItem: {
+            /** @description What followed */
+            after: components["schemas"]["Followed"];
+            /** @description Of the journal */
+            day: string;
+            /** @description by hand, or the box that logged it */
+            from: string;
+            /** @description The day in words */
+            label: string;
+            planter: string;
+            /** @description What was set, when, on which rows */
+            says: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
         };
         SettingsChange: {
             crop?: string;

@@ -405,15 +405,23 @@ test('the journal: written with the keys for gloves, and taken back', async () =
   await looked(p, 'journal, cleaners, cab')
   await p.getByRole('button', { name: 'Write it down' }).click()
   await p.locator('.note', { hasText: '22 psi' }).waitFor()
-  await p.getByRole('button', { name: 'Undo', exact: true }).first().click()
+  await p.goto(main.address + '/changed') // what was only set is listed, with what followed
+  await p.getByRole('region', { name: 'Only set' }).locator('.item', { hasText: '22 psi' }).getByText('Nothing is planted since').waitFor()
+  await p.goto(main.address + '/journal')
+  await p.locator('.note', { hasText: '22 psi' }).waitFor()
+  await p.getByRole('button', { name: /^Undo: .*22 psi/ }).first().click()
   await p.locator('.note', { hasText: '22 psi' }).waitFor({ state: 'detached' })
   await p.getByRole('button', { name: /Day before: May 2/ }).click()
   await p.locator('.note', { hasText: 'Seed boxes filled' }).first().waitFor()
   await p.getByRole('group', { name: 'Whose' }).getByRole('button', { name: /Boxes/ }).click()
-  await p.locator('.note', { hasText: 'logged: journal' }).first().waitFor()
+  await p.locator('.note', { hasText: 'from a journal that came with the logs' }).first().waitFor()
   await looked(p, 'journal, boxes, cab')
   await p.getByRole('group', { name: 'Whose' }).getByRole('button', { name: /Mine/ }).click()
   await p.getByText('Nobody wrote anything down that day.').waitFor()
+  await p.getByRole('button', { name: 'Row force' }).click() // of an earlier day its times are offered
+  await p.getByRole('group', { name: 'When' }).getByRole('button', { name: /^longest stop, / }).waitFor()
+  const [mode, rows] = [await p.getByRole('group', { name: 'Mode' }).boundingBox(), await p.getByRole('group', { name: 'Rows' }).boundingBox()]
+  check(rows.y - mode.y - mode.height >= 8, 'the rows of buttons do not touch')
   await p.context().close()
 })
 

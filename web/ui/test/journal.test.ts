@@ -1,7 +1,9 @@
 import { expect, test } from 'vitest'
 import type * as api from '../src/api'
 import { moved } from '../src/journal/edit'
-import { entries, planterOf, sortOfEntry } from '../src/journal/journal'
+import { byDay } from '../src/changed/changed'
+import { tableOf } from '../src/journal/followed'
+import { atOf, entries, planterOf, sortOfEntry, timesOf } from '../src/journal/journal'
 
 const note = (id: number, time: string, taken_back = false) => ({ id, time, taken_back, logged: [] as api.BoxLine[], lines: [{ what: 'setting' }] }) as unknown as api.Note
 const box = (source: string, time: string) => ({ source, time }) as api.BoxLine
@@ -42,4 +44,32 @@ test('lines are sorted by what they are of', () => {
 test('a time some minutes away is written in the zone of the logbook', () => {
   expect(moved('2026-05-02T19:05:00Z', -5, 'America/Chicago')).toBe('2026-05-02 14:00')
   expect(moved('2026-05-02T04:58:00Z', 5, 'America/Chicago')).toBe('2026-05-02 00:03')
+})
+
+test('times of an earlier day: before the first pass, the longest stop, after the last', () => {
+  const ps = [['13:00', '13:20'], ['13:21', '13:40'], ['14:40', '15:00']].map(([a, b]) => ({ start: `2026-05-02T${a}:00Z`, end: `2026-05-02T${b}:00Z` }))
+  const got = timesOf(ps, 'America/Chicago', (t) => t.slice(11, 16))
+  expect(got.map(([t]) => t)).toEqual(['2026-05-02 07:59', '2026-05-02 08:41', '2026-05-02 10:01'])
+  expect(got[1]![1]).toBe('longest stop, 13:40')
+  expect(timesOf([], 'UTC', String)).toEqual([])
+})
+
+test('a typed time is of the day that is shown, unless it says its own', () => {
+  expect(atOf('2:05 pm', '2026-05-02', '2026-05-04')).toBe('2026-05-02 2:05 pm')
+  expect(atOf('at 14:05', '2026-05-02', '2026-05-04')).toBe('2026-05-02 14:05')
+  expect(atOf('2:05 pm', '2026-05-04', '2026-05-04')).toBe('2:05 pm')
+  for (const t of ['10 min ago', 'may 3 2:05 pm', 'yesterday 5 pm', '']) expect(atOf(t, '2026-05-02', '2026-05-04')).toBe(t)
+})
+
+test('what followed as a table: each reason once, what told all said once', () => {
+  const told = (measure: string, difference: string, verdict: string, from = '8 rows against 8') => ({ told: { measure, before: '', after: '', difference, range: '', from, verdict } })
+  const t = tableOf({ effects: [told('Skips', '+1 point', 'more'), told('Doubles', '', 'cannot tell: x', ''), told('Trash', '', 'cannot tell: x', ''), {}] as unknown as api.Followed['effects'] })
+  expect(t.lines.map((l) => l.measure)).toEqual(['Skips'])
+  expect(t.by).toBe('8 rows against 8')
+  expect(t.not).toEqual([{ of: ['Doubles', 'Trash'], why: 'cannot tell: x' }])
+})
+
+test('settings that were only set stand by day', () => {
+  const i = (day: string, says: string) => ({ day, label: day, says }) as api.SettingItem
+  expect(byDay([i('b', '1'), i('b', '2'), i('a', '3')]).map((d) => d.items.length)).toEqual([2, 1])
 })

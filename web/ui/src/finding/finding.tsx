@@ -129,7 +129,7 @@ function Decide({ f }: { f: api.Spoken }) {
       {failed && undo && <button onClick={() => void record('open')}>Not done after all</button>}
     </div>
     {earlier && <form class="near" onSubmit={(e) => { e.preventDefault(); void record('acted') }}>
-      <Text label="When was it done?" hint="2:05 pm, may 2 14:05, 40 min ago" value={at} set={setAt} />
+      <Text label="When was it done?" hint="2:05 pm (of the day of the finding), may 2 14:05, 40 min ago" value={at} set={setAt} />
       <p class="near soft">From the next lowering after that on the logs tell whether it worked.</p>
       <div class="buttons near"><button class="first" type="submit" disabled={!at.trim()}>It was done then</button></div>
     </form>}

@@ -68,11 +68,13 @@ export function Edit({ n, close }: { n: api.Note, close: () => void }) {
     <div class={amount ? 'write near' : 'near'}>
       {amount && <Pad value={value} set={setValue} unit={line.unit} was={String(line.value)} />}
       <div>
+        <div class="lab" aria-hidden="true">Time, minutes earlier or later</div>
         <div class="buttons" role="group" aria-label={shift === 0 ? 'Another time, minutes' : `Another time, minutes: ${shift > 0 ? '+' : ''}${shift}`}>
           {steps.map((k) => <button type="button" key={k} aria-label={`${Math.abs(k)} minutes ${k < 0 ? 'earlier' : 'later'}`} onClick={() => setShift((x) => x + k)}>{k < 0 ? '−' : '+'}{Math.abs(k)}</button>)}
-          <span class="soft">{shift === 0 ? 'min' : `${shift > 0 ? '+' : '−'}${Math.abs(shift)} min`}</span>
+          <span class="soft">{shift === 0 ? '' : `${shift > 0 ? '+' : '−'}${Math.abs(shift)} min`}</span>
         </div>
-        <div class="buttons near" role="group" aria-label="Rows">
+        <div class="lab" aria-hidden="true">Rows</div>
+        <div class="buttons" role="group" aria-label="Rows">
           {sides.map(([v, name]) => <button type="button" key={v} aria-pressed={now === v} onClick={() => setRows(v)}>{name}</button>)}
           <label class="inline">rows <input size={7} aria-label="Rows by number, such as 1-4,7" value={/^\d/.test(now) ? now : ''} placeholder="1-4,7" onInput={(e) => setRows(e.currentTarget.value)} /></label>
         </div>

@@ -4,7 +4,8 @@ import * as api from '../api'
 import { Pick, Title, Wait } from '../parts'
 import { stay, usePlace } from '../route'
 import { looking, store, useData, useStore } from '../state'
-import { Edit } from './edit'
+import { Edit, moved } from './edit'
+import { Followed } from './followed'
 import { Pad } from './pad'
 
 // What is done often. The note is put together as people write it, so that the
@@ -26,13 +27,13 @@ const kinds: Kind[] = [
   { name: 'Closers', ask: 'value', unit: ['psi', 'bar'], text: (v, u) => `closers ${v} ${u}` },
   { name: 'Depth', ask: 'value', unit: ['in', 'cm'], text: (v, u) => `depth ${v} ${u}` },
   { name: 'Speed', ask: 'value', unit: ['mph', 'km/h'], text: (v, u) => `speed ${v} ${u}` },
-  { name: 'Hybrid or lot', ask: 'words', unit: ['', ''], text: (v) => `lot ${v}`, hint: 'its number or name' },
+  { name: 'Hybrid or lot', ask: 'words', unit: ['', ''], text: (v) => `lot ${v}`, hint: 'Its number or name' },
   { name: 'Filled seed', ask: 'value', unit: ['units', 'units'], text: (v, u) => `filled ${v} ${u}` },
   { name: 'Filled liquid', ask: 'value', unit: ['gal', 'L'], text: (v, u) => `filled ${v} ${u}` },
   { name: 'Filled dry', ask: 'value', unit: ['lb', 'kg'], text: (v, u) => `filled ${v} ${u}` },
   { name: 'Dug', ask: 'row', unit: ['in', 'cm'], text: (v, u) => `dug ${v} ${u}` },
-  { name: 'Fixed a row', ask: 'words', unit: ['', ''], text: (v) => `fixed ${v}`, hint: 'row 7: new singulator' },
-  { name: 'Say it in words', ask: 'words', unit: ['', ''], text: (v) => v, hint: '2:05 pm cleaners 30 to 22 psi' },
+  { name: 'Fixed a row', ask: 'words', unit: ['', ''], text: (v) => `fixed ${v}`, hint: 'What was fixed, such as row 7: new singulator' },
+  { name: 'Say it in words', ask: 'words', unit: ['', ''], text: (v) => v, hint: 'What changed, such as 2:05 pm cleaners 30 to 22 psi' },
 ]
 
 export function Journal() {
@@ -50,7 +51,7 @@ export function Journal() {
   }, [kind])
   return <>
     <Title page="Journal">What changed?</Title>
-    {looking() ? null : kind ? <Write kind={kind} close={() => setKind(null)} />
+    {looking() ? null : kind ? <Write kind={kind} day={d.data?.day ?? ''} label={d.data?.label ?? ''} close={() => setKind(null)} />
       : <div class="grid gap" ref={grid}>{kinds.map((k) => <button key={k.name} onClick={() => setKind(k)}>{k.name}</button>)}</div>}
     <section class="gap" aria-label="What changed, newest first"><Wait of={d}>{(d) => <Line d={d} whose={whoseOf(q.get('whose'))} sort={sortOf(q.get('kind'))} />}</Wait></section>
   </>
@@ -123,25 +124,14 @@ function Line({ d, whose, sort }: { d: api.Journal, whose: Whose, sort: Sort }) 
     {all.length === 0 && <p class="near soft">{whose === 'boxes' ? 'No box logged anything but measurements that day.' : whose === 'mine' ? 'Nobody wrote anything down that day.' : 'Nothing was written down that day, and no box logged anything but measurements.'}</p>}
     {shown.length > 0 && <p class="soft dots"><i class="dot" aria-hidden="true" /> by hand <i class="dot ring" aria-hidden="true" /> entered by a box</p>}
     <ul class="line">{shown.map((x) => x.note ? edit === x.note.id && !x.note.taken_back
-      ? <li class="note open" key={x.key}><Edit n={x.note} close={() => setEdit(0)} /></li>
+      ? <li class="note mine open" key={x.key}><Edit n={x.note} close={() => setEdit(0)} /></li>
       : <Mine key={x.key} n={x.note} open={() => setEdit(x.note!.id)} /> : <Boxed key={x.key} b={x.box!} planters={planters} />)}</ul>
     {d.more > 0 && whose !== 'mine' && <p class="near soft">The boxes logged {d.more} lines more, which are not shown.</p>}
     {back > 0 && whose !== 'boxes' && <p class="near still"><button aria-pressed={old} onClick={() => setOld(!old)}>{old ? 'Without those taken back' : `Also those taken back (${back})`}</button></p>}
   </>
 }
 
-// Followed is what followed a change: in short, and all of it behind a tap. What
-// both sides of one change show alike is said once.
-export function Followed({ of }: { of: api.Followed[] }) {
-  if (of.length === 0) return null
-  const short = [...new Set(of.map((x) => x.short))]
-  return <div class="followed" role="group" aria-label="What followed">
-    {short.map((t) => <div key={t}>{t}</div>)}
-    <details><summary>All measures</summary>{of.map((x) => <p key={x.says}>{x.says}</p>)}</details>
-  </div>
-}
-
-const from = (of: api.BoxLine[]) => [...new Set(of.map((b) => b.source))].join(', ')
+const from = (of: api.BoxLine[]) => [...new Set(of.map((b) => b.from))].map((t, i) => i > 0 ? t.replace(/^logged: /, '') : t).join(', ')
 
 // Boxed is a line that a box entered. Where a person wrote the same change into a
 // box's journal, the box that measured it stands for it.
@@ -151,8 +141,8 @@ function Boxed({ b, planters }: { b: api.BoxLine, planters: number }) {
   return <li class="note">
     <span class="nowrap">{says[0]!.clock}</span>
     <div>{says.map((x, i) => <div key={i}>{x.says}</div>)}
-      <small class="soft from">logged: {from(of.length > 0 ? [...of, b] : [b])}{of.length > 0 && `; written at ${b.clock}`}{planters > 1 && `, ${b.planter}`}</small>
-      <Followed of={[...b.effects, ...of.flatMap((x) => x.effects)]} /></div>
+      <small class="soft from">{from(of.length > 0 ? [...of, b] : [b])}{of.length > 0 && `; written at ${b.clock}`}{planters > 1 && `, ${b.planter}`}</small></div>
+    <Followed of={[...b.effects, ...of.flatMap((x) => x.effects)]} />
   </li>
 }
 
@@ -161,13 +151,13 @@ function Mine({ n, open }: { n: api.Note, open: () => void }) {
   const logged = n.logged.length > 0
   const words = <>
     {(logged ? n.logged : n.lines).map((l, i) => <span class={old ? 'row gone' : 'row'} key={i}>{l.says}</span>)}
-    <small class="soft from">{old ? 'by hand, taken back' : logged ? `logged: ${from(n.logged)}; by hand at ${n.clock}: ${n.words || n.lines[0]?.says}` : 'by hand'}{n.edits > 0 && ', corrected'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}{!old && !looking() && <span class="link" aria-hidden="true"> · correct it</span>}</small>
+    <small class="soft from">{old ? 'by hand, taken back' : logged ? `${from(n.logged)}; by hand at ${n.clock}: ${n.words || n.lines[0]?.says}` : 'by hand'}{n.edits > 0 && ', corrected'}{(store.book?.planters.length ?? 0) > 1 && `, ${n.planter}`}{!old && !looking() && <span class="link" aria-hidden="true"> · correct it</span>}</small>
   </>
   return <li class="note mine">
     <span class="nowrap">{n.logged[0]?.clock ?? n.clock}</span>
-    <div>{old || looking() ? words : <button class="asnote" title="Correct it" onClick={open}><span class="hush">Correct: </span>{words}</button>}
-      <Followed of={n.effects} /></div>
+    <div>{old || looking() ? words : <button class="asnote" title="Correct it" onClick={open}><span class="hush">Correct: </span>{words}</button>}</div>
     {!old && !looking() && <button aria-label={`Undo: ${n.lines[0]?.says}`} onClick={() => void back(n.id)}>Undo</button>}
+    <Followed of={n.effects} />
   </li>
 }
 
@@ -205,7 +195,32 @@ export function planterOf(b: Pick<api.Book, 'planters' | 'days'> | null): string
 
 const whens: [string, string][] = [['', 'now'], ['5 min ago', '5 min ago'], ['15 min ago', '15 min ago'], ['30 min ago', '30 min ago'], ['1 hour ago', 'an hour ago']]
 
-function Write({ kind, close }: { kind: Kind, close: () => void }) {
+// timesOf offers times of an earlier day: when planting began, when it stood longest,
+// and when it ended. What is done to a planter is done where it stands.
+export function timesOf(passes: Pick<api.PassInfo, 'start' | 'end'>[], zone: string, clock: (t: string) => string): [string, string][] {
+  const ps = passes.filter((p) => p.start && p.end).sort((a, b) => Date.parse(a.start!) - Date.parse(b.start!))
+  if (ps.length === 0) return []
+  const out: [string, string][] = [[moved(ps[0]!.start!, -1, zone), `start, ${clock(ps[0]!.start!)}`]]
+  let longest = 0, at = ''
+  for (let i = 1; i < ps.length; i++) {
+    const stood = Date.parse(ps[i]!.start!) - Date.parse(ps[i - 1]!.end!)
+    if (stood > longest) [longest, at] = [stood, ps[i - 1]!.end!]
+  }
+  if (longest >= 5 * 60_000) out.push([moved(at, 1, zone), `longest stop, ${clock(at)}`])
+  const last = ps.at(-1)!.end!
+  out.push([moved(last, 1, zone), `end, ${clock(last)}`])
+  return out
+}
+
+// atOf writes a typed time as the program reads it: of the day that is shown, where
+// it says no day of its own.
+export function atOf(typed: string, day: string, today: string): string {
+  const t = typed.trim()
+  if (t === '' || day === '' || day === today || !/^(at )?(\d{1,2}([:.]?\d\d)? ?([ap]\.?m?\.?)?|noon)$/i.test(t)) return t
+  return `${day} ${t.replace(/^at /i, '')}`
+}
+
+function Write({ kind, day, label, close }: { kind: Kind, day: string, label: string, close: () => void }) {
   const s = useStore()
   const metric = s.book?.units === 'metric'
   const unit = kind.unit[metric ? 1 : 0]
@@ -213,13 +228,21 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
   const [row, setRow] = useState('')
   const [rows, setRows] = useState('')
   const [at, setAt] = useState('')
+  const [typed, setTyped] = useState('')
   const [chosen, choose] = useState('')
+  const zone = s.book?.zone ?? 'UTC'
+  const today = moved(new Date().toISOString(), 0, zone).slice(0, 10)
+  const earlier = day !== '' && day !== today
+  const passes = useData<{ passes: api.PassInfo[] }>('/passes' + api.query({ day: day || today }))
+  const clock = (t: string) => new Date(t).toLocaleTimeString(metric ? 'en-GB' : 'en-US', { timeZone: zone, hour: 'numeric', minute: '2-digit' }).toLowerCase()
+  const times: [string, string][] = earlier ? [['', 'now'], ...timesOf(passes.data?.passes ?? [], zone, clock)] : whens
+  const when = typed.trim() ? atOf(typed, day, today) : at
   const first = useRef<HTMLInputElement & HTMLHeadingElement>(null)
   useEffect(() => first.current?.focus(), [])
   const planter = chosen || planterOf(s.book)
   const [error, setError] = useState('')
   const [seen, setSeen] = useState<api.Note | null>(null)
-  const body = () => ({ text: kind.ask === 'row' ? `dug row ${row || '?'}: ${value} ${unit}` : kind.text(value.trim(), unit), at: kind.name === 'Say it in words' ? '' : at, rows: kind.ask === 'row' || kind.ask === 'words' ? '' : rows, planter })
+  const body = () => ({ text: kind.ask === 'row' ? `dug row ${row || '?'}: ${value} ${unit}` : kind.text(value.trim(), unit), at: kind.name === 'Say it in words' ? '' : when, rows: kind.ask === 'row' || kind.ask === 'words' ? '' : rows, planter })
   const ready = value.trim() !== '' && (kind.ask !== 'row' || row !== '')
   // How it is understood is said while one types.
   useEffect(() => {
@@ -231,7 +254,7 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
         (e: Error) => { if (!over) { setSeen(null); setError(e.message) } })
     }, 250)
     return () => { over = true; clearTimeout(t) }
-  }, [value, row, rows, at, planter])
+  }, [value, row, rows, when, planter])
   const write = async () => {
     try {
       const n = await api.send<api.Note>('POST', '/journal', body())
@@ -250,15 +273,16 @@ function Write({ kind, close }: { kind: Kind, close: () => void }) {
         ? <label class="field"><span>{kind.hint ?? 'In words'}</span><input ref={first} value={value} autocomplete="off" onInput={(e) => setValue(e.currentTarget.value)} /></label>
         : <Pad value={kind.states?.includes(value) ? '' : value} set={(v) => setValue((was) => { const w = kind.states?.includes(was) ? '' : was; return typeof v === 'string' ? v : v(w) })} unit={unit} />}
       <div>
-        {kind.states && <div class="buttons" role="group" aria-label="Mode">{kind.states.map((v) => <button type="button" key={v} aria-pressed={value === v} onClick={() => setValue(value === v ? '' : v)}>{v}</button>)}</div>}
+        {kind.states && <><div class="lab" aria-hidden="true">Mode</div><div class="buttons" role="group" aria-label="Mode">{kind.states.map((v) => <button type="button" key={v} aria-pressed={value === v} onClick={() => setValue(value === v ? '' : v)}>{v}</button>)}</div></>}
         {kind.ask === 'row' && <label class="field"><span>Row</span><input inputMode="numeric" value={row} onInput={(e) => setRow(e.currentTarget.value.replace(/\D/g, ''))} /></label>}
-        {kind.ask === 'value' && <div class="buttons" role="group" aria-label="Rows">
+        {kind.ask === 'value' && <><div class="lab" aria-hidden="true">Rows</div><div class="buttons" role="group" aria-label="Rows">
           {sides.map(([v, name]) => <button type="button" key={v} aria-pressed={rows === v} onClick={() => setRows(v)}>{name}</button>)}
           <label class="inline">rows <input size={7} aria-label="Rows by number, such as 1-4,7" value={/^\d/.test(rows) ? rows : ''} placeholder="1-4,7" onInput={(e) => setRows(e.currentTarget.value)} /></label>
-        </div>}
-        {kind.name !== 'Say it in words' && <div class="buttons near" role="group" aria-label="When">
-          {whens.map(([v, name]) => <button type="button" key={v} aria-pressed={at === v} onClick={() => setAt(v)}>{name}</button>)}
-        </div>}
+        </div></>}
+        {kind.name !== 'Say it in words' && <><div class="lab" aria-hidden="true">When{earlier && `: now, or on ${label}`}</div><div class="buttons" role="group" aria-label="When">
+          {times.map(([v, name]) => <button type="button" key={v} aria-pressed={!typed.trim() && at === v} onClick={() => { setAt(v); setTyped('') }}>{name}</button>)}
+          <label class="inline">at <input size={8} aria-label={earlier ? `Time on ${label}` : 'Time'} value={typed} placeholder={metric ? '14:05' : '2:05 pm'} autocomplete="off" onInput={(e) => setTyped(e.currentTarget.value)} /></label>
+        </div></>}
         {planter && <div class="near"><Pick label="Planter" value={planter} set={choose} of={s.book!.planters.map((p) => ({ value: p, text: p }))} /></div>}
         <div class="near understood" aria-live="polite">
           {seen && <p><b>{seen.clock}: {seen.lines.map((l) => l.says).join('; ')}.</b> {seen.supposed.join(' ')}</p>}
