@@ -273,3 +273,47 @@ func FuzzReadLines(f *testing.F) {
 		}
 	})
 }
+
+// Every cause of the catalogue lies in a part, and no part stands for a cause
+// that there is not.
+func TestParts(t *testing.T) {
+	text, err := os.ReadFile("causes.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	remedies, err := relation.ReadRemedies(strings.NewReader(string(text)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range remedies {
+		if p, ok := relation.PartOf(r.Cause); !ok || p.Part == "" || p.Source == "" {
+			t.Errorf("%s: %s has no part", r.Kind, r.Cause)
+		}
+	}
+	if text, err = os.ReadFile("parts.csv"); err != nil {
+		t.Fatal(err)
+	}
+	parts, err := relation.ReadParts(strings.NewReader(string(text)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range parts {
+		if !slices.ContainsFunc(remedies, func(r relation.Remedy) bool { return r.Cause == p.Cause }) {
+			t.Errorf("%s: no kind of finding has this cause", p.Cause)
+		}
+	}
+	if _, ok := relation.PartOf("no such cause"); ok {
+		t.Error("a part of nothing")
+	}
+	for text, want := range map[string]string{
+		"cause,part,class,source,status\na,b,part,trade,J\na,c,part,trade,J\n": "line 3, a: the cause stands twice",
+		"cause,part,class,source,status\na,b,thing,trade,J\n":                  "class",
+		"cause,part,class,source,status\na,,part,trade,J\n":                    "no part",
+		"cause,part,class,source,status\na,b,part,,J\n":                        "no source",
+		"cause,part\na,b\n": "header",
+	} {
+		if _, err := relation.ReadParts(strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %s", text, err, want)
+		}
+	}
+}
