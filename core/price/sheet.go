@@ -57,15 +57,15 @@ const (
 	ByRow   By = "row"
 	ByField By = "field"
 	ByDay   By = "day"
-	ByKind  By = "kind"
 )
 
 // Line is a part of the total.
 type Line struct {
-	Key string // the cause, part, field, day or kind; the number of the row; empty: not told, or the whole planter
+	Key string // the cause, part, field or day, or the planter of a row; empty: a cause that is not told
+	Row int    // where parted by row; 0 the whole planter
 	Cost
 	Findings  []Piece  // the dearest first
-	Rows      []Share  // by row, in order of rows; a finding of the whole planter has none
+	Rows      []Share  // the dearest first; a finding of the whole planter has none
 	Relations []string // behind it
 }
 
@@ -77,8 +77,9 @@ type Piece struct {
 
 // Share is what a row adds to a line.
 type Share struct {
-	Row  int
-	Mean evenstand.Number
+	Planter string
+	Row     int
+	Mean    evenstand.Number
 }
 
 // Unpriced is a finding without money.
@@ -182,20 +183,26 @@ func own(seed uint64, f *evenstand.Finding, what string) *rand.Rand {
 type ledger struct {
 	ways  []By
 	total []float64
-	lines []map[string]*entry // by way
+	lines []map[place]*entry // by way
+}
+
+// place names a line, and a row within one.
+type place struct {
+	key string
+	row int
 }
 
 type entry struct {
 	draws     []float64
 	pieces    []Piece
-	rows      map[int]float64
+	rows      map[place]float64 // by planter and row
 	relations []string
 }
 
 func newLedger(ways []By) *ledger {
-	l := &ledger{ways: ways, total: make([]float64, N), lines: make([]map[string]*entry, len(ways))}
+	l := &ledger{ways: ways, total: make([]float64, N), lines: make([]map[place]*entry, len(ways))}
 	for i := range l.lines {
-		l.lines[i] = map[string]*entry{}
+		l.lines[i] = map[place]*entry{}
 	}
 	return l
 }
@@ -209,14 +216,14 @@ func (l *ledger) add(f *evenstand.Finding, lost []float64, causes []string) {
 		switch by {
 		case ByRow:
 			if len(f.Rows) == 0 {
-				l.enter(w, "", f, lost, nil)
+				l.enter(w, place{f.Planter, 0}, f, lost, nil)
 			}
 			for _, row := range f.Rows {
 				xs := slices.Clone(lost)
 				for i := range xs {
 					xs[i] /= float64(len(f.Rows))
 				}
-				l.enter(w, strconv.Itoa(row), f, xs, []int{row})
+				l.enter(w, place{f.Planter, row}, f, xs, []int{row})
 			}
 		case ByCause, ByPart:
 			parted := map[string][]float64{}
@@ -234,24 +241,22 @@ func (l *ledger) add(f *evenstand.Finding, lost []float64, causes []string) {
 			}
 			for key, xs := range parted {
 				if mean(xs) > 0 { // a cause under which nothing is lost has no line
-					l.enter(w, key, f, xs, f.Rows)
+					l.enter(w, place{key: key}, f, xs, f.Rows)
 				}
 			}
 		case ByField:
-			l.enter(w, f.Field, f, lost, f.Rows)
+			l.enter(w, place{key: f.Field}, f, lost, f.Rows)
 		case ByDay:
-			l.enter(w, string(f.Day), f, lost, f.Rows)
-		case ByKind:
-			l.enter(w, f.Kind, f, lost, f.Rows)
+			l.enter(w, place{key: string(f.Day)}, f, lost, f.Rows)
 		}
 	}
 }
 
-func (l *ledger) enter(way int, key string, f *evenstand.Finding, xs []float64, rows []int) {
-	e := l.lines[way][key]
+func (l *ledger) enter(way int, at place, f *evenstand.Finding, xs []float64, rows []int) {
+	e := l.lines[way][at]
 	if e == nil {
-		e = &entry{draws: make([]float64, N), rows: map[int]float64{}}
-		l.lines[way][key] = e
+		e = &entry{draws: make([]float64, N), rows: map[place]float64{}}
+		l.lines[way][at] = e
 	}
 	for i, x := range xs {
 		e.draws[i] += x
@@ -259,7 +264,7 @@ func (l *ledger) enter(way int, key string, f *evenstand.Finding, xs []float64, 
 	m := mean(xs)
 	e.pieces = append(e.pieces, Piece{f.ID, evenstand.Number(m)})
 	for _, row := range rows {
-		e.rows[row] += m / float64(len(rows))
+		e.rows[place{f.Planter, row}] += m / float64(len(rows))
 	}
 	for _, id := range Relations(f) {
 		if !slices.Contains(e.relations, id) {
@@ -307,20 +312,28 @@ func (l *ledger) close() (Cost, []Way) {
 	ways := make([]Way, len(l.ways))
 	for w, by := range l.ways {
 		way := Way{By: by, Lines: make([]Line, 0, len(l.lines[w]))}
-		for key, e := range l.lines[w] {
-			line := Line{Key: key, Cost: cost(e.draws), Findings: e.pieces, Relations: e.relations}
+		for at, e := range l.lines[w] {
+			line := Line{Key: at.key, Row: at.row, Cost: cost(e.draws), Findings: e.pieces, Relations: e.relations}
 			slices.SortStableFunc(line.Findings, func(a, b Piece) int { return cmp.Or(cmp.Compare(b.Mean, a.Mean), cmp.Compare(a.Finding, b.Finding)) })
 			slices.Sort(line.Relations)
 			for row, m := range e.rows {
-				line.Rows = append(line.Rows, Share{row, evenstand.Number(m)})
+				line.Rows = append(line.Rows, Share{row.key, row.row, evenstand.Number(m)})
 			}
-			slices.SortFunc(line.Rows, func(a, b Share) int { return a.Row - b.Row })
+			slices.SortFunc(line.Rows, func(a, b Share) int {
+				return cmp.Or(dearer(a.Mean, b.Mean), cmp.Compare(a.Planter, b.Planter), cmp.Compare(a.Row, b.Row))
+			})
 			way.Lines = append(way.Lines, line)
 		}
 		slices.SortFunc(way.Lines, func(a, b Line) int {
-			return cmp.Or(cmp.Compare(math.Round(float64(b.Mean)*1e6), math.Round(float64(a.Mean)*1e6)), cmp.Compare(a.Key, b.Key))
+			return cmp.Or(dearer(a.Mean, b.Mean), cmp.Compare(a.Key, b.Key), cmp.Compare(a.Row, b.Row))
 		})
 		ways[w] = way
 	}
 	return total, ways
+}
+
+// dearer orders sums, the larger first; what differs in the last digits only is
+// the same.
+func dearer(a, b evenstand.Number) int {
+	return cmp.Compare(math.Round(float64(b)*1e6), math.Round(float64(a)*1e6))
 }

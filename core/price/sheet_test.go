@@ -11,7 +11,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-var allWays = []price.By{price.ByCause, price.ByPart, price.ByRow, price.ByField, price.ByDay, price.ByKind}
+var allWays = []price.By{price.ByCause, price.ByPart, price.ByRow, price.ByField, price.ByDay}
 
 func nobody(*evenstand.Finding) (string, bool) { return "", false }
 

@@ -35,16 +35,12 @@ type Part struct {
 //go:embed parts.csv
 var partsCSV string
 
-var parts = sync.OnceValue(func() map[string]Part {
+var parts = sync.OnceValue(func() []Part {
 	ps, err := ReadParts(strings.NewReader(partsCSV))
 	if err != nil {
 		panic("parts.csv of this build: " + err.Error()) // a broken build; a test reads the same file
 	}
-	by := make(map[string]Part, len(ps))
-	for _, p := range ps {
-		by[p.Cause] = p
-	}
-	return by
+	return ps
 })
 
 // ReadParts reads parts in the layout of parts.csv and refuses a line without a
@@ -79,6 +75,18 @@ func ReadParts(r io.Reader) ([]Part, error) {
 
 // PartOf gives the part that a cause lies in; false where the catalogue has none.
 func PartOf(cause string) (Part, bool) {
-	p, ok := parts()[cause]
-	return p, ok
+	return part(func(p Part) bool { return p.Cause == cause })
+}
+
+// PartNamed gives a part by its name, with the first of its causes; false where
+// the catalogue has none.
+func PartNamed(name string) (Part, bool) {
+	return part(func(p Part) bool { return p.Part == name })
+}
+
+func part(is func(Part) bool) (Part, bool) {
+	if i := slices.IndexFunc(parts(), is); i >= 0 {
+		return parts()[i], true
+	}
+	return Part{}, false
 }

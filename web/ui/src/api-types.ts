@@ -73,6 +73,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/cost": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What unevenness cost in a season, by cause, part, row, field and day */
+        get: operations["cost"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/effects": {
         parameters: {
             query?: never;
@@ -1423,6 +1440,70 @@ export interface components {
             way: string;
             /** @description Those of its quantity */
             ways: components["schemas"]["OptionView"][];
+        };
+        CostLine: {
+            /** @description SI; null is unknown */
+            at_total_high: number | null;
+            /** @description SI; null is unknown */
+            at_total_low: number | null;
+            cites: components["schemas"]["Cite"][];
+            do: string;
+            findings: components["schemas"]["CostPiece"][];
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            mean: number | null;
+            name: string;
+            range: string;
+            rows: components["schemas"]["Line"][];
+            sum: string;
+        };
+        CostPiece: {
+            finding: string;
+            says: string;
+            sum: string;
+        };
+        CostSeason: {
+            /** @description SI; null is unknown */
+            area_m2: number | null;
+            book: string;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            mean: number | null;
+            per: string;
+            range: string;
+            season: string;
+            sum: string;
+            unit: string;
+        };
+        CostSheet: {
+            notes: string[];
+            says: string[];
+            /** Format: int64 */
+            schema: number;
+            season: string;
+            seasons: components["schemas"]["CostSeason"][];
+            title: string;
+            total: components["schemas"]["CostLine"];
+            unit: string;
+            unpriced: components["schemas"]["CostUnpriced"][];
+            ways: components["schemas"]["CostWay"][];
+            winter: components["schemas"]["CostLine"][];
+        };
+        CostUnpriced: {
+            findings: components["schemas"]["CostPiece"][];
+            need: string;
+        };
+        CostWay: {
+            /** @enum {string} */
+            by: "cause" | "part" | "row" | "field" | "day";
+            lines: components["schemas"]["CostLine"][];
+            title: string;
         };
         Course: {
             /** @description The others are one thing to be compared with, such as the other side, rather than many */
@@ -3442,6 +3523,40 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["ChangedView"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    cost: {
+        parameters: {
+            query?: {
+                /** @description A year; without it the last one planted */
+                season?: string;
+                /** @description One field only */
+                field?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CostSheet"];
                 };
             };
             /** @description Error */

@@ -4,6 +4,7 @@ import { Ask } from './bring/ask'
 import { Balance } from './balance/balance'
 import { Bring } from './bring/bring'
 import { Changed } from './changed/changed'
+import { Cost } from './cost/cost'
 import { Finding } from './finding/finding'
 import { HandOver } from './handover/handover'
 import { Journal } from './journal/journal'
@@ -28,7 +29,7 @@ interface Entry { name: string, to: string }
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
   { head: 'Try', of: [{ name: 'Journal', to: '/journal' }, { name: 'Check-back', to: '/changed' }, { name: 'Balance', to: '/balance' }, { name: 'Row trial', to: '/trial' }] },
-  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }] },
+  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/changed' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -45,6 +46,7 @@ function screen(p: Place): ComponentChild {
     case 'balance': return <Balance />
     case 'trial': return second ? <RowTrial key={second} id={second} /> : <Trials />
     case 'changed': return <Changed />
+    case 'cost': return <Cost />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
     case 'recipe': return <RecipePage key={p.q.toString()} q={p.q} />
@@ -70,7 +72,7 @@ export function App() {
     const keys = (e: KeyboardEvent) => {
       const el = e.target as HTMLElement
       if (unheard(e) || e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(el.tagName)) return
-      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', k: '/changed', a: '/balance', t: '/trial', h: '/handover', l: '/logbook', b: '/bring' }
+      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', k: '/changed', a: '/balance', t: '/trial', h: '/handover', s: '/cost', l: '/logbook', b: '/bring' }
       const t = to[e.key]
       if (t) { e.preventDefault(); go(t) }
       if (e.key === 'c') { setDress(inCab ? 'shop' : 'cab') }

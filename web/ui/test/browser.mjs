@@ -894,10 +894,32 @@ test('a row trial: which rows, by how much, what it costs, and a plan', async ()
   await s.stop()
 })
 
+test('the cost sheet: from a part to the finding behind it, and to what it rests on', async () => {
+  const p = await page(main.address, { size: 'phone' })
+  await p.goto(main.address + '/cost')
+  const winter = p.getByRole('region', { name: 'For the winter' })
+  await winter.locator('summary').first().click()
+  await looked(p, 'cost sheet, opened, phone')
+  check(/\$\d/.test(await winter.locator('summary .sum').first().innerText()), 'a part has a sum')
+  // The way it is parted is in the address, and every way has the same total.
+  const sums = []
+  for (const by of ['cause', 'part', 'row', 'field', 'day']) {
+    await p.locator('select', { hasText: 'cause' }).selectOption(by)
+    await p.waitForFunction((by) => location.search.includes('by=' + by), by)
+    const way = p.locator(`section[aria-label="By ${by}"]`)
+    await way.waitFor()
+    sums.push((await way.locator('summary .sum').allInnerTexts()).map((t) => Number(t.split('\n')[0].replace(/[^\d.]/g, ''))).reduce((a, b) => a + b, 0))
+  }
+  check(new Set(sums).size === 1, 'every way adds up to the same: ' + sums.join(', '))
+  await winter.locator('details[open] a', { hasText: /Row/ }).first().click()
+  await p.getByRole('heading', { name: 'Money' }).waitFor()
+  await p.context().close()
+})
+
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', 'cost sheet, rows': '/cost?by=row', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
