@@ -317,3 +317,59 @@ func TestParts(t *testing.T) {
 		}
 	}
 }
+
+// The tables as they are printed, and what is read between their cells.
+func TestByTable(t *testing.T) {
+	day := func(date string) float64 {
+		d, err := relation.AfterApril30(date)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return float64(d)
+	}
+	for _, tt := range []struct {
+		table  string
+		p      float64
+		date   string
+		season string
+		want   float64 // NaN: the table has nothing
+	}{
+		{"NAF", 18, "04-30", "", 88},
+		{"NAF", 30, "05-20", "", 91},
+		{"NAF", 12, "04-30", "", 74}, // checks.md, Replant
+		{"NAF", 20, "04-30", "", 92},
+		{"ISU10", 20, "04-30", "", 89},
+		{"ISU", 20, "04-30", "", 81}, // relations, R15: they disagree
+		{"ISU", 16, "05-01", "", 74},
+		{"ISU", 30, "05-28", "", 90},   // Iowa, May 2006
+		{"ISU", 18, "05-01", "", 77.5}, // halfway from 74 to 81
+		{"ISU", 26, "05-01", "", 97},   // halfway from 24 to the band of 28 to 32 thousand
+		{"ISU", 30, "05-08", "", 100},
+		{"ISU", 30, "05-20", "", 99}, // days between bands: the earlier
+		{"ISU10", 30, "05-05", "", 99},
+		{"ISU10", 30, "05-15", "", 95}, // a day that two bands share: the earlier
+		{"ISU10", 30, "05-16", "", 86},
+		{"ISU10", 20, "05-10", "", math.NaN()}, // not read
+		{"ISU", 11, "05-01", "", math.NaN()},
+		{"ISU", 34, "05-01", "", math.NaN()},
+		{"ISU", 30, "04-01", "", math.NaN()},
+		{"ISU", 30, "07-04", "", math.NaN()},
+		{"WI-S", 33, "05-20", "full", 85.5},
+		{"WI-S", 33, "05-20", "short", 87},
+		{"WI-S", 20, "05-20", "full", math.NaN()},
+		{"WI-S", 34, "05-26", "full", 74}, // halfway from 85 on May 20 to 63 on June 1
+		{"NAF", 9, "04-30", "", math.NaN()},
+		{"NAF", 30, "06-20", "", math.NaN()},
+		{"no such table", 30, "05-01", "", math.NaN()},
+	} {
+		got, ok := relation.ByTable(tt.table, tt.p, day(tt.date), tt.season)
+		if ok == math.IsNaN(tt.want) || ok && math.Abs(got-tt.want) > 1e-9 {
+			t.Errorf("%s, %g thousand on %s: %g, %v, want %g", tt.table, tt.p, tt.date, got, ok, tt.want)
+		}
+	}
+	for _, table := range relation.Tables() {
+		if relation.TableSource(table) == "" {
+			t.Errorf("%s has no source", table)
+		}
+	}
+}
