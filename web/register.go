@@ -21,6 +21,8 @@ func (s *Server) register() {
 	get(s, "/balance", "balance", "Which setting to try next, for how long, why, and what each setting does", s.balance)
 	get(s, "/changed", "changed", "What was done about findings and to rows, and whether it worked", s.changedView)
 	get(s, "/cost", "cost", "What unevenness cost in a season, by cause, part, row, field and day", s.costSheet)
+	get(s, "/give", "giveList", "What can be handed out as tables, with what their columns mean", s.giveList)
+	s.give()
 	get(s, "/passes", "passes", "The passes of a day or of all days", s.passList)
 	get(s, "/pass", "pass", "One pass: its way, its quantities by stretches, the findings on it", s.passView)
 	bytesOf(s, "/ribbon", "ribbonTile", "The marks of a tile of the ribbon, as columns", columnsMIME, s.ribbonTile)

@@ -209,6 +209,40 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/give": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What can be handed out as tables, with what their columns mean */
+        get: operations["giveList"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/give/{what}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A table, or all that there is of a field, as a zip with what the columns mean */
+        get: operations["give"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/ground": {
         parameters: {
             query?: never;
@@ -1829,6 +1863,24 @@ export interface components {
             coordinates: unknown;
             /** @enum {string} */
             type: "MultiPolygon" | "LineString" | "MultiLineString";
+        };
+        GiveColumn: {
+            name: string;
+            /** @description What it means, with its unit */
+            says: string;
+        };
+        GiveList: {
+            /** @description That have a name */
+            fields: string[];
+            /** @description Day; empty: nothing was read */
+            first: string;
+            last: string;
+            tables: components["schemas"]["GiveTable"][];
+        };
+        GiveTable: {
+            columns: components["schemas"]["GiveColumn"][];
+            table: string;
+            title: string;
         };
         GradeView: {
             /** @description What it allows to tell, as the end of a sentence */
@@ -3786,6 +3838,75 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Strip"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    giveList: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["GiveList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    give: {
+        parameters: {
+            query?: {
+                /** @description Not asked of field, which has all of them */
+                as?: "csv" | "parquet" | "geojson" | "shapefile";
+                field?: string;
+                planter?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+            };
+            header?: never;
+            path: {
+                what: "seeds" | "stretches" | "readings" | "passes" | "findings" | "counts" | "fields" | "field";
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The zip */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/zip": string;
                 };
             };
             /** @description Error */

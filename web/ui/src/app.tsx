@@ -6,6 +6,7 @@ import { Bring } from './bring/bring'
 import { Changed } from './changed/changed'
 import { Cost } from './cost/cost'
 import { Finding } from './finding/finding'
+import { Give } from './give/give'
 import { HandOver } from './handover/handover'
 import { Journal } from './journal/journal'
 import { Logbook } from './logbook/logbook'
@@ -29,7 +30,7 @@ interface Entry { name: string, to: string }
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
   { head: 'Try', of: [{ name: 'Journal', to: '/journal' }, { name: 'Check-back', to: '/changed' }, { name: 'Balance', to: '/balance' }, { name: 'Row trial', to: '/trial' }] },
-  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }] },
+  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }, { name: 'Give', to: '/give' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/changed' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -47,6 +48,7 @@ function screen(p: Place): ComponentChild {
     case 'trial': return second ? <RowTrial key={second} id={second} /> : <Trials />
     case 'changed': return <Changed />
     case 'cost': return <Cost />
+    case 'give': return <Give />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
     case 'recipe': return <RecipePage key={p.q.toString()} q={p.q} />

@@ -6,7 +6,7 @@
 import { chromium } from 'playwright-core'
 import { spawn, spawnSync } from 'node:child_process'
 import { createRequire } from 'node:module'
-import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { networkInterfaces, tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 
@@ -916,10 +916,29 @@ test('the cost sheet: from a part to the finding behind it, and to what it rests
   await p.context().close()
 })
 
+test('tables are taken along, one of them or all of a field', async () => {
+  const p = await page(main.address, { size: 'phone' })
+  await p.goto(main.address + '/give')
+  await p.getByLabel('Written as').selectOption('geojson')
+  const [one] = await Promise.all([p.waitForEvent('download'), p.getByRole('link', { name: 'Take along: findings' }).click()])
+  const file = join(dir, 'findings.zip')
+  await one.saveAs(file)
+  check(one.suggestedFilename().endsWith('findings.zip') && statSync(file).size > 500, 'a table comes as a zip: ' + one.suggestedFilename())
+  await p.getByLabel('From').fill('in May')
+  await p.getByText('Write it as 2026-05-02.').waitFor()
+  check(await p.getByRole('link', { name: 'Take along: findings' }).count() === 0, 'a day that is none leads nowhere')
+  await p.getByLabel('From').fill('')
+  await p.getByRole('combobox', { name: /^Field/ }).selectOption('north place')
+  const all = await p.getByRole('link', { name: 'Take along: all of north place' }).getAttribute('href')
+  check(all === '/api/v1/give/field?field=north+place' || all === '/api/v1/give/field?field=north%20place', 'a field has its link: ' + all)
+  await looked(p, 'give, a field, phone')
+  await p.context().close()
+})
+
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', 'cost sheet, rows': '/cost?by=row', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', give: '/give', 'cost sheet, rows': '/cost?by=row', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
