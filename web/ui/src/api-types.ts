@@ -671,6 +671,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/replant": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Weigh keeping a thin stand, filling it in and starting over; nothing is kept */
+        post: operations["replant"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/ribbon": {
         parameters: {
             query?: never;
@@ -2034,6 +2051,17 @@ export interface components {
             replaced: boolean;
             when: string;
         };
+        Insured: {
+            /** Format: double */
+            appraised_bu: number;
+            /** Format: double */
+            history_bu: number;
+            /**
+             * Format: double
+             * @description 0.7
+             */
+            level: number;
+        };
         Job: {
             /** @description What goes on: copying, reading, settling */
             doing: string;
@@ -2800,6 +2828,110 @@ export interface components {
             /** @description The relation in plain words, with its figures */
             says: string;
             title: string;
+        };
+        ReplantChoice: {
+            choice: string;
+            cost: string;
+            gain: string;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            mid: number | null;
+            readings: components["schemas"]["ReplantReading"][];
+        };
+        ReplantCost: {
+            /** Format: double */
+            sum: number;
+            what: string;
+        };
+        ReplantReading: {
+            gain: string;
+            percent: string;
+            source: string;
+            table: string;
+        };
+        ReplantSheet: {
+            cautions: string[];
+            cites: components["schemas"]["Cite"][];
+            notes: string[];
+            per: string;
+            says: string[];
+            /** Format: int64 */
+            schema: number;
+            tables: components["schemas"]["Line"][];
+            title: string;
+            unit: string;
+            zones: components["schemas"]["ReplantZone"][];
+        };
+        ReplantSpot: {
+            /**
+             * Format: double
+             * @description Acres or hectares; 0: not said
+             */
+            area?: number;
+            /**
+             * @description Several of 1.5 to 3 ft, or many of 4 to 6 ft
+             * @enum {string}
+             */
+            gaps?: "short" | "long";
+            /** Format: double */
+            high?: number;
+            /**
+             * Format: double
+             * @description Share of the plants that came up late
+             */
+            late?: number;
+            /** Format: double */
+            late_days?: number;
+            /**
+             * Format: double
+             * @description Of what the counts leave open; 0: not said
+             */
+            low?: number;
+            name?: string;
+            /** Format: double */
+            stand: number;
+        };
+        ReplantWish: {
+            /** @description The day of planting again */
+            again: string;
+            /** @description Of starting over: seed less what is allowed for it, killing, tillage, planting, spraying, drying */
+            costs?: components["schemas"]["ReplantCost"][];
+            /** @description Its days of planting give the date */
+            field?: string;
+            /** @description Of filling in; none: seed and planting as above */
+            fill_costs?: components["schemas"]["ReplantCost"][];
+            /**
+             * Format: double
+             * @description What the insurance would pay
+             */
+            insurance?: number;
+            /** @description Instead of what it pays: by the rule of 1998 */
+            insured?: components["schemas"]["Insured"];
+            /**
+             * Format: double
+             * @description Plants that planting again would make
+             */
+            new_stand: number;
+            /** @description Empty: the field's first day */
+            planted?: string;
+            /**
+             * @description Of the new hybrid; empty: full
+             * @enum {string}
+             */
+            season?: "full" | "short";
+            zones: components["schemas"]["ReplantSpot"][];
+        };
+        ReplantZone: {
+            /** @enum {string} */
+            best: "keep" | "fill in" | "start over" | "cannot say";
+            choices: components["schemas"]["ReplantChoice"][];
+            missing: string[];
+            name: string;
+            says: string;
+            steps: string[];
         };
         "ReplyStruct {}Body": Record<string, never>;
         Report: {
@@ -4850,6 +4982,39 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["RelationList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    replant: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ReplantWish"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ReplantSheet"];
                 };
             };
             /** @description Error */

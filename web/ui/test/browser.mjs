@@ -916,6 +916,29 @@ test('the cost sheet: from a part to the finding behind it, and to what it rests
   await p.context().close()
 })
 
+test('a thin stand is weighed, by zone and by table', async () => {
+  const p = await page(main.address, { size: 'phone' })
+  await p.goto(main.address + '/replant')
+  await p.getByLabel('Planted', { exact: false }).first().fill('2026-04-30')
+  await p.getByLabel('Would be planted again').fill('2026-05-20')
+  await p.getByLabel('Plants counted').fill('12,000')
+  await p.getByLabel('Seed', { exact: true }).fill('10')
+  await p.getByRole('button', { name: 'Weigh it' }).click()
+  await p.getByText('start over. That gains').waitFor()
+  // NAF, 12 thousand of April 30 against 30 thousand of May 20: 74 and 91 in 100.
+  await p.getByText('12,000 plants an acre planted on April 30, 2026: 74% of the best yield (table NAF).').waitFor()
+  await p.getByText('Talk to your agronomist').waitFor()
+  await looked(p, 'replant, weighed, phone')
+  await p.getByRole('button', { name: 'Another zone' }).click()
+  await p.getByLabel('Plants counted').nth(1).fill('many')
+  await p.getByText('“many” is no number').waitFor()
+  check(await p.getByRole('button', { name: 'Weigh it' }).isDisabled(), 'what is no number is not weighed')
+  await p.getByLabel('Plants counted').nth(1).fill('29000')
+  await p.getByRole('button', { name: 'Weigh it' }).click()
+  await p.getByText('Zone 2: keep it.').waitFor()
+  await p.context().close()
+})
+
 test('tables are taken along, one of them or all of a field', async () => {
   const p = await page(main.address, { size: 'phone' })
   await p.goto(main.address + '/give')
@@ -938,7 +961,7 @@ test('tables are taken along, one of them or all of a field', async () => {
 test('every screen in three themes and three sizes, shop and cab', async () => {
   const all = (await (await fetch(main.address + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', give: '/give', 'cost sheet, rows': '/cost?by=row', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', give: '/give', replant: '/replant', 'cost sheet, rows': '/cost?by=row', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   // Every size and every theme at least once; with ALL=1 each with each.
   const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
   const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
