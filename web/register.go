@@ -21,6 +21,7 @@ func (s *Server) register() {
 	get(s, "/balance", "balance", "Which setting to try next, for how long, why, and what each setting does", s.balance)
 	get(s, "/changed", "changed", "What was done about findings and to rows, and whether it worked", s.changedView)
 	get(s, "/cost", "cost", "What unevenness cost in a season, by cause, part, row, field and day", s.costSheet)
+	get(s, "/walk", "walk", "Where to count plants in a field, in the order of walking", s.walkList)
 	operation(s, http.MethodPost, "/replant", "replant", "Weigh keeping a thin stand, filling it in and starting over; nothing is kept", s.replant)
 	get(s, "/give", "giveList", "What can be handed out as tables, with what their columns mean", s.giveList)
 	s.give()

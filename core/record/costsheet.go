@@ -317,11 +317,7 @@ func (c *costWords) sums(s price.Sheet, q CostQuery) (says, notes []string) {
 
 // overArea gives a range of an acre or a hectare.
 func overArea(r evenstand.Range, m2 float64, v advise.Voice) evenstand.Range {
-	unit := evenstand.Acre
-	if v.Units == evenstand.Metric {
-		unit = evenstand.Hectare
-	}
-	k := evenstand.Number(unit / m2)
+	k := evenstand.Number(areaOf(v) / m2)
 	return evenstand.Range{Low: r.Low * k, Mid: r.Mid * k, High: r.High * k}
 }
 

@@ -108,12 +108,7 @@ type replantWords struct {
 	unit string
 }
 
-func (w replantWords) per() float64 {
-	if w.v.Units == evenstand.Metric {
-		return evenstand.Hectare
-	}
-	return evenstand.Acre
-}
+func (w replantWords) per() float64 { return areaOf(w.v) }
 
 // sum writes a sum of an acre or hectare that may be below nothing.
 func (w replantWords) sum(x evenstand.Number) string {

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"evenstand/core/relation"
 	"evenstand/core/stat"
 )
 
@@ -194,9 +195,6 @@ func Route(start Point, points []Point, back bool) (order []int, length float64)
 
 func apart(a, b Point) float64 { return math.Hypot(a.X-b.X, a.Y-b.Y) }
 
-// z90 is the normal's 95th percentile, for two sides of 90 %.
-const z90 = 1.6448536269514722
-
 // Estimate is a mean with its 90 % interval; NaN where it cannot be told.
 type Estimate struct {
 	Mean, Low, High, SE float64
@@ -231,12 +229,32 @@ func Mean(counts []float64) Estimate {
 	return e
 }
 
-// Needed gives how many counts make the half width of a mean's 90 % interval at
-// most half, where counts scatter with an SD of sd: (1.645·sd/half)² (methods, n;
-// R16). At least 3.
-func Needed(sd, half float64) int {
-	if !(sd > 0) || !(half > 0) {
-		return 3
+// Temp is the highest and lowest temperature of a day, in degrees F.
+type Temp struct{ High, Low float64 }
+
+// Emergence says after how many days corn planted on the first of them comes up:
+// when its heat units reach low, likely and high (R11). What lies beyond the days
+// that are known goes on as the last seven of them (judgement); told says whether
+// the likely day lies within them. -1 where it never does, or nothing is known.
+func Emergence(days []Temp, low, likely, high float64) (first, mid, last int, told bool) {
+	at := [3]int{-1, -1, -1}
+	sum, usual, n := 0.0, 0.0, 0
+	for i := max(0, len(days)-7); i < len(days); i++ {
+		usual += relation.GDD(days[i].High, days[i].Low)
+		n++
 	}
-	return max(3, int(math.Ceil(math.Pow(z90*sd/half, 2)-1e-9)))
+	const far = 120 // no seed waits so long
+	for i := 0; i < far && n > 0; i++ {
+		if i < len(days) {
+			sum += relation.GDD(days[i].High, days[i].Low)
+		} else {
+			sum += usual / float64(n)
+		}
+		for k, want := range [3]float64{low, likely, high} {
+			if at[k] < 0 && sum >= want {
+				at[k] = i
+			}
+		}
+	}
+	return at[0], at[1], at[2], at[1] >= 0 && at[1] < len(days)
 }

@@ -148,16 +148,29 @@ func TestChooseTellsTheMean(t *testing.T) {
 	}
 }
 
-// n = (1.645 s/h)², s 2: 11 places for 1,000 plants either way, 22 for 700
-// (methods, n).
-func TestNeeded(t *testing.T) {
-	for _, tt := range []struct {
-		sd, half float64
-		want     int
-	}{{2, 1, 11}, {2, 0.7, 23}, {0, 1, 3}, {2, 0, 3}, {math.NaN(), 1, 3}} {
-		if got := walk.Needed(tt.sd, tt.half); got != tt.want {
-			t.Errorf("Needed(%g, %g) = %d, want %d", tt.sd, tt.half, got, tt.want)
-		}
+// Heat units of R11's worked examples (V2): 90/65 gives 25.5, 72/46 11, 63/42 6.5.
+// At 10 a day (a mean of 60 F, OSU) 115 are there on the twelfth day, 90 on the
+// ninth, 130 on the thirteenth.
+func TestEmergence(t *testing.T) {
+	warm := make([]walk.Temp, 20)
+	for i := range warm {
+		warm[i] = walk.Temp{High: 70, Low: 50}
+	}
+	if first, mid, last, told := walk.Emergence(warm, 90, 115, 130); first != 8 || mid != 11 || last != 12 || !told {
+		t.Errorf("%d, %d, %d, %v", first, mid, last, told)
+	}
+	if first, mid, last, told := walk.Emergence(warm[:3], 90, 115, 130); first != 8 || mid != 11 || last != 12 || told {
+		t.Errorf("of three days: %d, %d, %d, %v", first, mid, last, told)
+	}
+	three := []walk.Temp{{90, 65}, {72, 46}, {63, 42}} // 43 together
+	if first, _, _, _ := walk.Emergence(three, 43, 115, 130); first != 2 {
+		t.Errorf("43 units on day %d", first)
+	}
+	if _, mid, _, _ := walk.Emergence(nil, 90, 115, 130); mid != -1 {
+		t.Error("something comes up without warmth")
+	}
+	if _, mid, _, _ := walk.Emergence([]walk.Temp{{40, 30}}, 90, 115, 130); mid != -1 {
+		t.Error("something comes up in the cold")
 	}
 }
 

@@ -979,6 +979,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/walk": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Where to count plants in a field, in the order of walking */
+        get: operations["walk"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/worklist": {
         parameters: {
             query?: never;
@@ -3480,6 +3497,41 @@ export interface components {
             /** @description SI; null is unknown */
             value: number | null;
         };
+        WalkList: {
+            field: string;
+            fields: string[];
+            how: string;
+            notes: string[];
+            places: components["schemas"]["WalkPlace"][];
+            planted: string;
+            /** Format: int64 */
+            schema: number;
+            tells: string;
+            title: string;
+            way: string;
+            when: string;
+        };
+        WalkPlace: {
+            /** Format: double */
+            along_m: number;
+            /** @description SI; null is unknown */
+            expected_per_m2: number | null;
+            /** Format: double */
+            lat: number;
+            /** Format: double */
+            lon: number;
+            /** Format: int64 */
+            number: number;
+            /** Format: int64 */
+            pass: number;
+            pass_key: string;
+            rows: number[];
+            /** Format: int64 */
+            stratum: number;
+            where: string;
+            why: string;
+            worst: boolean;
+        };
         WordView: {
             means: string;
             read: boolean;
@@ -5634,6 +5686,45 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Job"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    walk: {
+        parameters: {
+            query?: {
+                /** @description Empty: the one planted last */
+                field?: string;
+                /** @description 0: ten; those of the worst ground come beside */
+                places?: number;
+                /** @description Where the walk begins; both 0: where it is shortest */
+                lat?: number;
+                lon?: number;
+                /** @description Another number draws other places */
+                draw?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["WalkList"];
                 };
             };
             /** @description Error */

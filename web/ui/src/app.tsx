@@ -22,6 +22,7 @@ import { dress, looking, setDress, settleNow, turned, unheard, useStore, working
 import * as api from './api'
 import { RowTrial } from './trial/trial'
 import { Trials } from './trial/list'
+import { Walk } from './walk/walk'
 import { Worklist } from './worklist/worklist'
 
 interface Entry { name: string, to: string }
@@ -31,7 +32,7 @@ interface Entry { name: string, to: string }
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
   { head: 'Try', of: [{ name: 'Journal', to: '/journal' }, { name: 'Check-back', to: '/changed' }, { name: 'Balance', to: '/balance' }, { name: 'Row trial', to: '/trial' }] },
-  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }, { name: 'Replant', to: '/replant' }, { name: 'Give', to: '/give' }] },
+  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }, { name: 'Walk list', to: '/walk' }, { name: 'Replant', to: '/replant' }, { name: 'Give', to: '/give' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/changed' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -50,6 +51,7 @@ function screen(p: Place): ComponentChild {
     case 'changed': return <Changed />
     case 'cost': return <Cost />
     case 'give': return <Give />
+    case 'walk': return <Walk />
     case 'replant': return <Replant />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
