@@ -14,12 +14,12 @@ RACE    := $(if $(CC_HERE),-race)
 # without it, in a tenth of the time. GLANCED are whole days, and made-up ones by
 # the hundred: it sees the short ones.
 RACED   := evenstand/book evenstand/core/relation evenstand/format/column evenstand/format/formattest evenstand/format/iso11783 evenstand/internal/measure evenstand/web
-GLANCED := evenstand/cli evenstand/core/try/effect evenstand/core/try/trial evenstand/sim
+GLANCED := evenstand/cli evenstand/core/try/effect evenstand/core/try/trial evenstand/core/verify evenstand/sim
 
 NPM     := $(shell command -v npm 2>/dev/null)
 UI      := web/ui
 
-.PHONY: help build demo test check measure bench format format-all vet lint tests duck fuzz proof cross tidy clean ui page browser chromium geos
+.PHONY: help build demo test check measure bench format format-all vet lint tests duck fuzz proof cross tidy clean ui page browser chromium judges
 
 help:
 	@echo "make demo      build, make up a planting day, read it, print the worklist, open the page"
@@ -109,12 +109,13 @@ lint:
 tidy:
 	$(GO) mod tidy -diff
 
-# GEOS judges our areas: a command of Debian's, no part of the program.
-geos:
-	@command -v geosop >/dev/null || { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null && { apt-get install -y -qq geos-bin >/dev/null 2>&1 || { apt-get update -qq >/dev/null && apt-get install -y -qq geos-bin >/dev/null; }; }; } || echo "No geosop here: areas are not compared with GEOS."
+# GEOS judges our areas and GDAL reads what is handed out: commands of Debian's, no
+# part of the program.
+judges:
+	@for p in geosop:geos-bin ogrinfo:gdal-bin; do command -v $${p%:*} >/dev/null || { [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null && { apt-get install -y -qq $${p#*:} >/dev/null 2>&1 || { apt-get update -qq >/dev/null && apt-get install -y -qq $${p#*:} >/dev/null; }; }; } || echo "No $${p%:*} here: nothing is compared with it."; done
 
 # All tests, the layers and the 20 kills of the book among them.
-tests: geos
+tests: judges
 ifeq ($(CC_HERE),)
 	@echo "No C compiler here: the tests run without the race detector."
 endif

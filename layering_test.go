@@ -37,7 +37,7 @@ type layer struct {
 // stages are the folders of core in the order of the sentence. A stage may
 // import those before it, and the shelf.
 var (
-	stages = []string{"core/align", "core/measure", "core/find", "core/price", "core/advise", "core/record", "core/try", "core/verify"}
+	stages = []string{"core/align", "core/measure", "core/find", "core/price", "core/advise", "core/replant", "core/record", "core/try", "core/verify", "core/walk"}
 	shelf  = []string{"core/stat", "core/ground", "core/relation"}
 )
 
@@ -76,10 +76,12 @@ func layers() []layer {
 		// The book's own cards and fields are in open formats; readers of logs
 		// are handed to it. What files are left over it must see as they do.
 		layer{under: "book", ours: []string{".!", "core", "pipeline", "book", "format/plain!", "format/geo!", "format/column!", "format/files!", "format/archive!"}, other: []string{"*"}},
+		// Tables of what a book holds, for other programs.
+		layer{under: "give", ours: []string{".!", "core/ground", "book!", "format/table!"}, other: []string{"*"}},
 		layer{under: "hub", ours: []string{".!", "core", "pipeline", "book", "hub"}, other: []string{"*"}},
 		// The page asks how a table is to be read, and for the text of a card.
-		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "web", "format/recipe!", "format/table!", "format/plain!", "format/archive!"}, other: []string{"*"}},
-		layer{under: "cli", ours: []string{".!", "core", "pipeline", "book", "format", "live", "sim", "hub", "web", "cli"}, other: []string{"*"}},
+		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "give", "web", "format/recipe!", "format/table!", "format/plain!", "format/archive!"}, other: []string{"*"}},
+		layer{under: "cli", ours: []string{".!", "core", "pipeline", "book", "format", "give", "live", "sim", "hub", "web", "cli"}, other: []string{"*"}},
 		layer{under: "cmd", ours: []string{"cli!", "internal/heap!"}},
 		layer{under: "internal/heap"},
 		// It reads what the program it measures has stored.

@@ -99,6 +99,21 @@ func DayOf(m Micros, zone *time.Location) Day {
 	return Day(m.Time().In(zone).Format("2006-01-02"))
 }
 
+// Add gives the day so many days later; the day itself where it is none.
+func (d Day) Add(days int) Day {
+	t, err := time.Parse(time.DateOnly, string(d))
+	if err != nil {
+		return d
+	}
+	return Day(t.AddDate(0, 0, days).Format(time.DateOnly))
+}
+
+// Year gives the year of a day: "2026".
+func (d Day) Year() string {
+	y, _, _ := strings.Cut(string(d), "-")
+	return y
+}
+
 // Start gives the instant at which the day begins in a zone.
 func (d Day) Start(zone *time.Location) (Micros, error) {
 	t, err := time.ParseInLocation("2006-01-02", string(d), zone)

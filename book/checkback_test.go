@@ -141,7 +141,7 @@ func TestBoxArms(t *testing.T) {
 		if err != nil || len(days) != 1 {
 			t.Fatalf("%d days, %v", len(days), err)
 		}
-		if err := b.AddEntry(t.Context(), days[0].Planter, evenstand.Entry{T: begin + 25*long, What: "setting", Note: "fan_speed, was 4000 rpm", Value: 4200, Unit: "rpm"}); err != nil {
+		if err := addEntry(t.Context(), b, days[0].Planter, evenstand.Entry{T: begin + 25*long, What: "setting", Note: "fan_speed, was 4000 rpm", Value: 4200, Unit: "rpm"}); err != nil {
 			t.Fatal(err)
 		}
 		all, err := b.Changed(t.Context())
@@ -175,7 +175,7 @@ func TestLaterDayKeepsTests(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := b.AddEntry(t.Context(), d.Planter, evenstand.Entry{T: start + (8*3600+300)*second, What: "fix", Rows: evenstand.Rows{9}, Value: math.NaN(), Note: "seal"}); err != nil {
+		if err := addEntry(t.Context(), b, d.Planter, evenstand.Entry{T: start + (8*3600+300)*second, What: "fix", Rows: evenstand.Rows{9}, Value: math.NaN(), Note: "seal"}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -239,7 +239,7 @@ func TestDayComesWhileAsked(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := b.AddEntry(t.Context(), days[0].Planter, evenstand.Entry{T: at(1, 12, 0), What: "fix", Rows: evenstand.Rows{9}, Value: math.NaN(), Note: "seal"}); err != nil {
+		if err := addEntry(t.Context(), b, days[0].Planter, evenstand.Entry{T: at(1, 12, 0), What: "fix", Rows: evenstand.Rows{9}, Value: math.NaN(), Note: "seal"}); err != nil {
 			t.Fatal(err)
 		}
 		in := folder(t, map[string][]byte{"box.log": fmt.Appendf(nil, "c 24 24-row\ns %d 1\n", at(2, 9, 0))})
@@ -280,7 +280,7 @@ func BenchmarkCheckBack(b *testing.B) {
 		}
 		for k := range 4 {
 			e := evenstand.Entry{T: start + evenstand.Micros(9*3600+1200*k)*second, What: "fix", Rows: evenstand.Rows{9 + (4*i+k)%16}, Value: math.NaN(), Note: "seal"}
-			if err := s.AddEntry(b.Context(), d.Planter, e); err != nil {
+			if err := addEntry(b.Context(), s, d.Planter, e); err != nil {
 				b.Fatal(err)
 			}
 		}

@@ -17,59 +17,75 @@ import (
 // every report, so that the same book always says the same.
 const priceSeed = 20260401
 
-// Worklist gives the findings with money, words and advice, ordered by what
-// can still be saved: what is raised and has not ended, or with all everything.
-func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, error) {
-	fs, err := b.Findings(ctx)
-	if err != nil {
-		return evenstand.Worklist{}, err
+// reckoned are the findings of all days as they stand, with what prices them.
+type reckoned struct {
+	fs      []evenstand.Finding
+	days    []DaySummary
+	asOf    evenstand.Micros
+	decided []int // of fs: given an end for the price only, see goOn
+	of      func(*evenstand.Finding) price.Context
+}
+
+// reckon gives them, with decisions and check-backs.
+func (b *Book) reckon(ctx context.Context) (r reckoned, err error) {
+	if r.fs, err = b.Findings(ctx); err != nil {
+		return r, err
 	}
-	days, err := b.Days(ctx)
-	if err != nil {
-		return evenstand.Worklist{}, err
+	if r.days, err = b.Days(ctx); err != nil {
+		return r, err
 	}
 	set := b.Settings()
-	asOf := evenstand.NoTime
-	for _, d := range days {
-		asOf = max(asOf, d.AsOf)
+	r.asOf = evenstand.NoTime
+	for _, d := range r.days {
+		r.asOf = max(r.asOf, d.AsOf)
 	}
-	if _, err := b.checkBack(ctx, fs, days, advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}, false); err != nil {
-		return evenstand.Worklist{}, err
+	if _, err := b.checkBack(ctx, r.fs, r.days, advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: r.asOf}, false); err != nil {
+		return r, err
 	}
-	decided, err := b.goOn(ctx, fs, days)
-	if err != nil {
-		return evenstand.Worklist{}, err
+	if r.decided, err = b.goOn(ctx, r.fs, r.days); err != nil {
+		return r, err
 	}
 	rows, files := map[DayRef]int{}, map[DayRef]string{}
-	for _, d := range days {
+	for _, d := range r.days {
 		card, err := b.Card(d.Planter, d.Day)
 		if err != nil {
-			return evenstand.Worklist{}, err
+			return r, err
 		}
 		rows[DayRef{d.Planter, d.Day}] = card.Rows
 		files[DayRef{d.Planter, d.Day}] = b.cardFile(d.Planter, d.Day)
 	}
-	left, err := b.LeftToPlant(ctx, days)
+	left, err := b.LeftToPlant(ctx, r.days)
 	if err != nil {
-		return evenstand.Worklist{}, err
+		return r, err
 	}
-	ptrs := make([]*evenstand.Finding, len(fs))
-	for i := range fs {
-		ptrs[i] = &fs[i]
-	}
-	contextOf := func(f *evenstand.Finding) price.Context {
-		c := price.Context{Settings: set, Rows: rows[DayRef{f.Planter, f.Day}], Card: files[DayRef{f.Planter, f.Day}], FieldLeft: math.NaN(), AsOf: asOf, Seed: priceSeed}
+	r.of = func(f *evenstand.Finding) price.Context {
+		c := price.Context{Settings: set, Rows: rows[DayRef{f.Planter, f.Day}], Card: files[DayRef{f.Planter, f.Day}], FieldLeft: math.NaN(), AsOf: r.asOf, Seed: priceSeed}
 		if a, ok := left[f.Field]; ok {
 			c.FieldLeft = a
 		}
 		return c
 	}
-	price.PriceAll(ptrs, contextOf)
-	for _, i := range decided { // over for the price only
+	return r, nil
+}
+
+// Worklist gives the findings with money, words and advice, ordered by what
+// can still be saved: what is raised and has not ended, or with all everything.
+func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, error) {
+	r, err := b.reckon(ctx)
+	if err != nil {
+		return evenstand.Worklist{}, err
+	}
+	fs, days, set := r.fs, r.days, b.Settings()
+	ptrs := make([]*evenstand.Finding, len(fs))
+	for i := range fs {
+		ptrs[i] = &fs[i]
+	}
+	price.PriceAll(ptrs, r.of)
+	for _, i := range r.decided { // over for the price only
 		fs[i].Until = nil
 	}
-	voice := advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: asOf}
-	made := halts(fs, days, contextOf)
+	voice := advise.Voice{Zone: b.Zone(), Units: set.Units, AsOf: r.asOf}
+	made := halts(fs, days, r.of)
 	better, tried, err := b.better(ctx, append(slices.Clone(fs), made...), days, voice)
 	if err != nil {
 		return evenstand.Worklist{}, err
@@ -81,7 +97,7 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	for i := range fs {
 		advise.Fill(&fs[i], voice)
 	}
-	return record.Assemble(set.Name, asOf, set.Currency, fs, all), nil
+	return record.Assemble(set.Name, r.asOf, set.Currency, fs, all), nil
 }
 
 // madeWith tells whether findings of a kind are made with the worklist, from what

@@ -130,6 +130,9 @@ func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth, show
 			for _, s := range placed {
 				byRow[int(s.Row)] = append(byRow[int(s.Row)], s)
 			}
+			lo := sort.Search(len(track), func(i int) bool { return track[i].T >= p.Start-evenstand.Second })
+			hi := sort.Search(len(track), func(i int) bool { return track[i].T > p.End+3*evenstand.Second }) // a little beyond its lift
+			way := ground.NewWay(track[lo:hi])
 			for _, t := range want {
 				row := byRow[t.Row]
 				at := shown(t.T)
@@ -143,7 +146,7 @@ func places(ctx context.Context, b *book.Book, dir string, truth sim.Truth, show
 				if best < 0 || abs(row[best].T-at) > 20_000 {
 					continue
 				}
-				if lat, lon, ok := onGround(track, p.S0+float64(row[best].S)/1000, p, card.Y(t.Row)); ok {
+				if lat, lon, _, ok := way.At(p.S0+float64(row[best].S)/1000, card.Y(t.Row)); ok {
 					points = append(points, score.Point{T: t.T + row[best].T - at, Row: t.Row, Lat: lat, Lon: lon, Error: p.PosError})
 				}
 			}
@@ -157,27 +160,4 @@ func abs(t evenstand.Micros) evenstand.Micros {
 		return -t
 	}
 	return t
-}
-
-// onGround gives the place of a row at a way s along the track, within a pass
-// and a little beyond its lift.
-func onGround(track []evenstand.TrackPoint, s float64, p evenstand.Pass, y float64) (lat, lon float64, ok bool) {
-	lo := sort.Search(len(track), func(i int) bool { return track[i].T >= p.Start-evenstand.Second })
-	hi := sort.Search(len(track), func(i int) bool { return track[i].T > p.End+3*evenstand.Second })
-	part := track[lo:hi]
-	i := sort.Search(len(part), func(i int) bool { return part[i].S >= s })
-	if i == 0 || i >= len(part) || math.IsNaN(y) {
-		return 0, 0, false
-	}
-	a, c := part[i-1], part[i]
-	f := 0.0
-	if c.S > a.S {
-		f = (s - a.S) / (c.S - a.S)
-	}
-	frame := ground.NewFrame(a.Lat, a.Lon)
-	e, n := frame.ToLocal(c.Lat, c.Lon)
-	dh := math.Mod(c.Heading-a.Heading+540, 360) - 180
-	psi := (a.Heading + f*dh) * math.Pi / 180
-	lat, lon = frame.ToGlobal(f*e+y*math.Cos(psi), f*n-y*math.Sin(psi))
-	return lat, lon, true
 }

@@ -6,6 +6,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -21,6 +22,7 @@ import (
 	"evenstand/book"
 	"evenstand/book/booktest"
 	"evenstand/format/column"
+	"evenstand/give"
 )
 
 // season makes a book of about the given number of seeds and gives its open
@@ -383,5 +385,61 @@ func TestSpeed(t *testing.T) {
 		sums[1], sums[0], len(files), float64(size)/1e6, best[0].Seconds(), best[1].Seconds(), best[2].Seconds(), ratio, peak())
 	if seeds >= 60_000_000 && ratio < 2.5 {
 		t.Errorf("%.2f times as fast as DuckDB, want 2.5", ratio)
+	}
+}
+
+// What is handed out as Parquet is what the book holds, as DuckDB reads it, and
+// says of itself that it is GeoParquet.
+func TestGivenSeeds(t *testing.T) {
+	b, _ := season(t, 1_500_000)
+	dir := t.TempDir()
+	made, err := give.Write(t.Context(), b, give.Seeds, give.Parquet, give.Filter{}, "seeds", func(name string) (io.WriteCloser, error) { return os.Create(filepath.Join(dir, name)) }, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	db, err := sql.Open("duckdb", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	file := filepath.Join(dir, "seeds.parquet")
+	var rows, missing, doubles int64
+	var gaps float64
+	if err := db.QueryRow(`SELECT count(*), sum(missing), count(*) FILTER ("double"), sum(gap_m) FROM read_parquet(?)`, file).Scan(&rows, &missing, &doubles, &gaps); err != nil {
+		t.Fatal(err)
+	}
+	days, err := b.Days(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var seeds, wantMissing, wantDoubles, wantGaps int64
+	var got []evenstand.PlacedSeed
+	for _, d := range days {
+		passes, err := b.Passes(t.Context(), d.Planter, d.Day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range passes {
+			if got, err = b.Seeds(t.Context(), got[:0], d.Planter, d.Day, p.Index); err != nil {
+				t.Fatal(err)
+			}
+			for i := range got {
+				seeds++
+				wantMissing += int64(got[i].Missing)
+				if got[i].Double {
+					wantDoubles++
+				}
+				if got[i].Gap >= 0 {
+					wantGaps += int64(got[i].Gap)
+				}
+			}
+		}
+	}
+	if rows != made.Rows || rows != seeds || missing != wantMissing || doubles != wantDoubles || math.Abs(gaps-float64(wantGaps)/1000) > 1e-6*gaps {
+		t.Errorf("DuckDB reads %d seeds, %d missing, %d doubles, %.3f m of gaps; the book has %d, %d, %d, %.3f", rows, missing, doubles, gaps, seeds, wantMissing, wantDoubles, float64(wantGaps)/1000)
+	}
+	var geo string
+	if err := db.QueryRow(`SELECT decode(value) FROM parquet_kv_metadata(?) WHERE decode(key) = 'geo'`, file).Scan(&geo); err != nil || !strings.Contains(geo, `"version":"1.1.0"`) {
+		t.Errorf("no GeoParquet: %v, %s", err, geo)
 	}
 }

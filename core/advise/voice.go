@@ -329,6 +329,14 @@ func Price(x float64, unit string) string {
 	return n + " " + unit
 }
 
+// Whole writes a whole sum of money: $1,240, 1,240 CHF.
+func Whole(n int64, unit string) string {
+	if s, ok := sign[unit]; ok {
+		return s + Thousands(n)
+	}
+	return Thousands(n) + " " + unit
+}
+
 // Signs that stand before a sum of money; every other unit stands behind it.
 var sign = map[string]string{"USD": "$", "CAD": "C$", "AUD": "A$", "EUR": "€", "GBP": "£"}
 

@@ -1,7 +1,6 @@
 package price
 
 import (
-	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -49,16 +48,7 @@ func drawRanks(seed uint64) *ranks {
 // amounts draws how much harm there was, from the finding's own generator, so
 // that neither the order of findings nor other findings change it.
 func amounts(seed uint64, f *evenstand.Finding, harm int) []float64 {
-	h := fnv.New64a()
-	lead := 0
-	if len(f.Rows) > 0 {
-		lead = f.Rows[0]
-	}
-	for _, s := range []string{f.Planter, string(f.Day), f.Family, strconv.Itoa(lead), strconv.FormatInt(int64(f.Alarm), 10), strconv.Itoa(harm)} {
-		h.Write([]byte(s))
-		h.Write([]byte{0})
-	}
-	rng := rand.New(rand.NewPCG(seed, h.Sum64()))
+	rng := own(seed, f, strconv.Itoa(harm))
 	a := f.Harm[harm].Amount
 	low, mid, high := float64(a.Low), float64(a.Mid), float64(a.High)
 	if math.IsNaN(low) || low > mid {

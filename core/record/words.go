@@ -203,9 +203,9 @@ func inHundred(x float64) string {
 
 // moneyWords gives a finding's sums line by line, how they are to be read, and
 // the publications that they rest on.
-func moneyWords(f *evenstand.Finding, o Options) (rows []Line, says []string, cites []Cite) {
+func moneyWords(f *evenstand.Finding, o Options) (rows []Line, says []string, behind []Cite) {
 	v := o.Voice
-	rows, says, cites = []Line{}, []string{}, []Cite{}
+	rows, says, behind = []Line{}, []string{}, []Cite{}
 	m := f.Money
 	acre, name := evenstand.Acre, "per acre hit"
 	if v.Units == evenstand.Metric {
@@ -240,23 +240,29 @@ func moneyWords(f *evenstand.Finding, o Options) (rows []Line, says []string, ci
 		row("cannot say", "needs "+needs(m.Needs, true))
 	}
 	if math.IsNaN(float64(m.SoFar.Mid)) {
-		return rows, says, cites
+		return rows, says, behind
 	}
 	says = append(says, "Low and high hold it 8 times in 10 if the named cause is right, which is "+m.Word+".",
 		"Yield goal and prices, where they are set, are taken as they stand in the logbook. Assumed without a source: how often the advice works.")
 	if m.Assumed != "" {
 		says = append(says, m.Assumed)
 	}
-	for _, id := range f.Sources {
+	return rows, says, cites(f.Sources)
+}
+
+// cites gives relations with their publications; one that has none is left out.
+func cites(ids []string) []Cite {
+	out := []Cite{}
+	for _, id := range ids {
 		c := Cite{ID: id, Title: id, Texts: relation.Citations(id)}
 		if said, ok := relation.Say(id); ok {
 			c.Title = said.Title
 		}
 		if len(c.Texts) > 0 {
-			cites = append(cites, c)
+			out = append(out, c)
 		}
 	}
-	return rows, says, cites
+	return out
 }
 
 const toSave = "still to save"

@@ -273,3 +273,103 @@ func FuzzReadLines(f *testing.F) {
 		}
 	})
 }
+
+// Every cause of the catalogue lies in a part, and no part stands for a cause
+// that there is not.
+func TestParts(t *testing.T) {
+	text, err := os.ReadFile("causes.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	remedies, err := relation.ReadRemedies(strings.NewReader(string(text)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range remedies {
+		if p, ok := relation.PartOf(r.Cause); !ok || p.Part == "" || p.Source == "" {
+			t.Errorf("%s: %s has no part", r.Kind, r.Cause)
+		}
+	}
+	if text, err = os.ReadFile("parts.csv"); err != nil {
+		t.Fatal(err)
+	}
+	parts, err := relation.ReadParts(strings.NewReader(string(text)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range parts {
+		if !slices.ContainsFunc(remedies, func(r relation.Remedy) bool { return r.Cause == p.Cause }) {
+			t.Errorf("%s: no kind of finding has this cause", p.Cause)
+		}
+	}
+	if _, ok := relation.PartOf("no such cause"); ok {
+		t.Error("a part of nothing")
+	}
+	for text, want := range map[string]string{
+		"cause,part,class,source,status\na,b,part,trade,J\na,c,part,trade,J\n": "line 3, a: the cause stands twice",
+		"cause,part,class,source,status\na,b,thing,trade,J\n":                  "class",
+		"cause,part,class,source,status\na,,part,trade,J\n":                    "no part",
+		"cause,part,class,source,status\na,b,part,,J\n":                        "no source",
+		"cause,part\na,b\n": "header",
+	} {
+		if _, err := relation.ReadParts(strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %s", text, err, want)
+		}
+	}
+}
+
+// The tables as they are printed, and what is read between their cells.
+func TestByTable(t *testing.T) {
+	day := func(date string) float64 {
+		d, err := relation.AfterApril30(date)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return float64(d)
+	}
+	for _, tt := range []struct {
+		table  string
+		p      float64
+		date   string
+		season string
+		want   float64 // NaN: the table has nothing
+	}{
+		{"NAF", 18, "04-30", "", 88},
+		{"NAF", 30, "05-20", "", 91},
+		{"NAF", 12, "04-30", "", 74}, // checks.md, Replant
+		{"NAF", 20, "04-30", "", 92},
+		{"ISU10", 20, "04-30", "", 89},
+		{"ISU", 20, "04-30", "", 81}, // relations, R15: they disagree
+		{"ISU", 16, "05-01", "", 74},
+		{"ISU", 30, "05-28", "", 90},   // Iowa, May 2006
+		{"ISU", 18, "05-01", "", 77.5}, // halfway from 74 to 81
+		{"ISU", 26, "05-01", "", 97},   // halfway from 24 to the band of 28 to 32 thousand
+		{"ISU", 30, "05-08", "", 100},
+		{"ISU", 30, "05-20", "", 99}, // days between bands: the earlier
+		{"ISU10", 30, "05-05", "", 99},
+		{"ISU10", 30, "05-15", "", 95}, // a day that two bands share: the earlier
+		{"ISU10", 30, "05-16", "", 86},
+		{"ISU10", 20, "05-10", "", math.NaN()}, // not read
+		{"ISU", 11, "05-01", "", math.NaN()},
+		{"ISU", 34, "05-01", "", math.NaN()},
+		{"ISU", 30, "04-01", "", math.NaN()},
+		{"ISU", 30, "07-04", "", math.NaN()},
+		{"WI-S", 33, "05-20", "full", 85.5},
+		{"WI-S", 33, "05-20", "short", 87},
+		{"WI-S", 20, "05-20", "full", math.NaN()},
+		{"WI-S", 34, "05-26", "full", 74}, // halfway from 85 on May 20 to 63 on June 1
+		{"NAF", 9, "04-30", "", math.NaN()},
+		{"NAF", 30, "06-20", "", math.NaN()},
+		{"no such table", 30, "05-01", "", math.NaN()},
+	} {
+		got, ok := relation.ByTable(tt.table, tt.p, day(tt.date), tt.season)
+		if ok == math.IsNaN(tt.want) || ok && math.Abs(got-tt.want) > 1e-9 {
+			t.Errorf("%s, %g thousand on %s: %g, %v, want %g", tt.table, tt.p, tt.date, got, ok, tt.want)
+		}
+	}
+	for _, table := range relation.Tables() {
+		if relation.TableSource(table) == "" {
+			t.Errorf("%s has no source", table)
+		}
+	}
+}

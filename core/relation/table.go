@@ -149,3 +149,108 @@ func bracket(xs []float64, v float64) (int, float64) {
 	}
 	return i, min(max((v-xs[i])/(xs[i+1]-xs[i]), 0), 1)
 }
+
+// Tables are the names of the replant tables, the default first.
+func Tables() []string { return []string{"NAF", "ISU", "ISU10", "WI-S"} }
+
+// TableSource gives where a replant table was published.
+func TableSource(table string) string {
+	for _, c := range cells() {
+		if c.Table == table {
+			return c.Source
+		}
+	}
+	return ""
+}
+
+// ByTable reads a replant table for p thousand plants an acre planted d days after
+// April 30, in percent of the best; false where the table has nothing for it. NAF
+// is read as Stand does. Of the others the band of dates counts that began last:
+// they leave days uncovered and share end days, of which the sources do not say
+// what holds there (judgement: the earlier band). WI-S has single days, and is
+// linear between them. Within a band it is linear between the stands that it has.
+// season is full or short where a table tells
+// them apart, as WI-S does.
+func ByTable(table string, p, d float64, season string) (float64, bool) {
+	if math.IsNaN(p) || math.IsNaN(d) {
+		return math.NaN(), false
+	}
+	if table == "NAF" {
+		g := naf()
+		if p < g.stands[0] || p > g.stands[len(g.stands)-1] || d < g.days[0] || d > g.days[len(g.days)-1] {
+			return math.NaN(), false
+		}
+		return Stand(p, d), true
+	}
+	from := math.MinInt // of the band
+	last := math.MinInt // on which any band ends
+	day := int(math.Floor(d))
+	for _, c := range cells() {
+		if c.Table != table || c.Season != "" && c.Season != season {
+			continue
+		}
+		last = max(last, c.To)
+		// Where two bands share a day it is the earlier's.
+		if c.From <= day && c.From > from && (from == math.MinInt || day > c.From || !covers(table, from, day)) {
+			from = c.From
+		}
+	}
+	if from == math.MinInt || day > last {
+		return math.NaN(), false
+	}
+	here, ok := inBand(table, from, p, season)
+	if next, two := nextDay(table, from); ok && two && d > float64(from) { // single days, not bands
+		then, also := inBand(table, next, p, season)
+		return here + (d-float64(from))/float64(next-from)*(then-here), also
+	}
+	return here, ok
+}
+
+// nextDay gives the next day of a table of single days; false where from begins a
+// band, or is the last.
+func nextDay(table string, from int) (next int, ok bool) {
+	next = math.MaxInt
+	for _, c := range cells() {
+		switch {
+		case c.Table != table:
+		case c.From == from && c.To != from:
+			return 0, false
+		case c.From > from && c.From == c.To:
+			next = min(next, c.From)
+		}
+	}
+	return next, next < math.MaxInt
+}
+
+// inBand reads a table's band, linear between the stands that it has.
+func inBand(table string, from int, p float64, season string) (float64, bool) {
+	below, above := Cell{StandHi: math.Inf(-1)}, Cell{StandLo: math.Inf(1)}
+	for _, c := range cells() {
+		if c.Table != table || c.From != from || c.Season != "" && c.Season != season {
+			continue
+		}
+		switch lo, hi := c.StandLo/1000, c.StandHi/1000; {
+		case lo <= p && p <= hi:
+			return c.Percent, true
+		case hi < p && hi > below.StandHi:
+			below = Cell{StandHi: hi, Percent: c.Percent}
+		case lo > p && lo < above.StandLo:
+			above = Cell{StandLo: lo, Percent: c.Percent}
+		}
+	}
+	if math.IsInf(below.StandHi, 0) || math.IsInf(above.StandLo, 0) {
+		return math.NaN(), false
+	}
+	f := (p - below.StandHi) / (above.StandLo - below.StandHi)
+	return below.Percent + f*(above.Percent-below.Percent), true
+}
+
+// covers tells whether a table's band that begins on from holds a day.
+func covers(table string, from, day int) bool {
+	for _, c := range cells() {
+		if c.Table == table && c.From == from && day <= c.To {
+			return true
+		}
+	}
+	return false
+}

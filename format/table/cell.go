@@ -36,6 +36,7 @@ const (
 	Instant          // Cell.T, a moment
 	Local            // Cell.T, date and time of a wall clock, as if it were UTC
 	Flag             // Cell.Num is 0 or 1
+	Shape            // Cell.Text is a line or an area as WKB, in degrees of WGS 84; for writing only
 )
 
 // Cell is one value of a row. Text is only lent, until the next row.
@@ -52,6 +53,9 @@ type Column struct {
 	Unit string // from a line of units under the header, empty without one
 	// Type is what the container declares or the first rows hold; Empty unknown.
 	Type CellType
+	// Width is how many bytes the words of a column may have in a dBASE table, 254
+	// at most; 0: 40. Only writing asks for it.
+	Width int
 }
 
 // The columns that a geometry becomes, in degrees of WGS 84. Height, in metres,
@@ -61,6 +65,9 @@ const (
 	LatitudeColumn  = "geometry latitude"
 	HeightColumn    = "geometry height"
 )
+
+// ShapeColumn is the column of lines and areas, which are only written.
+const ShapeColumn = "geometry"
 
 // Dialect is how a text table is written. What is zero is found out by looking.
 type Dialect struct {

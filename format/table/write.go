@@ -18,6 +18,7 @@ import (
 	"evenstand"
 
 	"github.com/parquet-go/parquet-go"
+	"github.com/peterstace/simplefeatures/geom"
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
@@ -25,11 +26,12 @@ import (
 
 // Writer writes one table. Rows are written as they come; a shapefile and the
 // geometry of others are taken from the columns LongitudeColumn, LatitudeColumn
-// and HeightColumn.
+// and HeightColumn, or from one of type Shape.
 type Writer struct {
-	cols []Column
-	geo  geometry
-	out  rowWriter
+	cols  []Column
+	geo   geometry
+	shape int // column of shapes, -1 none
+	out   rowWriter
 }
 
 // rowWriter writes the rows of one kind of file.
@@ -42,8 +44,11 @@ type rowWriter interface {
 // its kind. Of d the separator, the decimal sign and the encoding are used, for
 // text only; what is zero is a comma, a point and UTF-8.
 func NewWriter(kind Kind, create func(name string) (io.WriteCloser, error), base string, columns []Column, d Dialect) (*Writer, error) {
-	w := &Writer{cols: columns, geo: geometry{-1, -1, -1}}
+	w := &Writer{cols: columns, geo: geometry{-1, -1, -1}, shape: -1}
 	for i, c := range columns {
+		if c.Type == Shape {
+			w.shape = i
+		}
 		switch c.Name {
 		case LongitudeColumn:
 			w.geo.lon = i
@@ -53,8 +58,11 @@ func NewWriter(kind Kind, create func(name string) (io.WriteCloser, error), base
 			w.geo.height = i
 		}
 	}
-	if (kind == GeoJSON || kind == Shapefile) && (w.geo.lon < 0 || w.geo.lat < 0) {
-		return nil, fmt.Errorf("a %s needs the columns %q and %q", kind, LongitudeColumn, LatitudeColumn)
+	if (kind == GeoJSON || kind == Shapefile) && w.shape < 0 && (w.geo.lon < 0 || w.geo.lat < 0) {
+		return nil, fmt.Errorf("a %s needs the columns %q and %q, or one of shapes", kind, LongitudeColumn, LatitudeColumn)
+	}
+	if w.shape >= 0 && w.geo.lon >= 0 {
+		return nil, errors.New("a table has points or shapes, not both")
 	}
 	var err error
 	switch kind {
@@ -87,12 +95,18 @@ func (w *Writer) Close() error { return w.out.close() }
 
 // isGeometry tells whether a column is part of the geometry.
 func (w *Writer) isGeometry(i int) bool {
-	return i == w.geo.lon || i == w.geo.lat || i == w.geo.height
+	return i == w.geo.lon || i == w.geo.lat || i == w.geo.height || i == w.shape
 }
+
+// located tells whether rows have a place.
+func (w *Writer) located() bool { return w.geo.lon >= 0 || w.shape >= 0 }
 
 // at gives the point of a row; ok: there is one.
 func (w *Writer) at(cells []Cell) (x, y, z float64, ok bool) {
 	z = math.NaN()
+	if w.geo.lon < 0 || w.geo.lat < 0 {
+		return 0, 0, z, false
+	}
 	if cells[w.geo.lon].Type != Number || cells[w.geo.lat].Type != Number {
 		return 0, 0, z, false
 	}
@@ -171,6 +185,12 @@ func (t *textWriter) row(cells []Cell) error {
 		switch c.Type {
 		case Words:
 			b = append(b, c.Text...)
+		case Shape:
+			g, err := geom.UnmarshalWKB(c.Text)
+			if err != nil {
+				return err
+			}
+			b = g.AppendWKT(b)
 		case Number, Flag:
 			b = strconv.AppendFloat(b, c.Num, 'f', -1, 64)
 			if t.decimal != '.' {
@@ -231,6 +251,16 @@ func (g *geoJSONWriter) row(cells []Cell) error {
 			b = fmt.Appendf(b, ",%s", strconv.FormatFloat(z, 'f', -1, 64))
 		}
 		b = append(b, "]}"...)
+	} else if k := g.w.shape; k >= 0 && cells[k].Type == Shape {
+		shape, err := geom.UnmarshalWKB(cells[k].Text)
+		if err != nil {
+			return err
+		}
+		text, err := shape.MarshalJSON()
+		if err != nil {
+			return err
+		}
+		b = append(b, text...)
 	} else {
 		b = append(b, "null"...)
 	}
@@ -373,11 +403,26 @@ type parquetWriter struct {
 	at    []int // column of the file for each of ours, -1 the geometry's
 	geo   int   // column of the geometry, -1 none
 	rows  []parquet.Row
+	block []parquet.Value // of the rows, used again for each group
+	bytes []byte          // of their words and shapes, likewise
 	width int
+	point []byte
+	kinds []string
+	box   [4]float64
+}
+
+// kept gives a copy that lasts until the rows are flushed.
+func (p *parquetWriter) kept(b []byte) []byte {
+	if len(p.bytes)+len(b) > cap(p.bytes) { // rows before hold on to the old block
+		p.bytes = make([]byte, 0, max(1<<20, len(b)))
+	}
+	at := len(p.bytes)
+	p.bytes = append(p.bytes, b...)
+	return p.bytes[at:len(p.bytes):len(p.bytes)]
 }
 
 // parquetGroup is how many rows are one row group.
-const parquetGroup = 100_000
+const parquetGroup = 50_000
 
 func writeParquet(create func(string) (io.WriteCloser, error), base string, w *Writer) (rowWriter, error) {
 	f, err := create(base + ".parquet")
@@ -387,7 +432,7 @@ func writeParquet(create func(string) (io.WriteCloser, error), base string, w *W
 	g := parquet.Group{}
 	var names []string
 	for i, c := range w.cols {
-		if w.geo.lon >= 0 && w.isGeometry(i) {
+		if w.located() && w.isGeometry(i) {
 			continue
 		}
 		var n parquet.Node
@@ -401,26 +446,25 @@ func writeParquet(create func(string) (io.WriteCloser, error), base string, w *W
 		case Local:
 			n = parquet.TimestampAdjusted(parquet.Microsecond, false)
 		default:
-			n = parquet.String()
+			n = parquet.Encoded(parquet.String(), &parquet.RLEDictionary)
 		}
 		g[c.Name] = parquet.Optional(n)
 		names = append(names, c.Name)
 	}
-	options := []parquet.WriterOption{parquet.CreatedBy("evenstand", "", "")}
+	options := []parquet.WriterOption{parquet.CreatedBy("evenstand", "", ""), parquet.Compression(&parquet.Zstd)}
 	const geometryName = "geometry"
-	if w.geo.lon >= 0 {
+	if w.located() {
 		g[geometryName] = parquet.Optional(parquet.Leaf(parquet.ByteArrayType))
 		names = append(names, geometryName)
-		options = append(options, parquet.KeyValueMetadata("geo", `{"version":"1.1.0","primary_column":"geometry","columns":{"geometry":{"encoding":"WKB","geometry_types":["Point"]}}}`))
 	}
 	slices.Sort(names) // the library orders a group by name
-	p := &parquetWriter{w: w, file: f, geo: slices.Index(names, geometryName), width: len(names)}
-	if w.geo.lon < 0 {
+	p := &parquetWriter{w: w, file: f, box: nowhere, geo: slices.Index(names, geometryName), width: len(names)}
+	if !w.located() {
 		p.geo = -1
 	}
 	for i, c := range w.cols {
 		p.at = append(p.at, -1)
-		if w.geo.lon < 0 || !w.isGeometry(i) {
+		if !w.located() || !w.isGeometry(i) {
 			p.at[i] = slices.Index(names, c.Name)
 		}
 	}
@@ -429,7 +473,10 @@ func writeParquet(create func(string) (io.WriteCloser, error), base string, w *W
 }
 
 func (p *parquetWriter) row(cells []Cell) error {
-	row := make(parquet.Row, p.width)
+	if p.block == nil {
+		p.block = make([]parquet.Value, parquetGroup*p.width)
+	}
+	row := parquet.Row(p.block[len(p.rows)*p.width:][:p.width:p.width])
 	for i := range row {
 		row[i] = parquet.NullValue().Level(0, 0, i)
 	}
@@ -447,15 +494,14 @@ func (p *parquetWriter) row(cells []Cell) error {
 		case Instant, Local:
 			v = parquet.Int64Value(int64(c.T))
 		default:
-			v = parquet.ByteArrayValue(slices.Clone(c.Text))
+			v = parquet.ByteArrayValue(p.kept(c.Text))
 		}
 		row[k] = v.Level(0, 1, k)
 	}
 	if p.geo >= 0 {
 		if x, y, z, ok := p.w.at(cells); ok {
 			kind := uint32(1)
-			b := make([]byte, 5, 29)
-			b[0] = 1
+			b := append(p.point[:0], 1, 0, 0, 0, 0)
 			if !math.IsNaN(z) {
 				kind = 1001
 			}
@@ -465,7 +511,16 @@ func (p *parquetWriter) row(cells []Cell) error {
 			if !math.IsNaN(z) {
 				b = binary.LittleEndian.AppendUint64(b, math.Float64bits(z))
 			}
-			row[p.geo] = parquet.ByteArrayValue(b).Level(0, 1, p.geo)
+			p.point = b
+			row[p.geo] = parquet.ByteArrayValue(p.kept(b)).Level(0, 1, p.geo)
+			p.seen("Point"+map[bool]string{true: " Z"}[kind == 1001], [4]float64{x, y, x, y})
+		} else if k := p.w.shape; k >= 0 && cells[k].Type == Shape {
+			shape, err := geom.UnmarshalWKB(cells[k].Text)
+			if err != nil {
+				return err
+			}
+			row[p.geo] = parquet.ByteArrayValue(p.kept(cells[k].Text)).Level(0, 1, p.geo)
+			p.seen(shape.Type().String(), boxOf(shape))
 		}
 	}
 	p.rows = append(p.rows, row)
@@ -480,11 +535,31 @@ func (p *parquetWriter) flush() error {
 		return nil
 	}
 	_, err := p.p.WriteRows(p.rows)
-	p.rows = p.rows[:0]
+	p.rows, p.bytes = p.rows[:0], p.bytes[:0]
 	return errors.Join(err, p.p.Flush())
 }
 
+// seen takes in what kinds of geometry there are, and where.
+func (p *parquetWriter) seen(kind string, box [4]float64) {
+	if !slices.Contains(p.kinds, kind) {
+		p.kinds = append(p.kinds, kind)
+	}
+	p.box = hull(p.box, box)
+}
+
 func (p *parquetWriter) close() error {
+	if p.geo >= 0 { // GeoParquet 1.1.0: no CRS is longitude and latitude of WGS 84
+		slices.Sort(p.kinds)
+		column := map[string]any{"encoding": "WKB", "geometry_types": append([]string{}, p.kinds...)}
+		if len(p.kinds) > 0 {
+			column["bbox"] = p.box[:]
+		}
+		text, err := json.Marshal(map[string]any{"version": "1.1.0", "primary_column": "geometry", "columns": map[string]any{"geometry": column}})
+		if err != nil {
+			return err
+		}
+		p.p.SetKeyValueMetadata("geo", string(text))
+	}
 	return errors.Join(p.flush(), p.p.Close(), p.file.Close())
 }
 
@@ -497,7 +572,93 @@ type shapeWriter struct {
 	shx    []byte
 	dbf    []byte
 	n      uint32
+	kind   uint32 // of all its shapes
 	box    [4]float64
+}
+
+// Types of shapes, of which a file has one (ESRI 1998).
+const (
+	shapePoint = 1
+	shapeLine  = 3
+	shapeArea  = 5
+)
+
+// shapeMost is how large a part may become, bytes. It is held in memory until it is
+// closed, since its length stands at its beginning; the format's own limit is five
+// times as much.
+const shapeMost = 400 << 20
+
+// nowhere is the box of nothing: west, south, east, north.
+var nowhere = [4]float64{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+
+func hull(a, b [4]float64) [4]float64 {
+	return [4]float64{math.Min(a[0], b[0]), math.Min(a[1], b[1]), math.Max(a[2], b[2]), math.Max(a[3], b[3])}
+}
+
+func boxOf(g geom.Geometry) [4]float64 {
+	low, high, ok := g.Envelope().MinMaxXYs()
+	if !ok {
+		return nowhere
+	}
+	return [4]float64{low.X, low.Y, high.X, high.Y}
+}
+
+// parts writes lines or areas as a record: type, box, parts, points. Outer rings
+// run clockwise, holes the other way (ESRI 1998), which is the other way round than
+// in GeoJSON.
+func (s *shapeWriter) parts(g geom.Geometry) ([]byte, error) {
+	var seqs []geom.Sequence
+	kind := uint32(shapeLine)
+	rings := func(p geom.Polygon) {
+		for _, r := range p.ForceCW().DumpRings() {
+			seqs = append(seqs, r.Coordinates())
+		}
+	}
+	switch g.Type() {
+	case geom.TypeLineString:
+		seqs = append(seqs, g.MustAsLineString().Coordinates())
+	case geom.TypeMultiLineString:
+		for _, l := range g.MustAsMultiLineString().Dump() {
+			seqs = append(seqs, l.Coordinates())
+		}
+	case geom.TypePolygon:
+		kind = shapeArea
+		rings(g.MustAsPolygon())
+	case geom.TypeMultiPolygon:
+		kind = shapeArea
+		for _, p := range g.MustAsMultiPolygon().Dump() {
+			rings(p)
+		}
+	default:
+		return nil, fmt.Errorf("a shapefile has no place for a %s here", g.Type())
+	}
+	if s.kind != 0 && s.kind != kind {
+		return nil, errors.New("a shapefile holds lines or areas, not both; write GeoJSON or Parquet")
+	}
+	s.kind = kind
+	points := 0
+	for _, q := range seqs {
+		points += q.Length()
+	}
+	b := binary.LittleEndian.AppendUint32(nil, kind)
+	for _, v := range boxOf(g) {
+		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(v))
+	}
+	b = binary.LittleEndian.AppendUint32(b, uint32(len(seqs)))
+	b = binary.LittleEndian.AppendUint32(b, uint32(points))
+	at := 0
+	for _, q := range seqs {
+		b = binary.LittleEndian.AppendUint32(b, uint32(at))
+		at += q.Length()
+	}
+	for _, q := range seqs {
+		for i := range q.Length() {
+			p := q.GetXY(i)
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.X))
+			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(p.Y))
+		}
+	}
+	return b, nil
 }
 
 // dbfOut is a column of the dBASE table.
@@ -510,14 +671,16 @@ type dbfOut struct {
 }
 
 func writeShapefile(create func(string) (io.WriteCloser, error), base string, w *Writer) (rowWriter, error) {
-	inf := math.Inf(1)
-	s := &shapeWriter{w: w, create: create, base: base, box: [4]float64{inf, inf, -inf, -inf}}
+	s := &shapeWriter{w: w, create: create, base: base, box: nowhere}
 	used := map[string]bool{}
 	for i, c := range w.cols {
 		if w.isGeometry(i) {
 			continue
 		}
 		f := dbfOut{col: i, name: c.Name, kind: 'C', size: 40}
+		if c.Width > 0 {
+			f.size = min(c.Width, 254)
+		}
 		switch c.Type {
 		case Number:
 			f.kind, f.size, f.dec = 'N', 24, 9
@@ -552,7 +715,17 @@ func (s *shapeWriter) row(cells []Cell) error {
 		content = binary.LittleEndian.AppendUint32(nil, 1)
 		content = binary.LittleEndian.AppendUint64(content, math.Float64bits(x))
 		content = binary.LittleEndian.AppendUint64(content, math.Float64bits(y))
-		s.box = [4]float64{math.Min(s.box[0], x), math.Min(s.box[1], y), math.Max(s.box[2], x), math.Max(s.box[3], y)}
+		s.box = hull(s.box, [4]float64{x, y, x, y})
+		s.kind = shapePoint
+	} else if k := s.w.shape; k >= 0 && cells[k].Type == Shape {
+		shape, err := geom.UnmarshalWKB(cells[k].Text)
+		if err != nil {
+			return err
+		}
+		if content, err = s.parts(shape); err != nil {
+			return err
+		}
+		s.box = hull(s.box, boxOf(shape))
 	}
 	s.shx = binary.BigEndian.AppendUint32(s.shx, uint32(shpHeader+len(s.shp))/2)
 	s.shx = binary.BigEndian.AppendUint32(s.shx, uint32(len(content))/2)
@@ -587,8 +760,8 @@ func (s *shapeWriter) row(cells []Cell) error {
 		s.dbf = append(s.dbf, text...)
 		s.dbf = append(s.dbf, strings.Repeat(" ", f.size-len(text))...)
 	}
-	if len(s.shp) > 1<<30 || len(s.dbf) > 1<<31-1 {
-		return errors.New("a shapefile cannot hold so many rows; write Parquet or CSV")
+	if len(s.shp) > shapeMost || len(s.dbf) > shapeMost {
+		return fmt.Errorf("a shapefile has no room for more than %d rows of this; write Parquet or CSV, or fewer days", s.n-1)
 	}
 	return nil
 }
@@ -602,7 +775,7 @@ func (s *shapeWriter) close() error {
 		binary.BigEndian.PutUint32(b, 9994)
 		binary.BigEndian.PutUint32(b[24:], uint32(shpHeader+content)/2)
 		binary.LittleEndian.PutUint32(b[28:], 1000)
-		binary.LittleEndian.PutUint32(b[32:], 1)
+		binary.LittleEndian.PutUint32(b[32:], max(s.kind, shapePoint))
 		for i, v := range s.box {
 			if math.IsInf(v, 0) {
 				v = 0

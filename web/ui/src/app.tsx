@@ -4,7 +4,9 @@ import { Ask } from './bring/ask'
 import { Balance } from './balance/balance'
 import { Bring } from './bring/bring'
 import { Changed } from './changed/changed'
+import { Cost } from './cost/cost'
 import { Finding } from './finding/finding'
+import { Give } from './give/give'
 import { HandOver } from './handover/handover'
 import { Journal } from './journal/journal'
 import { Logbook } from './logbook/logbook'
@@ -13,12 +15,14 @@ import { Ground } from './ground/ground'
 import { Title } from './parts'
 import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
+import { Replant } from './replant/replant'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
 import { dress, looking, setDress, settleNow, turned, unheard, useStore, working } from './state'
 import * as api from './api'
 import { RowTrial } from './trial/trial'
 import { Trials } from './trial/list'
+import { Walk } from './walk/walk'
 import { Worklist } from './worklist/worklist'
 
 interface Entry { name: string, to: string }
@@ -28,7 +32,7 @@ interface Entry { name: string, to: string }
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
   { head: 'Try', of: [{ name: 'Journal', to: '/journal' }, { name: 'Check-back', to: '/changed' }, { name: 'Balance', to: '/balance' }, { name: 'Row trial', to: '/trial' }] },
-  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }] },
+  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }, { name: 'Walk list', to: '/walk' }, { name: 'Replant', to: '/replant' }, { name: 'Give', to: '/give' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/changed' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -45,6 +49,10 @@ function screen(p: Place): ComponentChild {
     case 'balance': return <Balance />
     case 'trial': return second ? <RowTrial key={second} id={second} /> : <Trials />
     case 'changed': return <Changed />
+    case 'cost': return <Cost />
+    case 'give': return <Give />
+    case 'walk': return <Walk />
+    case 'replant': return <Replant />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
     case 'recipe': return <RecipePage key={p.q.toString()} q={p.q} />
@@ -70,7 +78,7 @@ export function App() {
     const keys = (e: KeyboardEvent) => {
       const el = e.target as HTMLElement
       if (unheard(e) || e.ctrlKey || e.metaKey || e.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(el.tagName)) return
-      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', k: '/changed', a: '/balance', t: '/trial', h: '/handover', l: '/logbook', b: '/bring' }
+      const to: Record<string, string> = { w: '/', r: '/ribbon', g: '/ground', o: '/rows', j: '/journal', k: '/changed', a: '/balance', t: '/trial', h: '/handover', s: '/cost', l: '/logbook', b: '/bring' }
       const t = to[e.key]
       if (t) { e.preventDefault(); go(t) }
       if (e.key === 'c') { setDress(inCab ? 'shop' : 'cab') }

@@ -7,7 +7,7 @@ import { chromium } from 'playwright-core'
 import { AsyncLocalStorage } from 'node:async_hooks'
 import { spawn } from 'node:child_process'
 import { createRequire } from 'node:module'
-import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { networkInterfaces, tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 
@@ -915,6 +915,70 @@ apart('a row trial: which rows, by how much, what it costs, and a plan', async (
   await s.stop()
 })
 
+apart('the cost sheet: from a part to the finding behind it, and to what it rests on', async () => {
+  const p = await page((await shown()).address, { size: 'phone' })
+  await p.goto((await shown()).address + '/cost')
+  const winter = p.getByRole('region', { name: 'For the winter' })
+  await winter.locator('summary').first().click()
+  await looked(p, 'cost sheet, opened, phone')
+  check(/\$\d/.test(await winter.locator('summary .sum').first().innerText()), 'a part has a sum')
+  // The way it is parted is in the address, and every way has the same total.
+  const sums = []
+  for (const by of ['cause', 'part', 'row', 'field', 'day']) {
+    await p.locator('select', { hasText: 'cause' }).selectOption(by)
+    await p.waitForFunction((by) => location.search.includes('by=' + by), by)
+    const way = p.locator(`section[aria-label="By ${by}"]`)
+    await way.waitFor()
+    sums.push((await way.locator('summary .sum').allInnerTexts()).map((t) => Number(t.split('\n')[0].replace(/[^\d.]/g, ''))).reduce((a, b) => a + b, 0))
+  }
+  check(new Set(sums).size === 1, 'every way adds up to the same: ' + sums.join(', '))
+  await winter.locator('details[open] a', { hasText: /Row/ }).first().click()
+  await p.getByRole('heading', { name: 'Money' }).waitFor()
+  await p.context().close()
+})
+
+apart('a thin stand is weighed, by zone and by table', async () => {
+  const p = await page((await shown()).address, { size: 'phone' })
+  await p.goto((await shown()).address + '/replant')
+  await p.getByLabel('Planted', { exact: false }).first().fill('2026-04-30')
+  await p.getByLabel('Would be planted again').fill('2026-05-20')
+  await p.getByLabel('Plants counted').fill('12,000')
+  await p.getByLabel('Seed', { exact: true }).fill('10')
+  await p.getByRole('button', { name: 'Weigh it' }).click()
+  await p.getByText('start over. That gains').waitFor()
+  // NAF, 12 thousand of April 30 against 30 thousand of May 20: 74 and 91 in 100.
+  await p.getByText('12,000 plants an acre planted on April 30, 2026: 74% of the best yield (table NAF).').waitFor()
+  await p.getByText('Talk to your agronomist').waitFor()
+  await looked(p, 'replant, weighed, phone')
+  await p.getByRole('button', { name: 'Another zone' }).click()
+  await p.getByLabel('Plants counted').nth(1).fill('many')
+  await p.getByText('“many” is no number').waitFor()
+  check(await p.getByRole('button', { name: 'Weigh it' }).isDisabled(), 'what is no number is not weighed')
+  await p.getByLabel('Plants counted').nth(1).fill('29000')
+  await p.getByRole('button', { name: 'Weigh it' }).click()
+  await p.getByText('Zone 2: keep it.').waitFor()
+  await p.context().close()
+})
+
+apart('tables are taken along, one of them or all of a field', async () => {
+  const p = await page((await shown()).address, { size: 'phone' })
+  await p.goto((await shown()).address + '/give')
+  await p.getByLabel('Written as').selectOption('geojson')
+  const [one] = await Promise.all([p.waitForEvent('download'), p.getByRole('link', { name: 'Take along: findings' }).click()])
+  const file = join(dir, 'findings.zip')
+  await one.saveAs(file)
+  check(one.suggestedFilename().endsWith('findings.zip') && statSync(file).size > 500, 'a table comes as a zip: ' + one.suggestedFilename())
+  await p.getByLabel('From').fill('in May')
+  await p.getByText('Write it as 2026-05-02.').waitFor()
+  check(await p.getByRole('link', { name: 'Take along: findings' }).count() === 0, 'a day that is none leads nowhere')
+  await p.getByLabel('From').fill('')
+  await p.getByRole('combobox', { name: /^Field/ }).selectOption('north place')
+  const all = await p.getByRole('link', { name: 'Take along: all of north place' }).getAttribute('href')
+  check(all === '/api/v1/give/field?field=north+place' || all === '/api/v1/give/field?field=north%20place', 'a field has its link: ' + all)
+  await looked(p, 'give, a field, phone')
+  await p.context().close()
+})
+
 // Every size and every theme at least once; with ALL=1 each with each.
 const some = [['tablet', 'light', 'shop'], ['desk', 'dark', 'shop'], ['phone', 'black', 'shop'], ['tablet', 'light', 'cab']]
 const each = ['shop', 'cab'].flatMap((d) => ['light', 'dark', 'black'].flatMap((t) => Object.keys(sizes).map((s) => [s, t, d])))
@@ -922,7 +986,7 @@ for (const [size, theme, dress] of process.env.ALL ? each : some) apart(`every s
   const at = (await shown()).address
   const all = (await (await fetch(at + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', 'cost sheet, rows': '/cost?by=row', 'walk list': '/walk', replant: '/replant', give: '/give', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   const p = await page(at, { size, theme, dress })
   for (const [name, path] of Object.entries(paths)) {
     await p.goto(at + path)

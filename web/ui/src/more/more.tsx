@@ -49,7 +49,7 @@ export function More() {
         <button aria-pressed={!letters} onClick={() => setLetterKeys(false)}>Off</button>
       </div>
       {letters && <table class="near still" aria-label="Keys"><tbody>
-        {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['k', 'check-back'], ['a', 'balance'], ['t', 'row trial'], ['h', 'hand over'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop'], ['n p', 'on the ribbon: next and previous finding'], ['[ ]', 'previous and next pass'], ['+ - 0', 'nearer, farther, the whole pass']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}
+        {[['w', 'worklist'], ['r', 'ribbon'], ['g', 'ground'], ['o', 'rows'], ['j', 'journal'], ['k', 'check-back'], ['a', 'balance'], ['t', 'row trial'], ['h', 'hand over'], ['s', 'cost sheet'], ['l', 'logbook'], ['b', 'bring logs'], ['c', 'cab and shop'], ['n p', 'on the ribbon: next and previous finding'], ['[ ]', 'previous and next pass'], ['+ - 0', 'nearer, farther, the whole pass']].map(([k, what]) => <tr key={k}><td><kbd>{k}</kbd></td><td>{what}</td></tr>)}
       </tbody></table>}
     </section>
     {!store.book?.read_only && <Second />}

@@ -1,0 +1,20 @@
+package web
+
+import (
+	"context"
+
+	"evenstand/core/record"
+)
+
+type costQuery struct {
+	Season string `query:"season" maxLength:"4" doc:"A year; without it the last one planted"`
+	Field  string `query:"field" maxLength:"200" doc:"One field only"`
+}
+
+func (s *Server) costSheet(ctx context.Context, q *costQuery) (record.CostSheet, error) {
+	o, err := s.words(ctx)
+	if err != nil {
+		return record.CostSheet{}, err
+	}
+	return s.book.CostSheet(ctx, q.Season, q.Field, o)
+}
