@@ -30,6 +30,9 @@ type Change struct {
 	FromState, ToState string
 	Note               int64  // of the journal, 0: none
 	Source             string // the box that logged it; empty: by hand
+	// Unsaid tells that a box measured it and nobody wrote it down as set: it may
+	// have come by itself.
+	Unsaid bool
 }
 
 // On tells whether the change is of a row.
