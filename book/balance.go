@@ -28,6 +28,8 @@ const (
 	// weighed is the same where there is no money: a share of what the responses
 	// commonly differ by.
 	weighed = 0.05
+	// tryLasts is how long some rows that stand otherwise are called a try of now.
+	tryLasts = 7 * 24 * 60 * 60 * evenstand.Second
 	// setMinutes is what it takes to set a lever once, and to write it down.
 	setMinutes = 1
 )
@@ -498,8 +500,9 @@ func sd(x []float64) float64 {
 var logged = map[evenstand.Quantity]string{evenstand.Vacuum: "vacuum", evenstand.GroundSpeed: "speed", evenstand.AppliedForce: "force"}
 
 // stands gives what a lever stands at on most rows, and what some rows are being
-// tried at.
-func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, at float64, since evenstand.Micros) {
+// tried at. Rows that a box found otherwise, and of which nobody wrote that they
+// were set, are alone: a fault is no try.
+func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, at float64, since evenstand.Micros, alone evenstand.Rows) {
 	now, at = math.NaN(), math.NaN()
 	follow := try.Follow(l.Name, s.tried.Changes)
 	// A row that no change was of stands as the first one says that it was.
@@ -535,7 +538,14 @@ func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, 
 		}
 	}
 	for r, x := range each {
-		if !math.IsNaN(x) && !same(x, now) && (math.IsNaN(at) || same(x, at)) {
+		if math.IsNaN(x) || same(x, now) {
+			continue
+		}
+		if s.unsaid(l.Name, r+1) {
+			alone = append(alone, r+1)
+			continue
+		}
+		if math.IsNaN(at) || same(x, at) {
 			at = x
 			tried = append(tried, r+1)
 		}
@@ -550,14 +560,24 @@ func (s *standing) stands(l *balance.Lever) (now float64, tried evenstand.Rows, 
 			now = s.measures[id].now
 		}
 	}
-	return now, tried, at, since
+	return now, tried, at, since, alone
+}
+
+// unsaid tells whether the last change of a row was only measured.
+func (s *standing) unsaid(lever string, row int) (yes bool) {
+	for i := range s.tried.Changes {
+		if c := &s.tried.Changes[i]; c.Lever == lever && c.On(row) {
+			yes = c.Unsaid
+		}
+	}
+	return yes
 }
 
 // lever makes up the problem of one lever and its advice; false where it is
 // nobody's matter.
 func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 	limit := s.set.Limit(l.Quantity())
-	now, rows, at, since := s.stands(&l)
+	now, rows, at, since, alone := s.stands(&l)
 	changes := 0
 	for i := range s.tried.Changes {
 		if s.tried.Changes[i].Lever == l.Name {
@@ -596,7 +616,6 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 			p.TriedSteps = len(s.p.Steps)
 		}
 		p.TriedSince, p.Untold, p.Wants = s.untold(&x, since, at)
-		x.Trying = fmt.Sprintf("Being tried: %s on %s since %s.", x.Say(at, s.v), advise.Lower(advise.Rows(rows)), s.v.Clock(since)+s.v.On(since))
 	}
 	need := func(format string, args ...any) { x.Needs = append(x.Needs, fmt.Sprintf(format, args...)) }
 	name := advise.Capital(l.Words)
@@ -631,6 +650,16 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 	}
 	if x.Advice.Verdict == balance.Cannot {
 		x.Assumed = []string{}
+	}
+	if stand := fmt.Sprintf("%s on %s since %s", x.Say(at, s.v), advise.Lower(advise.Rows(rows)), s.v.Clock(since)+s.v.On(since)); rows != nil {
+		if x.Advice.Verdict == balance.Trying || since >= s.day.AsOf-tryLasts {
+			x.Trying = "Being tried: " + stand + "."
+		} else {
+			x.Assumed = append(x.Assumed, "It has stood at "+stand+", too long for a try of now.")
+		}
+	}
+	if len(alone) > 0 {
+		x.Assumed = append(x.Assumed, fmt.Sprintf("The logs show %s otherwise than the rest, and nobody wrote down that they were set: that is taken for no try. If they were set, write it down.", advise.Lower(advise.Rows(alone))))
 	}
 	// Neither what rows scatter by nor what a change did is followed from one
 	// response to the other.

@@ -257,3 +257,62 @@ func TestSpeedNeedsAnHour(t *testing.T) {
 		t.Errorf("a m2 at 2 m/s costs %g, want %g", got, want)
 	}
 }
+
+// What a box found otherwise on some rows, and nobody wrote down as set, is no
+// try; nor is what was set long ago one of now.
+func TestNoTry(t *testing.T) {
+	s := cleanersTried(t)
+	s.tried.Changes = s.tried.Changes[:4] // rows 1 to 8 stand at 28
+	s.tried.Changes[3].Unsaid, s.tried.Changes[3].Source = true, "row monitor"
+	x, _ := s.lever(leverNamed(t, "cleaner_pressure"))
+	if x.Trying != "" || x.Problem.TriedRows != nil || !slices.ContainsFunc(x.Assumed, func(a string) bool { return strings.Contains(a, "rows 1 to 8 otherwise") }) {
+		t.Errorf("a fault is a try: %q %v %q", x.Trying, x.Problem.TriedRows, x.Assumed)
+	}
+	card := evenstand.NewCard()
+	card.Rows = 16
+	level := BoxLine{T: 100 * second, Early: 90 * second, What: "level", Planter: "p", Rows: "1-8", Quantity: "cleaner_pressure", Was: 22 * evenstand.Number(psi), Value: 28 * evenstand.Number(psi), Source: "row monitor"}
+	said := JournalLine{ID: 1, Planter: "p", Entry: evenstand.Entry{T: 95 * second, What: "setting", Rows: evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, Value: 28, Unit: "psi", Note: "cleaner_pressure, was 22 psi"}}
+	if c := Join(nil, []BoxLine{level}).Changes(&card); len(c) != 1 || !c[0].Unsaid {
+		t.Errorf("a level that nobody wrote down: %+v", c)
+	}
+	if c := Join([]JournalLine{said}, []BoxLine{level}).Changes(&card); len(c) != 1 || c[0].Unsaid {
+		t.Errorf("a level that somebody wrote down: %+v", c)
+	}
+	s = cleanersTried(t)
+	s.tried.Changes = s.tried.Changes[:4]
+	s.day.AsOf += 30 * 24 * 3600 * second
+	x, _ = s.lever(leverNamed(t, "cleaner_pressure"))
+	if x.Trying != "" || !slices.ContainsFunc(x.Assumed, func(a string) bool { return strings.Contains(a, "has stood at 28 psi on rows 1 to 8") }) {
+		t.Errorf("of a month ago: %q %q %q", x.Advice.Verdict, x.Trying, x.Assumed)
+	}
+}
+
+// Limits are said by command as book.toml has them.
+func TestSayLimits(t *testing.T) {
+	dir := t.TempDir() + "/b"
+	made := evenstand.NewSettings()
+	made.Name, made.Zone = "b", "UTC"
+	if err := Create(dir, made, nil, nil); err != nil {
+		t.Fatal(err)
+	}
+	b, err := Open(dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	for _, bad := range []string{"cleaner_pressure", "wind = 1 to 2", "cleaner_pressure = 40psi to 15psi"} {
+		if err := b.SayLimits(t.Context(), []string{bad}); err == nil {
+			t.Errorf("%q is taken", bad)
+		}
+	}
+	if err := b.SayLimits(t.Context(), []string{"cleaner_pressure = 15psi to 40psi", "vacuum = at most 24inH2O"}); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.SayLimits(t.Context(), []string{"vacuum = none"}); err != nil {
+		t.Fatal(err)
+	}
+	set := b.Settings()
+	if l := set.Limit(evenstand.CleanerPressure); math.Abs(l.Least-15*psi) > 1 || math.Abs(l.Most-40*psi) > 1 || set.Limit(evenstand.Vacuum).Set() {
+		t.Errorf("%+v", set.Limits)
+	}
+}

@@ -376,6 +376,7 @@ func (j Joined) Changes(card *evenstand.Card) []try.Change {
 		}
 		c := try.Change{Lever: l.Quantity, T: j.When(i), Early: l.T, Late: l.T, Rows: rows, From: float64(l.Was), To: float64(l.Value), Source: l.Source}
 		if l.What == "level" {
+			c.Unsaid = j.Of[i] < 0
 			c.Late = l.T + 5*evenstand.Second
 			if l.Early != evenstand.NoTime {
 				c.Early = min(l.Early, c.T)
@@ -392,7 +393,7 @@ func (j Joined) Changes(card *evenstand.Card) []try.Change {
 		}); n >= 0 {
 			o := &out[n]
 			o.From, o.To = (o.From+c.From)/2, (o.To+c.To)/2
-			o.Early, o.Late, o.T, o.Note = min(o.Early, c.Early), max(o.Late, c.Late), min(o.T, c.T), max(o.Note, c.Note)
+			o.Early, o.Late, o.T, o.Note, o.Unsaid = min(o.Early, c.Early), max(o.Late, c.Late), min(o.T, c.T), max(o.Note, c.Note), o.Unsaid && c.Unsaid
 			if o.Rows = slices.Sorted(slices.Values(append(slices.Clone(o.Rows), c.Rows...))); len(o.Rows) == card.Rows {
 				o.Rows = nil
 			}

@@ -1,6 +1,7 @@
 package book
 
 import (
+	"context"
 	"fmt"
 	"maps"
 	"math"
@@ -190,6 +191,36 @@ func parseLimits(table map[string]string, units evenstand.Units) ([]evenstand.Li
 		out = append(out, l)
 	}
 	return inOrder(out)
+}
+
+// SayLimits sets limits as book.toml writes them, each as one line:
+// cleaner_pressure = 15psi to 40psi; none takes one off.
+func (b *Book) SayLimits(ctx context.Context, lines []string) error {
+	if len(lines) == 0 {
+		return nil
+	}
+	return b.ChangeSettings(ctx, func(s *evenstand.Settings) error {
+		table := map[string]string{}
+		for _, line := range lines {
+			name, text, ok := strings.Cut(line, "=")
+			name, text = strings.TrimSpace(name), strings.Trim(strings.TrimSpace(text), `"`)
+			if !ok {
+				return fmt.Errorf(`limits: %q: write "cleaner_pressure = 15psi to 40psi", or none after the sign`, line)
+			}
+			if _, err := limited(name); err != nil {
+				return err
+			}
+			table[name] = text
+		}
+		kept := slices.DeleteFunc(slices.Clone(s.Limits), func(l evenstand.Limit) bool { _, ok := table[l.Of.String()]; return ok })
+		maps.DeleteFunc(table, func(_, text string) bool { return text == "none" })
+		more, err := parseLimits(table, s.Units)
+		if err != nil {
+			return err
+		}
+		s.Limits, err = inOrder(append(kept, more...))
+		return err
+	})
 }
 
 // limitText writes a limit as parseLimits reads it.

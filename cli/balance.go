@@ -2,21 +2,40 @@ package cli
 
 import (
 	"context"
+	"flag"
+	"fmt"
+	"math"
 
 	"evenstand/book"
 	"evenstand/core/advise"
 )
 
+type balanceOptions struct{ limits list }
+
 func balanceCommand() command {
 	return command{
-		name: "balance", args: "BOOK", what: "say which setting to try next, for how long and why",
+		name: "balance", args: "BOOK [--limit LIMIT]…", what: "say which setting to try next, for how long and why",
+		help: `Nothing is tried beyond the limits that you set. --limit sets one, as book.toml
+has it; "none" takes it off:
+
+  evenstand balance spring --limit "cleaner_pressure = 15psi to 40psi"
+  evenstand balance spring --limit "seed_zone_moisture = at least 18%"
+`,
 		least: 1, most: 1, reports: true,
-		run: func(ctx context.Context, c *call, _ any) error {
+		setup: func(f *flag.FlagSet) any {
+			o := &balanceOptions{}
+			f.Var(&o.limits, "limit", "how far you may go with a setting, or what must be kept: a `limit` such as \"cleaner_pressure = 15psi to 40psi\"")
+			return o
+		},
+		run: func(ctx context.Context, c *call, opts any) error {
 			b, err := c.open(c.args[0])
 			if err != nil {
 				return err
 			}
 			defer b.Close()
+			if err := b.SayLimits(ctx, opts.(*balanceOptions).limits); err != nil {
+				return err
+			}
 			days, err := b.Days(ctx)
 			if err != nil {
 				return err
@@ -37,7 +56,7 @@ func balanceCommand() command {
 				return c.printJSON(w)
 			}
 			if len(w.Levers) == 0 {
-				c.printf("No setting to weigh: write down what you set, or log it, and set limits for how far you may go with it.\n")
+				c.printf("No setting to weigh: write down what you set (evenstand note BOOK), or log it, and say how far you may go with it (--limit, or Change my limits on the page Balance).\n")
 				return nil
 			}
 			for i := range w.Levers {
@@ -67,6 +86,9 @@ func (c *call) lever(l *book.LeverView, v advise.Voice, top bool) {
 	say(l.Expect)
 	for _, s := range l.Needs {
 		say(s)
+	}
+	if least, most := float64(l.Least), float64(l.Most); math.IsNaN(least) || math.IsNaN(most) {
+		say(fmt.Sprintf("That is said by evenstand balance BOOK --limit '%s = LEAST to MOST', in %s, or on the page Balance under Change my limits.", l.Name, l.Shown.Unit))
 	}
 	if len(l.Needs) == 0 {
 		say(l.Rests)

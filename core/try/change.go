@@ -31,6 +31,9 @@ type Change struct {
 	Note               int64  // of the journal, 0: none
 	Source             string // the box that logged it; empty: by hand
 	Side               string // left or right, where its rows are those of that side
+	// Unsaid tells that a box measured it and nobody wrote it down as set: it may
+	// have come by itself.
+	Unsaid bool
 }
 
 // On tells whether the change is of a row.

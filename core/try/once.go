@@ -74,6 +74,7 @@ func (c *Change) same(o *Change) bool {
 
 // with puts two tellings of one change together.
 func (c Change) with(o Change) Change {
+	unsaid := c.Unsaid && o.Unsaid
 	if o.Late-o.Early < c.Late-c.Early || o.Late-o.Early == c.Late-c.Early && c.Source == "" && o.Source != "" {
 		c, o = o, c
 	}
@@ -90,7 +91,7 @@ func (c Change) with(o Change) Change {
 	if c.FromState == "" {
 		c.FromState = o.FromState
 	}
-	c.Note = max(c.Note, o.Note)
+	c.Note, c.Unsaid = max(c.Note, o.Note), unsaid
 	if c.Source == "" {
 		c.Source = o.Source
 	}

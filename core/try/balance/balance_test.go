@@ -273,7 +273,7 @@ func TestNotTold(t *testing.T) {
 		p.Now, p.Tried, p.TriedRows, p.TriedSteps, p.TriedSince = c[0], c[1], evenstand.Rows{1, 2, 3, 4, 5, 6, 7, 8}, 1000, 5
 		p.Untold, p.Wants = "no box told it", "Log the trash."
 		a := Next(p)
-		if s := Say(p, &a, "", advise.Voice{}); a.Verdict != NotTold || s.Note != "" || !strings.Contains(s.Sentence, "could not be told: no box told it.") || s.Do != p.Wants {
+		if s := Say(p, &a, "", advise.Voice{}); a.Verdict != NotTold || s.Note != "" || !strings.Contains(s.Sentence, "could not be told: no box told it.") || s.Do != "What would tell: log the trash." {
 			t.Errorf("%v with nothing told: %s, %+v", c, a.Verdict, s)
 		}
 		e := try.Effect{Change: try.Change{Lever: p.Lever, T: 5, From: c[0], To: c[1]}, Measure: "trash", Design: try.HalfRows, Value: -0.02, SE: 0.002, DF: 14, Steps: 40, Changed: 8, Control: 8}

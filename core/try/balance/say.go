@@ -82,7 +82,9 @@ func Say(p *Problem, a *Advice, unit string, v advise.Voice) Said {
 			why = "no effect of that change is known"
 		}
 		s.Sentence = fmt.Sprintf("What %s at %s on %s did could not be told: %s.", l.Words, next, rowsSay(p.TriedRows), why)
-		s.Do = p.Wants
+		if p.Wants != "" {
+			s.Do = "What would tell: " + advise.Lower(p.Wants)
+		}
 	case Back:
 		s.Sentence = fmt.Sprintf("Set %s to %s: at %s %s.", l.Words, next, now, past(a, v))
 		s.Do = "Set " + l.Words + " to " + next + " on all rows, and look again after a pass or two."

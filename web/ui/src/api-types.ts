@@ -73,6 +73,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/cost": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What unevenness cost in a season, by cause, part, row, field and day */
+        get: operations["cost"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/effects": {
         parameters: {
             query?: never;
@@ -184,6 +201,40 @@ export interface paths {
         };
         /** The ground without seed of a finding, beside the neighbouring rows */
         get: operations["strip"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/give": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What can be handed out as tables, with what their columns mean */
+        get: operations["giveList"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/give/{what}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A table, or all that there is of a field, as a zip with what the columns mean */
+        get: operations["give"];
         put?: never;
         post?: never;
         delete?: never;
@@ -620,6 +671,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/replant": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Weigh keeping a thin stand, filling it in and starting over; nothing is kept */
+        post: operations["replant"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/ribbon": {
         parameters: {
             query?: never;
@@ -905,6 +973,23 @@ export interface paths {
         put?: never;
         /** Read what was brought */
         post: operations["readUpload"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/walk": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Where to count plants in a field, in the order of walking */
+        get: operations["walk"];
+        put?: never;
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -1434,6 +1519,70 @@ export interface components {
             /** @description Those of its quantity */
             ways: components["schemas"]["OptionView"][];
         };
+        CostLine: {
+            /** @description SI; null is unknown */
+            at_total_high: number | null;
+            /** @description SI; null is unknown */
+            at_total_low: number | null;
+            cites: components["schemas"]["Cite"][];
+            do: string;
+            findings: components["schemas"]["CostPiece"][];
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            mean: number | null;
+            name: string;
+            range: string;
+            rows: components["schemas"]["Line"][];
+            sum: string;
+        };
+        CostPiece: {
+            finding: string;
+            says: string;
+            sum: string;
+        };
+        CostSeason: {
+            /** @description SI; null is unknown */
+            area_m2: number | null;
+            book: string;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            mean: number | null;
+            per: string;
+            range: string;
+            season: string;
+            sum: string;
+            unit: string;
+        };
+        CostSheet: {
+            notes: string[];
+            says: string[];
+            /** Format: int64 */
+            schema: number;
+            season: string;
+            seasons: components["schemas"]["CostSeason"][];
+            title: string;
+            total: components["schemas"]["CostLine"];
+            unit: string;
+            unpriced: components["schemas"]["CostUnpriced"][];
+            ways: components["schemas"]["CostWay"][];
+            winter: components["schemas"]["CostLine"][];
+        };
+        CostUnpriced: {
+            findings: components["schemas"]["CostPiece"][];
+            need: string;
+        };
+        CostWay: {
+            /** @enum {string} */
+            by: "cause" | "part" | "row" | "field" | "day";
+            lines: components["schemas"]["CostLine"][];
+            title: string;
+        };
         Course: {
             /** @description The others are one thing to be compared with, such as the other side, rather than many */
             beside: boolean;
@@ -1780,6 +1929,24 @@ export interface components {
             /** @enum {string} */
             type: "MultiPolygon" | "LineString" | "MultiLineString";
         };
+        GiveColumn: {
+            name: string;
+            /** @description What it means, with its unit */
+            says: string;
+        };
+        GiveList: {
+            /** @description That have a name */
+            fields: string[];
+            /** @description Day; empty: nothing was read */
+            first: string;
+            last: string;
+            tables: components["schemas"]["GiveTable"][];
+        };
+        GiveTable: {
+            columns: components["schemas"]["GiveColumn"][];
+            table: string;
+            title: string;
+        };
         GradeView: {
             /** @description What it allows to tell, as the end of a sentence */
             allows: string;
@@ -1946,6 +2113,17 @@ export interface components {
             range: string;
             /** @description In words, with why where it cannot be told */
             verdict: string;
+        };
+        Insured: {
+            /** Format: double */
+            appraised_bu: number;
+            /** Format: double */
+            history_bu: number;
+            /**
+             * Format: double
+             * @description 0.7
+             */
+            level: number;
         };
         Job: {
             /** @description What goes on: copying, reading, settling */
@@ -2714,6 +2892,110 @@ export interface components {
             says: string;
             title: string;
         };
+        ReplantChoice: {
+            choice: string;
+            cost: string;
+            gain: string;
+            /** @description SI; null is unknown */
+            high: number | null;
+            /** @description SI; null is unknown */
+            low: number | null;
+            /** @description SI; null is unknown */
+            mid: number | null;
+            readings: components["schemas"]["ReplantReading"][];
+        };
+        ReplantCost: {
+            /** Format: double */
+            sum: number;
+            what: string;
+        };
+        ReplantReading: {
+            gain: string;
+            percent: string;
+            source: string;
+            table: string;
+        };
+        ReplantSheet: {
+            cautions: string[];
+            cites: components["schemas"]["Cite"][];
+            notes: string[];
+            per: string;
+            says: string[];
+            /** Format: int64 */
+            schema: number;
+            tables: components["schemas"]["Line"][];
+            title: string;
+            unit: string;
+            zones: components["schemas"]["ReplantZone"][];
+        };
+        ReplantSpot: {
+            /**
+             * Format: double
+             * @description Acres or hectares; 0: not said
+             */
+            area?: number;
+            /**
+             * @description Several of 1.5 to 3 ft, or many of 4 to 6 ft
+             * @enum {string}
+             */
+            gaps?: "short" | "long";
+            /** Format: double */
+            high?: number;
+            /**
+             * Format: double
+             * @description Share of the plants that came up late
+             */
+            late?: number;
+            /** Format: double */
+            late_days?: number;
+            /**
+             * Format: double
+             * @description Of what the counts leave open; 0: not said
+             */
+            low?: number;
+            name?: string;
+            /** Format: double */
+            stand: number;
+        };
+        ReplantWish: {
+            /** @description The day of planting again */
+            again: string;
+            /** @description Of starting over: seed less what is allowed for it, killing, tillage, planting, spraying, drying */
+            costs?: components["schemas"]["ReplantCost"][];
+            /** @description Its days of planting give the date */
+            field?: string;
+            /** @description Of filling in; none: seed and planting as above */
+            fill_costs?: components["schemas"]["ReplantCost"][];
+            /**
+             * Format: double
+             * @description What the insurance would pay
+             */
+            insurance?: number;
+            /** @description Instead of what it pays: by the rule of 1998 */
+            insured?: components["schemas"]["Insured"];
+            /**
+             * Format: double
+             * @description Plants that planting again would make
+             */
+            new_stand: number;
+            /** @description Empty: the field's first day */
+            planted?: string;
+            /**
+             * @description Of the new hybrid; empty: full
+             * @enum {string}
+             */
+            season?: "full" | "short";
+            zones: components["schemas"]["ReplantSpot"][];
+        };
+        ReplantZone: {
+            /** @enum {string} */
+            best: "keep" | "fill in" | "start over" | "cannot say";
+            choices: components["schemas"]["ReplantChoice"][];
+            missing: string[];
+            name: string;
+            says: string;
+            steps: string[];
+        };
         "ReplyStruct {}Body": Record<string, never>;
         Report: {
             /** @description Empty: nothing mounted */
@@ -3279,6 +3561,41 @@ export interface components {
             /** @description SI; null is unknown */
             value: number | null;
         };
+        WalkList: {
+            field: string;
+            fields: string[];
+            how: string;
+            notes: string[];
+            places: components["schemas"]["WalkPlace"][];
+            planted: string;
+            /** Format: int64 */
+            schema: number;
+            tells: string;
+            title: string;
+            way: string;
+            when: string;
+        };
+        WalkPlace: {
+            /** Format: double */
+            along_m: number;
+            /** @description SI; null is unknown */
+            expected_per_m2: number | null;
+            /** Format: double */
+            lat: number;
+            /** Format: double */
+            lon: number;
+            /** Format: int64 */
+            number: number;
+            /** Format: int64 */
+            pass: number;
+            pass_key: string;
+            rows: number[];
+            /** Format: int64 */
+            stratum: number;
+            where: string;
+            why: string;
+            worst: boolean;
+        };
         WordView: {
             means: string;
             read: boolean;
@@ -3519,6 +3836,40 @@ export interface operations {
             };
         };
     };
+    cost: {
+        parameters: {
+            query?: {
+                /** @description A year; without it the last one planted */
+                season?: string;
+                /** @description One field only */
+                field?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CostSheet"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     effects: {
         parameters: {
             query?: {
@@ -3735,6 +4086,75 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Strip"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    giveList: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["GiveList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    give: {
+        parameters: {
+            query?: {
+                /** @description Not asked of field, which has all of them */
+                as?: "csv" | "parquet" | "geojson" | "shapefile";
+                field?: string;
+                planter?: string;
+                /** @description First day, 2026-05-02 */
+                from?: string;
+                /** @description Last day */
+                to?: string;
+            };
+            header?: never;
+            path: {
+                what: "seeds" | "stretches" | "readings" | "passes" | "findings" | "counts" | "fields" | "field";
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The zip */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/zip": string;
                 };
             };
             /** @description Error */
@@ -4691,6 +5111,39 @@ export interface operations {
             };
         };
     };
+    replant: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ReplantWish"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ReplantSheet"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     ribbonTile: {
         parameters: {
             query: {
@@ -5297,6 +5750,45 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Job"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    walk: {
+        parameters: {
+            query?: {
+                /** @description Empty: the one planted last */
+                field?: string;
+                /** @description 0: ten; those of the worst ground come beside */
+                places?: number;
+                /** @description Where the walk begins; both 0: where it is shortest */
+                lat?: number;
+                lon?: number;
+                /** @description Another number draws other places */
+                draw?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["WalkList"];
                 };
             };
             /** @description Error */

@@ -55,7 +55,7 @@ function One({ l, all }: { l: api.Lever, all: api.Lever[] }) {
 }
 
 // mark says in the list which settings have something to try.
-const mark = (l: api.Lever): string => ({ try: ', to try', trying: ', being tried', keep: ', set all', undo: ', set back', back: ', past a limit', 'cannot-say': '' } as Record<string, string>)[l.verdict] ?? ', leave it'
+const mark = (l: api.Lever): string => ({ try: ', to try', trying: ', being tried', keep: ', set all', undo: ', set back', back: ', past a limit', 'not-told': ', not told', 'cannot-say': '' } as Record<string, string>)[l.verdict] ?? ', leave it'
 
 // Trying writes down that the setting was made, with a way back.
 function Trying({ l }: { l: api.Lever }) {

@@ -29,7 +29,8 @@ export function Narrowing({ c, d }: { c: Back, d: Check }) {
   const pts = c.course.filter((p) => p.after !== null)
   if (pts.length === 0) return null
   const v = (x: number | null) => x === null ? null : show(d.axis, x)
-  const h = 236, left = 52, right = 118, top = 12, foot = 44
+  const cab = document.documentElement.dataset.dress === 'cab'
+  const h = 236, left = cab ? 60 : 52, right = cab ? 158 : 118, top = 12, foot = 44
   const last = pts[pts.length - 1]!
   const late = pts.slice(Math.floor(pts.length / 4))
   const [lo, hi] = extent([v(c.before), v(c.line), v(c.peers), v(c.peers_low), v(c.peers_high), ...pts.map((p) => v(p.after)), ...late.map((p) => v(p.low)), ...late.map((p) => v(p.high))])

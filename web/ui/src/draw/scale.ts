@@ -39,6 +39,14 @@ export function ticks(lo: number, hi: number, n: number): number[] {
   return out
 }
 
+// apart writes round values of one axis: with as many digits as it takes to tell
+// one from the next.
+export function apart(of: number[]): string[] {
+  const say = of.map(digits)
+  for (let places = 1; places < 7 && new Set(say).size < new Set(of).size; places++) of.forEach((x, i) => { say[i] = String(Number(x.toFixed(places))) })
+  return say
+}
+
 // round gives ends around lo and hi that are round, and their round values with
 // about n steps between.
 export function round(lo: number, hi: number, n: number): number[] {

@@ -121,9 +121,11 @@ function Decide({ f }: { f: api.Spoken }) {
     return <div class="buttons" ref={buttons}><button onClick={() => void record('open')}>{f.status === 'set-aside' ? 'Take it up again' : 'Not done after all'}</button></div>
   }
   return <>
-    <div class="buttons" ref={buttons}>
-      <button class="first" onClick={() => void record('acted')}>{failed ? 'Done again' : 'Done'}</button>
-      <button onClick={() => void record('set-aside')}>Not now</button>
+    <div class="buttons decide" ref={buttons}>
+      <div>
+        <button class="first" onClick={() => void record('acted')}>{failed ? 'Done again' : 'Done'}</button>
+        <button onClick={() => void record('set-aside')}>Not now</button>
+      </div>
       <button aria-expanded={earlier} onClick={() => { setEarlier(!earlier); setOther(false) }}>Done earlier</button>
       <button aria-expanded={other} onClick={() => { setOther(!other); setEarlier(false) }}>It was something else</button>
       {failed && undo && <button onClick={() => void record('open')}>Not done after all</button>}
