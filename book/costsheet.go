@@ -31,12 +31,12 @@ func (b *Book) CostSheet(ctx context.Context, season, field string, o record.Opt
 		if len(seasons) > 0 {
 			have = "there is " + strings.Join(seasons, ", ")
 		}
-		return record.CostSheet{}, &Error{b.dir, fmt.Errorf("%w: no day of %s was read; %s", ErrUnknown, season, have), "Name one of these, or bring the logs of that season"}
+		return record.CostSheet{}, &Error{"", fmt.Errorf("%w: no day of %s was read; %s", ErrUnknown, season, have), "Name one of these, or bring the logs of that season"}
 	}
 	if field != "" && !slices.ContainsFunc(r.days, func(d DaySummary) bool {
 		return slices.ContainsFunc(d.Planted, func(p Planted) bool { return p.Field == field })
 	}) {
-		return record.CostSheet{}, &Error{b.dir, fmt.Errorf("%w: nothing was planted in %q", ErrUnknown, field), "Say the field's name as the logbook has it"}
+		return record.CostSheet{}, &Error{"", fmt.Errorf("%w: nothing was planted in %q", ErrUnknown, field), "Say the field's name as the logbook has it"}
 	}
 	o.Voice.AsOf = r.asOf
 	known, err := b.knownCauses(ctx)

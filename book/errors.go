@@ -19,7 +19,7 @@ var (
 
 // Error says what is wrong with which file and what the person can do.
 type Error struct {
-	Path string // the file or folder
+	Path string // the file or folder; empty: it lies in what was asked for
 	Err  error  // what was wrong
 	Hint string // what to do next, a whole sentence
 }
@@ -28,8 +28,11 @@ type Error struct {
 // itself, with a line, is not given the name twice.
 func (e *Error) Error() string {
 	what := e.Err.Error()
-	where := e.Path + ": "
-	if base := filepath.Base(e.Path); strings.HasPrefix(what, base+", ") || strings.HasPrefix(what, base+": ") {
+	where := ""
+	if e.Path != "" {
+		where = e.Path + ": "
+	}
+	if base := filepath.Base(e.Path); e.Path != "" && (strings.HasPrefix(what, base+", ") || strings.HasPrefix(what, base+": ")) {
 		where = e.Path
 		what = strings.TrimPrefix(what, base)
 	}

@@ -58,10 +58,10 @@ func (b *Book) Replant(ctx context.Context, w ReplantWish, o record.Options) (re
 	var none record.ReplantSheet
 	set := b.Settings()
 	if set.Crop != "" && set.Crop != "corn" {
-		return none, &Error{b.dir, fmt.Errorf("no stand and date table of %s is published here", set.Crop), "What is known of other crops stands under R15 in the relations"}
+		return none, &Error{"", fmt.Errorf("no stand and date table of %s is published here", set.Crop), "What is known of other crops stands under R15 in the relations"}
 	}
 	if math.IsNaN(set.Price) || math.IsNaN(set.Yield) {
-		return none, &Error{b.dir, fmt.Errorf("planting again is weighed in money, and that needs a yield goal and what grain brings"), "Write yield_goal and grain in book.toml, or enter them under prices"}
+		return none, &Error{"", fmt.Errorf("planting again is weighed in money, and that needs a yield goal and what grain brings"), "Write yield_goal and grain in book.toml, or enter them under prices"}
 	}
 	if w.Planted == "" {
 		days, err := b.Days(ctx)
@@ -78,7 +78,7 @@ func (b *Book) Replant(ctx context.Context, w ReplantWish, o record.Options) (re
 			if w.Field != "" {
 				what = "nothing was read of planting in " + w.Field
 			}
-			return none, &Error{b.dir, fmt.Errorf("%w: %s", ErrUnknown, what), "Say the day of planting"}
+			return none, &Error{"", fmt.Errorf("%w: %s", ErrUnknown, what), "Say the day of planting"}
 		}
 	}
 	per := evenstand.Acre
@@ -122,7 +122,7 @@ func (b *Book) Replant(ctx context.Context, w ReplantWish, o record.Options) (re
 			return evenstand.Number(x / per)
 		}
 		if z.Low > z.Stand && z.Low > 0 || z.High > 0 && z.High < z.Stand {
-			return none, &Error{b.dir, fmt.Errorf("%s: a stand of %.0f does not lie between %.0f and %.0f", name, z.Stand, z.Low, z.High), "Say the least first"}
+			return none, &Error{"", fmt.Errorf("%s: a stand of %.0f does not lie between %.0f and %.0f", name, z.Stand, z.Low, z.High), "Say the least first"}
 		}
 		area := math.NaN()
 		if z.Area > 0 {
@@ -143,7 +143,7 @@ func (b *Book) Replant(ctx context.Context, w ReplantWish, o record.Options) (re
 	}
 	s, err := record.MakeReplantSheet(title, zones, set.Currency, o.Voice)
 	if err != nil {
-		return none, &Error{b.dir, err, "Say it again with a stand, and a day of planting again that comes after the first"}
+		return none, &Error{"", err, "Say it again with a stand, and a day of planting again that comes after the first"}
 	}
 	if says != "" {
 		s.Notes = append(s.Notes, says)

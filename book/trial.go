@@ -58,6 +58,10 @@ func (b *Book) Trials(ctx context.Context) ([]trial.Report, error) {
 // carried it: what that did is not the part's.
 func troubled(in *trial.Input, fs []evenstand.Finding, v advise.Voice) []string {
 	var out []string
+	part := in.Label
+	if part == "" {
+		part = "the part"
+	}
 	for i := range fs {
 		f := &fs[i]
 		if f.Planter != in.Planter || f.Stage != evenstand.Raised || len(f.Rows) == 0 || len(f.Rows) > 2 {
@@ -70,7 +74,7 @@ func troubled(in *trial.Input, fs []evenstand.Finding, v advise.Voice) []string 
 			for k, p := range in.Periods {
 				if in.Arms[row-1][k] == 1 && f.Day >= p.From && f.Day <= p.To && len(out) < 4 {
 					advise.Fill(f, v)
-					out = append(out, "While it carried the part: "+f.Sentence)
+					out = append(out, fmt.Sprintf("While row %d carried %s: %s", row, part, f.Sentence))
 					break
 				}
 			}

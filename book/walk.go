@@ -63,14 +63,14 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 		return l, nil // nothing was planted
 	}
 	if !slices.Contains(l.Fields, l.Field) {
-		return l, &Error{b.dir, fmt.Errorf("%w: nothing was planted in %q", ErrUnknown, l.Field), "Say the field's name as the logbook has it"}
+		return l, &Error{"", fmt.Errorf("%w: nothing was planted in %q", ErrUnknown, l.Field), "Say the field's name as the logbook has it"}
 	}
 	cells, pieces, err := b.standing(ctx, days, &l)
 	if err != nil {
 		return l, err
 	}
 	if len(cells) == 0 {
-		return l, &Error{b.dir, fmt.Errorf("no seeds are known in %s, so nothing is expected of it", l.Field), "Count at places of your own, one for every two or three acres"}
+		return l, &Error{"", fmt.Errorf("no seeds are known in %s, so nothing is expected of it", l.Field), "Count at places of your own, one for every two or three acres"}
 	}
 	if w.Places <= 0 {
 		w.Places = walkPlaces

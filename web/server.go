@@ -255,6 +255,7 @@ func problem(w http.ResponseWriter, status int, detail string) {
 func (s *Server) fail(err error) error {
 	status := http.StatusInternalServerError
 	var se huma.StatusError
+	var asked *book.Error
 	switch {
 	case err == nil:
 		return nil
@@ -264,6 +265,8 @@ func (s *Server) fail(err error) error {
 		status = 499 // the page went away
 	case errors.Is(err, book.ErrUnknown):
 		status = http.StatusNotFound
+	case errors.As(err, &asked) && asked.Path == "":
+		status = http.StatusUnprocessableEntity
 	}
 	if status == http.StatusInternalServerError {
 		s.log.Error("request failed", "error", err)

@@ -165,7 +165,7 @@ func (s *Server) trialCSV(ctx context.Context, in *trialIn) ([]byte, error) {
 type planIn struct {
 	Part    string `query:"part" maxLength:"200" doc:"Label or kind of the part"`
 	Planter string `query:"planter" maxLength:"200"`
-	Rows    int    `query:"at_hand" minimum:"0" maximum:"64" doc:"Rows of parts at hand; 0: two"`
+	Rows    int    `query:"at_hand" minimum:"1" maximum:"64" default:"2" doc:"Rows of parts at hand"`
 	Passes  int    `query:"passes" minimum:"0" maximum:"10000" doc:"Of each time; 0: as many as help"`
 	Measure string `query:"measure" doc:"Empty: what the part is for, or what is told"`
 	Seed    uint64 `query:"seed" doc:"Of the draw of the rows"`

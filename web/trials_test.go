@@ -57,4 +57,5 @@ func TestTrials(t *testing.T) {
 		t.Errorf("%+v", plan)
 	}
 	s.get(t, "/api/v1/trials/plan?part=floating&start=May", http.StatusUnprocessableEntity)
+	s.get(t, "/api/v1/trials/plan?part=floating&at_hand=0", http.StatusUnprocessableEntity)
 }

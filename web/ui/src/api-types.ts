@@ -5547,7 +5547,7 @@ export interface operations {
                 /** @description Label or kind of the part */
                 part?: string;
                 planter?: string;
-                /** @description Rows of parts at hand; 0: two */
+                /** @description Rows of parts at hand */
                 at_hand?: number;
                 /** @description Of each time; 0: as many as help */
                 passes?: number;
