@@ -53,7 +53,7 @@ const sizes = { tablet: [1024, 768], desk: [1440, 900], phone: [390, 844] }
 // only where the browser is on the same computer it complains on other screens.
 async function page(address, { size = 'tablet', theme = 'light', dress = 'shop' } = {}) {
   const [width, height] = sizes[size]
-  const ctx = await browser.newContext({ viewport: { width, height }, hasTouch: size === 'phone' })
+  const ctx = await browser.newContext({ viewport: { width, height }, hasTouch: size === 'phone', reducedMotion: 'reduce' })
   await ctx.addInitScript(([t, d]) => { localStorage.setItem('evenstand.theme', t); localStorage.setItem('evenstand.dress', d) }, [theme, dress])
   await ctx.addInitScript(() => { // how far it scrolled sideways at worst, also in a picture that stood for a moment only
     window.sideways = 0
