@@ -91,7 +91,10 @@ func (b *Book) knownCauses(ctx context.Context) (price.Cause, error) {
 			by[d.Finding] = st[len(st)-1].Cause
 		}
 	}
-	return func(f *evenstand.Finding) (string, bool) { return by[f.ID], by[f.ID] != "" }, nil
+	return func(f *evenstand.Finding) (string, bool) {
+		// What was mended for that cause and did not help was another.
+		return by[f.ID], by[f.ID] != "" && (f.CheckBack == nil || f.CheckBack.Verdict != evenstand.VerdictFailed)
+	}, nil
 }
 
 // seasonsOf gives the years in which something was planted, the newest first.

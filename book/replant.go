@@ -53,9 +53,39 @@ type ReplantCost struct {
 	Sum  float64 `json:"sum" minimum:"0"`
 }
 
+// sound refuses what is no number, or cannot be meant.
+func (w *ReplantWish) sound() error {
+	bad := func(what string, x, least, most float64) error {
+		if x >= least && x <= most { // NaN is neither
+			return nil
+		}
+		return &Error{"", fmt.Errorf("%s of %g cannot be meant", what, x), fmt.Sprintf("Write a number from %g to %g", least, most)}
+	}
+	const most = 1e7
+	errs := []error{bad("a new stand", w.NewStand, 1, most), bad("an insurance", w.Pays, 0, most)}
+	for _, c := range slices.Concat(w.Costs, w.Fill) {
+		errs = append(errs, bad("a cost for "+c.What, c.Sum, 0, most))
+	}
+	for _, z := range w.Zones {
+		errs = append(errs, bad("a stand", z.Stand, 0, most), bad("a stand", z.Low, 0, most), bad("a stand", z.High, 0, most), bad("an area", z.Area, 0, most), bad("a share of late plants", z.Late, 0, 1), bad("days late", z.Days, 0, 60))
+	}
+	if in := w.Insured; in != nil {
+		errs = append(errs, bad("a yield history", in.History, 1, most), bad("a level of cover", in.Level, 0.1, 1), bad("an appraised yield", in.Appraised, 0, most))
+	}
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Replant weighs keeping, filling in and starting over, by zone.
 func (b *Book) Replant(ctx context.Context, w ReplantWish, o record.Options) (record.ReplantSheet, error) {
 	var none record.ReplantSheet
+	if err := w.sound(); err != nil {
+		return none, err
+	}
 	set := b.Settings()
 	if set.Crop != "" && set.Crop != "corn" {
 		return none, &Error{"", fmt.Errorf("no stand and date table of %s is published here", set.Crop), "What is known of other crops stands under R15 in the relations"}
@@ -69,7 +99,7 @@ func (b *Book) Replant(ctx context.Context, w ReplantWish, o record.Options) (re
 			return none, err
 		}
 		for _, d := range days {
-			if slices.ContainsFunc(d.Planted, func(p Planted) bool { return w.Field == "" || p.Field == w.Field }) && (w.Planted == "" || d.Day < w.Planted) {
+			if slices.ContainsFunc(d.Planted, func(p Planted) bool { return w.Field == "" || p.Field == w.Field }) && d.Day.Year() == w.Again.Year() && (w.Planted == "" || d.Day < w.Planted) {
 				w.Planted = d.Day
 			}
 		}

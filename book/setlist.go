@@ -115,7 +115,7 @@ func untoldLine(planter string, day evenstand.Day, c *try.Change, planted []DayS
 func OnlySet(lines []ChangeLine, done []record.Changed) []ChangeLine {
 	return slices.DeleteFunc(slices.Clone(lines), func(l ChangeLine) bool {
 		return slices.ContainsFunc(done, func(c record.Changed) bool {
-			return c.By == bySetting && c.Planter == l.Planter && c.T >= l.Early-noteError && c.T <= l.Late+noteError &&
+			return c.By == bySetting && c.Planter == l.Planter && c.T >= l.Early-noteError && c.T <= l.Late+noteError && (len(c.Rows) == 0 || len(l.Rows) == 0 || slices.ContainsFunc(l.Rows, c.Rows.Has)) &&
 				strings.Contains(strings.ToLower(c.Says), strings.ToLower(record.LeverSay(l.Lever)))
 		})
 	})

@@ -18,17 +18,19 @@ import (
 
 // WalkWish is what is asked of a walk list.
 type WalkWish struct {
-	Field   string      // empty: the one planted last
-	Places  int         // strata; 0: ten
-	Start   *[2]float64 // latitude and longitude of where the walk begins; nil: at the place that makes it shortest
-	Seed    uint64      // of the draw
-	Temps   []walk.Temp // from the day of planting on, in degrees F
-	NoWorst bool        // without places of the worst tenth
+	Field  string      // empty: the one planted last
+	Places int         // strata; 0: ten
+	Start  *[2]float64 // latitude and longitude of where the walk begins; nil: at the place that makes it shortest
+	Seed   uint64      // of the draw
+	Temps  []walk.Temp // from the day of planting on, in degrees F
 }
 
 // walkPlaces is how many places there are if nobody says: with ten the mean of a
 // field is told to about 0.5 thousand plants an acre (methods, n).
 const walkPlaces = 10
+
+// startsTried is how many of the places are tried as the first of the walk.
+const startsTried = 12
 
 // scatter is the coefficient of variation of single counts, in percent, that is
 // reckoned with before there are any: 8 to 15 is common (R16, from memory).
@@ -65,6 +67,13 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 	if !slices.Contains(l.Fields, l.Field) {
 		return l, &Error{"", fmt.Errorf("%w: nothing was planted in %q", ErrUnknown, l.Field), "Say the field's name as the logbook has it"}
 	}
+	newest := "" // season; a field stands only once
+	for _, d := range days {
+		if slices.ContainsFunc(d.Planted, func(p Planted) bool { return p.Field == l.Field }) {
+			newest = max(newest, d.Day.Year())
+		}
+	}
+	days = slices.DeleteFunc(slices.Clone(days), func(d DaySummary) bool { return d.Day.Year() != newest })
 	cells, pieces, err := b.standing(ctx, days, &l)
 	if err != nil {
 		return l, err
@@ -79,7 +88,7 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 	h := fnv.New64a()
 	h.Write([]byte(l.Field))
 	seed ^= h.Sum64()
-	chosen := walk.Choose(cells, w.Places, !w.NoWorst, seed)
+	chosen := walk.Choose(cells, w.Places, true, seed)
 	rng := rand.New(rand.NewPCG(seed, 0x726f7773))
 	points := make([]walk.Point, len(chosen))
 	strata, mean := 0, 0.0
@@ -97,7 +106,13 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 		start.X, start.Y = frame.ToLocal(w.Start[0], w.Start[1])
 	} else { // the place from which the whole way is shortest
 		best := math.Inf(1)
-		for _, p := range points {
+		for i, p := range points {
+			if i >= startsTried {
+				break
+			}
+			if err := ctx.Err(); err != nil {
+				return l, err
+			}
 			if _, long := walk.Route(p, points, false); long < best {
 				best, start = long, p
 			}

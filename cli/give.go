@@ -9,9 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
-	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -54,17 +52,7 @@ Examples:
 			if len(c.args) == 2 {
 				return usagef("give wants what to hand out and a file to write it to, as in give %s %s %s.csv", c.args[0], c.args[1], c.args[1])
 			}
-			for _, d := range []struct {
-				name, text string
-				to         *evenstand.Day
-			}{{"from", o.from, &o.f.From}, {"to", o.to, &o.f.To}} {
-				if d.text != "" {
-					*d.to = evenstand.Day(d.text)
-					if _, err := d.to.Start(time.UTC); err != nil {
-						return usagef("--%s: %v", d.name, err)
-					}
-				}
-			}
+			o.f.From, o.f.To = evenstand.Day(o.from), evenstand.Day(o.to)
 			b, err := c.open(c.args[0])
 			if err != nil {
 				return err
@@ -73,7 +61,7 @@ Examples:
 			if len(c.args) == 1 {
 				return c.giveList()
 			}
-			if err := c.giveKnown(ctx, b, o); err != nil {
+			if err := give.Known(ctx, b, &o.f); err != nil {
 				return err
 			}
 			made, err := c.give(ctx, b, c.args[1], c.args[2], o)
@@ -86,7 +74,16 @@ Examples:
 			for _, m := range made {
 				c.printf("%s: %s\n", m.What, advise.Plural(m.Rows, "row", "rows"))
 			}
-			c.printf("Written: %s\n", c.args[2])
+			var files []string
+			for _, m := range made {
+				for _, f := range m.Files {
+					files = append(files, filepath.Join(filepath.Dir(c.args[2]), f))
+				}
+			}
+			if c.args[1] == "field" {
+				files = c.args[2:3]
+			}
+			c.text("Written: ", "         ", strings.Join(files, ", "))
 			return nil
 		},
 	}
@@ -129,44 +126,16 @@ func (c *call) giveList() error {
 	return nil
 }
 
-// giveKnown refuses a field or planter that the logbook does not have.
-func (c *call) giveKnown(ctx context.Context, b *book.Book, o *giveOptions) error {
-	days, err := b.Days(ctx)
-	if err != nil {
-		return err
-	}
-	var fields, planters []string
-	for _, f := range b.Fields() {
-		fields = append(fields, f.Name)
-	}
-	for _, d := range days {
-		for _, p := range d.Planted {
-			if !slices.Contains(fields, p.Field) && p.Field != evenstand.Unassigned {
-				fields = append(fields, p.Field)
-			}
-		}
-		if !slices.Contains(planters, d.Planter) {
-			planters = append(planters, d.Planter)
-		}
-	}
-	for _, k := range []struct {
-		what, want string
-		have       []string
-	}{{"field", o.f.Field, fields}, {"planter", o.f.Planter, planters}} {
-		if k.want != "" && !slices.Contains(k.have, k.want) {
-			return fmt.Errorf("the logbook has no %s %q; it has %s", k.what, k.want, strings.Join(k.have, ", "))
-		}
-	}
-	return nil
-}
-
-var endings = map[string]give.As{".csv": give.CSV, ".parquet": give.Parquet, ".geojson": give.GeoJSON, ".json": give.GeoJSON, ".shp": give.Shapefile}
+var endings = map[string]give.As{".csv": give.CSV, ".parquet": give.Parquet, ".geojson": give.GeoJSON, ".shp": give.Shapefile}
 
 // give writes what was asked for, each file beside its place first, so that a
 // stopped run leaves no half file.
 func (c *call) give(ctx context.Context, b *book.Book, what, out string, o *giveOptions) ([]give.Made, error) {
 	ending := strings.ToLower(filepath.Ext(out))
-	base := filepath.Base(strings.TrimSuffix(out, filepath.Ext(out)))
+	base := filepath.Base(out)
+	if endings[ending] != "" {
+		base = strings.TrimSuffix(base, filepath.Ext(base))
+	}
 	w := &written{dir: filepath.Dir(out), replace: o.replace}
 	m := c.meter()
 	defer m.done()
@@ -210,40 +179,70 @@ func (c *call) give(ctx context.Context, b *book.Book, what, out string, o *give
 	return made, w.keep()
 }
 
-// written are files that take their place together.
+// written are files that take their place together. Each is made under a name that
+// nobody has first, so that a stopped run leaves no half file and no file of the
+// user's is touched.
 type written struct {
 	dir     string
 	replace bool
-	files   []string // where they shall be
+	files   []*halfMade
 }
 
-const halfMade = ".part"
+type halfMade struct {
+	*os.File
+	to string // where it shall be
+}
 
 func (w *written) create(name string) (io.WriteCloser, error) {
 	to := filepath.Join(w.dir, name)
-	if _, err := os.Lstat(to); !w.replace && !errors.Is(err, fs.ErrNotExist) {
-		if err != nil {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%s is there already: name another file, or say --replace", to)
+	if err := w.free(to); err != nil {
+		return nil, err
 	}
-	f, err := os.OpenFile(to+halfMade, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o666)
+	f, err := os.CreateTemp(w.dir, "."+name+".*.part")
 	if err != nil {
 		return nil, err
 	}
-	w.files = append(w.files, to)
-	return f, nil
+	w.files = append(w.files, &halfMade{f, to})
+	return w.files[len(w.files)-1], nil
 }
 
+// free refuses a place where there is something.
+func (w *written) free(to string) error {
+	if w.replace {
+		return nil
+	}
+	_, err := os.Lstat(to)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return fmt.Errorf("%s is there already: name another file, or say --replace", to)
+}
+
+// drop takes away what was not put in its place.
 func (w *written) drop() {
 	for _, f := range w.files {
-		os.Remove(f + halfMade)
+		f.Close() // some may be closed already
+		os.Remove(f.Name())
 	}
 }
 
 func (w *written) keep() error {
 	for _, f := range w.files {
-		if err := os.Rename(f+halfMade, f); err != nil {
+		if err := w.free(f.to); err != nil {
+			w.drop()
+			return err
+		}
+	}
+	for _, f := range w.files {
+		err := os.Chmod(f.Name(), 0o644)
+		if err == nil {
+			err = os.Rename(f.Name(), f.to)
+		}
+		if err != nil {
+			w.drop()
 			return err
 		}
 	}

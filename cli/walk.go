@@ -7,6 +7,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strconv"
 	"strings"
@@ -50,7 +51,7 @@ Examples:
 			o.w.Seed = uint64(o.seed)
 			if o.start != "" {
 				var at [2]float64
-				if _, err := fmt.Sscanf(strings.ReplaceAll(o.start, " ", ""), "%g,%g", &at[0], &at[1]); err != nil || at[0] < -90 || at[0] > 90 || at[1] < -180 || at[1] > 180 {
+				if _, err := fmt.Sscanf(strings.ReplaceAll(o.start, " ", ""), "%g,%g", &at[0], &at[1]); err != nil || !(math.Abs(at[0]) <= 90) || !(math.Abs(at[1]) <= 180) {
 					return usagef("--start %q: want latitude and longitude, as 41.605,-93.512", o.start)
 				}
 				o.w.Start = &at
@@ -119,7 +120,7 @@ func readTemps(file string, from evenstand.Day, units evenstand.Units) ([]walk.T
 		if units == evenstand.Metric {
 			high, low = high*9/5+32, low*9/5+32
 		}
-		if err1 != nil || err2 != nil || high < low || high > 150 || low < -80 {
+		if err1 != nil || err2 != nil || !(high >= low && high <= 150 && low >= -80) {
 			return nil, fmt.Errorf("%s, line %d: %q and %q: want the highest and the lowest temperature, as %s,72,46", file, line, rec[1], rec[2], day)
 		}
 		by[day] = walk.Temp{High: high, Low: low}

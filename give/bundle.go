@@ -17,12 +17,11 @@ var bundle = []struct {
 	what What
 	as   As
 }{
-	{Fields, GeoJSON}, {Passes, GeoJSON}, {Stretches, CSV}, {Findings, CSV}, {Counts, CSV}, {Seeds, Parquet}, {Readings, Parquet},
+	{Fields, GeoJSON}, {Passes, GeoJSON}, {Stretches, CSV}, {Findings, CSV}, {Seeds, Parquet}, {Readings, Parquet},
 }
 
 // Field writes all that there is of a field into one zip: boundary and passes as
-// GeoJSON, stretches, findings and counts as CSV, seeds and readings as Parquet,
-// and a text that says what they are. told hears how many of the tables are done.
+// GeoJSON, stretches and findings as CSV, seeds and readings as Parquet, and a text that says what they are. told hears how many of the tables are done.
 func Field(ctx context.Context, b *book.Book, f Filter, out io.Writer, told func(done, total int)) ([]Made, error) {
 	z := zip.NewWriter(out)
 	create := InZip(z)

@@ -79,7 +79,7 @@ func Tables() []Table {
 		{Readings, "What the boxes measured, on one clock, with where the planter was", readingColumns, (*run).readings},
 		{Passes, "Every trip of the planter from lowering to lifting, with its way", passColumns, (*run).passes},
 		{Findings, "What was off, on which rows, since when, why, what it cost and what was done", findingColumns, (*run).findings},
-		{Counts, "Stand counts and digs as they were written down", countColumns, (*run).counts},
+		{Counts, "Stand counts and digs as they were written down, of all fields together, for a note does not name one", countColumns, (*run).counts},
 		{Fields, "Boundaries of the fields, with what was planted of them", fieldColumns, (*run).fields},
 	}
 }
@@ -102,6 +102,43 @@ type Made struct {
 
 // ErrEmpty says that there was nothing to write; the files hold no rows.
 var ErrEmpty = errors.New("nothing to hand out")
+
+// Known refuses a filter that names a day that is none, or a field or planter that
+// the book does not have, with those that there are.
+func Known(ctx context.Context, b *book.Book, f *Filter) error {
+	for _, d := range []evenstand.Day{f.From, f.To} {
+		if _, err := d.Start(b.Zone()); d != "" && err != nil {
+			return err
+		}
+	}
+	days, err := b.Days(ctx)
+	if err != nil {
+		return err
+	}
+	var fields, planters []string
+	for _, x := range b.Fields() {
+		fields = append(fields, x.Name)
+	}
+	for i := range days {
+		for _, p := range days[i].Planted {
+			if !slices.Contains(fields, p.Field) && p.Field != evenstand.Unassigned {
+				fields = append(fields, p.Field)
+			}
+		}
+		if !slices.Contains(planters, days[i].Planter) {
+			planters = append(planters, days[i].Planter)
+		}
+	}
+	for _, k := range []struct {
+		what, want string
+		have       []string
+	}{{"field", f.Field, fields}, {"planter", f.Planter, planters}} {
+		if k.want != "" && !slices.Contains(k.have, k.want) {
+			return fmt.Errorf("the logbook has no %s %q; it has %s", k.what, k.want, strings.Join(k.have, ", "))
+		}
+	}
+	return nil
+}
 
 // run is the writing of one table.
 type run struct {

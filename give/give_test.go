@@ -326,7 +326,7 @@ func TestFieldInOneZip(t *testing.T) {
 	b, _ := open(t)
 	var one, two bytes.Buffer
 	made, err := give.Field(t.Context(), b, give.Filter{Field: "home place"}, &one, nil)
-	if err != nil || len(made) != len(give.Tables()) {
+	if err != nil || len(made) != len(give.Tables())-1 { // a count is of no field
 		t.Fatalf("%v, %+v", err, made)
 	}
 	if _, err := give.Field(t.Context(), b, give.Filter{Field: "home place"}, &two, nil); err != nil || !bytes.Equal(one.Bytes(), two.Bytes()) {

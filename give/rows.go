@@ -462,6 +462,10 @@ func (r *run) counts(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	r.b.NotePlanters(lines)
+	if r.f.Field != "" {
+		return nil // a note does not say of which field it is
+	}
 	for i := range lines {
 		l := &lines[i]
 		d := book.DaySummary{Planter: l.Planter, Day: evenstand.DayOf(l.Entry.T, r.b.Zone())}
@@ -511,11 +515,14 @@ func (r *run) fields(ctx context.Context) error {
 				copy(r.cells[2:], []table.Cell{num(float64(g.Area)), num(float64(g.Worked)), num(float64(g.Twice)), num(float64(g.Error))})
 			}
 		}
-		var on []string
+		var on []string // of the days asked for
 		for _, d := range days {
-			if slices.ContainsFunc(d.Planted, func(p book.Planted) bool { return p.Field == f.Name }) {
+			if r.f.day(&d) && slices.ContainsFunc(d.Planted, func(p book.Planted) bool { return p.Field == f.Name }) {
 				on = append(on, string(d.Day))
 			}
+		}
+		if len(on) == 0 && (r.f.Planter != "" || r.f.From != "" || r.f.To != "") {
+			continue
 		}
 		r.cells[6] = words(strings.Join(on, " "))
 		if err := r.put(); err != nil {

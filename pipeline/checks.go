@@ -134,7 +134,8 @@ func (l *Live) changed(c verify.Set) {
 		c.Rows = nil
 	}
 	if slices.ContainsFunc(k.set, func(o verify.Set) bool {
-		return o.Lever == c.Lever && max(o.T-c.T, c.T-o.T) <= toldWithin && (slices.Equal(o.Rows, c.Rows) || len(o.Rows) == 0 || len(c.Rows) == 0)
+		apart := !math.IsNaN(o.To) && !math.IsNaN(c.To) && math.Abs(o.To-c.To) > 0.01*max(math.Abs(o.To), math.Abs(c.To))
+		return o.Lever == c.Lever && !apart && max(o.T-c.T, c.T-o.T) <= toldWithin && (slices.Equal(o.Rows, c.Rows) || len(o.Rows) == 0 || len(c.Rows) == 0)
 	}) {
 		return
 	}

@@ -116,8 +116,8 @@ func (s *Server) changedView(ctx context.Context, _ *struct{}) (ChangedView, err
 	set, err := s.onlySet.of(s.revision.Load(), func() ([]book.ChangeLine, error) {
 		return s.book.SettingsChanged(context.WithoutCancel(ctx), v)
 	})
-	if err != nil { // what was done is said all the same
-		return out, nil
+	if err != nil {
+		return out, err
 	}
 	for _, l := range book.OnlySet(set, all) {
 		out.Settings = append(out.Settings, SettingItem{l.Planter, l.T, l.Day, v.Day(l.Day), l.Head, book.FromSay(l.Source), followedBy(&l)})

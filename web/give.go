@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -95,19 +96,34 @@ func (s *Server) give() {
 		f := give.Filter{Planter: in.Planter, Field: in.Field, From: evenstand.Day(in.From), To: evenstand.Day(in.To)}
 		name := strings.Trim(unsafeName.ReplaceAllString(strings.Join(slices.DeleteFunc([]string{s.book.Settings().Name, in.Field, in.What}, func(s string) bool { return s == "" }), "-"), "-"), "-")
 		if in.What == "field" && in.Field == "" {
-			return nil, huma.Error422UnprocessableEntity("Say which field.")
+			return nil, refuse("say which field")
+		}
+		// What cannot be answered is refused before the answer begins.
+		if err := give.Known(ctx, s.book, &f); err != nil {
+			return nil, refuse(err.Error())
 		}
 		return &huma.StreamResponse{Body: func(c huma.Context) {
 			c.SetHeader("Content-Type", mime)
 			c.SetHeader("Cache-Control", "no-store")
 			c.SetHeader("Content-Disposition", `attachment; filename="`+asciiOnly(name)+`.zip"`)
-			if err := s.giveZip(ctx, in, f, c.BodyWriter()); err != nil {
+			if err := s.giveZip(ctx, in, f, &slow{c.BodyWriter()}); err != nil {
 				// The answer has begun: only a broken one tells the browser that it
 				// is not whole.
 				panic(http.ErrAbortHandler)
 			}
 		}}, nil
 	})
+}
+
+// slow writes what may take longer than an answer usually may: each piece has the
+// time of one.
+type slow struct{ io.Writer }
+
+func (w *slow) Write(p []byte) (int, error) {
+	if r, ok := w.Writer.(http.ResponseWriter); ok {
+		_ = http.NewResponseController(r).SetWriteDeadline(time.Now().Add(answerTime))
+	}
+	return w.Writer.Write(p)
 }
 
 func asciiOnly(s string) string {

@@ -97,14 +97,13 @@ type Cause func(f *evenstand.Finding) (string, bool)
 // them, for a finding does not say more. ways are those wanted; of and known may
 // not be nil.
 func Total(fs []*evenstand.Finding, of func(*evenstand.Finding) Context, known Cause, ways ...By) Sheet {
-	var s Sheet
+	s := Sheet{Unit: newBill(&evenstand.Finding{}, of(&evenstand.Finding{}), drawRanks(0)).unit}
 	bills := make([]*bill, 0, len(fs))
 	var r *ranks
 	for _, f := range fs {
 		c := of(f)
 		if r == nil {
 			r = drawRanks(c.Seed)
-			s.Unit = newBill(&evenstand.Finding{}, c, r).unit
 		}
 		b := newBill(f, c, r)
 		bills = append(bills, b)

@@ -162,7 +162,7 @@ func best(ws []Weighed) Choice {
 		if w.Gain.Low > 0 {
 			sure = append(sure, w)
 		}
-		if w.Gain.High > 0 {
+		if !(w.Gain.High <= 0) { // NaN tells nothing
 			keep = false
 		}
 	}
@@ -197,11 +197,11 @@ func (a Ask) present(table string, stand evenstand.Range, day float64) (evenstan
 	l, ok1 := at(stand.Low, high, late(2))
 	m, ok2 := at(stand.Mid, likely, late(1))
 	h, ok3 := at(stand.High, low, late(0))
-	if !ok1 { // an end of the range that the table does not reach stands for its last cell
-		l = m
+	if !ok1 { // thinner than the table has: anything down to nothing
+		l = 0
 	}
-	if !ok3 {
-		h = m
+	if !ok3 { // thicker: no better than the best
+		h = evenstand.Number(max(0, 100*(1-late(0)/100)))
 	}
 	return evenstand.Range{Low: min(l, m), Mid: m, High: max(h, m)}, ok2
 }

@@ -234,8 +234,10 @@ func writeGeoJSON(create func(string) (io.WriteCloser, error), base string, w *W
 		return nil, err
 	}
 	g := &geoJSONWriter{w: w, file: f, b: bufio.NewWriterSize(f, 64<<10)}
-	_, err = g.b.WriteString(`{"type":"FeatureCollection","features":[`)
-	return g, err
+	if _, err = g.b.WriteString(`{"type":"FeatureCollection","features":[`); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return g, nil
 }
 
 func (g *geoJSONWriter) row(cells []Cell) error {
@@ -556,7 +558,7 @@ func (p *parquetWriter) close() error {
 		}
 		text, err := json.Marshal(map[string]any{"version": "1.1.0", "primary_column": "geometry", "columns": map[string]any{"geometry": column}})
 		if err != nil {
-			return err
+			return errors.Join(err, p.p.Close(), p.file.Close())
 		}
 		p.p.SetKeyValueMetadata("geo", string(text))
 	}
@@ -584,9 +586,9 @@ const (
 )
 
 // shapeMost is how large a part may become, bytes. It is held in memory until it is
-// closed, since its length stands at its beginning; the format's own limit is five
+// closed, since its length stands at its beginning; the format's own limit is ten
 // times as much.
-const shapeMost = 400 << 20
+const shapeMost = 200 << 20
 
 // nowhere is the box of nothing: west, south, east, north.
 var nowhere = [4]float64{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
@@ -799,24 +801,27 @@ func (s *shapeWriter) close() error {
 		b[11], b[16], b[17] = f.kind, byte(f.size), byte(f.dec)
 		d = append(d, b...)
 	}
-	d = append(append(append(d, '\r'), s.dbf...), 0x1a)
+	d = append(d, '\r')
 	var errs []error
 	for _, p := range []struct {
 		ext  string
-		data []byte
+		data [][]byte // one behind the other
 	}{
-		{".shp", append(head(len(s.shp)), s.shp...)},
-		{".shx", append(head(len(s.shx)), s.shx...)},
-		{".dbf", d},
-		{".prj", []byte(wgs84)},
-		{".cpg", []byte("UTF-8")},
+		{".shp", [][]byte{head(len(s.shp)), s.shp}},
+		{".shx", [][]byte{head(len(s.shx)), s.shx}},
+		{".dbf", [][]byte{d, s.dbf, {0x1a}}},
+		{".prj", [][]byte{[]byte(wgs84)}},
+		{".cpg", [][]byte{[]byte("UTF-8")}},
 	} {
 		f, err := s.create(s.base + p.ext)
 		if err != nil {
 			return errors.Join(append(errs, err)...)
 		}
-		_, err = f.Write(p.data)
-		errs = append(errs, err, f.Close())
+		for _, part := range p.data {
+			_, err := f.Write(part)
+			errs = append(errs, err)
+		}
+		errs = append(errs, f.Close())
 	}
 	return errors.Join(errs...)
 }

@@ -35,7 +35,7 @@ function View({ g }: { g: api.GiveList }) {
       <details class="still"><summary>Its columns</summary><Sheet label={`Columns of ${t.table}`} name={t.table + '-columns'}><thead><tr><th>column</th><th>what it means</th></tr></thead>
         <tbody>{t.columns.map((c) => <tr key={c.name}><td>{c.name}</td><td>{c.says}</td></tr>)}</tbody></Sheet></details>
     </li>)}
-      <li><div><strong>A whole field</strong><p class="soft">{field ? `All tables of ${field} in one zip: boundary and passes as GeoJSON, stretches, findings and counts as CSV, seeds and readings as Parquet.` : 'Choose a field above, then all of its tables go into one zip.'}</p></div>
+      <li><div><strong>A whole field</strong><p class="soft">{field ? `All tables of ${field} in one zip: boundary and passes as GeoJSON, stretches and findings as CSV, seeds and readings as Parquet.` : 'Choose a field above, then all of its tables go into one zip.'}</p></div>
         {field && <a class="btn" download="" href={good ? link('field') : undefined} aria-label={`Take along: all of ${field}`}>Take along</a>}</li>
     </ul>
   </>
