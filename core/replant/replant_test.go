@@ -158,3 +158,31 @@ func TestWeighHolds(t *testing.T) {
 		}
 	})
 }
+
+// A count that leaves more open never makes the answer surer, also where it leaves
+// the tables.
+func TestOpenEndsStayOpen(t *testing.T) {
+	with := func(low float64) replant.Answer {
+		q := ask(13)
+		q.Stand.Low, q.Stand.High = evenstand.Number(relation.FromThousand(low)), evenstand.Number(relation.FromThousand(21))
+		q.Costs = []replant.Cost{{"all", 120 / evenstand.Acre}}
+		a, err := replant.Weigh(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return a
+	}
+	in, out := with(10), with(8) // table NAF begins at 10 thousand
+	a, b := reading(t, in, replant.Keep, "NAF"), reading(t, out, replant.Keep, "NAF")
+	if b.Percent.Low > a.Percent.Low || b.Percent.Mid != a.Percent.Mid {
+		t.Errorf("from 10 thousand %+v, from 8 thousand %+v", a.Percent, b.Percent)
+	}
+	if o, w := reading(t, in, replant.Over, "NAF").Gain, reading(t, out, replant.Over, "NAF").Gain; w.High < o.High || w.Low > o.Low {
+		t.Errorf("from 10 thousand %+v, from 8 thousand %+v", o, w)
+	}
+	nan := ask(13)
+	nan.Costs = []replant.Cost{{"seed", math.NaN()}}
+	if a, err := replant.Weigh(nan); err != nil || a.Best != replant.Tells {
+		t.Errorf("at a cost that is no number: %s, %v", a.Best, err)
+	}
+}
