@@ -364,6 +364,9 @@ func changeLine(d *DayEffects, fs []effect.Found, v advise.Voice) ChangeLine {
 		Planter: d.Planter, Day: d.Day, Lever: c.Lever, T: c.T, Early: c.Early, Late: c.Late, Rows: c.Rows, Side: c.Side, From: evenstand.Number(c.From), To: evenstand.Number(c.To),
 		FromState: c.FromState, ToState: c.ToState, Note: c.Note, Source: c.Source, Head: effect.Head(fs, v), Says: effect.Say(fs, v), Short: effect.InShort(fs, v), Aside: effect.Aside(fs, v), Effects: []EffectLine{},
 	}
+	if c.Unsaid { // it may have come by itself
+		l.Head += " (measured; nobody wrote it down)"
+	}
 	if l.Rows == nil {
 		l.Rows = evenstand.Rows{}
 	}

@@ -50,7 +50,7 @@ Example:
 			if len(all) > 0 {
 				c.printf("\n")
 			}
-			c.printf("Only set\n")
+			c.printf("Set or moved, about no finding\n")
 			for i := range set {
 				c.setLine(&set[i], set[i].Planter != set[0].Planter)
 			}

@@ -406,7 +406,7 @@ test('the journal: written with the keys for gloves, and taken back', async () =
   await p.getByRole('button', { name: 'Write it down' }).click()
   await p.locator('.note', { hasText: '22 psi' }).waitFor()
   await p.goto(main.address + '/changed') // what was only set is listed, with what followed
-  await p.getByRole('region', { name: 'Only set' }).locator('.item', { hasText: '22 psi' }).getByText('Nothing is planted since').waitFor()
+  await p.getByRole('region', { name: 'Set or moved' }).locator('.item', { hasText: '22 psi' }).getByText('Nothing is planted since').waitFor()
   await p.goto(main.address + '/journal')
   await p.locator('.note', { hasText: '22 psi' }).waitFor()
   await p.getByRole('button', { name: /^Undo: .*22 psi/ }).first().click()

@@ -48,8 +48,8 @@ export function byDay(of: api.SettingItem[]): { day: string, label: string, item
 function Settings({ of }: { of: api.SettingItem[] }) {
   const [all, setAll] = useState(false)
   const several = (store.book?.planters.length ?? 0) > 1
-  return <section aria-label="Only set">
-    <div class="group"><h2>Only set</h2><span>what followed each setting</span></div>
+  return <section aria-label="Set or moved">
+    <div class="group"><h2>Set or moved</h2><span>about no finding, and what followed</span></div>
     {byDay(all ? of : of.slice(0, shownAtFirst)).map((d) => <div key={d.day}>
       <h3 class="near"><a href={'/journal?day=' + d.day}>{d.label}</a></h3>
       {d.items.map((i) => <article class="item changed" key={i.time + i.says}><div>
