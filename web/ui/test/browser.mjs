@@ -477,7 +477,7 @@ apart('a note in a logbook with two planters', async () => {
 
 test('a start asks for everything once', async () => {
   const id = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id
-  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
     const p = await page(main.address)
     const asked = {}
     p.on('request', (r) => { const at = r.url().slice(main.address.length); if (at.startsWith('/api/')) asked[at] = (asked[at] ?? 0) + 1 })
@@ -1045,7 +1045,7 @@ apart('a screen that may only look is offered nothing that changes anything', as
   const all = (await send('GET', '/worklist')).groups.flatMap((g) => g.findings)
   const recipe = '/recipe?' + new URLSearchParams({ upload: table.upload, path: table.path })
   const seen = []
-  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
     running = path === '/bring' ? [{ id: 'x', what: 'read', state: 'running', doing: 'reading', name: '', done: 1, total: 9, unit: 'days', left_s: 0, says: 'Reading', error: '' }] : []
     await p.goto(at + path)
     await settled(p)

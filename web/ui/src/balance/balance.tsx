@@ -49,7 +49,7 @@ function One({ l, all }: { l: api.Lever, all: api.Lever[] }) {
     </div>
     {l.do && <p class="near soft">{l.do}</p>}
     {open === 'why' && <section class="gap" aria-label="Why this one"><ul>{l.why.map((w) => <li key={w}>{w}</li>)}</ul></section>}
-    {open === 'limits' && <Limits l={l} focus={pressed.current} done={() => setOpen('')} />}
+    {open === 'limits' && !looking() && <Limits l={l} focus={pressed.current} done={() => setOpen('')} />}
     {l.panels.length > 0 && <Table l={l} />}
   </>
 }

@@ -2,7 +2,7 @@
 import { useState } from 'preact/hooks'
 import * as api from '../api'
 import { Cautions, Choice, fieldName, Pick, Sheet, Text, Title, Wide } from '../parts'
-import { useStore } from '../state'
+import { looking, useStore } from '../state'
 
 interface Zone { name: string, area: string, stand: string, low: string, high: string, gaps: string }
 interface Cost { what: string, sum: string }
@@ -50,7 +50,8 @@ export function Replant() {
   return <>
     <Title page="Replant">Keep it, fill it in, or start over?</Title>
     <p class="near soft">Count first, in the thin ground and in the good. Then say here what stands, and what starting over would cost. Every published table that has something of it is asked; they do not agree.</p>
-    <form onSubmit={(e) => { e.preventDefault(); void weigh() }}>
+    {looking() && <p class="notice gap">This screen may only look. A stand is weighed where the logbook is open.</p>}
+    {!looking() && <form onSubmit={(e) => { e.preventDefault(); void weigh() }}>
       <div class="form gap">
         {fields.length > 0 && <Pick label="Field" value={field} of={[{ value: '', text: 'not said' }, ...fields.map((f) => ({ value: f, text: fieldName(f) }))]} set={setField} />}
         <label class="field"><span>Planted</span><input type="date" value={planted} onInput={(e) => setPlanted(e.currentTarget.value)} /><small>empty: as the logs say</small></label>
@@ -84,7 +85,7 @@ export function Replant() {
       </section>
       {bad !== undefined && <p class="near" role="alert">“{bad}” is no number of 0 or more.</p>}
       <div class="buttons gap"><button class="first" type="submit" disabled={!ready}>Weigh it</button></div>
-    </form>
+    </form>}
     {error && <div class="notice bad gap" role="alert"><p>{error}</p></div>}
     <div aria-live="polite">{sheet && <Result s={sheet} />}</div>
   </>
