@@ -207,12 +207,12 @@ func (w replantWords) steps(q replant.Ask, a replant.Answer) (out []string) {
 	}
 	out = append(out, fmt.Sprintf("%.0f points %s of a full crop worth %s%s: %s.", math.Abs(more), than, w.sum(worth), perUnit(v), w.sum(worth*evenstand.Number(more/100))))
 	for _, c := range q.Costs {
-		out = append(out, fmt.Sprintf("Less %s: %s.", c.What, w.sum(evenstand.Number(c.Sum))))
+		out = append(out, fmt.Sprintf("%s costs %s.", advise.Capital(c.What), w.sum(evenstand.Number(c.Sum))))
 	}
 	if q.Insurance > 0 {
-		out = append(out, fmt.Sprintf("And the insurance: %s.", w.sum(evenstand.Number(q.Insurance))))
+		out = append(out, fmt.Sprintf("The insurance pays %s.", w.sum(evenstand.Number(q.Insurance))))
 	}
-	out = append(out, fmt.Sprintf("Leaves %s%s. Its cost alone is %.0f%% of a full crop.", w.sum(r.Gain.Mid), perUnit(v), a.Hurdle))
+	out = append(out, fmt.Sprintf("By this table that leaves %s%s. Its cost alone is %.0f%% of a full crop.", w.sum(r.Gain.Mid), perUnit(v), a.Hurdle))
 	return out
 }
 

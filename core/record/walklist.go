@@ -96,8 +96,16 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 	}
 	l.Notes = append(l.Notes,
 		"What is expected comes from the seeds that were logged and the share of them that usually comes up (90 to 95 in 100); a count tells what came up.",
-		"The field is parted by what is expected into parts of equal area, and one place is drawn in each; two rows beside one another are drawn too, so that nobody chooses the good ones. Write a count down as a note: counted 31 in 17.5 ft row 3.")
+		"The field is parted by what is expected into parts of equal area, and one place is drawn in each; two rows beside one another are drawn too, so that nobody chooses the good ones. Write a count down as a note: "+noteOf(f.CountOver, v)+".")
 	return l
+}
+
+// noteOf is how a count over so much of a row is written down.
+func noteOf(m float64, v advise.Voice) string {
+	if v.Units == evenstand.Metric {
+		return fmt.Sprintf("counted 31 in %.2f m row 3", m)
+	}
+	return fmt.Sprintf("counted 31 in %.1f ft row 3", m/evenstand.Foot)
 }
 
 func ordinalOrThe(n int) string {

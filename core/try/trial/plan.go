@@ -363,6 +363,9 @@ func (p *Plan) say(in *PlanInput, v advise.Voice) {
 	if !math.IsNaN(float64(p.Smallest)) {
 		sees = fmt.Sprintf("a real difference of %s in %s (%s of what the rows do now) shows in four such trials of five", Diff(v, float64(p.Smallest), in.Unit), in.Name, v.Percent(float64(p.Relative)))
 	}
+	if p.Relative >= 1 && (in.Measure == "skips" || in.Measure == "doubles") { // a share cannot fall by more than itself
+		sees = fmt.Sprintf("this cannot show that %s fall: even none at all would not stand out from chance; only %s more of them would", in.Name, Diff(v, float64(p.Smallest), in.Unit))
+	}
 	ground := advise.Plural(int64(p.Passes), "pass", "passes")
 	if !math.IsNaN(float64(p.Area)) {
 		ground += ", " + v.Area(float64(p.Area))
