@@ -103,6 +103,24 @@ type Made struct {
 // ErrEmpty says that there was nothing to write; the files hold no rows.
 var ErrEmpty = errors.New("nothing to hand out")
 
+// FieldsOf gives the names of a book's fields: those with a boundary and those that
+// were planted, in order.
+func FieldsOf(b *book.Book, days []book.DaySummary) []string {
+	names := []string{}
+	for _, f := range b.Fields() {
+		names = append(names, f.Name)
+	}
+	for i := range days {
+		for _, p := range days[i].Planted {
+			if p.Field != evenstand.Unassigned {
+				names = append(names, p.Field)
+			}
+		}
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
 // Known refuses a filter that names a day that is none, or a field or planter that
 // the book does not have, with those that there are.
 func Known(ctx context.Context, b *book.Book, f *Filter) error {
@@ -115,16 +133,8 @@ func Known(ctx context.Context, b *book.Book, f *Filter) error {
 	if err != nil {
 		return err
 	}
-	var fields, planters []string
-	for _, x := range b.Fields() {
-		fields = append(fields, x.Name)
-	}
+	var planters []string
 	for i := range days {
-		for _, p := range days[i].Planted {
-			if !slices.Contains(fields, p.Field) && p.Field != evenstand.Unassigned {
-				fields = append(fields, p.Field)
-			}
-		}
 		if !slices.Contains(planters, days[i].Planter) {
 			planters = append(planters, days[i].Planter)
 		}
@@ -132,7 +142,7 @@ func Known(ctx context.Context, b *book.Book, f *Filter) error {
 	for _, k := range []struct {
 		what, want string
 		have       []string
-	}{{"field", f.Field, fields}, {"planter", f.Planter, planters}} {
+	}{{"field", f.Field, FieldsOf(b, days)}, {"planter", f.Planter, planters}} {
 		if k.want != "" && !slices.Contains(k.have, k.want) {
 			return fmt.Errorf("the logbook has no %s %q; it has %s", k.what, k.want, strings.Join(k.have, ", "))
 		}

@@ -51,15 +51,8 @@ func (s *Server) giveList(ctx context.Context, _ *struct{}) (GiveList, error) {
 	if err != nil {
 		return out, err
 	}
-	for _, f := range s.book.Fields() {
-		out.Fields = append(out.Fields, f.Name)
-	}
+	out.Fields = give.FieldsOf(s.book, days)
 	for _, d := range days {
-		for _, p := range d.Planted {
-			if p.Field != evenstand.Unassigned && !slices.Contains(out.Fields, p.Field) {
-				out.Fields = append(out.Fields, p.Field)
-			}
-		}
 		if day := string(d.Day); d.Passes > 0 {
 			if out.First == "" || day < out.First {
 				out.First = day
@@ -67,7 +60,6 @@ func (s *Server) giveList(ctx context.Context, _ *struct{}) (GiveList, error) {
 			out.Last = max(out.Last, day)
 		}
 	}
-	slices.Sort(out.Fields)
 	return out, nil
 }
 
