@@ -48,49 +48,30 @@ func (d *Day) Speed() []Found {
 // the pass before, on the same of speed: what the ground changes along both is in
 // neither. The pass is the unit of error.
 func (d *Day) slope1(m int, f *Found) {
-	p, s := d.p, d.common(m)
-	type pair struct{ x, y float64 }
-	var all []pair
-	var of []int32 // pass
-	level, n, many := 0.0, 0.0, 0
-	ok := func(i int) bool {
-		st := &p.Steps[i]
-		// Where a pass begins and ends the speed is not what it is planted at.
-		return !math.IsNaN(s.y[i]) && st.Speed > 0.5 && i > 0 && i+1 < len(p.Steps) && p.Steps[i-1].Pass == st.Pass && p.Steps[i+1].Pass == st.Pass
+	s := d.common(m)
+	var q *quads
+	for _, along := range [...]int{1, 2} {
+		if q = d.quads(s, along); q.n < 100 || q.passes < 8 || q.varied() >= 2*varied { // of four speeds
+			break
+		}
 	}
-	last := int32(-1)
-	for i := along; i < len(p.Steps); i++ {
-		k := i - along
-		if !ok(i) || !ok(k) || p.Steps[k].Pass != p.Steps[i].Pass {
-			continue
-		}
-		a, b := d.near[i], d.near[k]
-		if a < 0 || b < 0 || a == b || p.Steps[a].Pass != p.Steps[b].Pass || !ok(int(a)) || !ok(int(b)) || !d.clear(k, i) || !d.clear(int(min(a, b)), int(max(a, b))) {
-			continue
-		}
-		q := pair{p.Steps[i].Speed - p.Steps[k].Speed - p.Steps[a].Speed + p.Steps[b].Speed, s.y[i] - s.y[k] - s.y[a] + s.y[b]}
-		all, of = append(all, q), append(of, p.Steps[i].Pass)
-		if p.Steps[i].Pass != last {
-			last = p.Steps[i].Pass
-			many++
-		}
-		level, n = level+s.y[i], n+1
-	}
-	if n < 100 || many < 8 {
+	n := q.n
+	if n < 100 || q.passes < 8 {
 		f.Why = Short
 		if n == 0 && len(told(s, 0, len(s.y))) == 0 {
 			f.Why = Silent
 		}
 		return
 	}
+	if q.varied() < 2*varied {
+		f.Why = Unmoved
+		return
+	}
+	all, of := q.all, q.of
 	xx, xy := 0.0, 0.0
 	for _, q := range all {
 		xx += q.x * q.x
 		xy += q.x * q.y
-	}
-	if math.Sqrt(xx/n) < 2*varied { // of four speeds
-		f.Why = Unmoved
-		return
 	}
 	b := xy / xx
 	// A corner of two kinds of ground is in all four: pairs far off count for
@@ -140,7 +121,9 @@ func (d *Day) slope1(m int, f *Found) {
 	v, shared, leverage := 0.0, 0.0, 0.0
 	for i := range sums {
 		h := own[i] / xx
-		v += sums[i] * sums[i] / max(1e-6, 1-h)
+		// As without the pass: what it alone told it hid too (MacKinnon and White 1985,
+		// HC3, by groups; from memory).
+		v += sums[i] * sums[i] / max(1e-6, (1-h)*(1-h))
 		leverage += h * h
 		if i > 0 {
 			shared += 2 * sums[i] * sums[i-1]
@@ -148,9 +131,57 @@ func (d *Day) slope1(m int, f *Found) {
 	}
 	v = max(v+shared, v/2)
 	by := f.Change.To - f.Change.From
-	f.Before, f.Changed, f.Steps = level/n, p.Rows, int(n)
+	f.Before, f.Changed, f.Steps = q.level/n, d.p.Rows, int(n)
 	f.finish(b*by, math.Sqrt(v)/bread*by, max(1, 0.35/leverage-1))
 }
 
-// along is over how many steps speeds are compared.
-const along = 2
+// quads are how a speed and a measure changed along a pass, less how they did
+// beside it on the pass before.
+type quads struct {
+	all    []quad
+	of     []int32 // pass of each
+	passes int
+	n      float64
+	level  float64 // sum of the measure
+}
+
+type quad struct{ x, y float64 }
+
+// varied is the root of the mean square of the speeds' changes, m/s.
+func (q *quads) varied() float64 {
+	xx := 0.0
+	for _, q := range q.all {
+		xx += q.x * q.x
+	}
+	return math.Sqrt(xx / q.n)
+}
+
+// quads compares steps that lie some steps apart along a pass. The nearer they lie,
+// the fewer borders of the ground run between them.
+func (d *Day) quads(s *series, along int) *quads {
+	p, out := d.p, new(quads)
+	ok := func(i int) bool {
+		st := &p.Steps[i]
+		// Where a pass begins and ends the speed is not what it is planted at.
+		return !math.IsNaN(s.y[i]) && st.Speed > 0.5 && i > 0 && i+1 < len(p.Steps) && p.Steps[i-1].Pass == st.Pass && p.Steps[i+1].Pass == st.Pass
+	}
+	last := int32(-1)
+	for i := along; i < len(p.Steps); i++ {
+		k := i - along
+		if !ok(i) || !ok(k) || p.Steps[k].Pass != p.Steps[i].Pass {
+			continue
+		}
+		a, b := d.near[i], d.near[k]
+		if a < 0 || b < 0 || a == b || p.Steps[a].Pass != p.Steps[b].Pass || !ok(int(a)) || !ok(int(b)) || !d.clear(k, i) || !d.clear(int(min(a, b)), int(max(a, b))) {
+			continue
+		}
+		out.all = append(out.all, quad{p.Steps[i].Speed - p.Steps[k].Speed - p.Steps[a].Speed + p.Steps[b].Speed, s.y[i] - s.y[k] - s.y[a] + s.y[b]})
+		out.of = append(out.of, p.Steps[i].Pass)
+		if p.Steps[i].Pass != last {
+			last = p.Steps[i].Pass
+			out.passes++
+		}
+		out.level, out.n = out.level+s.y[i], out.n+1
+	}
+	return out
+}
