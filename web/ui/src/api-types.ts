@@ -3888,6 +3888,8 @@ export interface operations {
                 season?: string;
                 /** @description One field only */
                 field?: string;
+                /** @description Part it by the hour of the day too, which is not for everybody's eyes */
+                hour?: boolean;
             };
             header?: never;
             path?: never;
