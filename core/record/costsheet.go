@@ -32,7 +32,7 @@ type CostSheet struct {
 
 // CostWay is one way to part the total.
 type CostWay struct {
-	By    string     `json:"by" enum:"cause,part,row,field,day"`
+	By    string     `json:"by" enum:"cause,part,row,field,day,hour"`
 	Title string     `json:"title"`
 	Lines []CostLine `json:"lines"` // the dearest first
 }

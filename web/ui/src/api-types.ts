@@ -1596,7 +1596,7 @@ export interface components {
         };
         CostWay: {
             /** @enum {string} */
-            by: "cause" | "part" | "row" | "field" | "day";
+            by: "cause" | "part" | "row" | "field" | "day" | "hour";
             lines: components["schemas"]["CostLine"][];
             title: string;
         };
