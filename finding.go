@@ -199,10 +199,20 @@ type Finding struct {
 	// Beside the design's keys, for the later stages and the curious.
 	Planter string   `json:"planter"`
 	Day     Day      `json:"day"`
-	Harm    []Harm   `json:"harm"`            // what was lost, in the ground's own units
-	Alarm   Micros   `json:"alarm"`           // when the evidence first sufficed
-	Chart   *Chart   `json:"chart,omitempty"` // the evidence as a small drawing
-	Say     []string `json:"cannot_say"`      // what the data cannot tell, and the hand check that would
+	Harm    []Harm   `json:"harm"`              // what was lost, in the ground's own units
+	Alarm   Micros   `json:"alarm"`             // when the evidence first sufficed
+	Chart   *Chart   `json:"chart,omitempty"`   // the evidence as a small drawing
+	Say     []string `json:"cannot_say"`        // what the data cannot tell, and the hand check that would
+	Counted *Counted `json:"counted,omitempty"` // what plants counted on foot say of it
+}
+
+// Counted is what plants counted on a finding's ground and beside it say.
+type Counted struct {
+	In   int    `json:"in"`   // counts on its ground
+	Out  int    `json:"out"`  // counts beside it in the same field
+	Lost Range  `json:"lost"` // share of the plants that its ground has lost, or of the places logged without a seed that are empty
+	Late Range  `json:"late"` // share of plants that is late there beyond that beside; unknown nobody has looked
+	Fall Number `json:"fall"` // chance that seeds which no sensor saw lie there all the same; unknown where that is not the question
 }
 
 // HarmKind names what was lost, each priced by its own relation.

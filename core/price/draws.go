@@ -16,7 +16,7 @@ const N = 1000
 
 // ranks are the common draws: one row of ranks for all findings of a report,
 // a column a factor. Columns are only ever added at the end.
-type ranks struct{ skip, curve, best, emerge, double, space, starter, goal, residue [N]float64 }
+type ranks struct{ skip, curve, best, emerge, double, space, starter, goal, residue, late [N]float64 }
 
 func drawRanks(seed uint64) *ranks {
 	rng := rand.New(rand.NewPCG(seed, 0x65766e7374616e64))
@@ -41,6 +41,9 @@ func drawRanks(seed uint64) *ranks {
 	}
 	for i := range N {
 		r.residue[i] = rng.Float64()
+	}
+	for i := range N {
+		r.late[i] = rng.Float64()
 	}
 	return r
 }
@@ -70,10 +73,14 @@ func amounts(seed uint64, f *evenstand.Finding, harm int) []float64 {
 }
 
 // skips gives the plants that one missing plant costs, by draw.
-func (r *ranks) skips(target float64) []float64 {
+// emerge is the share of seeds that became plants where that was counted, else nil.
+func (r *ranks) skips(target float64, emerge []float64) []float64 {
 	low, likely, high := relation.SkipLoss(stand(target))
 	out := make([]float64, N)
 	for i := range out {
+		if emerge != nil {
+			low, likely, high = relation.SkipLoss(relation.Thousand(target) * emerge[i])
+		}
 		out[i] = relation.Triangular(low, likely, high, r.skip[i])
 	}
 	return out
@@ -136,6 +143,21 @@ func (r *ranks) starters() []float64 {
 	return out
 }
 
+// LateDays is how far behind a plant is that people call late: two leaves, about
+// eight days (judgement; R6 gives 0.27 of a plant there, and Liu 2004 has 0.24 for
+// two leaves).
+const LateDays = 8
+
+// lates gives the share of a plant that a late one loses, by draw (R6).
+func (r *ranks) lates() []float64 {
+	low, likely, high := relation.LateShare(LateDays)
+	out := make([]float64, N)
+	for i, u := range r.late {
+		out[i] = relation.Triangular(low, likely, high, u)
+	}
+	return out
+}
+
 // spared is the share of draws in which residue costs nothing: the relation is a
 // guess, and where nobody has counted a stand the low end is 0 (judgement).
 const spared = 0.15
@@ -165,8 +187,8 @@ func stand(target float64) float64 {
 // best stand is drawn between the least and the largest that R1 gives for
 // Indiana and Iowa (severe drought to good years), the curvature from its own
 // range, and nothing is charged on the plateau. A rate that happens to be
-// better than the target is no gain.
-func (r *ranks) rates(target, ratio float64) []float64 {
+// better than the target is no gain. emerge as in skips.
+func (r *ranks) rates(target, ratio float64, emerge []float64) []float64 {
 	indiana := relation.Must("R1-population", "best stand, Indiana")
 	iowa := relation.Must("R1-population", "best stand, Iowa")
 	kLow, kLikely, kHigh := relation.Must("R1-population", "curvature below p*").Range()
@@ -175,7 +197,11 @@ func (r *ranks) rates(target, ratio float64) []float64 {
 	for i := range out {
 		best := relation.Triangular(indiana.Low, indiana.Likely, iowa.Low, r.best[i])
 		k := relation.Triangular(kLow, kLikely, kHigh, r.curve[i])
-		p := relation.Thousand(target) * relation.Triangular(eLow, eLikely, eHigh, r.emerge[i])
+		e := relation.Triangular(eLow, eLikely, eHigh, r.emerge[i])
+		if emerge != nil {
+			e = emerge[i]
+		}
+		p := relation.Thousand(target) * e
 		out[i] = max(0, relation.NearOptimum(p, best, k)-relation.NearOptimum(p*ratio, best, k)) / 100
 	}
 	return out

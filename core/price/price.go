@@ -31,6 +31,38 @@ type Context struct {
 	Basis     Basis            // empty: field while ground is left in it, else season, none when nothing is left of both
 	AsOf      evenstand.Micros // last log time; NoTime unknown
 	Seed      uint64           // of the draws; one for the whole report
+	Counted   *Counted         // what plants counted on foot say; nil nobody has counted
+}
+
+// Counted is what plants counted on foot say of a finding and of its field: N draws
+// of each that belong together, nil where they say nothing of it (core/stand).
+type Counted struct {
+	Emerge []float64 // share of the seeds in its field that became plants
+	Real   []float64 // which share of the places that were logged without a seed is empty, if any is
+	Lost   []float64 // share of the plants that its ground has lost
+	Late   []float64 // share of them that is late beyond that beside
+	Area   float64   // of that ground, m2
+	Target float64   // seeds per m2 asked for on it; NaN unknown
+}
+
+// Doubts tells whether a finding doubts its ground as a whole, so that only plants
+// counted on it and beside it can tell what it cost.
+func Doubts(f *evenstand.Finding) bool {
+	switch f.Kind {
+	case evenstand.KindContactLoss, evenstand.KindOverload, evenstand.KindForceHunting, evenstand.KindDryFurrow, evenstand.KindColdFurrow,
+		evenstand.KindDirtyFurrow, evenstand.KindCleanerUpset, evenstand.KindSlotOpen:
+		return len(f.Harm) == 0 || residueOnly(f)
+	}
+	return len(f.Harm) > 0 && residueOnly(f)
+}
+
+func residueOnly(f *evenstand.Finding) bool {
+	for _, h := range f.Harm {
+		if h.Kind != evenstand.SlotResidue {
+			return false
+		}
+	}
+	return len(f.Harm) > 0
 }
 
 // unpriced are the kinds that are not priced, with what would tell a loss:
@@ -90,6 +122,9 @@ func Relations(f *evenstand.Finding) []string {
 	}
 	if f.Kind == evenstand.KindGranularRowOff || f.Kind == evenstand.KindGranularRateOff { // what a catch is reckoned by
 		out = append(out, "R18-granule-rate")
+	}
+	if f.Counted != nil && Doubts(f) {
+		return append(out, "R2-skip", "R6-late-plants", "R16-stand-count")
 	}
 	for _, h := range f.Harm {
 		id := map[evenstand.HarmKind]string{
@@ -156,7 +191,7 @@ const (
 	rate
 	uneven
 	liquid
-	residue
+	residue // and what else counted ground has lost
 	classes
 )
 
@@ -185,6 +220,10 @@ func newBill(f *evenstand.Finding, ctx Context, r *ranks) *bill {
 	if need, ok := unpriced[f.Kind]; ok {
 		b.needs = nil
 		b.need(evenstand.TopicNone, need, "")
+		return b
+	}
+	if c := ctx.Counted; c != nil && c.Lost != nil && Doubts(f) {
+		b.counted(c, r)
 		return b
 	}
 	for i, h := range f.Harm {
@@ -341,7 +380,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		if !b.corn(h.Crop, "skip") {
 			return
 		}
-		skip := r.skips(target)
+		skip := r.skips(target, b.emerge())
 		perSeed := 1 / target // m2 that one place stands for
 		if math.IsNaN(perSeed) {
 			perSeed = share * area / mid
@@ -353,13 +392,13 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		if math.IsNaN(share) {
 			share = mid * perSeed / area
 		}
-		grain(func(i int) float64 { return a[i] * perSeed * skip[i] },
-			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
+		grain(func(i int) float64 { return a[i] * b.real(i) * perSeed * skip[i] },
+			func(i int) float64 { return min(1, share*b.real(i)*scale(i)) * skip[i] }, plants)
 	case evenstand.EmptyGround:
 		if !b.corn(h.Crop, "skip") {
 			return
 		}
-		skip := r.skips(target)
+		skip := r.skips(target, b.emerge())
 		if math.IsNaN(share) {
 			share = mid / area
 		}
@@ -384,7 +423,7 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 			}
 			seeds = (ratio - 1) * target * s.Seed
 		}
-		lost := r.rates(target, ratio)
+		lost := r.rates(target, ratio, b.emerge())
 		worth, ok := b.worth(h.Crop)
 		if !ok {
 			return
@@ -449,6 +488,52 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 	default:
 		b.need(evenstand.TopicNone, "a relation for "+string(h.Kind), "")
 	}
+}
+
+// emerge gives which share of the seeds in the finding's field became plants, as
+// counted, by draw; nil nobody has counted.
+func (b *bill) emerge() []float64 {
+	if b.ctx.Counted == nil {
+		return nil
+	}
+	return b.ctx.Counted.Emerge
+}
+
+// real gives in a draw which share of the places logged without a seed is empty.
+func (b *bill) real(i int) float64 {
+	if b.ctx.Counted == nil || b.ctx.Counted.Real == nil {
+		return 1
+	}
+	return b.ctx.Counted.Real[i]
+}
+
+// counted prices ground that a finding doubts by the plants counted on it and
+// beside it: those that are missing by R2, those that came late by R6.
+func (b *bill) counted(c *Counted, r *ranks) {
+	crop := b.ctx.Settings.Crop
+	if crop == "" {
+		crop = "corn"
+	}
+	b.area = c.Area
+	if !b.corn(crop, "skip") {
+		return
+	}
+	worth, ok := b.worth(crop)
+	if !ok {
+		return
+	}
+	skip, late := r.skips(c.Target, c.Emerge), r.lates()
+	b.assume("Priced by the plants counted on its ground and beside it.")
+	past, future := make([]float64, N), make([]float64, N)
+	for i := range N {
+		per := c.Lost[i] * skip[i]
+		if c.Late != nil { // of those that stand
+			per += (1 - c.Lost[i]) * c.Late[i] * late[i]
+		}
+		past[i] = per * c.Area * b.yields[i] * worth
+		future[i] = per * b.yields[i] * worth * b.left
+	}
+	b.add(residue, past, future)
 }
 
 // unpriced says what would be needed to price a kind whose harm is not known.

@@ -73,7 +73,7 @@ func (b *bill) shift(r *ranks, crop string, target float64, x Shift) []float64 {
 		if !b.corn(crop, "skip") || !ok {
 			return nil
 		}
-		skip := r.skips(target)
+		skip := r.skips(target, nil)
 		for i := range out {
 			out[i] = -x.By[i] * skip[i] * b.yields[i] * worth
 		}
