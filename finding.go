@@ -212,6 +212,7 @@ type Counted struct {
 	Out  int    `json:"out"`  // counts beside it in the same field
 	Lost Range  `json:"lost"` // share of the plants that its ground has lost, or of the places logged without a seed that are empty
 	Late Range  `json:"late"` // share of plants that is late there beyond that beside; unknown nobody has looked
+	Says string `json:"says"`
 	Fall Number `json:"fall"` // chance that seeds which no sensor saw lie there all the same; unknown where that is not the question
 }
 

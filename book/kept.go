@@ -31,6 +31,7 @@ type kept struct {
 	journal answer[journalKey, JournalLine]
 	effects answer[standKey, DayEffects]
 	balance answer[balanceKey, Lever]
+	grown   answer[grownKey, *grown]
 }
 
 // journalKey is what the journal rests on: of standKey only what was written.

@@ -12,8 +12,8 @@ import (
 	"evenstand/core/try/trial"
 )
 
-// stand is a count of plants as a measure of rows.
-var stand = measure.Measure{ID: "stand", Label: "plants counted", Of: "on the ground counted", Unit: "1/m2", Worse: -1}
+// standMeasure is a count of plants as a measure of rows.
+var standMeasure = measure.Measure{ID: "stand", Label: "plants counted", Of: "on the ground counted", Unit: "1/m2", Worse: -1}
 
 // standCount is plants counted on some rows.
 type standCount struct {
@@ -107,7 +107,7 @@ func (s *season) standData(in *trial.Input) *trial.Data {
 	if len(in.Periods) == 0 || in.ByPasses {
 		return nil
 	}
-	d := &trial.Data{Measure: stand}
+	d := &trial.Data{Measure: standMeasure}
 	type on struct {
 		day    evenstand.Day
 		period int

@@ -67,14 +67,23 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 	if !slices.Contains(l.Fields, l.Field) {
 		return l, &Error{"", fmt.Errorf("%w: nothing was planted in %q", ErrUnknown, l.Field), "Say the field's name as the logbook has it"}
 	}
-	newest := "" // season; a field stands only once
+	all, newest := days, "" // season; a field stands only once
 	for _, d := range days {
 		if slices.ContainsFunc(d.Planted, func(p Planted) bool { return p.Field == l.Field }) {
 			newest = max(newest, d.Day.Year())
 		}
 	}
 	days = slices.DeleteFunc(slices.Clone(days), func(d DaySummary) bool { return d.Day.Year() != newest })
-	cells, pieces, err := b.standing(ctx, days, &l)
+	plain, err := b.Findings(ctx)
+	if err != nil {
+		return l, err
+	}
+	g, err := b.grown(ctx, plain, all)
+	if err != nil {
+		return l, err
+	}
+	tries := tryOf(plain, newest, l.Field, g)
+	cells, pieces, err := b.standing(ctx, days, &l, g, tries)
 	if err != nil {
 		return l, err
 	}
@@ -100,6 +109,10 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 		}
 	}
 	mean /= float64(max(1, strata))
+	spots := tries.spots(rng)
+	for _, p := range spots {
+		points = append(points, walk.Point{X: p.x, Y: p.y})
+	}
 	start := points[0]
 	frame := pieces[0].frame
 	if w.Start != nil {
@@ -120,7 +133,11 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 	}
 	order, long := walk.Route(start, points, false)
 	for _, i := range order {
-		l.Places = append(l.Places, pieces[chosen[i].Cell].place(&chosen[i], cells[chosen[i].Cell].Stand, rng))
+		if i < len(chosen) {
+			l.Places = append(l.Places, pieces[chosen[i].Cell].place(&chosen[i], cells[chosen[i].Cell].Stand, rng))
+		} else {
+			l.Places = append(l.Places, spots[i-len(chosen)].places(o.Voice)...)
+		}
 	}
 	// Ten counts of two rows: Student's t at 0.05 either side is near 1.83.
 	f := record.WalkFacts{Strata: strata, Length: long, FromStart: w.Start != nil, Half: 1.83 * scatter / 100 * mean / math.Sqrt(float64(max(1, strata)))}
@@ -167,8 +184,7 @@ func (p *piece) place(c *walk.Place, stand float64, rng *rand.Rand) record.WalkP
 
 // standing gives what is expected to stand in a field, stretch by stretch: seeds
 // that were logged, less those that usually do not come up.
-func (b *Book) standing(ctx context.Context, days []DaySummary, l *record.WalkList) (cells []walk.Cell, pieces []piece, err error) {
-	_, up, _ := relation.Emergence()
+func (b *Book) standing(ctx context.Context, days []DaySummary, l *record.WalkList, g *grown, tries *tries) (cells []walk.Cell, pieces []piece, err error) {
 	var frame *ground.Frame
 	for i := range days {
 		d := &days[i]
@@ -205,9 +221,16 @@ func (b *Book) standing(ctx context.Context, days []DaySummary, l *record.WalkLi
 				return err
 			}
 			way := ground.NewWay(pts)
+			reach := func(*evenstand.Stretch) []int { return nil }
+			if g != nil {
+				reach = g.claims.reach(d.Planter, d.Day, l.Field)
+			}
+			tried := tries.reach(d.Planter, d.Day, l.Field)
+			up := g.up(d.Day.Year(), l.Field)
 			type sum struct {
 				seeds, area float64
 				rows        []float64
+				on          []rowOn
 			}
 			at := map[int32]*sum{}
 			for k := range ss {
@@ -220,7 +243,10 @@ func (b *Book) standing(ctx context.Context, days []DaySummary, l *record.WalkLi
 					x = &sum{rows: make([]float64, card.Rows)}
 					at[s.K] = x
 				}
-				x.seeds += float64(s.Seeds)
+				x.seeds += g.stands(s, reach(s))
+				for _, j := range tried(s) {
+					x.on = append(x.on, rowOn{int(s.Row), j})
+				}
 				x.area += float64(s.Way) * card.RowSpacing
 				x.rows[s.Row-1] += float64(s.Seeds)
 			}
@@ -238,6 +264,7 @@ func (b *Book) standing(ctx context.Context, days []DaySummary, l *record.WalkLi
 				e, n := frame.ToLocal(lat, lon)
 				cells = append(cells, walk.Cell{X: e, Y: n, Area: x.area, Stand: x.seeds / x.area * up})
 				pieces = append(pieces, piece{*frame, card.RowSpacing, p, along, lat, lon, x.rows})
+				tries.see(&pieces[len(pieces)-1], e, n, x.on, x.seeds/x.area*up)
 			}
 			return nil
 		})

@@ -58,8 +58,13 @@ func (b *Book) reckon(ctx context.Context) (r reckoned, err error) {
 	if err != nil {
 		return r, err
 	}
+	g, err := b.grown(ctx, r.fs, r.days)
+	if err != nil {
+		return r, err
+	}
+	counted := g.tell(r.fs)
 	r.of = func(f *evenstand.Finding) price.Context {
-		c := price.Context{Settings: set, Rows: rows[DayRef{f.Planter, f.Day}], Card: files[DayRef{f.Planter, f.Day}], FieldLeft: math.NaN(), AsOf: r.asOf, Seed: priceSeed}
+		c := price.Context{Counted: counted[f.ID], Settings: set, Rows: rows[DayRef{f.Planter, f.Day}], Card: files[DayRef{f.Planter, f.Day}], FieldLeft: math.NaN(), AsOf: r.asOf, Seed: priceSeed}
 		if a, ok := left[f.Field]; ok {
 			c.FieldLeft = a
 		}

@@ -20,6 +20,7 @@ type replantOptions struct {
 	gaps           string
 	late, lateDays float64
 	zones          []string
+	counted        bool
 	costs, fill    []string
 	insured        string
 }
@@ -41,6 +42,7 @@ func replantCommand() command {
 			fs.StringVar(&o.gaps, "gaps", "", "short (several of 1.5 to 3 ft) or long (many of 4 to 6 ft)")
 			fs.Float64Var(&o.late, "late", 0, "share of the plants that came up late, 0 to 1")
 			fs.Float64Var(&o.lateDays, "late-days", 0, "by how many days")
+			fs.BoolVar(&o.counted, "counted", false, "take stands and zones from the counts of the field")
 			fs.Func("zone", "a piece of it: NAME=STAND:LOW-HIGH@AREA; may be said again", list(&o.zones))
 			fs.Func("cost", "of starting over, an acre (or hectare): WHAT=SUM; may be said again", list(&o.costs))
 			fs.Func("fill", "of filling in, likewise; without it seed and planting of the costs", list(&o.fill))
@@ -66,6 +68,11 @@ Examples:
 			r, err := c.render(ctx, b)
 			if err != nil {
 				return err
+			}
+			if o.counted {
+				if o.w.Zones, err = b.CountedZones(ctx, o.w.Field, r); err != nil {
+					return err
+				}
 			}
 			s, err := b.Replant(ctx, o.w, r)
 			if err != nil {
@@ -108,8 +115,12 @@ func (o *replantOptions) read() error {
 		}
 	}
 	switch {
-	case len(o.w.Zones) == 0:
-		return usagef("say the stand, as --stand 18000, or --zone \"low corner=12000\"")
+	case o.counted && len(o.w.Zones) > 0:
+		return usagef("say the stand, or take it from the counts with --counted, not both")
+	case o.counted && o.w.Field == "":
+		return usagef("say of which field the counts are taken, as --field \"north place\"")
+	case len(o.w.Zones) == 0 && !o.counted:
+		return usagef("say the stand, as --stand 18000, or --counted, or --zone \"low corner=12000\"")
 	case o.again == "":
 		return usagef("say when it would be planted again, as --again 2026-05-20")
 	case !(o.w.NewStand > 0):

@@ -79,7 +79,7 @@ func Tables() []Table {
 		{Readings, "What the boxes measured, on one clock, with where the planter was", readingColumns, (*run).readings},
 		{Passes, "Every trip of the planter from lowering to lifting, with its way", passColumns, (*run).passes},
 		{Findings, "What was off, on which rows, since when, why, what it cost and what was done", findingColumns, (*run).findings},
-		{Counts, "Stand counts and digs as they were written down, of all fields together, for a note does not name one", countColumns, (*run).counts},
+		{Counts, "Stand counts and digs with their places; those of the journal too, which name neither place nor field", countColumns, (*run).counts},
 		{Fields, "Boundaries of the fields, with what was planted of them", fieldColumns, (*run).fields},
 	}
 }

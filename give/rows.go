@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 
 	"evenstand"
@@ -448,16 +449,67 @@ func (r *run) findings(ctx context.Context) error {
 }
 
 var countColumns = []Column{
-	lon, lat, timeColumn, dayColumn, planterColumn,
+	lon, lat, timeColumn, dayColumn, planterColumn, fieldColumn,
 	at("what", table.Words, "count or dig"),
 	wide("rows", 100, "rows; empty: not said"),
-	at("value", table.Number, "value"),
-	at("unit", table.Words, "its unit"),
+	at("value", table.Number, "plants, or as the note has it"),
+	at("unit", table.Words, "its unit; empty: plants"),
+	at("late", table.Number, "of the plants, those behind the others"),
+	at("length_m", table.Number, "counted of each row, m"),
+	at("row_count", table.Number, "rows counted"),
+	at("hoop_m", table.Number, "width of the hoop, m"),
+	at("hoops", table.Number, "how often it was laid down"),
+	wide("depths_m", 254, "depths of seeds dug up, m, with semicolons between"),
 	wide("note", 254, "the note"),
-	wide("words", 254, "as it was typed"),
+	wide("words", 254, "as it was typed, or the place in words"),
+	wide("who", 100, "who counted"),
+	wide("count", 64, "number of the count; empty: a line of the journal"),
+	wide("replaces", 64, "number of the count that it corrects"),
 }
 
 func (r *run) counts(ctx context.Context) error {
+	cs, err := r.b.PlantCounts(ctx, false)
+	if err != nil {
+		return err
+	}
+	for i := range cs {
+		c := &cs[i]
+		t := c.Time()
+		d := book.DaySummary{Planter: c.Planter, Day: evenstand.DayOf(t, r.b.Zone())}
+		if !r.f.field(c.Field) || !r.f.day(&d) {
+			continue
+		}
+		var depths []string
+		for _, x := range c.Depths {
+			depths = append(depths, strconv.FormatFloat(x, 'f', -1, 64))
+		}
+		some := func(x float64) table.Cell {
+			if x == 0 {
+				return table.Cell{}
+			}
+			return num(x)
+		}
+		maybe := func(n *int) table.Cell {
+			if n == nil {
+				return table.Cell{}
+			}
+			return num(float64(*n))
+		}
+		what := "count"
+		if c.Plants == nil {
+			what = "dig"
+		}
+		copy(r.cells, []table.Cell{
+			{}, {}, instant(t), words(string(d.Day)), words(c.Planter), words(c.Field), words(what), words(c.Rows), maybe(c.Plants), words(""), maybe(c.Late),
+			some(c.Length), some(float64(c.Counted)), some(c.Diameter), some(float64(c.Hoops)), words(strings.Join(depths, ";")), words(c.Note), words(c.Place), words(c.Who), words(c.ID), words(c.Replaces),
+		})
+		if c.Latitude != nil {
+			r.cells[0], r.cells[1] = num(*c.Longitude), num(*c.Latitude)
+		}
+		if err := r.put(); err != nil {
+			return err
+		}
+	}
 	lines, err := r.b.Journal(ctx)
 	if err != nil {
 		return err
@@ -474,7 +526,8 @@ func (r *run) counts(ctx context.Context) error {
 		}
 		e := &l.Entry
 		copy(r.cells, []table.Cell{
-			{}, {}, instant(e.T), words(string(d.Day)), words(l.Planter), words(e.What), words(e.Rows.String()), num(e.Value), words(e.Unit), words(e.Note), words(l.Words),
+			{}, {}, instant(e.T), words(string(d.Day)), words(l.Planter), words(""), words(e.What), words(e.Rows.String()), num(e.Value), words(e.Unit), {},
+			{}, {}, {}, {}, words(""), words(e.Note), words(l.Words), words(""), words(""), words(""),
 		})
 		if err := r.put(); err != nil {
 			return err

@@ -851,7 +851,9 @@ func cannotSay(f *evenstand.Finding, v Voice) []string {
 	coarse := f.Grade > evenstand.GradeA
 	switch f.Kind {
 	case evenstand.KindRowStopped:
-		say("whether the row drops nothing or only its sensor sees nothing", "the log knows the sensor alone", "dig "+dig+" of the row, or look at its box and at the tank's content")
+		if f.Counted == nil { // else the counts have told
+			say("whether the row drops nothing or only its sensor sees nothing", "the log knows the sensor alone", "dig "+dig+" of the row, or look at its box and at the tank's content")
+		}
 	case evenstand.KindRowLeftOff:
 		say("why it was off", "the log knows the switch alone", "ask who drove")
 	case evenstand.KindBlockedCell, evenstand.KindWeakCell:

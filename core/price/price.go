@@ -402,8 +402,8 @@ func (b *bill) harm(i int, h evenstand.Harm, r *ranks) {
 		if math.IsNaN(share) {
 			share = mid / area
 		}
-		grain(func(i int) float64 { return a[i] * skip[i] },
-			func(i int) float64 { return min(1, share*scale(i)) * skip[i] }, plants)
+		grain(func(i int) float64 { return a[i] * b.real(i) * skip[i] },
+			func(i int) float64 { return min(1, share*b.real(i)*scale(i)) * skip[i] }, plants)
 	case evenstand.RateError:
 		ratio := float64(h.Ratio)
 		if !b.corn(h.Crop, "population") {
@@ -523,7 +523,6 @@ func (b *bill) counted(c *Counted, r *ranks) {
 		return
 	}
 	skip, late := r.skips(c.Target, c.Emerge), r.lates()
-	b.assume("Priced by the plants counted on its ground and beside it.")
 	past, future := make([]float64, N), make([]float64, N)
 	for i := range N {
 		per := c.Lost[i] * skip[i]
@@ -672,6 +671,13 @@ func (b *bill) money() evenstand.Money {
 	m := evenstand.Money{Unit: b.unit, Word: word(b.f), SoFar: cannot, PerArea: cannot, Needs: []evenstand.Need{}, Assumed: strings.Join(b.assumed, " ")}
 	m.Needs = append(m.Needs, b.needs...)
 	m.StillToSave = evenstand.ToSave{Low: evenstand.Unknown, Mid: evenstand.Unknown, High: evenstand.Unknown, Expected: evenstand.Unknown, Basis: string(b.basis)}
+	if c := b.f.Counted; c != nil && c.Fall >= 0.5 { // the named cause has lost nothing
+		for c := range b.past {
+			if b.past[c] != nil {
+				b.past[c], b.future[c] = make([]float64, N), make([]float64, N)
+			}
+		}
+	}
 	past := sum(b.past)
 	if past == nil {
 		return m

@@ -34,8 +34,9 @@ type WalkPlace struct {
 	Along    float64          `json:"along_m"` // from the start of the pass
 	Rows     evenstand.Rows   `json:"rows"`    // two beside one another
 	Expected evenstand.Number `json:"expected_per_m2"`
-	Stratum  int              `json:"stratum"` // from 1, the thinnest; 0: beside the strata, of the worst tenth
+	Stratum  int              `json:"stratum"` // from 1, the thinnest; 0: beside the strata, of the worst tenth; -1: to try a finding
 	Worst    bool             `json:"worst"`
+	Finding  string           `json:"finding,omitempty"` // that it is to try; Stratum is -1 then
 	Where    string           `json:"where"`
 	Why      string           `json:"why"`
 }
@@ -88,6 +89,7 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 		p.Number = i + 1
 		p.Where = fmt.Sprintf("Pass %d, %s from its start, %s", p.Pass, v.Length(p.Along), advise.Lower(advise.Rows(p.Rows)))
 		switch {
+		case p.Stratum < 0: // says so already
 		case p.Stratum == 0:
 			p.Why = "Of the worst tenth of the ground: about " + plants(float64(p.Expected)) + " expected"
 		default:
@@ -96,7 +98,7 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 	}
 	l.Notes = append(l.Notes,
 		"What is expected comes from the seeds that were logged and the share of them that usually comes up (90 to 95 in 100); a count tells what came up.",
-		"The field is parted by what is expected into parts of equal area, and one place is drawn in each; two rows beside one another are drawn too, so that nobody chooses the good ones. Write a count down as a note: "+noteOf(f.CountOver, v)+".")
+		"The field is parted by what is expected into parts of equal area, and one place is drawn in each; two rows beside one another are drawn too, so that nobody chooses the good ones. Counts are kept with their place by this page on the phone, or by evenstand count. As a note ("+noteOf(f.CountOver, v)+") a count has no place; it tells of row trials alone.")
 	return l
 }
 

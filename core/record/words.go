@@ -244,6 +244,9 @@ func moneyWords(f *evenstand.Finding, o Options) (rows []Line, says []string, be
 	}
 	says = append(says, "Low and high hold it 8 times in 10 if the named cause is right, which is "+m.Word+".",
 		"Yield goal and prices, where they are set, are taken as they stand in the logbook. Assumed without a source: how often the advice works.")
+	if f.Counted != nil {
+		says = append(says, f.Counted.Says)
+	}
 	if m.Assumed != "" {
 		says = append(says, m.Assumed)
 	}

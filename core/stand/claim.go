@@ -2,6 +2,7 @@ package stand
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 
@@ -28,9 +29,12 @@ func Claimed(f *evenstand.Finding) (Claim, bool) {
 		}
 		return c, true
 	}
+	if evenstand.OfField(f.Kind) { // the ground of other findings, seen from above
+		return Claim{}, false
+	}
 	fall := falls(f)
 	for _, h := range f.Harm {
-		if h.Kind == evenstand.MissingSeeds && fall > 0 && fall < 1 {
+		if (h.Kind == evenstand.MissingSeeds || h.Kind == evenstand.EmptyGround) && fall > 0 && fall < 1 {
 			return Claim{Kind: Unseen, Fall: fall}, true
 		}
 	}
@@ -63,10 +67,15 @@ func Tell(f *evenstand.Finding, e *Effect, emerge []float64, area, target float6
 		if e.Late != nil {
 			f.Counted.Late = span(e.Late)
 		}
+		f.Counted.Says = says(f)
+		return c
+	}
+	before := falls(f)
+	if !(before > 0 && before < 1) { // it says nothing of seeds that were not seen
+		f.Counted = nil
 		return c
 	}
 	f.Counted.Fall = evenstand.Number(e.Fall)
-	before := falls(f)
 	for i := range f.Causes {
 		p := &f.Causes[i].Probability
 		if r, ok := relation.RemedyFor(f.Kind, f.Causes[i].Cause); ok && r.SeedsFall {
@@ -76,6 +85,7 @@ func Tell(f *evenstand.Finding, e *Effect, emerge []float64, area, target float6
 		}
 	}
 	sortCauses(f)
+	f.Counted.Says = says(f)
 	// Its money holds if they are not there; that they may be is in the causes.
 	c.Real = realOnly(e.Real)
 	return c
@@ -113,4 +123,22 @@ func span(xs []float64) evenstand.Range {
 // sortCauses puts the likeliest first.
 func sortCauses(f *evenstand.Finding) {
 	slices.SortStableFunc(f.Causes, func(a, b evenstand.Cause) int { return cmp.Compare(b.Probability, a.Probability) })
+}
+
+// says puts what counts say of a finding into a sentence or two.
+func says(f *evenstand.Finding) string {
+	c := f.Counted
+	s := fmt.Sprintf("Plants were counted at %d places on its ground and %d beside it: ", c.In, c.Out)
+	percent := func(n evenstand.Number) int { return int(math.Round(100 * float64(n))) }
+	switch {
+	case !math.IsNaN(float64(c.Fall)) && c.Fall >= 0.5:
+		return s + fmt.Sprintf("where it logged no seed plants stand as elsewhere. The seeds were not seen, by a chance of %d in 100.", min(99, percent(c.Fall)))
+	case !math.IsNaN(float64(c.Fall)):
+		return s + fmt.Sprintf("where it logged no seed plants are missing too. That the seeds were only not seen has a chance of %d in 100.", max(1, percent(c.Fall)))
+	}
+	s += fmt.Sprintf("%d %% of the plants are missing on it (%d to %d)", percent(c.Lost.Mid), percent(c.Lost.Low), percent(c.Lost.High))
+	if !math.IsNaN(float64(c.Late.Mid)) {
+		s += fmt.Sprintf(", and %d %% more are late than beside it (%d to %d)", percent(c.Late.Mid), percent(c.Late.Low), percent(c.Late.High))
+	}
+	return s + "."
 }
