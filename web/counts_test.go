@@ -35,6 +35,6 @@ func TestCounts(t *testing.T) {
 	if len(sheet.Counts) != 2 || sheet.Counts[0].Unused == "" {
 		t.Errorf("%+v", sheet.Counts)
 	}
-	s.get(t, "/api/v1/counts/zones?field=north+place", http.StatusNotFound)
+	s.get(t, "/api/v1/counts/zones?field=nowhere", http.StatusNotFound)
 	s.get(t, "/api/v1/counts?field=nowhere", http.StatusNotFound)
 }
