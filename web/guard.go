@@ -35,7 +35,7 @@ type guard struct {
 	code   string
 	key    [32]byte // of the pairing cookies; new with every start
 	origin *http.CrossOriginProtection
-	open   []string // files of the page that the pairing page needs
+	open   []string // files of the page that the pairing page needs, and those that browsers ask for without a cookie
 	style  string
 	tries  tries
 	links  links
@@ -60,7 +60,7 @@ func newGuard(opt Options) (*guard, error) {
 		g.hosts = append(g.hosts, strings.ToLower(h))
 	}
 	if opt.Page != nil {
-		for _, p := range []string{"icon.svg", "assets/*.css", "assets/*.woff2"} {
+		for _, p := range []string{"icon*", "manifest.webmanifest", "assets/*.css", "assets/*.woff2"} {
 			names, err := fs.Glob(opt.Page, p)
 			if err != nil {
 				return nil, err
