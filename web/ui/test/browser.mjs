@@ -986,7 +986,7 @@ apart('counts on foot: no network, the browser killed, sent once', async () => {
     rmSync(join(profile, 'SingletonLock'), { force: true })
   }
   const keptOn = (p) => p.locator('.kept[data-kept=yes]').waitFor()
-  const plus = (p) => p.getByRole('button', { name: 'One plant more', exact: true })
+  const plus = (p) => p.getByRole('button', { name: '+1 plant', exact: true })
 
   // One visit with the network.
   let { ctx, p } = await start()
@@ -1007,8 +1007,9 @@ apart('counts on foot: no network, the browser killed, sent once', async () => {
   for (let i = 0; i < 3; i++) await plus(p).click()
   await p.getByLabel('Plants', { exact: true }).fill('61')
   await plus(p).click()
-  await p.getByText(/^3\d,\d00 plants an acre/).waitFor()
-  await p.getByRole('button', { name: 'One late plant more' }).click()
+  await p.getByText(/^3\d,\d00 an acre; about/).waitFor()
+  await p.getByRole('button', { name: '+1 late plant' }).click()
+  await p.getByText('Depth, note, who, where I am').click()
   await p.getByLabel('Seed depth dug').fill('1 3/4')
   await p.getByRole('button', { name: 'Add' }).click()
   await keptOn(p)

@@ -34,6 +34,7 @@ export function Form({ spot, at, next, close }: { spot: Spot, at: Setting, next:
   const [depth, setDepth] = useState('')
   const [where, setWhere] = useState('')
   const [wrong, setWrong] = useState('')
+  const [more, setMore] = useState(kept('walk-more', 'no') === 'yes')
   const change = (patch: Partial<Entry>) => {
     if (keeper.entries.length === 0) void navigator.storage?.persist?.().catch(() => false) // so that the browser does not clear it when it wants room
     setWrong('')
@@ -91,16 +92,16 @@ export function Form({ spot, at, next, close }: { spot: Spot, at: Setting, next:
       : <><Text label="Hoop across, inside" mode={metric ? 'decimal' : 'text'} value={e.diameter} set={(diameter) => change({ diameter })} beside={wide} /><Text label="Times laid down" mode="numeric" value={e.hoops} set={(hoops) => change({ hoops })} /></>}</div>
     <div class="tally near">
       <label class="field"><span>Plants</span><input class="big" inputMode="numeric" autocomplete="off" value={e.plants} onInput={(x) => change({ plants: x.currentTarget.value })} /></label>
-      <button type="button" aria-label="One plant less" onClick={() => tally('plants', -1)}>−1</button>
-      <button type="button" class="plus" aria-label="One plant more" onClick={() => tally('plants', 1)}>+1</button>
+      <button type="button" aria-label="−1 plant" onClick={() => tally('plants', -1)}>−1</button>
+      <button type="button" class="plus" aria-label="+1 plant" onClick={() => tally('plants', 1)}>+1</button>
     </div>
-    <p class="per" aria-live="off">{Number.isNaN(per) ? ' ' : `${sayPer(per, at.units)}${spot.expected === null ? '' : `; about ${sayPer(spot.expected * (metric ? 10_000 : 4046.8564224), at.units).replace(/ plants.*/, '')} expected`}`}</p>
+    <p class="per" aria-live="off">{Number.isNaN(per) ? ' ' : `${sayPer(per, at.units).replace('plants ', '')}${spot.expected === null ? '' : `; about ${sayPer(spot.expected * (metric ? 10_000 : 4046.8564224), at.units).replace(/ plants.*/, '')} expected`}`}</p>
     <div class="tally near">
-      <label class="field"><span>Late plants of these</span><input class="big" inputMode="numeric" autocomplete="off" value={e.late} onInput={(x) => change({ late: x.currentTarget.value })} /></label>
-      <button type="button" aria-label="One late plant less" onClick={() => tally('late', -1)}>−1</button>
-      <button type="button" aria-label="One late plant more" onClick={() => tally('late', 1)}>+1</button>
+      <label class="field"><span>Late plants of these, two leaves or more behind</span><input class="big" inputMode="numeric" autocomplete="off" value={e.late} onInput={(x) => change({ late: x.currentTarget.value })} /></label>
+      <button type="button" aria-label="−1 late plant" onClick={() => tally('late', -1)}>−1</button>
+      <button type="button" aria-label="+1 late plant" onClick={() => tally('late', 1)}>+1</button>
     </div>
-    <p class="small soft">Late: two leaves or more behind the others.</p>
+    <details class="near" open={more} onToggle={(x) => { const o = x.currentTarget.open; if (o !== more) { setMore(o); keep('walk-more', o ? 'yes' : 'no') } }}><summary>Depth, note, who, where I am{beside(e)}</summary>
     <div class="tally near">
       <Text label="Seed depth dug" mode={metric ? 'decimal' : 'text'} value={depth} set={setDepth} beside={wide} />
       <button type="button" onClick={addDepth}>Add</button>
@@ -110,6 +111,7 @@ export function Form({ spot, at, next, close }: { spot: Spot, at: Setting, next:
     <div class="near two"><Text label="Rows by number" value={e.rows} set={(rows) => change({ rows })} /><Text label="Who" value={e.who} set={(who) => change({ who })} /></div>
     {'geolocation' in navigator && <div class="near"><button type="button" onClick={here}>{e.here ? 'Note where I am again' : 'Note where I am'}</button></div>}
     {where && <p class="small soft near" role="status">{where}</p>}
+    </details>
     {wrong && <p class="notice bad near" role="alert">{wrong}</p>}
     <div class="last">
       <Kept stands={stands} />
@@ -120,6 +122,12 @@ export function Form({ spot, at, next, close }: { spot: Spot, at: Setting, next:
 }
 
 const depthGood = (d: string, units: Units): boolean => { const m = depthOf(d, units); return m > 0 && m <= 0.5 }
+
+// beside says what of the folded part is written down.
+function beside(e: Entry): string {
+  const has = [e.depths.length > 0 && `${e.depths.length} dug`, e.note.trim() && 'a note', e.here && 'the place'].filter(Boolean)
+  return has.length > 0 ? ': ' + has.join(', ') : ''
+}
 
 // Kept says whether all that was touched is on the phone.
 function Kept({ stands }: { stands: boolean }) {

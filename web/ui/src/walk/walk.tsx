@@ -45,12 +45,12 @@ export function Walk() {
   if (l.field === '') return <><Title page="Walk list">Nowhere to count yet.</Title><p class="near soft">Where to count is chosen by what was planted. <a href="/bring">Bring logs</a></p></>
   const head = book ? { id: book.id, units: book.units, readOnly: book.read_only } : before ? { id: before.book, units: before.units, readOnly: before.readOnly } : null
   if (!head || !k.ready) return <p class="soft" role="status">One moment…</p>
-  return <Screen l={l} old={d.data ? null : before ?? null} far={!!d.error} why={d.error} q={q} setAt={setAt} head={head} mine={mine} />
+  return <Screen l={l} old={d.data ? null : before ?? null} why={d.error && away(d.error)} q={q} setAt={setAt} head={head} mine={mine} />
 }
 
 interface Head { id: string, units: 'us' | 'metric', readOnly: boolean }
 
-function Screen({ l, old, far, why, q, setAt, head, mine }: { l: api.WalkList, old: KeptList | null, far: boolean, why: string | null, q: URLSearchParams, setAt: (at: { lat: number, lon: number }) => void, head: Head, mine: KeptList[] }) {
+function Screen({ l, old, why, q, setAt, head, mine }: { l: api.WalkList, old: KeptList | null, why: string | null, q: URLSearchParams, setAt: (at: { lat: number, lon: number }) => void, head: Head, mine: KeptList[] }) {
   const at: Setting = { book: head.id, field: l.field, units: head.units, over: l.count_over_m ?? 0, spacing: l.row_spacing_m ?? NaN }
   const of = (p: Place) => ofPlace(keeper.entries.filter((e) => e.book === head.id), l.field, p.where)
   const counted = (p: Place) => { const e = of(p); return e !== undefined && e.state !== 'draft' }
@@ -65,7 +65,7 @@ function Screen({ l, old, far, why, q, setAt, head, mine }: { l: api.WalkList, o
   const left = l.places.filter((p) => !counted(p)).length
   return <>
     <Title page="Walk list">{l.title}</Title>
-    {old && <p class="notice near" role="status">{far ? (navigator.onLine ? why : 'No network.') + ' ' : ''}This list is kept on this device, as of {when(old.at, old.zone)}.</p>}
+    {old && <p class="notice near" role="status">{why ? why + ' ' : ''}This list is kept on this device, as of {when(old.at, old.zone)}.</p>}
     {!head.readOnly && <Counting l={l} left={left} next={next} goTo={goTo} head={head} />}
     <p class="near do-it">{l.how}</p>
     <p class="near">{l.when}</p>
@@ -121,7 +121,7 @@ function Counting({ l, left, next, goTo, head }: { l: api.WalkList, left: number
     {next && <button class="first wide-btn" onClick={() => goTo(next.number)}>Count at place {next.number}</button>}
     {next && <p class="small soft">{next.where}.</p>}
     {(waits + sent + refused > 0) && <p class="near states" role="status">{[waits > 0 && `${many(waits, 'count waits', 'counts wait')} to be sent`, refused > 0 && `${many(refused, 'was', 'were')} not taken`, sent > 0 && `${many(sent, 'was', 'were')} sent`].filter(Boolean).join(', ')}.</p>}
-    {keeper.trouble && waits > 0 && <p class="small soft">{navigator.onLine ? keeper.trouble : 'No network.'} What waits is kept here and sent by itself while this page is open and the laptop answers.</p>}
+    {keeper.trouble && waits > 0 && <p class="small soft">{away(keeper.trouble)} What waits is kept here and sent by itself while this page is open and the laptop answers.</p>}
     {elsewhere > 0 && <p class="small soft">{many(elsewhere, 'count waits', 'counts wait')} for another logbook.</p>}
     {keeper.broken && <p class="notice bad near" role="alert">{keeper.broken}</p>}
     {waits + sent + refused > 0 && <div class="buttons near">{waits > 0 && <button disabled={keeper.sending} onClick={() => void keeper.send()}>Send now</button>}<button onClick={save}>Save as a file</button></div>}
@@ -138,9 +138,12 @@ function Plain() {
     <p>To have the page open without a network, start it on the laptop with: evenstand open BOOK --listen 0.0.0.0:7423 --https. It says how this phone comes to trust it.</p></details>
 }
 
+// away says in few words that nobody answers: on the way that is as it should be.
+const away = (why: string): string => why.startsWith('The program does not answer') ? navigator.onLine ? 'The laptop does not answer.' : 'No network.' : why
+
 const many = (n: number, one: string, more: string): string => `${n} ${n === 1 ? one : more}`
 
-const when = (at: number, zone: string): string => new Intl.DateTimeFormat('en-US', { timeZone: zone, month: 'short', day: 'numeric', hour: 'numeric', minute: '2-digit' }).format(at)
+const when = (at: number, zone: string): string => new Intl.DateTimeFormat('en-US', { timeZone: zone, month: 'short', day: 'numeric', hour: 'numeric', minute: '2-digit' }).format(at).replace(' AM', ' am').replace(' PM', ' pm')
 
 // came says what became of a count.
 function came(e: Entry): string {
