@@ -96,8 +96,34 @@ func (b *Book) Worklist(ctx context.Context, all bool) (evenstand.Worklist, erro
 	fs = append(fs, made...)
 	for i := range fs {
 		advise.Fill(&fs[i], voice)
+		gone, err := b.gone(ctx, &fs[i], days)
+		if err != nil {
+			return evenstand.Worklist{}, err
+		}
+		if gone {
+			advise.Left(&fs[i])
+		}
 	}
 	return record.Assemble(set.Name, r.asOf, set.Currency, fs, all), nil
+}
+
+// gone tells whether a finding was to be acted on before leaving its field and the
+// planter has planted another since.
+func (b *Book) gone(ctx context.Context, f *evenstand.Finding, days []DaySummary) (bool, error) {
+	if f.When != evenstand.BeforeLeaving || f.Field == "" {
+		return false, nil
+	}
+	last := f.Day
+	for _, d := range days {
+		if d.Planter == f.Planter && d.Passes > 0 {
+			last = max(last, d.Day)
+		}
+	}
+	passes, err := b.Passes(ctx, f.Planter, last)
+	if err != nil || len(passes) == 0 {
+		return false, err
+	}
+	return passes[len(passes)-1].Field != f.Field, nil
 }
 
 // madeWith tells whether findings of a kind are made with the worklist, from what

@@ -22,6 +22,7 @@ type planned map[evenstand.Day]plannedDay
 type plannedDay struct {
 	rows     map[int16]plannedRow
 	findings []evenstand.Finding
+	field    string // empty: north place
 }
 
 type plannedRow struct {
@@ -37,7 +38,11 @@ func (p planned) derive(ctx context.Context, day pipeline.Day, out pipeline.Outp
 	}
 	start := at + 9*3600*evenstand.Second
 	res := pipeline.Result{AsOf: start + 3*3600*evenstand.Second, Until: evenstand.NoTime}
-	pass := evenstand.Pass{Key: "pass " + string(day.Date), Number: 1, Planter: day.Planter, Field: "north place", Start: start, End: res.AsOf, S1: 15000}
+	field := "north place"
+	if d.field != "" {
+		field = d.field
+	}
+	pass := evenstand.Pass{Key: "pass " + string(day.Date), Number: 1, Planter: day.Planter, Field: field, Start: start, End: res.AsOf, S1: 15000}
 	nan := float32(math.NaN())
 	var ss []evenstand.Stretch
 	for r := int16(1); r <= 4; r++ {
@@ -47,7 +52,7 @@ func (p planned) derive(ctx context.Context, day pipeline.Day, out pipeline.Outp
 		}
 	}
 	for i, f := range d.findings {
-		f.Field, f.Since, f.SinceLow, f.SinceHigh, f.Alarm = "north place", start, start, start, start+evenstand.Micros(i+1)*evenstand.Second
+		f.Field, f.Since, f.SinceLow, f.SinceHigh, f.Alarm = pass.Field, start, start, start, start+evenstand.Micros(i+1)*evenstand.Second
 		f.Sentence = fmt.Sprintf("%s on row %s.", f.Kind, f.Rows)
 		f.Harm = []evenstand.Harm{{Kind: evenstand.MissingSeeds, Amount: evenstand.Range{Low: 900, Mid: 1000, High: 1100}, Area: 10000, Target: 8, Ratio: evenstand.Unknown, Share: 0.1, Crop: "corn"}}
 		f.Causes = []evenstand.Cause{{Cause: "jam", Probability: 1}}
@@ -238,6 +243,24 @@ func TestWorklistDecidedFindingClaimsNothingOfTheNext(t *testing.T) {
 			t.Errorf("acted on: %s until %v", f.Status, f.Until)
 		case f.Day == "2026-05-02" && f.Money.StillToSave != before.Findings[0].Money.StillToSave:
 			t.Errorf("still to save %+v, was %+v", f.Money.StillToSave, before.Findings[0].Money.StillToSave)
+		}
+	}
+}
+
+// What was to be done before leaving a field waits for the evening once the planter
+// plants another.
+func TestWorklistOfAFieldThatWasLeft(t *testing.T) {
+	for _, tt := range []struct {
+		second string
+		want   evenstand.When
+	}{{"", evenstand.BeforeLeaving}, {"south place", evenstand.Tonight}} {
+		p := planned{"2026-05-01": {findings: []evenstand.Finding{finding(evenstand.KindUnplantedLeft, 3)}}, "2026-05-02": {field: tt.second}}
+		w, err := plannedBook(t, p, 1, 2).Worklist(context.Background(), true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(w.Findings) != 1 || w.Findings[0].When != tt.want {
+			t.Errorf("then in %q: %+v, want one to act on %s", tt.second, w.Findings, tt.want)
 		}
 	}
 }

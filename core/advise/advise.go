@@ -43,6 +43,16 @@ func Fill(f *evenstand.Finding, v Voice) {
 	}
 }
 
+// Left says of a finding that was to be acted on before leaving its field that the
+// planter has left it: whether the way back pays is settled in the evening.
+func Left(f *evenstand.Finding) {
+	if f.When != evenstand.BeforeLeaving {
+		return
+	}
+	f.When = evenstand.Tonight
+	f.Advice.Do = "The planter has left this field: weigh the way back against what can still be saved. " + f.Advice.Do
+}
+
 // again says of a finding that it is here although something was done about it,
 // and that the advice is for what is likeliest now.
 func again(f *evenstand.Finding) {

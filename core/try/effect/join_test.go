@@ -24,6 +24,9 @@ func TestCurve(t *testing.T) {
 		mixed   bool
 		chained bool
 	}{
+		{"2, line", 2, 0, 0, false, false},
+		{"2, line, spread", 2, 0, 0.3, false, false},
+		{"2, line, mixed designs", 2, 0, 0.1, true, false},
 		{"3, line", 3, 0, 0, false, false},
 		{"3, line, spread", 3, 0, 0.3, false, false},
 		{"3, line, mixed designs", 3, 0, 0.1, true, false},

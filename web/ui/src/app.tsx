@@ -103,7 +103,7 @@ export function App() {
     </nav>
     <main class="screen" id="screen">
       {b && !b.read_only && b.ask.map((a) => <Ask key={a.planter} a={a} />)}
-      {/^\/($|finding|rows)/.test(place.path) && <Again />}
+      {!/^\/(bring|logbook|recipe|more)/.test(place.path) && <Again />}
       {store.problem && !b && place.path !== '/walk' ? <div class="notice bad" role="alert"><p>{store.problem}</p>{navigator.serviceWorker?.controller && <p><a href="/walk">The walk list that is kept here</a></p>}</div> : screen(place)}
     </main>
     <Foot />
@@ -116,7 +116,7 @@ function Again() {
   const j = jobs.find((x) => x.what === 'settle' && working(x))
   if (j) return <div class="notice again" role="note"><p><b>The days are made again{j.state === 'running' && j.says && `: ${j.says.charAt(0).toLowerCase() + j.says.slice(1)}`}.</b> What stands below is from before; the new appears by itself.</p></div>
   if (!book?.stale || jobs.some(working)) return null
-  return <div class="notice again" role="note"><p><b>Something was changed, and the days are not made again yet.</b> What stands below is from before.</p>
+  return <div class="notice again" role="note"><p><b>What was changed or noted last is not in the figures yet.</b> What stands below is from before.</p>
     {!book.read_only && <div class="buttons near"><button onClick={settleNow}>Take it up now</button></div>}</div>
 }
 
