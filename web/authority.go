@@ -208,7 +208,7 @@ func (a *Authority) Fingerprint() string {
 
 // Covers tells whether it can sign for a name or address, with or without a port.
 func (a *Authority) Covers(host string) bool {
-	ip, name := bare(host)
+	ip, name := bareHost(host)
 	if ip != nil {
 		for _, n := range a.cert.PermittedIPRanges {
 			if n.Contains(ip) {
@@ -225,7 +225,7 @@ func (a *Authority) Covers(host string) bool {
 	return false
 }
 
-func bare(host string) (net.IP, string) {
+func bareHost(host string) (net.IP, string) {
 	if h, _, err := net.SplitHostPort(host); err == nil {
 		host = h
 	}
@@ -255,7 +255,7 @@ func (a *Authority) leaf(hosts []string, now time.Time) (*tls.Certificate, error
 		if !a.Covers(h) {
 			continue
 		}
-		if ip, name := bare(h); ip != nil {
+		if ip, name := bareHost(h); ip != nil {
 			t.IPAddresses = append(t.IPAddresses, ip)
 		} else {
 			t.DNSNames = append(t.DNSNames, name)
