@@ -593,3 +593,14 @@ func sortedKeys[V any](m map[string]V) []string {
 	slices.Sort(keys)
 	return keys
 }
+
+// ID tells this logbook from others: it is made of the first line that was ever
+// written into its ledger. A copy of it has the same.
+func (b *Book) ID(ctx context.Context) (string, error) {
+	var at int64
+	var sum string
+	if err := b.db.QueryRowContext(ctx, "SELECT at, sha256 FROM versions ORDER BY id LIMIT 1").Scan(&at, &sum); err != nil {
+		return "", ledgerError(b.path(ledgerName), err)
+	}
+	return hashBytes(fmt.Appendf(nil, "%d %s", at, sum))[:16], nil
+}

@@ -43,7 +43,7 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 	if err != nil {
 		return l, err
 	}
-	l.Places, l.Notes, l.Fields = []record.WalkPlace{}, []string{}, []string{}
+	l.Places, l.Notes, l.Fields, l.Boundary = []record.WalkPlace{}, []string{}, []string{}, [][][2]float64{}
 	for _, d := range days {
 		for _, p := range d.Planted {
 			if p.Field == evenstand.Unassigned {
@@ -143,12 +143,45 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 	f := record.WalkFacts{Strata: strata, Length: long, FromStart: w.Start != nil, Half: 1.83 * scatter / 100 * mean / math.Sqrt(float64(max(1, strata)))}
 	spacing := pieces[0].spacing
 	f.CountOver = relation.ThousandthAcre(spacing/evenstand.Inch) * evenstand.Foot
+	f.Thinnest = len(chosen) - strata
+	l.CountOver, l.Spacing = evenstand.Number(f.CountOver), evenstand.Number(spacing)
+	l.Boundary = b.outline(l.Field, frame)
 	f.Share = " (a thousandth of an acre)"
 	low, likely, high := relation.Must("R11-emergence-gdd", "GDD to emergence").Range()
 	if first, mid, last, told := walk.Emergence(w.Temps, low, likely, high); mid >= 0 {
 		f.First, f.Likely, f.Last, f.Told = l.Planted.Add(first), l.Planted.Add(mid), l.Planted.Add(last), told
 	}
 	return record.SayWalk(l, f, o.Voice), nil
+}
+
+// outlineOff is how far the drawn boundary may lie from the known one, m: a
+// pixel or two of a picture.
+const outlineOff = 2
+
+// outline gives the rings of a field to be drawn, as longitude and latitude.
+func (b *Book) outline(field string, frame ground.Frame) [][][2]float64 {
+	out := [][][2]float64{}
+	for _, f := range b.Fields() {
+		if f.Name != field {
+			continue
+		}
+		for _, rings := range f.Polygons {
+			for _, ring := range rings {
+				var line []ground.Point
+				for _, p := range ring {
+					e, n := frame.ToLocal(p[1], p[0])
+					line = append(line, ground.Point{e, n})
+				}
+				var kept [][2]float64
+				for _, p := range ground.Thin(line, outlineOff) {
+					lat, lon := frame.ToGlobal(p[0], p[1])
+					kept = append(kept, [2]float64{math.Round(lon*1e7) / 1e7, math.Round(lat*1e7) / 1e7})
+				}
+				out = append(out, kept)
+			}
+		}
+	}
+	return out
 }
 
 // piece is a stretch of a pass, of all rows, as a place to count.
@@ -175,7 +208,7 @@ func (p *piece) place(c *walk.Place, stand float64, rng *rand.Rand) record.WalkP
 			}
 		}
 	}
-	out := record.WalkPlace{Lat: math.Round(p.lat*1e7) / 1e7, Lon: math.Round(p.lon*1e7) / 1e7, Pass: p.pass.Number, Key: p.pass.Key, Along: p.along, Rows: evenstand.Rows{row}, Expected: evenstand.Number(stand), Stratum: c.Stratum + 1, Worst: c.Worst}
+	out := record.WalkPlace{Planter: p.pass.Planter, Lat: math.Round(p.lat*1e7) / 1e7, Lon: math.Round(p.lon*1e7) / 1e7, Pass: p.pass.Number, Key: p.pass.Key, Along: p.along, Rows: evenstand.Rows{row}, Expected: evenstand.Number(stand), Stratum: c.Stratum + 1, Worst: c.Worst}
 	if len(p.rows) > 1 {
 		out.Rows = append(out.Rows, row+1)
 	}

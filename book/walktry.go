@@ -166,7 +166,7 @@ func (s *spot) places(v advise.Voice) (out []record.WalkPlace) {
 		to = "whether seeds lie there that were not seen"
 	}
 	at := func(rows evenstand.Rows, why string) {
-		out = append(out, record.WalkPlace{Lat: math.Round(s.lat*1e7) / 1e7, Lon: math.Round(s.lon*1e7) / 1e7, Pass: s.pass.Number, Key: s.pass.Key, Along: s.along, Rows: rows, Expected: evenstand.Number(s.stand), Stratum: -1, Finding: s.f.ID, Why: why})
+		out = append(out, record.WalkPlace{Planter: s.pass.Planter, Lat: math.Round(s.lat*1e7) / 1e7, Lon: math.Round(s.lon*1e7) / 1e7, Pass: s.pass.Number, Key: s.pass.Key, Along: s.along, Rows: rows, Expected: evenstand.Number(s.stand), Stratum: -1, Finding: s.f.ID, Why: why})
 	}
 	at(evenstand.Rows(on), fmt.Sprintf("To tell %s: %s", to, strings.TrimSuffix(advise.Lower(f.Sentence), ".")))
 	if len(s.beside) > 0 {

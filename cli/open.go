@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"time"
 
 	"evenstand"
 	"evenstand/book"
@@ -23,6 +24,7 @@ import (
 type openOptions struct {
 	listen string
 	quiet  bool
+	https  bool
 }
 
 // port is the one that the page is served at when it is free, so that links
@@ -31,11 +33,12 @@ const port = "7423"
 
 func openCommand() command {
 	return command{
-		name: "open", args: "BOOK [--listen ADDRESS] [--no-browser]", what: "show the logbook in the browser",
+		name: "open", args: "BOOK [--listen ADDRESS [--https]] [--no-browser]", what: "show the logbook in the browser",
 		least: 1, most: 1,
 		setup: func(fs *flag.FlagSet) any {
 			o := &openOptions{}
 			fs.StringVar(&o.listen, "listen", "", "`address` to serve at, such as 0.0.0.0:7423 for a tablet on the cab's own network; without it this computer alone")
+			fs.BoolVar(&o.https, "https", false, "speak https with other screens, so that a phone may keep the walk list for when there is no network; it must be told once to trust this computer")
 			fs.BoolVar(&o.quiet, "no-browser", false, "only print the address")
 			return o
 		},
@@ -49,9 +52,15 @@ printed, or by the link that is printed with it: it works for one screen, which
 may look and change nothing. Nothing is ever sent anywhere by itself. Stop it
 with Ctrl-C.
 
+With --https other screens are served over https alone, signed for by an authority
+that is made once and kept in a folder of yours. A phone opens /trust at the
+address that is printed, compares the fingerprint, installs the certificate, and
+may then keep the walk list and open it where there is no network.
+
 Examples:
   evenstand open spring
-  evenstand open spring --listen 0.0.0.0:7423`,
+  evenstand open spring --listen 0.0.0.0:7423
+  evenstand open spring --listen 0.0.0.0:7423 --https`,
 		run: func(ctx context.Context, c *call, opts any) error {
 			return c.serve(ctx, opts.(*openOptions))
 		},
@@ -85,6 +94,15 @@ func (c *call) serve(ctx context.Context, o *openOptions) error {
 			address = fmt.Sprintf("http://127.0.0.1:%d/", open.Port)
 		}
 	}
+	made := false
+	if o.https {
+		if opt.Code == "" {
+			return usagef("--https is for other screens: say at which address they ask too, such as --listen 0.0.0.0:%s --https", port)
+		}
+		if opt.Authority, made, err = web.OpenAuthority(authorityDir(c.Getenv), time.Now()); err != nil {
+			return err
+		}
+	}
 	s, err := web.New(opt)
 	if err != nil {
 		return err
@@ -92,9 +110,12 @@ func (c *call) serve(ctx context.Context, o *openOptions) error {
 	defer s.Close()
 	c.printf("The logbook is open at %s\n", address)
 	if opt.Code != "" {
-		c.text("", "", "Other screens: "+strings.Join(addresses(opt.Hosts), ", ")+". Pairing code: "+opt.Code[:4]+" "+opt.Code[4:]+".")
+		c.text("", "", "Other screens: "+strings.Join(addresses(opt), ", ")+". Pairing code: "+opt.Code[:4]+" "+opt.Code[4:]+".")
 		if links := s.ScreenLinks(); len(links) > 0 {
 			c.printf("A link for one screen that may only look:\n  %s\n", links[0])
+		}
+		if opt.Authority != nil {
+			c.tellTrust(opt, made)
 		}
 	}
 	if !o.quiet {
@@ -161,12 +182,50 @@ func ownNames(port int) []string {
 	return out
 }
 
-func addresses(hosts []string) []string {
-	out := make([]string, len(hosts))
-	for i, h := range hosts {
-		out[i] = "http://" + h + "/"
+// addresses are those that other screens ask: over https only what the authority can
+// sign for.
+func addresses(opt web.Options) []string {
+	var out []string
+	for _, h := range opt.Hosts {
+		switch {
+		case opt.Authority == nil:
+			out = append(out, "http://"+h+"/")
+		case opt.Authority.Covers(h):
+			out = append(out, "https://"+h+"/")
+		}
 	}
 	return out
+}
+
+// tellTrust says how a phone comes to trust this computer.
+func (c *call) tellTrust(opt web.Options, made bool) {
+	if made {
+		c.text("", "", "A certificate authority was made for this computer; it is kept in "+authorityDir(c.Getenv)+", its key for you alone. Phones must be told once to trust it.")
+	}
+	at := addresses(opt)
+	if len(at) == 0 {
+		c.say("None of the addresses is of a local network, so the authority cannot sign for one.")
+		return
+	}
+	c.printf("To have a phone trust it, open on the phone\n  %strust\nand do what it says:\n", strings.Replace(at[0], "https:", "http:", 1))
+	for i, s := range web.TrustSteps(at[0], opt.Authority.Fingerprint()) {
+		c.text(fmt.Sprintf("%3d  ", i+1), "     ", s)
+	}
+	c.printf("Fingerprint (SHA-256):\n  %s\n  %s\n", opt.Authority.Fingerprint()[:48], opt.Authority.Fingerprint()[48:])
+}
+
+// authorityDir is the user's folder for it: of no logbook, so it goes out with none.
+func authorityDir(getenv func(string) string) string {
+	base := getenv("XDG_CONFIG_HOME")
+	switch {
+	case runtime.GOOS == "windows":
+		base = getenv("LOCALAPPDATA")
+	case runtime.GOOS == "darwin" && getenv("HOME") != "":
+		base = filepath.Join(getenv("HOME"), "Library", "Application Support")
+	case base == "" && getenv("HOME") != "":
+		base = filepath.Join(getenv("HOME"), ".config")
+	}
+	return filepath.Join(base, "evenstand", "authority")
 }
 
 // browse opens the browser where there is a screen.

@@ -19,6 +19,7 @@ import (
 // from.
 type BookInfo struct {
 	Name     string           `json:"name"`
+	ID       string           `json:"id" doc:"Tells this logbook from others, also under another name; a copy has the same"`
 	Version  string           `json:"version" doc:"Of the program"`
 	Run      string           `json:"run" doc:"Tells this run of the program from another"`
 	Revision int64            `json:"revision" doc:"Of this run; grows with every change"`
@@ -69,8 +70,12 @@ func (s *Server) bookInfo(ctx context.Context, _ *nothing) (BookInfo, error) {
 	if err != nil {
 		return BookInfo{}, err
 	}
+	id, err := s.book.ID(ctx)
+	if err != nil {
+		return BookInfo{}, err
+	}
 	out := BookInfo{
-		Name: set.Name, Version: s.opt.Version, Run: s.began, Revision: revision, Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
+		Name: set.Name, ID: id, Version: s.opt.Version, Run: s.began, Revision: revision, Units: set.Units, Zone: s.book.Zone().String(), Currency: set.Currency,
 		Priced: !math.IsNaN(set.Price) && !math.IsNaN(set.Yield), AsOf: evenstand.NoTime, Days: []DayInfo{}, Fields: []string{}, Planters: some(planters), Ask: []AskCard{}, Stale: stale, ReadOnly: looksOnly(ctx),
 	}
 	if out.Ask, err = s.askCards(ctx); err != nil {

@@ -31,14 +31,15 @@ import (
 // a foreign Origin and is refused (http.CrossOriginProtection, by Sec-Fetch-Site
 // and Origin). What a page of ours may load, and where from, says the policy.
 type guard struct {
-	hosts  []string
-	code   string
-	key    [32]byte // of the pairing cookies; new with every start
-	origin *http.CrossOriginProtection
-	open   []string // files of the page that the pairing page needs
-	style  string
-	tries  tries
-	links  links
+	hosts     []string
+	code      string
+	key       [32]byte // of the pairing cookies; new with every start
+	origin    *http.CrossOriginProtection
+	open      []string // files of the page that the pairing page needs, and those that browsers ask for without a cookie
+	style     string
+	authority *Authority // nil: plain http everywhere
+	tries     tries
+	links     links
 }
 
 // cookie begins the name of what holds that a browser is paired: what it may
@@ -52,7 +53,7 @@ const (
 )
 
 func newGuard(opt Options) (*guard, error) {
-	g := &guard{code: opt.Code, origin: http.NewCrossOriginProtection(), tries: newTries(), links: links{}}
+	g := &guard{code: opt.Code, authority: opt.Authority, origin: http.NewCrossOriginProtection(), tries: newTries(), links: links{}}
 	if len(opt.Hosts) > 0 && opt.Code == "" {
 		return nil, errors.New("web: other names than this computer's own want a pairing code")
 	}
@@ -60,7 +61,7 @@ func newGuard(opt Options) (*guard, error) {
 		g.hosts = append(g.hosts, strings.ToLower(h))
 	}
 	if opt.Page != nil {
-		for _, p := range []string{"icon.svg", "assets/*.css", "assets/*.woff2"} {
+		for _, p := range []string{"icon*", "manifest.webmanifest", "assets/*.css", "assets/*.woff2"} {
 			names, err := fs.Glob(opt.Page, p)
 			if err != nil {
 				return nil, err
@@ -104,6 +105,10 @@ func (g *guard) wrap(next http.Handler) http.Handler {
 			problem(w, http.StatusForbidden, "Another site may not ask here. Open the address that evenstand printed.")
 			return
 		}
+		if g.authority != nil && (r.TLS == nil && !loopback(r.RemoteAddr) && !slices.Contains(g.open, r.URL.Path) || r.URL.Path == "/trust" || r.URL.Path == trustFile) {
+			g.trust(w, r)
+			return
+		}
 		if g.code != "" {
 			may, ok := g.admit(w, r)
 			if !ok {
@@ -144,7 +149,7 @@ func (g *guard) own(r *http.Request, api bool) bool {
 		return true
 	}
 	u, err := url.Parse(from)
-	return err == nil && u.Scheme == "http" && u.Host == r.Host
+	return err == nil && u.Scheme == scheme(r.TLS != nil) && u.Host == r.Host
 }
 
 // known tells whether the server goes by the name that it was asked under.
@@ -271,7 +276,7 @@ func (g *guard) pair(w http.ResponseWriter, r *http.Request) {
 
 // let pairs a browser and shows it the logbook.
 func (g *guard) let(w http.ResponseWriter, r *http.Request, may string) {
-	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Value: may + "." + g.sign(may), Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode})
+	http.SetCookie(w, &http.Cookie{Name: cookieName(r), Value: may + "." + g.sign(may), Path: "/", HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode})
 	w.Header().Set("Cache-Control", "no-store")
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
@@ -289,6 +294,13 @@ func (g *guard) screen(w http.ResponseWriter, r *http.Request, token string) {
 	default:
 		g.small(w, http.StatusGone, "This link is used up", `It was used already, or is too old. Ask for a new one where the logbook is open, or pair this screen with the code: <a href="/">type it here</a>.`, "", "")
 	}
+}
+
+func scheme(secure bool) string {
+	if secure {
+		return "https"
+	}
+	return "http"
 }
 
 // cookieName is that of the server that a browser asks.

@@ -3,6 +3,7 @@ package web
 import (
 	"cmp"
 	"context"
+	"crypto/tls"
 	"errors"
 	"log/slog"
 	"net"
@@ -34,11 +35,19 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		Handler: room.mark(s.Handler()), ReadHeaderTimeout: headerTime, ReadTimeout: answerTime, WriteTimeout: answerTime, IdleTimeout: idleTime, MaxHeaderBytes: 32 << 10,
 		ErrorLog: slog.NewLogLogger(slog.DiscardHandler, slog.LevelError),
 		ConnContext: func(ctx context.Context, c net.Conn) context.Context {
-			return context.WithValue(ctx, guestKey{}, c)
+			return context.WithValue(ctx, guestKey{}, guestOf(c))
 		},
 	}
-	failed := make(chan error, 1)
-	go func() { failed <- srv.Serve(room) }()
+	failed := make(chan error, 3)
+	if s.opt.Authority == nil {
+		go func() { failed <- srv.Serve(room) }()
+	} else {
+		d := newDoors(room)
+		defer d.Close()
+		go func() { failed <- d.run() }()
+		go func() { failed <- srv.Serve(d.plain) }()
+		go func() { failed <- srv.Serve(tls.NewListener(d.secure, s.opt.Authority.config(s.opt.Hosts, time.Now))) }()
+	}
 	var err error
 	select {
 	case err = <-failed:

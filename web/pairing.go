@@ -143,7 +143,7 @@ func (s *Server) ScreenLinks() []string {
 	}
 	token := s.guard.links.make(time.Now())
 	for _, h := range s.opt.Hosts {
-		out = append(out, "http://"+h+"/screen/"+token)
+		out = append(out, scheme(s.opt.Authority != nil)+"://"+h+"/screen/"+token)
 	}
 	return out
 }

@@ -35,9 +35,12 @@ type Options struct {
 	// Hosts are names beside localhost and 127.0.0.1 under which the server may
 	// be asked, with the port where there is one; with any of them set, Code is
 	// wanted.
-	Hosts   []string
-	Code    string // pairing code that a browser elsewhere must give once
-	Uploads UploadLimits
+	Hosts []string
+	Code  string // pairing code that a browser elsewhere must give once
+	// Authority signs for the server: elsewhere only https is spoken then, this
+	// computer may go on with http. nil: http alone.
+	Authority *Authority
+	Uploads   UploadLimits
 	// Connections is how many are open at once; zero is the usual. When there are
 	// more, those that dawdle are closed.
 	Connections int

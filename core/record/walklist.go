@@ -18,15 +18,21 @@ type WalkList struct {
 	When    string        `json:"when"`   // when to go; says what is missing where it is not known
 	How     string        `json:"how"`    // what one count is
 	Way     string        `json:"way"`    // how far it is
+	Asked   string        `json:"asked"`  // how many places there are, and what they are for
 	Tells   string        `json:"tells"`  // how well so many counts tell the mean
 	Places  []WalkPlace   `json:"places"` // in the order of walking
 	Notes   []string      `json:"notes"`
 	Fields  []string      `json:"fields"` // that have been planted
+	// What a form for counts and a picture want beside.
+	CountOver evenstand.Number `json:"count_over_m"`  // of each row
+	Spacing   evenstand.Number `json:"row_spacing_m"` // of the planter that planted first
+	Boundary  [][][2]float64   `json:"boundary"`      // outer rings and holes, longitude and latitude; empty: none is known
 }
 
 // WalkPlace is somewhere to count.
 type WalkPlace struct {
 	Number   int              `json:"number"`
+	Planter  string           `json:"planter"`
 	Lat      float64          `json:"lat"`
 	Lon      float64          `json:"lon"`
 	Pass     int              `json:"pass"`
@@ -34,7 +40,7 @@ type WalkPlace struct {
 	Along    float64          `json:"along_m"` // from the start of the pass
 	Rows     evenstand.Rows   `json:"rows"`    // two beside one another
 	Expected evenstand.Number `json:"expected_per_m2"`
-	Stratum  int              `json:"stratum"` // from 1, the thinnest; 0: beside the strata, of the worst tenth; -1: to try a finding
+	Stratum  int              `json:"stratum"` // from 1, the thinnest; 0: beside the strata, of the thinnest tenth; -1: to try a finding
 	Worst    bool             `json:"worst"`
 	Finding  string           `json:"finding,omitempty"` // that it is to try; Stratum is -1 then
 	Where    string           `json:"where"`
@@ -44,6 +50,7 @@ type WalkPlace struct {
 // WalkFacts is what a walk list is made of beside its places.
 type WalkFacts struct {
 	Strata    int
+	Thinnest  int     // places in the thinnest tenth, beside the strata
 	Length    float64 // m of walking
 	FromStart bool    // the walk begins at a place that was named
 	CountOver float64 // m of row of one count
@@ -83,7 +90,10 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 		l.Way += ", from the first place to the last"
 	}
 	l.Way += "."
-	l.Tells = fmt.Sprintf("%s tell the mean of the field to within about %s either way, 9 times in 10, if single counts scatter by 12 in 100 as is common (from memory); places of the worst tenth are counted beside.", advise.Plural(int64(f.Strata), "count", "counts"), plants(f.Half))
+	if f.Thinnest > 0 {
+		l.Asked = fmt.Sprintf("%s: one in each of %d equal parts of the field, for its mean, and %d more on the tenth of the ground where the fewest plants are expected, for whether to plant again.", advise.Plural(int64(f.Strata+f.Thinnest), "place", "places"), f.Strata, f.Thinnest)
+	}
+	l.Tells = fmt.Sprintf("The counts of the %d parts tell the mean of the field to within about %s either way, 9 times in 10, if single counts scatter by 12 in 100 as is common (from memory).", f.Strata, plants(f.Half))
 	for i := range l.Places {
 		p := &l.Places[i]
 		p.Number = i + 1
@@ -91,9 +101,9 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 		switch {
 		case p.Stratum < 0: // says so already
 		case p.Stratum == 0:
-			p.Why = "Of the worst tenth of the ground: about " + plants(float64(p.Expected)) + " expected"
+			p.Why = "Where the fewest are expected, for whether to plant again: about " + plants(float64(p.Expected))
 		default:
-			p.Why = fmt.Sprintf("%s thinnest of %d parts of the field: about %s expected", ordinalOrThe(p.Stratum), f.Strata, plants(float64(p.Expected)))
+			p.Why = fmt.Sprintf("Part %d of %d of the field, from thin to thick: about %s expected", p.Stratum, f.Strata, plants(float64(p.Expected)))
 		}
 	}
 	l.Notes = append(l.Notes,
@@ -110,13 +120,6 @@ func noteOf(m float64, v advise.Voice) string {
 	return fmt.Sprintf("counted 31 in %.1f ft row 3", m/evenstand.Foot)
 }
 
-func ordinalOrThe(n int) string {
-	if n == 1 {
-		return "The"
-	}
-	return advise.Ordinal(n)
-}
-
 func areaOf(v advise.Voice) float64 {
 	if v.Units == evenstand.Metric {
 		return evenstand.Hectare
@@ -128,7 +131,7 @@ func areaOf(v advise.Voice) float64 {
 func RenderWalk(l WalkList, o Options) string {
 	p := &page{o: o}
 	p.line(o.strong(l.Title))
-	for _, s := range nonempty(l.When, l.How, l.Way, l.Tells) {
+	for _, s := range nonempty(l.When, l.How, l.Asked, l.Tells, l.Way) {
 		p.text("", s)
 	}
 	p.line("")

@@ -1,6 +1,7 @@
 // Builds the page into dist, or the folder named: everything that it loads, from this folder alone,
 // named by content, so that a browser may keep it for good.
 import { build } from 'esbuild'
+import { createHash } from 'node:crypto'
 import { cpSync, mkdirSync, readFileSync, readdirSync, rmSync, writeFileSync } from 'node:fs'
 
 const dist = process.argv[2] ?? 'dist'
@@ -26,6 +27,19 @@ const css = file('.css', 'src/style.css')
 writeFileSync(`${dist}/index.html`, readFileSync('src/index.html', 'utf8').replace('MAIN.js', js).replace('STYLE.css', css))
 cpSync('src/icon.svg', `${dist}/icon.svg`)
 cpSync('src/manifest.webmanifest', `${dist}/manifest.webmanifest`)
+for (const size of [192, 512]) cpSync(`src/icon-${size}.png`, `${dist}/icon-${size}.png`)
+
+// What the page opens with when there is no network: itself, what it loads at once,
+// its letters. The map and what else comes later is left out. A service worker that
+// differs by a byte is taken up anew, so the sum of all of it stands in it.
+const at = (p) => p.replace(/^.*assets\//, '/assets/')
+const first = new Set()
+const needs = (p) => { if (!first.has(p)) { first.add(p); out.metafile.outputs[p].imports.filter((i) => i.kind === 'import-statement' && !i.external).forEach((i) => needs(i.path)) } }
+needs(Object.keys(out.metafile.outputs).find((p) => at(p) === '/' + js))
+const shell = ['/', ...[...first].map(at), '/' + css, ...Object.keys(out.metafile.outputs).filter((p) => /latin-\d+-.*woff2$/.test(p)).map(at), '/icon.svg', '/icon-192.png', '/manifest.webmanifest'].sort()
+const sum = createHash('sha256')
+for (const p of shell) sum.update(p).update(readFileSync(dist + (p === '/' ? '/index.html' : p)))
+writeFileSync(`${dist}/sw.js`, readFileSync('src/sw.js', 'utf8').replace('SHELL', JSON.stringify(shell)).replace('SUM', sum.digest('hex').slice(0, 12)))
 
 // The licences of what is bundled go along with it.
 const licences = ['preact', 'maplibre-gl', 'pmtiles', '@fontsource/atkinson-hyperlegible-next']

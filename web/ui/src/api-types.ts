@@ -1138,6 +1138,8 @@ export interface components {
             /** @description When the logs end, where that was not today; else empty */
             ended: string;
             fields: string[];
+            /** @description Tells this logbook from others, also under another name; a copy has the same */
+            id: string;
             name: string;
             /** @description Field of the last pass and what is left of it, in words */
             place: string;
@@ -3607,12 +3609,18 @@ export interface components {
             value: number | null;
         };
         WalkList: {
+            asked: string;
+            boundary: number[][][];
+            /** @description SI; null is unknown */
+            count_over_m: number | null;
             field: string;
             fields: string[];
             how: string;
             notes: string[];
             places: components["schemas"]["WalkPlace"][];
             planted: string;
+            /** @description SI; null is unknown */
+            row_spacing_m: number | null;
             /** Format: int64 */
             schema: number;
             tells: string;
@@ -3634,6 +3642,7 @@ export interface components {
             /** Format: int64 */
             pass: number;
             pass_key: string;
+            planter: string;
             rows: number[];
             /** Format: int64 */
             stratum: number;

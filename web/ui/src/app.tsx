@@ -22,6 +22,7 @@ import { dress, looking, setDress, settleNow, turned, unheard, useStore, working
 import * as api from './api'
 import { RowTrial } from './trial/trial'
 import { Trials } from './trial/list'
+import { keeper } from './walk/keep'
 import { Walk } from './walk/walk'
 import { Worklist } from './worklist/worklist'
 
@@ -87,6 +88,7 @@ export function App() {
     return () => removeEventListener('keydown', keys)
   }, [inCab])
   const b = store.book
+  useEffect(() => b ? keeper.near(b.id, !b.read_only) : undefined, [b?.id, b?.read_only, store.alive])
   const entry = (e: Entry) => <a key={e.to} href={e.to} aria-current={current(e.to, place.path) ? 'page' : undefined}>{e.name}</a>
   return <div class="frame">
     <a class="skip" href="#screen" onClick={(e) => { e.preventDefault(); document.querySelector<HTMLElement>('h1')?.focus() }}>To the content</a>
@@ -102,7 +104,7 @@ export function App() {
     <main class="screen" id="screen">
       {b && !b.read_only && b.ask.map((a) => <Ask key={a.planter} a={a} />)}
       {!/^\/(bring|logbook|recipe|more)/.test(place.path) && <Again />}
-      {store.problem && !b ? <div class="notice bad" role="alert"><p>{store.problem}</p></div> : screen(place)}
+      {store.problem && !b && place.path !== '/walk' ? <div class="notice bad" role="alert"><p>{store.problem}</p>{navigator.serviceWorker?.controller && <p><a href="/walk">The walk list that is kept here</a></p>}</div> : screen(place)}
     </main>
     <Foot />
   </div>

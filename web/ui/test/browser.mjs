@@ -7,7 +7,7 @@ import { chromium } from 'playwright-core'
 import { AsyncLocalStorage } from 'node:async_hooks'
 import { spawn } from 'node:child_process'
 import { createRequire } from 'node:module'
-import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
+import { cpSync, existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { networkInterfaces, tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 
@@ -45,7 +45,8 @@ async function open(book, listen = '127.0.0.1:0') {
   return { address, stop: () => new Promise((done) => { p.on('exit', done); p.kill('SIGINT') }) }
 }
 
-const browser = await chromium.launch({ executablePath: browserPath, args: ['--no-sandbox', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--use-gl=angle', '--use-angle=swiftshader', '--enable-unsafe-swiftshader'] })
+const flags = ['--no-sandbox', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--use-gl=angle', '--use-angle=swiftshader', '--enable-unsafe-swiftshader']
+const browser = await chromium.launch({ executablePath: browserPath, args: flags })
 
 const sizes = { tablet: [1024, 768], desk: [1440, 900], phone: [390, 844] }
 
@@ -53,7 +54,7 @@ const sizes = { tablet: [1024, 768], desk: [1440, 900], phone: [390, 844] }
 // only where the browser is on the same computer it complains on other screens.
 async function page(address, { size = 'tablet', theme = 'light', dress = 'shop' } = {}) {
   const [width, height] = sizes[size]
-  const ctx = await browser.newContext({ viewport: { width, height }, hasTouch: size === 'phone', reducedMotion: 'reduce' })
+  const ctx = await browser.newContext({ viewport: { width, height }, hasTouch: size === 'phone', reducedMotion: 'reduce', serviceWorkers: 'block' }) // what a worker fetches could not be altered by a test
   await ctx.addInitScript(([t, d]) => { localStorage.setItem('evenstand.theme', t); localStorage.setItem('evenstand.dress', d) }, [theme, dress])
   await ctx.addInitScript(() => { // how far it scrolled sideways at worst, also in a picture that stood for a moment only
     window.sideways = 0
@@ -94,7 +95,7 @@ await run('simulate', scenario, join(dir, 'sim'))
 const boxes = join(dir, 'sim', 'boxes')
 await run('new', join(dir, 'book'), '--planter', join(dir, 'sim/card.toml'), '--field', join(dir, 'sim/fields/north-place.geojson'), '--field', join(dir, 'sim/fields/river-place.geojson'), '--zone', 'America/Chicago', '--price', '4.50/bu', '--yield', '190bu/ac', '--seed-price', '300/80000')
 await run('read', join(dir, 'book'), boxes)
-for (const copy of ['shown', 'said', 'checked', 'screens']) cpSync(join(dir, 'book'), join(dir, copy), { recursive: true })
+for (const copy of ['shown', 'said', 'checked', 'screens', 'counted']) cpSync(join(dir, 'book'), join(dir, copy), { recursive: true })
 const main = await open(join(dir, 'book'))
 
 apart('the first minute: files dropped into an empty logbook', async () => {
@@ -958,6 +959,101 @@ apart('a thin stand is weighed, by zone and by table', async () => {
   await p.getByRole('button', { name: 'Weigh it' }).click()
   await p.getByText('Zone 2: keep it.').waitFor()
   await p.context().close()
+})
+
+// A phone on the way: its browser is ended without a word, and what was touched is there.
+apart('counts on foot: no network, the browser killed, sent once', async () => {
+  const s = await open(join(dir, 'counted'))
+  const profile = join(dir, 'phone')
+  const start = async () => {
+    const ctx = await chromium.launchPersistentContext(profile, { executablePath: browserPath, args: flags, viewport: { width: 390, height: 844 }, hasTouch: true, reducedMotion: 'reduce' })
+    const test = running.getStore()
+    ctx.on('weberror', (e) => fail('the page broke: ' + e.error().message, test))
+    const p = await ctx.newPage()
+    p.setDefaultTimeout(20_000)
+    await p.addInitScript(() => { window.sideways = 0 })
+    return { ctx, p }
+  }
+  // kill ends every process of a browser, which are known by the folder that they keep theirs in.
+  const kill = async (ctx) => {
+    const gone = new Promise((done) => ctx.on('close', done))
+    for (const n of readdirSync('/proc')) {
+      let line = ''
+      if (/^\d+$/.test(n)) try { line = readFileSync(`/proc/${n}/cmdline`, 'utf8') } catch { /* it ended */ }
+      if (line.includes('--user-data-dir=' + profile)) try { process.kill(Number(n), 'SIGKILL') } catch { /* it ended with another */ }
+    }
+    await gone
+    rmSync(join(profile, 'SingletonLock'), { force: true })
+  }
+  const keptOn = (p) => p.locator('.kept[data-kept=yes]').waitFor()
+  const plus = (p) => p.getByRole('button', { name: '+1 plant', exact: true })
+
+  // One visit with the network.
+  let { ctx, p } = await start()
+  await p.goto(s.address + '/walk')
+  await p.getByText('This page opens on this device without a network.').waitFor()
+  const places = Number((await p.locator('.counting b').textContent()).match(/^(\d+) places to count/)[1])
+  await looked(p, 'walk list, phone')
+  await ctx.setOffline(true)
+  await p.close()
+
+  // From nothing, without it: a count, and another that is only begun.
+  p = await ctx.newPage()
+  await p.addInitScript(() => { window.sideways = 0 })
+  await p.goto(s.address + '/walk')
+  await p.getByText('This list is kept on this device').waitFor()
+  await p.getByRole('button', { name: 'Count at place 1', exact: true }).first().click()
+  await p.getByRole('heading', { name: `Place 1 of ${places}` }).waitFor()
+  for (let i = 0; i < 3; i++) await plus(p).click()
+  await p.getByLabel('Plants', { exact: true }).fill('61')
+  await plus(p).click()
+  await p.getByText(/^3\d,\d00 an acre; about/).waitFor()
+  await p.getByRole('button', { name: '+1 late plant' }).click()
+  await p.getByText('Depth, note, who, where I am').click()
+  await p.getByLabel('Seed depth dug').fill('1 3/4')
+  await p.getByRole('button', { name: 'Add' }).click()
+  await keptOn(p)
+  await looked(p, 'a count, phone')
+  await p.getByRole('button', { name: 'Done, next place' }).click()
+  await p.getByRole('heading', { name: `Place 2 of ${places}` }).waitFor()
+  await p.getByRole('button', { name: 'Hoop' }).click()
+  await p.getByLabel('Plants', { exact: true }).fill('6')
+  await plus(p).click()
+  await keptOn(p)
+  await kill(ctx)
+
+  // The phone is started again, still without a network.
+  ;({ ctx, p } = await start())
+  await ctx.setOffline(true)
+  await p.goto(s.address + '/walk')
+  await p.getByText(`1 of ${places} places counted`).waitFor()
+  await p.getByText('1 count waits to be sent').waitFor()
+  await p.getByText('1 count is begun').waitFor()
+  await p.getByRole('button', { name: 'Go on at place 2' }).click()
+  check(await p.getByLabel('Plants', { exact: true }).inputValue() === '7', 'what was begun is there to the last touch')
+  await p.getByRole('button', { name: 'To the list' }).click()
+  const [file] = await Promise.all([p.waitForEvent('download'), p.getByRole('button', { name: 'Save as a file' }).click()])
+  await file.saveAs(join(dir, 'counts.json'))
+  check(JSON.parse(readFileSync(join(dir, 'counts.json'), 'utf8')).counts[0].plants === 62, 'the file has the count')
+
+  // The laptop is near: it is sent by itself, once, also when it is sent again.
+  const there = async () => (await (await fetch(s.address + '/api/v1/counts')).json()).counts
+  await ctx.setOffline(false)
+  await p.getByText('1 was sent').waitFor()
+  const first = await there()
+  check(first.length === 1 && first[0].plants === 62 && first[0].late === 1 && Math.abs(first[0].depths_m[0] - 0.04445) < 1e-4, 'the server has it: ' + JSON.stringify(first))
+  await p.reload()
+  await p.getByText('1 was sent').waitFor()
+  check((await there()).length === 1, 'it is there once')
+  await p.getByRole('button', { name: 'Correct place 1' }).click()
+  await p.getByLabel('Plants', { exact: true }).fill('60')
+  await p.getByRole('button', { name: 'Done, next place' }).click()
+  await p.getByRole('button', { name: 'To the list' }).click()
+  await p.getByText('2 were sent').waitFor()
+  check((await there()).filter((c) => c.plants === 60 && c.replaces === first[0].id).length === 1, 'the correction names what it replaces')
+  await ctx.close()
+  await s.stop()
+  await run('check', join(dir, 'counted'))
 })
 
 apart('tables are taken along, one of them or all of a field', async () => {
