@@ -90,6 +90,41 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/counts": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Plants counted on foot, and what they say of fields, of findings and of the farm */
+        get: operations["counts"];
+        put?: never;
+        /** Keep counts; what comes twice stands once */
+        post: operations["addCounts"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/counts/zones": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The zones of a field by how it stands, for planting again */
+        get: operations["countedZones"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/effects": {
         parameters: {
             query?: never;
@@ -1047,6 +1082,10 @@ export interface components {
             lot: string;
             planter: string;
         };
+        AddCountsInBody: {
+            /** @description Each is kept or refused by itself */
+            counts: components["schemas"]["PlantCount"][];
+        };
         Advice: {
             cautions: string[];
             do: string;
@@ -1601,6 +1640,82 @@ export interface components {
             by: "cause" | "part" | "row" | "field" | "day" | "hour";
             lines: components["schemas"]["CostLine"][];
             title: string;
+        };
+        CountField: {
+            /** Format: int64 */
+            counts: number;
+            emerge: components["schemas"]["Range"];
+            field: string;
+            findings: components["schemas"]["CountedFinding"][];
+            says: string[];
+            season: string;
+            stand_per_m2: components["schemas"]["Range"];
+            zones: components["schemas"]["CountZone"][];
+        };
+        CountLine: {
+            corrected: boolean;
+            field: string;
+            id: string;
+            /** @description SI; null is unknown */
+            lat?: number;
+            logged: string;
+            /** @description SI; null is unknown */
+            lon?: number;
+            note: string;
+            place: string;
+            rows: string;
+            says: string;
+            /**
+             * Format: date-time
+             * @description UTC; null is unknown
+             */
+            time: string | null;
+            unused: string;
+            when: string;
+            who: string;
+        };
+        CountSheet: {
+            cites: components["schemas"]["Cite"][];
+            counts: components["schemas"]["CountLine"][];
+            fields: components["schemas"]["CountField"][];
+            notes: string[];
+            says: string[];
+            /** Format: int64 */
+            schema: number;
+            title: string;
+        };
+        CountZone: {
+            /** @description SI; null is unknown */
+            area_m2: number | null;
+            /** Format: int64 */
+            counts: number;
+            /** @description SI; null is unknown */
+            late: number | null;
+            name: string;
+            says: string;
+            stand_per_m2: components["schemas"]["Range"];
+        };
+        Counted: {
+            /** @description SI; null is unknown */
+            fall: number | null;
+            /** Format: int64 */
+            in: number;
+            late: components["schemas"]["Range"];
+            lost: components["schemas"]["Range"];
+            /** Format: int64 */
+            out: number;
+            says: string;
+        };
+        CountedFinding: {
+            finding: string;
+            says: string;
+            sentence: string;
+            told: boolean;
+        };
+        CountsReply: {
+            known: string[];
+            refused: components["schemas"]["RefusedCount"][];
+            stored: string[];
         };
         Course: {
             /** @description The others are one thing to be compared with, such as the other side, rather than many */
@@ -2796,6 +2911,54 @@ export interface components {
             /** @description Rows that carry it in the second time; empty: there is one time only */
             then: number[];
         };
+        PlantCount: {
+            /** @description When it was counted, RFC 3339 */
+            at: string;
+            /** @description Of seeds dug up, below the surface */
+            depths_m?: number[];
+            /**
+             * Format: double
+             * @description Of the hoop, inside
+             */
+            diameter_m?: number;
+            field: string;
+            /**
+             * Format: int64
+             * @description How often it was laid down
+             */
+            hoops?: number;
+            /** @description The counter's own; what comes twice stands once */
+            id: string;
+            /**
+             * Format: int64
+             * @description Of the plants, two leaves or more behind the others; left out: not looked at
+             */
+            late?: number;
+            /** Format: double */
+            latitude?: number;
+            /**
+             * Format: double
+             * @description Of each row
+             */
+            length_m?: number;
+            /** Format: double */
+            longitude?: number;
+            /** @description row or hoop */
+            method: string;
+            note?: string;
+            /** @description In words */
+            place?: string;
+            planter?: string;
+            /** Format: int64 */
+            plants?: number;
+            /** @description Of one that this corrects */
+            replaces?: string;
+            /** @description The planter's rows that were counted; empty: not said */
+            rows?: string;
+            /** Format: int64 */
+            rows_counted?: number;
+            who?: string;
+        };
         PlantedSums: {
             /** @description Inside the boundary and not planted */
             left: components["schemas"]["Amount"];
@@ -2908,6 +3071,10 @@ export interface components {
             /** @description What it reads, in words */
             reads: string[];
             text: string;
+        };
+        RefusedCount: {
+            id: string;
+            why: string;
         };
         RelationLineView: {
             domain: string;
@@ -3298,6 +3465,7 @@ export interface components {
             /** @description How check_back is written out and drawn */
             check?: components["schemas"]["CheckDrawn"];
             check_back: components["schemas"]["CheckBack"] | null;
+            counted?: components["schemas"]["Counted"];
             day: string;
             /** @description How chart is written out */
             drawn?: components["schemas"]["Drawn"];
@@ -3633,6 +3801,7 @@ export interface components {
             along_m: number;
             /** @description SI; null is unknown */
             expected_per_m2: number | null;
+            finding?: string;
             /** Format: double */
             lat: number;
             /** Format: double */
@@ -3731,6 +3900,10 @@ export interface components {
             /** @description SI; null is unknown */
             low: number | null;
             zone: string;
+        };
+        ZonesCounted: {
+            field: string;
+            zones: components["schemas"]["ReplantSpot"][];
         };
     };
     responses: never;
@@ -3913,6 +4086,104 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["CostSheet"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    counts: {
+        parameters: {
+            query?: {
+                /** @description Empty: of the newest count */
+                season?: string;
+                /** @description Empty: all of them */
+                field?: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CountSheet"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    addCounts: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["AddCountsInBody"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["CountsReply"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    countedZones: {
+        parameters: {
+            query: {
+                field: string;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ZonesCounted"];
                 };
             };
             /** @description Error */
