@@ -102,7 +102,7 @@ func spanOf(xs []float64) evenstand.Range {
 // countLine is one count in words.
 func (b *Book) countLine(c *PlantCount, x *countedAt, v advise.Voice) record.CountLine {
 	f := record.CountFacts{Plants: math.NaN(), Late: math.NaN(), Per: math.NaN(), Seeds: math.NaN(), Depths: c.Depths}
-	f.Line = record.CountLine{ID: c.ID, Time: c.Time(), Field: c.Field, Place: c.Place, Rows: c.Rows, Note: c.Note, Who: c.Who, Corrected: x == nil}
+	f.Line = record.CountLine{ID: c.ID, Time: c.Time(), Field: c.Field, Place: c.Place, Rows: c.Rows, Note: c.Note, Who: c.Who, Corrected: x == nil, Replaces: c.Replaces}
 	if c.Latitude != nil {
 		lat, lon := evenstand.Number(*c.Latitude), evenstand.Number(*c.Longitude)
 		f.Line.Lat, f.Line.Lon = &lat, &lon
@@ -244,8 +244,11 @@ func (b *Book) countZones(ctx context.Context, season, name string, g *grown, em
 }
 
 // CountedZones gives the zones of a field for planting again, as the counts of its
-// last season say, in the units of the logbook.
+// last season say, in the units of the logbook; none where nothing was counted.
 func (b *Book) CountedZones(ctx context.Context, field string, o record.Options) ([]ReplantSpot, error) {
+	if field == "" {
+		return []ReplantSpot{}, nil
+	}
 	s, err := b.CountSheet(ctx, "", field, o)
 	if err != nil {
 		return nil, err
@@ -267,9 +270,6 @@ func (b *Book) CountedZones(ctx context.Context, field string, o record.Options)
 			}
 			out = append(out, spot)
 		}
-	}
-	if len(out) == 0 {
-		return nil, &Error{"", fmt.Errorf("%w: no counts of %s are held against its logs yet", ErrUnknown, field), "Count by the walk list, or say the stands yourself"}
 	}
 	return out, nil
 }

@@ -144,6 +144,9 @@ func (b *Book) WalkList(ctx context.Context, w WalkWish, o record.Options) (l re
 	spacing := pieces[0].spacing
 	f.CountOver = relation.ThousandthAcre(spacing/evenstand.Inch) * evenstand.Foot
 	f.Thinnest = len(chosen) - strata
+	if g != nil && len(g.fit.Emerge) > 0 {
+		f.Up = g.up(newest, l.Field)
+	}
 	l.CountOver, l.Spacing = evenstand.Number(f.CountOver), evenstand.Number(spacing)
 	l.Boundary = b.outline(l.Field, frame)
 	f.Share = " (a thousandth of an acre)"

@@ -73,6 +73,9 @@ Examples:
 				if o.w.Zones, err = b.CountedZones(ctx, o.w.Field, r); err != nil {
 					return err
 				}
+				if len(o.w.Zones) == 0 {
+					return &book.Error{Err: fmt.Errorf("no counts of %s are held against its logs yet", o.w.Field), Hint: "Count by evenstand walk, or say the stand yourself with --stand"}
+				}
 			}
 			s, err := b.Replant(ctx, o.w, r)
 			if err != nil {

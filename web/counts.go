@@ -41,7 +41,7 @@ type ZonesCounted struct {
 }
 
 type zonesIn struct {
-	Field string `query:"field" maxLength:"200" required:"true"`
+	Field string `query:"field" maxLength:"200" doc:"Empty: none"`
 }
 
 func (s *Server) countedZones(ctx context.Context, in *zonesIn) (ZonesCounted, error) {

@@ -70,10 +70,11 @@ type CountLine struct {
 	Lat       *evenstand.Number `json:"lat,omitempty"`
 	Lon       *evenstand.Number `json:"lon,omitempty"`
 	Rows      string            `json:"rows"`
-	Says      string            `json:"says"`   // what was counted
-	Logged    string            `json:"logged"` // what the logs have of that ground
-	Unused    string            `json:"unused"` // why it does not count; empty: it does
-	Corrected bool              `json:"corrected"`
+	Says      string            `json:"says"`      // what was counted
+	Logged    string            `json:"logged"`    // what the logs have of that ground
+	Unused    string            `json:"unused"`    // why it does not count; empty: it does
+	Corrected bool              `json:"corrected"` // by a later one
+	Replaces  string            `json:"replaces"`  // id of the one that this corrects
 	Note      string            `json:"note"`
 	Who       string            `json:"who"`
 }
@@ -106,7 +107,11 @@ func SayCount(f CountFacts, v advise.Voice) CountLine {
 		}
 	}
 	if n := len(f.Depths); n > 0 {
-		says = append(says, fmt.Sprintf("%s dug, %s deep in the middle, %s to %s", advise.Plural(int64(n), "seed", "seeds"), v.Length(stat.Median(f.Depths)), v.Length(stat.Quantile(f.Depths, 0)), v.Length(stat.Quantile(f.Depths, 1))))
+		if n == 1 {
+			says = append(says, "1 seed dug, "+v.Length(f.Depths[0])+" deep")
+		} else {
+			says = append(says, fmt.Sprintf("%s dug, %s deep in the middle, %s to %s", advise.Plural(int64(n), "seed", "seeds"), v.Length(stat.Median(f.Depths)), v.Length(stat.Quantile(f.Depths, 0)), v.Length(stat.Quantile(f.Depths, 1))))
+		}
 	}
 	l.Says = advise.Capital(strings.Join(says, ", ")) + "."
 	if !math.IsNaN(f.Seeds) {
@@ -146,7 +151,7 @@ func SayCountField(f FieldFacts, v advise.Voice) CountField {
 	percent := func(n evenstand.Number) int { return int(math.Round(100 * float64(n))) }
 	if c.Counts > 0 && !math.IsNaN(float64(c.Emerge.Mid)) {
 		c.Says = append(c.Says, fmt.Sprintf("Of 100 seeds that were logged %d became plants (%d to %d), by %s.", percent(c.Emerge.Mid), percent(c.Emerge.Low), percent(c.Emerge.High), advise.Plural(int64(c.Counts), "count", "counts")))
-		if !math.IsNaN(float64(c.Stand.Mid)) {
+		if !math.IsNaN(float64(c.Stand.Mid)) && len(c.Zones) != 1 {
 			c.Says = append(c.Says, "So the field stands at "+plantsSpan(c.Stand, v)+".")
 		}
 		if c.Counts < 6 {

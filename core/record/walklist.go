@@ -50,6 +50,7 @@ type WalkPlace struct {
 // WalkFacts is what a walk list is made of beside its places.
 type WalkFacts struct {
 	Strata    int
+	Up        float64 // share of seeds that came up by earlier counts; 0 there are none
 	Thinnest  int     // places in the thinnest tenth, beside the strata
 	Length    float64 // m of walking
 	FromStart bool    // the walk begins at a place that was named
@@ -84,7 +85,7 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 		in := int(math.Round(f.CountOver / evenstand.Inch))
 		over = fmt.Sprintf("%d ft %d in", in/12, in%12)
 	}
-	l.How = fmt.Sprintf("Count the plants on %s of each of the two rows%s.", over, f.Share)
+	l.How = fmt.Sprintf("Count the plants on %s of each row that is named%s.", over, f.Share)
 	l.Way = v.Length(f.Length) + " of walking"
 	if !f.FromStart {
 		l.Way += ", from the first place to the last"
@@ -92,6 +93,15 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 	l.Way += "."
 	if f.Thinnest > 0 {
 		l.Asked = fmt.Sprintf("%s: one in each of %d equal parts of the field, for its mean, and %d more on the tenth of the ground where the fewest plants are expected, for whether to plant again.", advise.Plural(int64(f.Strata+f.Thinnest), "place", "places"), f.Strata, f.Thinnest)
+	}
+	tries := 0
+	for i := range l.Places {
+		if l.Places[i].Stratum < 0 {
+			tries++
+		}
+	}
+	if tries > 0 {
+		l.Asked = strings.TrimSpace(l.Asked + fmt.Sprintf(" %d more tell what findings leave open: on their ground, and beside it for comparison.", tries))
 	}
 	l.Tells = fmt.Sprintf("The counts of the %d parts tell the mean of the field to within about %s either way, 9 times in 10, if single counts scatter by 12 in 100 as is common (from memory).", f.Strata, plants(f.Half))
 	for i := range l.Places {
@@ -106,8 +116,12 @@ func SayWalk(l WalkList, f WalkFacts, v advise.Voice) WalkList {
 			p.Why = fmt.Sprintf("Part %d of %d of the field, from thin to thick: about %s expected", p.Stratum, f.Strata, plants(float64(p.Expected)))
 		}
 	}
+	share := "the share of them that usually comes up (90 to 95 in 100)"
+	if f.Up > 0 {
+		share = fmt.Sprintf("the share of them that came up by the counts of this farm (%.0f in 100)", 100*f.Up)
+	}
 	l.Notes = append(l.Notes,
-		"What is expected comes from the seeds that were logged and the share of them that usually comes up (90 to 95 in 100); a count tells what came up.",
+		"What is expected comes from the seeds that were logged and "+share+"; a count tells what came up.",
 		"The field is parted by what is expected into parts of equal area, and one place is drawn in each; two rows beside one another are drawn too, so that nobody chooses the good ones. Counts are kept with their place by this page on the phone, or by evenstand count. As a note ("+noteOf(f.CountOver, v)+") a count has no place; it tells of row trials alone.")
 	return l
 }

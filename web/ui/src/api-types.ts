@@ -1663,6 +1663,7 @@ export interface components {
             lon?: number;
             note: string;
             place: string;
+            replaces: string;
             rows: string;
             says: string;
             /**
@@ -4168,8 +4169,9 @@ export interface operations {
     };
     countedZones: {
         parameters: {
-            query: {
-                field: string;
+            query?: {
+                /** @description Empty: none */
+                field?: string;
             };
             header?: never;
             path?: never;

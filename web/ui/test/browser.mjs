@@ -478,7 +478,7 @@ apart('a note in a logbook with two planters', async () => {
 
 test('a start asks for everything once', async () => {
   const id = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id
-  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/counts', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
     const p = await page(main.address)
     const asked = {}
     p.on('request', (r) => { const at = r.url().slice(main.address.length); if (at.startsWith('/api/')) asked[at] = (asked[at] ?? 0) + 1 })
@@ -1041,7 +1041,7 @@ apart('counts on foot: no network, the browser killed, sent once', async () => {
   await ctx.setOffline(false)
   await p.getByText('1 was sent').waitFor()
   const first = await there()
-  check(first.length === 1 && first[0].plants === 62 && first[0].late === 1 && Math.abs(first[0].depths_m[0] - 0.04445) < 1e-4, 'the server has it: ' + JSON.stringify(first))
+  check(first.length === 1 && first[0].says.startsWith('62 plants, ') && first[0].says.includes('1 late, 1 seed dug, 1.7 in deep') && /^Pass \d+, rows .* seeds an acre logged; \d+ plants for 100 of them\.$/.test(first[0].logged), 'the server has it: ' + JSON.stringify(first))
   await p.reload()
   await p.getByText('1 was sent').waitFor()
   check((await there()).length === 1, 'it is there once')
@@ -1050,7 +1050,16 @@ apart('counts on foot: no network, the browser killed, sent once', async () => {
   await p.getByRole('button', { name: 'Done, next place' }).click()
   await p.getByRole('button', { name: 'To the list' }).click()
   await p.getByText('2 were sent').waitFor()
-  check((await there()).filter((c) => c.plants === 60 && c.replaces === first[0].id).length === 1, 'the correction names what it replaces')
+  check((await there()).filter((c) => c.says.startsWith('60 plants') && c.replaces === first[0].id).length === 1, 'the correction names what it replaces')
+  // What they say, and what stands for planting again.
+  await p.goto(s.address + '/counts')
+  await p.getByText('Of 100 seeds that were logged').waitFor()
+  await p.getByText('Corrected later.').first().waitFor()
+  await p.getByLabel('Counts that a phone saved as a file').setInputFiles(join(dir, 'counts.json'))
+  await p.getByText('0 kept, 1 known before, 0 refused.').waitFor()
+  await looked(p, 'counts, phone')
+  await p.getByRole('link', { name: 'Keep, fill in or start over' }).click()
+  await p.waitForFunction(() => /^2\d{4}|^3\d{4}/.test([...document.querySelectorAll('label')].find((l) => l.textContent.startsWith('Plants counted'))?.querySelector('input')?.value ?? ''))
   await ctx.close()
   await s.stop()
   await run('check', join(dir, 'counted'))
@@ -1082,7 +1091,7 @@ for (const [size, theme, dress] of process.env.ALL ? each : some) apart(`every s
   const at = (await shown()).address
   const all = (await (await fetch(at + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', 'cost sheet, rows': '/cost?by=row', 'walk list': '/walk', replant: '/replant', give: '/give', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', 'cost sheet, rows': '/cost?by=row', 'walk list': '/walk', counts: '/counts', replant: '/replant', give: '/give', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   const p = await page(at, { size, theme, dress })
   for (const [name, path] of Object.entries(paths)) {
     await p.goto(at + path)
@@ -1141,7 +1150,7 @@ apart('a screen that may only look is offered nothing that changes anything', as
   const all = (await send('GET', '/worklist')).groups.flatMap((g) => g.findings)
   const recipe = '/recipe?' + new URLSearchParams({ upload: table.upload, path: table.path })
   const seen = []
-  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/counts', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
     running = path === '/bring' ? [{ id: 'x', what: 'read', state: 'running', doing: 'reading', name: '', done: 1, total: 9, unit: 'days', left_s: 0, says: 'Reading', error: '' }] : []
     await p.goto(at + path)
     await settled(p)

@@ -1,8 +1,10 @@
 // Keep a thin stand, fill it in, or start over.
-import { useState } from 'preact/hooks'
+import { useEffect, useState } from 'preact/hooks'
 import * as api from '../api'
+import { query } from '../api'
 import { Cautions, Choice, fieldName, Pick, Sheet, Text, Title, Wide } from '../parts'
-import { looking, useStore } from '../state'
+import { usePlace } from '../route'
+import { looking, useData, useStore } from '../state'
 
 interface Zone { name: string, area: string, stand: string, low: string, high: string, gaps: string }
 interface Cost { what: string, sum: string }
@@ -18,7 +20,8 @@ export function Replant() {
   const metric = store.book?.units === 'metric'
   const area = metric ? 'ha' : 'ac'
   const fields = [...new Set(store.book?.days.flatMap((d) => d.fields) ?? [])].sort()
-  const [field, setField] = useState('')
+  const { q } = usePlace()
+  const [field, setField] = useState(q.get('field') ?? '')
   const [planted, setPlanted] = useState('')
   const [again, setAgain] = useState('')
   const [stand, setStand] = useState(metric ? '74000' : '30000')
@@ -30,6 +33,15 @@ export function Replant() {
   const [days, setDays] = useState('')
   const [sheet, setSheet] = useState<api.ReplantSheet | null>(null)
   const [error, setError] = useState('')
+  const counted = useData<api.ZonesCounted>('/counts/zones' + query({ field }))
+  const text = (x: number | undefined): string => x ? String(x) : ''
+  const take = () => {
+    const of = counted.data?.zones ?? []
+    setZones(of.map((z) => ({ ...empty, name: of.length > 1 ? z.name ?? '' : '', area: text(z.area), stand: text(z.stand), low: text(z.low), high: text(z.high) })))
+    const worst = of.find((z) => z.late)
+    if (worst) { setLate(String(Math.round(100 * worst.late!))); setDays(text(worst.late_days)) }
+  }
+  useEffect(() => { if (counted.data && zones.length === 1 && zones[0] === empty && q.get('field') === field) take() }, [counted.data])
   const zone = (i: number, change: Partial<Zone>) => setZones(zones.map((z, k) => k === i ? { ...z, ...change } : z))
   const bad = [stand, pays, late, days, ...zones.flatMap((z) => [z.area, z.stand, z.low, z.high]), ...costs.map((c) => c.sum)].find((s) => !(number(s) >= 0))
   const ready = bad === undefined && again !== '' && number(stand) > 0 && zones.every((z) => z.stand.trim() !== '')
@@ -69,6 +81,7 @@ export function Replant() {
           <Text label="At most" beside={`/${area}`} value={z.high} set={(high) => zone(i, { high })} mode="numeric" />
           <Pick label="Gaps" value={z.gaps} of={[{ value: '', text: 'single places' }, { value: 'short', text: metric ? 'several of half a metre to a metre' : 'several of 1.5 to 3 ft' }, { value: 'long', text: metric ? 'many over a metre' : 'many of 4 to 6 ft' }]} set={(gaps) => zone(i, { gaps })} />
         </div>)}
+        {counted.data && <div class="buttons near"><button type="button" onClick={take}>Take them from the counts</button><a class="btn" href={'/counts' + query({ field })}>What was counted</a></div>}
         <div class="form near">
           <Text label="Plants that came up late" beside="in 100" value={late} set={setLate} mode="numeric" />
           {number(late) > 0 && <Text label="Late by" beside="days" value={days} set={setDays} mode="numeric" />}
