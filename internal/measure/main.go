@@ -32,7 +32,7 @@ type options struct {
 }
 
 // parts are what can be asked for, in the order of the page.
-var parts = []string{"days", "real", "live", "settings", "effects", "trials", "check-back", "balance", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
+var parts = []string{"days", "real", "live", "settings", "effects", "trials", "check-back", "balance", "counts", "kills", "rebuild", "season", "speed", "fuzz", "demo"}
 
 func main() {
 	heap.Set()
@@ -179,6 +179,8 @@ func (p *program) part(ctx context.Context, part string, o options) ([]Figure, e
 		return one(trials(ctx, p.root))
 	case "check-back":
 		return checkBack(ctx, p.root)
+	case "counts":
+		return counts(ctx, p.root)
 	case "balance":
 		return balance(ctx, p.root)
 	case "effects":
