@@ -69,7 +69,7 @@ type QuantityInfo struct {
 var registry = [numQuantities]QuantityInfo{
 	Raw:                  {"raw", "unknown number", "", Last, "", "", math.Inf(-1), math.Inf(1)},
 	GaugeWheelLoad:       {"gauge_wheel_load", "gauge-wheel load", "N", Mean, "lbf", "kgf", -2000, 10000},
-	AppliedForce:         {"applied_force", "applied force", "N", Mean, "lbf", "kgf", -5000, 10000},
+	AppliedForce:         {"applied_force", "down force", "N", Mean, "lbf", "kgf", -5000, 10000},
 	WheelOffShare:        {"wheel_off_share", "share of the way off the ground", "", Mean, "%", "%", 0, 1},
 	SeedZoneMoisture:     {"seed_zone_moisture", "seed-zone moisture", "", Mean, "%", "%", 0, 1},
 	SeedZoneTemperature:  {"seed_zone_temperature", "seed-zone temperature", "degC", Mean, "degF", "degC", -20, 60},

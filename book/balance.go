@@ -633,7 +633,7 @@ func (s *standing) lever(l balance.Lever) (x Lever, ok bool) {
 		need("%s: %s is set, which is outside your limits of %s to %s.", name, l.Say(now, s.v), l.Say(limit.Least, s.v), l.Say(limit.Most, s.v))
 	}
 	if l.Quantity() == evenstand.GroundSpeed && p.Fixed == nil && x.Unit != "" {
-		need("Say what an hour of the operator and of the machine costs: without that a slower pass would seem to cost nothing.")
+		need("Say what an hour of the operator and of the machine costs: without that a slower pass would seem to cost nothing. Both stand with the prices, in the logbook or under [prices] in book.toml.")
 		p.Low = math.NaN()
 	}
 	x.Advice = balance.Next(p)

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"evenstand"
 	"evenstand/core/advise"
@@ -14,10 +15,10 @@ import (
 )
 
 // CostSheet says what unevenness cost in a season, by cause, part, row, field and
-// day. season is a year, empty the last one that was planted; field a field, empty
+// day, with hour by hour of the day too. season is a year, empty the last one that was planted; field a field, empty
 // all of them. Passing trouble and what has ended count too: they cost what they
 // cost; what is only suspected does not.
-func (b *Book) CostSheet(ctx context.Context, season, field string, o record.Options) (record.CostSheet, error) {
+func (b *Book) CostSheet(ctx context.Context, season, field string, hour bool, o record.Options) (record.CostSheet, error) {
 	r, err := b.reckon(ctx)
 	if err != nil {
 		return record.CostSheet{}, err
@@ -56,7 +57,25 @@ func (b *Book) CostSheet(ctx context.Context, season, field string, o record.Opt
 		}
 		return price.Total(ptrs, r.of, known, ways...), fs
 	}
-	s, fs := total(season, field, record.CostWays()...)
+	if hour {
+		byDay := map[DayRef][]evenstand.Pass{}
+		plain := r.of
+		for i := range r.fs {
+			ref := DayRef{r.fs[i].Planter, r.fs[i].Day}
+			if _, ok := byDay[ref]; ok || ref.Day.Year() != season {
+				continue
+			}
+			if byDay[ref], err = b.Passes(ctx, ref.Planter, ref.Day); err != nil {
+				return record.CostSheet{}, err
+			}
+		}
+		r.of = func(f *evenstand.Finding) price.Context {
+			c := plain(f)
+			c.Hours = hoursOf(f, byDay[DayRef{f.Planter, f.Day}], b.Zone())
+			return c
+		}
+	}
+	s, fs := total(season, field, record.CostWays(hour)...)
 	over := map[string]bool{} // for the price only
 	for _, i := range r.decided {
 		over[r.fs[i].ID] = true
@@ -77,6 +96,35 @@ func (b *Book) CostSheet(ctx context.Context, season, field string, o record.Opt
 		out.Seasons = append(out.Seasons, record.SayCostSeason(record.CostSeason{Season: year, Area: area, Low: x.Total.Low, Mean: x.Total.Mean, High: x.Total.High, Unit: x.Unit}, o.Voice))
 	}
 	return out, nil
+}
+
+// hoursOf gives for each hour of the day the share of the time of passes that a
+// finding stood in it; nil where it stood on none.
+func hoursOf(f *evenstand.Finding, passes []evenstand.Pass, zone *time.Location) []float64 {
+	until := evenstand.Micros(math.MaxInt64)
+	if f.Until != nil {
+		until = *f.Until
+	}
+	const hour = 3600 * evenstand.Second
+	shares, sum := make([]float64, 24), 0.0
+	for _, p := range passes {
+		from, to := max(p.Start, f.Since), min(p.End, until)
+		for at := from; at < to; {
+			clock := at.Time().In(zone)
+			next := at + hour - evenstand.Micros(clock.Minute())*60*evenstand.Second - evenstand.Micros(clock.Second())*evenstand.Second - evenstand.Micros(clock.Nanosecond()/1000)
+			x := float64(min(next, to) - at)
+			shares[clock.Hour()] += x
+			sum += x
+			at = next
+		}
+	}
+	if sum == 0 {
+		return nil
+	}
+	for h := range shares {
+		shares[h] /= sum
+	}
+	return shares
 }
 
 // knownCauses gives what people said the cause of a finding was.

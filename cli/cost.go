@@ -20,7 +20,7 @@ func costCommand() command {
 			o := &costOptions{}
 			fs.StringVar(&o.season, "season", "", "the year; without it the last one planted")
 			fs.StringVar(&o.field, "field", "", "one field only")
-			fs.StringVar(&o.by, "by", "", "cause, part, row, field or day; commas between several")
+			fs.StringVar(&o.by, "by", "", "cause, part, row, field or day, or hour, which is shown only when asked for; commas between several")
 			return o
 		},
 		help: `
@@ -37,8 +37,8 @@ Examples:
 				if by = strings.TrimSpace(by); by == "" {
 					continue
 				}
-				if !slices.ContainsFunc(record.CostWays(), func(w price.By) bool { return string(w) == by }) {
-					return usagef("--by %s: want cause, part, row, field or day", by)
+				if !slices.ContainsFunc(record.CostWays(true), func(w price.By) bool { return string(w) == by }) {
+					return usagef("--by %s: want cause, part, row, field, day or hour", by)
 				}
 				ways = append(ways, by)
 			}
@@ -91,6 +91,6 @@ func (c *call) costSheet(ctx context.Context, dir string, q *costOptions, first 
 	if !first {
 		season, field = "", ""
 	}
-	s, err = b.CostSheet(ctx, season, field, o)
+	s, err = b.CostSheet(ctx, season, field, slices.Contains(strings.Split(strings.ReplaceAll(q.by, " ", ""), ","), string(price.ByHour)), o)
 	return s, o, err
 }

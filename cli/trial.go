@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"math"
+	"strings"
 
 	"evenstand"
 	"evenstand/book"
@@ -20,17 +21,19 @@ type trialOptions struct {
 	seed                        uint64
 	start                       string
 	price, seasons              float64
+	mount, unmount, kind, on    string
 	csv                         bool
 }
 
 func trialCommand() command {
 	return command{
 		name: "trial", args: "BOOK [TRIAL]", what: "say whether a part, or a setting, on some rows or passes did better than the rest",
-		help: `Rows that carry another part than the others are a trial: write the parts on the
-planter card, with the day they were mounted. A setting that stood apart between
+		help: `Rows that carry another part than the others are a trial: say which part is on
+which rows since when (--mount; it is written on the planter card). A setting that stood apart between
 rows, or went back and forth by pass, is one too. Without TRIAL all are listed.
 
   evenstand trial spring
+  evenstand trial spring --mount "spoked pair" --kind "closing wheel" --on 3,4 --start 2026-04-20
   evenstand trial spring "spoked pair"
   evenstand trial spring "spoked pair" --price 180 --seasons 5 --aim moisture
   evenstand trial spring --plan "spoked pair" --rows 2
@@ -44,7 +47,11 @@ rows, or went back and forth by pass, is one too. Without TRIAL all are listed.
 			f.IntVar(&o.passes, "passes", 0, "of a plan: passes of each time; as many as help when left out")
 			f.StringVar(&o.measure, "measure", "", "of a plan: what to look at, such as skips, spacing, moisture or trash")
 			f.Uint64Var(&o.seed, "seed", 1, "of a plan: of the draw of the rows")
-			f.StringVar(&o.start, "start", "", "of a plan: the first `day`, 2026-05-02, to name the day of the swap")
+			f.StringVar(&o.start, "start", "", "of a plan: the first `day`, 2026-05-02, to name the day of the swap; of --mount: the day that it was mounted")
+			f.StringVar(&o.mount, "mount", "", "write down that this `part` is on the rows of --on")
+			f.StringVar(&o.unmount, "unmount", "", "take a `part` off the card that was written by mistake; --kind, --on and --start as it stands there")
+			f.StringVar(&o.kind, "kind", "", "of --mount: what it is, such as \"closing wheel\" or \"row cleaner\"")
+			f.StringVar(&o.on, "on", "", "of --mount: its `rows`, 3,4")
 			f.Float64Var(&o.price, "price", math.NaN(), "write down what the part costs on one row")
 			f.Float64Var(&o.seasons, "seasons", math.NaN(), "write down how many seasons it lasts")
 			f.StringVar(&o.aim, "aim", "", "write down what it is mounted for, such as skips, moisture or stand")
@@ -63,6 +70,9 @@ func (c *call) trial(ctx context.Context, o *trialOptions) error {
 	defer b.Close()
 	if o.plan != "" {
 		return c.trialPlan(ctx, b, o)
+	}
+	if o.mount != "" || o.unmount != "" {
+		return c.mount(ctx, b, o)
 	}
 	says := !math.IsNaN(o.price) || !math.IsNaN(o.seasons) || o.aim != ""
 	if (says || o.csv) && len(c.args) < 2 {
@@ -129,6 +139,46 @@ func (c *call) trial(ctx context.Context, o *trialOptions) error {
 		if all[i].Money.Says != "" {
 			c.text("  ", "  ", advise.Capital(all[i].Money.Says)+".")
 		}
+	}
+	return nil
+}
+
+// mount writes a part on the planter's card, or takes a mistake off it, and lists
+// what is on the planters then.
+func (c *call) mount(ctx context.Context, b *book.Book, o *trialOptions) error {
+	if o.mount != "" && o.unmount != "" || o.kind == "" || o.on == "" {
+		return usagef("say one part with its kind and rows: --mount \"spoked pair\" --kind \"closing wheel\" --on 3,4 --start 2026-04-20")
+	}
+	planter, err := planterNamed(ctx, b, o.planter)
+	if err != nil {
+		return err
+	}
+	rows, err := evenstand.ParseRows(o.on)
+	if err != nil {
+		return usagef("--on: %v", err)
+	}
+	p := book.Part{Planter: planter, Kind: o.kind, Label: o.mount + o.unmount, Rows: rows, Since: evenstand.Day(o.start)}
+	if o.mount != "" {
+		err = b.Mount(ctx, p)
+	} else {
+		err = b.Unmount(ctx, p)
+	}
+	if err != nil {
+		return err
+	}
+	on, err := b.Mounted(ctx)
+	if err != nil {
+		return err
+	}
+	if c.json {
+		return c.printJSON(map[string]any{"schema": 1, "mounted": on})
+	}
+	for _, p := range on {
+		since := "always"
+		if p.Since != "" {
+			since = "since " + string(p.Since)
+		}
+		c.printf("%s: %s, %s, %s, %s\n", p.Planter, p.Label, trial.KindSays(p.Kind), strings.ToLower(advise.Rows(p.Rows)), since)
 	}
 	return nil
 }

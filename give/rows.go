@@ -151,7 +151,7 @@ var stretchColumns = []Column{
 	at("single_sd", table.Number, "its standard deviation, mm"),
 	at("target_mm", table.Number, "target spacing, mm"),
 	at("load_n", table.Number, "gauge wheel load, N, mean"),
-	at("force_n", table.Number, "applied force, N, mean"),
+	at("force_n", table.Number, "down force as applied, N, mean"),
 	at("off_share", table.Number, "share of the way with the wheels off the ground"),
 	at("moisture", table.Number, "seed-zone moisture, fraction, mean"),
 	at("temp_c", table.Number, "seed-zone temperature, degrees C, mean"),

@@ -48,7 +48,7 @@ func (s *settler) noteGround(planted bool) {
 		s.note("Liquid is logged for the whole machine only: whether single rows get less cannot be said. Log the flow by row.")
 	}
 	if has(v.byRow, evenstand.GaugeWheelLoad) && !has(v.byRow|v.whole, evenstand.AppliedForce) {
-		s.note("The load on the gauge wheels is logged, but not the force applied: zones of soil are told by the load alone, as if the force were the same everywhere. Log the applied force too.")
+		s.note("The load on the gauge wheels is logged, but not the down force: zones of soil are told by the load alone, as if the force were the same everywhere. Log the down force too.")
 	}
 	if (rate || flow) && !has(v.whole, evenstand.LiquidRateTarget) {
 		s.note("Liquid is logged, but not what is asked for: whether the whole machine puts on too much or too little cannot be said. Log the rate that is asked for.")

@@ -31,7 +31,7 @@ func TestMissingGroundIsSaid(t *testing.T) {
 		{"by tank, no target", []logged{{evenstand.LiquidRate, tank, 47e-7}}, []string{"whether single rows get less cannot be said", "Log the rate that is asked for"}},
 		{"no target", []logged{rate, flow}, []string{"Log the rate that is asked for"}},
 		{"load and force", []logged{load, force}, nil},
-		{"load alone", []logged{load}, []string{"Log the applied force"}},
+		{"load alone", []logged{load}, []string{"Log the down force"}},
 	} {
 		var box []evenstand.Reading
 		for i := range 100 {

@@ -65,7 +65,7 @@ func (s *Server) setCard(ctx context.Context, in *cardIn) (CardList, error) {
 	if _, err := s.book.PlanterNamed(ctx, b.Planter); err != nil {
 		return CardList{}, refuse(err.Error())
 	}
-	last, err := s.lastDay(ctx, b.Planter)
+	last, err := s.book.LastDay(ctx, b.Planter)
 	if err != nil {
 		return CardList{}, err
 	}
@@ -182,17 +182,6 @@ func allRows(n int) evenstand.Rows {
 	return rows
 }
 
-func (s *Server) lastDay(ctx context.Context, planter string) (evenstand.Day, error) {
-	days, err := s.allDays(ctx)
-	last := evenstand.Day("")
-	for _, d := range days {
-		if d.Planter == planter {
-			last = max(last, d.Day)
-		}
-	}
-	return last, err
-}
-
 // AskCard is what the logs leave open about a planter of which nobody has
 // written a card: to be confirmed, not filled in.
 type AskCard struct {
@@ -214,7 +203,7 @@ func (s *Server) askCards(ctx context.Context) ([]AskCard, error) {
 		return nil, err
 	}
 	for _, p := range planters {
-		last, err := s.lastDay(ctx, p)
+		last, err := s.book.LastDay(ctx, p)
 		if err != nil {
 			return nil, err
 		}

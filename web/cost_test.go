@@ -16,6 +16,9 @@ func TestCostOfNothing(t *testing.T) {
 	if c.Season != "" || c.Winter == nil || c.Unpriced == nil || c.Seasons == nil || len(c.Ways) != 5 || c.Ways[0].Lines == nil {
 		t.Errorf("%+v", c)
 	}
+	if s.send(t, http.MethodGet, "/api/v1/cost?hour=true", nil, http.StatusOK, &c); len(c.Ways) != 6 {
+		t.Errorf("by hour too: %d ways", len(c.Ways))
+	}
 	for _, q := range []string{"?season=2019", "?field=nowhere"} {
 		s.send(t, http.MethodGet, "/api/v1/cost"+q, nil, http.StatusNotFound, nil)
 	}

@@ -249,7 +249,7 @@ func (s *Server) cardList(ctx context.Context, _ *nothing) (CardList, error) {
 	}
 	out := CardList{Cards: []CardView{}}
 	for _, p := range planters {
-		last, err := s.lastDay(ctx, p)
+		last, err := s.book.LastDay(ctx, p)
 		if err != nil {
 			return out, err
 		}

@@ -34,6 +34,7 @@ func (s *Server) register() {
 	get(s, "/trials", "trials", "Row trials: parts and settings that rows or passes had differently", s.trialList)
 	get(s, "/trials/plan", "trialPlan", "How to try a part: rows, swap, passes, and what it will see", s.trialPlan)
 	operation(s, http.MethodPatch, "/trials/part", "setPart", "Say what a part costs, how long it lasts, what it is for", s.setPart)
+	operation(s, http.MethodPost, "/trials/mounted", "mount", "Write on a planter's card which rows carry a part since when, or take a mistake off", s.mount)
 	get(s, "/trials/{trial}", "trial", "One row trial", s.trialView)
 	bytesOf(s, "/trials/{trial}/rows.csv", "trialTable", "Its rows as a table", "text/csv", s.trialCSV)
 	get(s, "/journal", "journal", "A day: what people wrote by hand, and what the boxes logged beside their measurements", s.journal)

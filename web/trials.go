@@ -19,6 +19,19 @@ type TrialList struct {
 	Trials []TrialLine `json:"trials"`
 	Empty  string      `json:"empty" doc:"What makes a trial where there is none"`
 	Parts  []string    `json:"parts" doc:"Labels and kinds of the planter card, for a plan"`
+	// Mounted is what the planter cards say now.
+	Mounted  []MountedPart `json:"mounted" doc:"What is on which rows since when, as the planter cards say"`
+	Planters []string      `json:"planters"`
+	Kinds    []string      `json:"kinds" doc:"Kinds of parts to choose from; any other will do"`
+}
+
+// MountedPart is a part on some rows of a planter.
+type MountedPart struct {
+	Planter string `json:"planter"`
+	Kind    string `json:"kind" doc:"In words: closing wheel"`
+	Label   string `json:"label"`
+	Rows    string `json:"rows"`
+	Since   string `json:"since" doc:"Day; empty: always"`
 }
 
 // TrialLine is one of them.
@@ -78,7 +91,7 @@ func (s *Server) allTrials(ctx context.Context) ([]trial.Report, error) {
 }
 
 func (s *Server) trialList(ctx context.Context, _ *nothing) (TrialList, error) {
-	out := TrialList{Trials: []TrialLine{}, Empty: trial.Empty, Parts: []string{}}
+	out := TrialList{Trials: []TrialLine{}, Empty: trial.Empty, Parts: []string{}, Mounted: []MountedPart{}, Kinds: trial.Kinds()}
 	all, err := s.allTrials(ctx)
 	if err != nil {
 		return out, err
@@ -90,7 +103,50 @@ func (s *Server) trialList(ctx context.Context, _ *nothing) (TrialList, error) {
 			out.Parts = append(out.Parts, t.Label)
 		}
 	}
-	return out, nil
+	if out.Planters, err = s.book.Planters(ctx); err != nil {
+		return out, err
+	}
+	on, err := s.book.Mounted(ctx)
+	for _, p := range on {
+		out.Mounted = append(out.Mounted, MountedPart{p.Planter, trial.KindSays(p.Kind), p.Label, p.Rows.String(), string(p.Since)})
+	}
+	return out, err
+}
+
+type mountIn struct {
+	Body struct {
+		Planter string `json:"planter,omitempty" maxLength:"200" doc:"May be left out where there is one"`
+		Kind    string `json:"kind" minLength:"1" maxLength:"60" doc:"Such as closing wheel"`
+		Label   string `json:"label" minLength:"1" maxLength:"200" doc:"What you call it"`
+		Rows    string `json:"rows" minLength:"1" maxLength:"200" doc:"1-4,9"`
+		Since   string `json:"since,omitempty" maxLength:"10" doc:"Day; empty: always"`
+		Mistake bool   `json:"mistake,omitempty" doc:"It was written by mistake: take it off the card"`
+	}
+}
+
+// mount writes on a planter's card what is on which rows since when.
+func (s *Server) mount(ctx context.Context, in *mountIn) (TrialList, error) {
+	b := &in.Body
+	planter, err := s.book.PlanterNamed(ctx, b.Planter)
+	if err != nil {
+		return TrialList{}, refuse(err.Error())
+	}
+	rows, err := evenstand.ParseRows(b.Rows)
+	if err != nil {
+		return TrialList{}, refuse("rows: " + err.Error())
+	}
+	p := book.Part{Planter: planter, Kind: b.Kind, Label: b.Label, Rows: rows, Since: evenstand.Day(b.Since)}
+	if b.Mistake {
+		err = s.book.Unmount(ctx, p)
+	} else {
+		err = s.book.Mount(ctx, p)
+	}
+	if err != nil {
+		return TrialList{}, err
+	}
+	s.changed("card")
+	s.settleSoon()
+	return s.trialList(ctx, nil)
 }
 
 type trialIn struct {

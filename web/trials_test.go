@@ -49,6 +49,29 @@ func TestTrials(t *testing.T) {
 	if part.Price != 120 || one.Part.Price != 120 || one.Trial.Aim != "skips" {
 		t.Errorf("%+v, %+v", part, one.Part)
 	}
+	mounted := func(of map[string]any, status int) (n int) {
+		t.Helper()
+		var list web.TrialList
+		s.send(t, http.MethodPost, "/api/v1/trials/mounted", of, status, &list)
+		for _, p := range list.Mounted {
+			if p.Label == "spoked pair" && p.Kind == "closing wheel" && p.Rows == "4-5" && p.Since == "2026-04-20" {
+				n++
+			}
+		}
+		return n
+	}
+	wheels := map[string]any{"kind": "Closing wheel", "label": "spoked pair", "rows": "4,5", "since": "2026-04-20"}
+	if n := mounted(wheels, http.StatusOK); n != 1 {
+		t.Errorf("mounted: %d on the card", n)
+	}
+	mounted(wheels, http.StatusUnprocessableEntity) // twice
+	mounted(map[string]any{"kind": "a", "label": "b", "rows": "4", "since": "May"}, http.StatusUnprocessableEntity)
+	mounted(map[string]any{"kind": "a", "label": "b", "rows": "99"}, http.StatusUnprocessableEntity)
+	wheels["mistake"] = true
+	if n := mounted(wheels, http.StatusOK); n != 0 {
+		t.Errorf("taken off: %d on the card", n)
+	}
+	mounted(wheels, http.StatusNotFound)
 	s.send(t, http.MethodPatch, "/api/v1/trials/part", map[string]any{"label": "floating", "aim": "luck"}, http.StatusUnprocessableEntity, nil)
 	s.get(t, "/api/v1/trials/nothing", http.StatusNotFound)
 	var plan web.TrialPlan

@@ -22,7 +22,7 @@ var names = map[string]string{
 	"off the ground":                   "readings off the ground",
 	"off the ground, its peers":        "the same on its peers",
 	"off the ground elsewhere":         "the same elsewhere",
-	"force below its peers'":           "applied force below its peers'",
+	"force below its peers'":           "down force below its peers'",
 	"change of force that suits":       "change of force that suits there",
 	"flow over its peers'":             "liquid, of what the middle row gets",
 	"flow over its peers' before":      "the same before",

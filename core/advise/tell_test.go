@@ -46,7 +46,7 @@ func TestTell(t *testing.T) {
 			nil,
 		},
 		{
-			"applied force",
+			"down force",
 			Log{Holds: []evenstand.Holding{h(evenstand.AppliedForce, machine, 1, nan)}},
 			[]string{"which force was applied", "whether the wheels stayed on the ground"},
 			nil,

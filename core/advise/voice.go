@@ -43,6 +43,15 @@ func (v Voice) Clock(t evenstand.Micros) string {
 	return t.Time().In(v.zone()).Format("3:04 pm")
 }
 
+// Hour writes an hour of the day: 2 pm, 14:00 metric.
+func (v Voice) Hour(h int) string {
+	t := time.Date(2000, 1, 1, h%24, 0, 0, 0, time.UTC)
+	if v.metric() {
+		return t.Format("15:04")
+	}
+	return t.Format("3 pm")
+}
+
 // On writes " on May 2", or " on 2 May" metric, for what is of another day than
 // that on which it is said, with the year where that is another too.
 func (v Voice) On(t evenstand.Micros) string {

@@ -27,6 +27,7 @@ type Context struct {
 	FieldLeft float64          // m2 of the finding's field still to plant by the whole planter; NaN unknown
 	Spacing   float64          // of the rows, m; only PerUnit asks for it
 	Card      string           // file of the planter card in the logbook's planter folder; empty: there is none
+	Hours     []float64        // of each hour of the day its share of the time that the finding stood while planting; only ByHour asks for it, nil unknown
 	Basis     Basis            // empty: field while ground is left in it, else season, none when nothing is left of both
 	AsOf      evenstand.Micros // last log time; NoTime unknown
 	Seed      uint64           // of the draws; one for the whole report

@@ -2,6 +2,7 @@ package price
 
 import (
 	"cmp"
+	"fmt"
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
@@ -57,11 +58,12 @@ const (
 	ByRow   By = "row"
 	ByField By = "field"
 	ByDay   By = "day"
+	ByHour  By = "hour" // of the day, local
 )
 
 // Line is a part of the total.
 type Line struct {
-	Key string // the cause, part, field or day, or the planter of a row; empty: a cause that is not told
+	Key string // the cause, part, field, day or hour (two digits), or the planter of a row; empty: a cause or an hour that is not told
 	Row int    // where parted by row; 0 the whole planter
 	Cost
 	Findings  []Piece  // the dearest first
@@ -133,7 +135,7 @@ func Total(fs []*evenstand.Finding, of func(*evenstand.Finding) Context, known C
 		}
 		doubted += before - mean(past)
 		if mean(past) > 0 {
-			l.add(b.f, past, causes)
+			l.add(b.f, past, causes, b.ctx.Hours)
 		}
 	}
 	s.Doubted = evenstand.Number(doubted)
@@ -206,8 +208,9 @@ func newLedger(ways []By) *ledger {
 	return l
 }
 
-// add enters what a finding lost, by draw.
-func (l *ledger) add(f *evenstand.Finding, lost []float64, causes []string) {
+// add enters what a finding lost, by draw; spread over the hours as their shares,
+// which add up to 1.
+func (l *ledger) add(f *evenstand.Finding, lost []float64, causes []string, hours []float64) {
 	for i, x := range lost {
 		l.total[i] += x
 	}
@@ -247,6 +250,20 @@ func (l *ledger) add(f *evenstand.Finding, lost []float64, causes []string) {
 			l.enter(w, place{key: f.Field}, f, lost, f.Rows)
 		case ByDay:
 			l.enter(w, place{key: string(f.Day)}, f, lost, f.Rows)
+		case ByHour:
+			if hours == nil {
+				l.enter(w, place{}, f, lost, f.Rows)
+			}
+			for h, share := range hours {
+				if share <= 0 {
+					continue
+				}
+				xs := slices.Clone(lost)
+				for i := range xs {
+					xs[i] *= share
+				}
+				l.enter(w, place{key: fmt.Sprintf("%02d", h)}, f, xs, f.Rows)
+			}
 		}
 	}
 }

@@ -11,7 +11,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-var allWays = []price.By{price.ByCause, price.ByPart, price.ByRow, price.ByField, price.ByDay}
+var allWays = []price.By{price.ByCause, price.ByPart, price.ByRow, price.ByField, price.ByDay, price.ByHour}
 
 func nobody(*evenstand.Finding) (string, bool) { return "", false }
 
@@ -35,7 +35,16 @@ func TestSheetAddsUp(t *testing.T) {
 			f.Causes = []evenstand.Cause{{Cause: evenstand.CauseSeal, Probability: 0.6 * p}, {Cause: evenstand.CauseSensor, Probability: 0.4 * p}}
 			fs = append(fs, f)
 		}
-		s := price.Total(fs, price.Everywhere(farm()), nobody, allWays...)
+		share := rapid.Float64Range(0, 1).Draw(t, "of it before ten")
+		of := func(f *evenstand.Finding) price.Context {
+			c := price.Everywhere(farm())(f)
+			if f.ID != "0" { // of one nobody knows
+				c.Hours = make([]float64, 24)
+				c.Hours[9], c.Hours[10] = share, 1-share
+			}
+			return c
+		}
+		s := price.Total(fs, of, nobody, allWays...)
 		for _, w := range s.Ways {
 			var mean, low, high float64
 			for i, l := range w.Lines {

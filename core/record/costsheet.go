@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"evenstand"
@@ -31,7 +32,7 @@ type CostSheet struct {
 
 // CostWay is one way to part the total.
 type CostWay struct {
-	By    string     `json:"by" enum:"cause,part,row,field,day"`
+	By    string     `json:"by" enum:"cause,part,row,field,day,hour"`
 	Title string     `json:"title"`
 	Lines []CostLine `json:"lines"` // the dearest first
 }
@@ -93,13 +94,16 @@ var costWays = []struct {
 	by    price.By
 	title string
 }{
-	{price.ByCause, "By cause"}, {price.ByPart, "By part"}, {price.ByRow, "By row"}, {price.ByField, "By field"}, {price.ByDay, "By day"},
+	{price.ByCause, "By cause"}, {price.ByPart, "By part"}, {price.ByRow, "By row"}, {price.ByField, "By field"}, {price.ByDay, "By day"}, {price.ByHour, "By hour of the day"},
 }
 
-// CostWays are the ways that a cost sheet is parted in.
-func CostWays() (ways []price.By) {
+// CostWays are the ways that a cost sheet is parted in; by hour it is only where
+// that is asked for, for an hour is somebody's at the wheel.
+func CostWays(hour bool) (ways []price.By) {
 	for _, w := range costWays {
-		ways = append(ways, w.by)
+		if w.by != price.ByHour || hour {
+			ways = append(ways, w.by)
+		}
 	}
 	return ways
 }
@@ -121,6 +125,9 @@ func MakeCostSheet(q CostQuery, s price.Sheet, fs []evenstand.Finding, o Options
 	c.sum = c.units(s.Total.Mean)
 	out.Total = c.line("Total", price.Line{Cost: s.Total}, c.sum)
 	for i, w := range s.Ways {
+		if w.By == price.ByHour { // they follow one another
+			slices.SortStableFunc(w.Lines, func(a, b price.Line) int { return strings.Compare(a.Key, b.Key) })
+		}
 		way := CostWay{By: string(w.By), Title: costWays[i].title, Lines: []CostLine{}}
 		for j, n := range c.adding(w.Lines) {
 			l := &w.Lines[j]
@@ -275,6 +282,11 @@ func (c *costWords) name(by price.By, l *price.Line) string {
 		return fieldName(l.Key)
 	case price.ByDay:
 		return c.o.Voice.Day(evenstand.Day(l.Key))
+	case price.ByHour:
+		if h, err := strconv.Atoi(l.Key); err == nil {
+			return c.o.Voice.Hour(h) + " to " + c.o.Voice.Hour(h+1)
+		}
+		return "Hour not told"
 	}
 	if l.Key == "" {
 		return "Cause not told"

@@ -109,7 +109,7 @@ func LeverSay(lever string) string {
 	case depth:
 		return "depth"
 	case ForceMode:
-		return "row-force mode"
+		return "down-force mode"
 	}
 	return settingName(lever)
 }

@@ -23,15 +23,15 @@ func TestSettingOf(t *testing.T) {
 		{"depth 2 to 2 1/4 in", "depth", "", 2 * 0.0254, 2.25 * 0.0254, "", "", "", "Depth set to 2.25 in (was 2 in), the whole planter"},
 		{"seed rate 32,000 to 34,000", "seed_rate_target", "", 32000 / evenstand.Acre, 34000 / evenstand.Acre, "", "", "", "Target seed rate set to 34,000 an acre (was 32,000 an acre), the whole planter"},
 		{"fan speed 4,200 to 4,500 rpm", "fan_speed", "", 70, 75, "", "", "", "Fan speed set to 4,500 rpm (was 4,200 rpm), the whole planter"},
-		{"down force 150 to 180 left", "applied_force", "1-8", 150 * 4.4482216, 180 * 4.4482216, "", "", "", "Applied force set to 180 lb (was 150 lb), rows 1-8"},
+		{"down force 150 to 180 left", "applied_force", "1-8", 150 * 4.4482216, 180 * 4.4482216, "", "", "", "Down force set to 180 lb (was 150 lb), rows 1-8"},
 		{"liquid rate 5 to 6 gal/ac", "liquid_rate_target", "", 5 * 9.35396e-7, 6 * 9.35396e-7, "", "", "", "Target liquid rate set to 6 gal/ac (was 5 gal/ac), the whole planter"},
-		{"force mode fixed", "force_mode", "", nan, nan, "", "fixed", "", "Row-force mode set to fixed, the whole planter"},
-		{"force mode automatic to fixed rows 1-8", "force_mode", "1-8", nan, nan, "automatic", "fixed", "", "Row-force mode set to fixed (was automatic), rows 1-8"},
-		{"down force off", "force_mode", "", nan, nan, "", "off", "", "Row-force mode set to off, the whole planter"},
-		{"downforce in auto, hard ground", "force_mode", "", nan, nan, "", "automatic", "hard ground", "Row-force mode set to automatic, the whole planter: hard ground"},
-		{"turned down force off row 7", "force_mode", "7", nan, nan, "", "off", "", "Row-force mode set to off, row 7"},
-		{"row force manual", "force_mode", "", nan, nan, "", "fixed", "", "Row-force mode set to fixed, the whole planter"},
-		{"down pressure from automatic to manual: it swings", "force_mode", "", nan, nan, "automatic", "fixed", "it swings", "Row-force mode set to fixed (was automatic), the whole planter: it swings"},
+		{"force mode fixed", "force_mode", "", nan, nan, "", "fixed", "", "Down-force mode set to fixed, the whole planter"},
+		{"force mode automatic to fixed rows 1-8", "force_mode", "1-8", nan, nan, "automatic", "fixed", "", "Down-force mode set to fixed (was automatic), rows 1-8"},
+		{"down force off", "force_mode", "", nan, nan, "", "off", "", "Down-force mode set to off, the whole planter"},
+		{"downforce in auto, hard ground", "force_mode", "", nan, nan, "", "automatic", "hard ground", "Down-force mode set to automatic, the whole planter: hard ground"},
+		{"turned down force off row 7", "force_mode", "7", nan, nan, "", "off", "", "Down-force mode set to off, row 7"},
+		{"row force manual", "force_mode", "", nan, nan, "", "fixed", "", "Down-force mode set to fixed, the whole planter"},
+		{"down pressure from automatic to manual: it swings", "force_mode", "", nan, nan, "automatic", "fixed", "it swings", "Down-force mode set to fixed (was automatic), the whole planter: it swings"},
 	} {
 		n, err := record.ParseNote(x.text, "", "", "", noteContext(evenstand.US))
 		if err != nil || len(n.Entries) != 1 {

@@ -87,7 +87,7 @@ var measures = []Measure{
 	},
 	means(evenstand.WheelOffShare, "wheel-off", "gauge wheels off the ground", "share of the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.OffShare }),
 	means(evenstand.GaugeWheelLoad, "load", "gauge-wheel load", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Load }),
-	means(evenstand.AppliedForce, "force", "applied force", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Force }),
+	means(evenstand.AppliedForce, "force", "down force", "mean over the way", "N", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Force }),
 	means(evenstand.SeedZoneMoisture, "moisture", "seed-zone moisture", "mean over the way", "fraction", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Moisture }),
 	means(evenstand.SeedZoneTemperature, "temperature", "seed-zone temperature", "mean over the way", "degC", 0, func(s *evenstand.Stretch) evenstand.Moments { return s.Temperature }),
 	means(evenstand.SlotTrash, "trash", "trash in the slot", "mean over the way", "fraction", 1, func(s *evenstand.Stretch) evenstand.Moments { return s.Trash }),

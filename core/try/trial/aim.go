@@ -2,6 +2,7 @@ package trial
 
 import (
 	"math"
+	"slices"
 
 	"evenstand"
 )
@@ -12,6 +13,16 @@ var aims = map[string][]string{
 	"closing_wheel": {"spacing", "stand"},
 	"row_cleaner":   {"trash", "moisture"},
 	"seed_firmer":   {"skips", "spacing", "moisture"},
+}
+
+// Kinds are the kinds of parts that are known, in words.
+func Kinds() []string {
+	out := []string{"seed disc", "seed tube", "gauge wheel"}
+	for k := range aims {
+		out = append(out, KindSays(k))
+	}
+	slices.Sort(out)
+	return out
 }
 
 // matters is the difference of each measure, in its unit, below which nobody would

@@ -843,6 +843,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/trials/mounted": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Write on a planter's card which rows carry a part since when, or take a mistake off */
+        post: operations["mount"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/trials/part": {
         parameters: {
             query?: never;
@@ -1579,7 +1596,7 @@ export interface components {
         };
         CostWay: {
             /** @enum {string} */
-            by: "cause" | "part" | "row" | "field" | "day";
+            by: "cause" | "part" | "row" | "field" | "day" | "hour";
             lines: components["schemas"]["CostLine"][];
             title: string;
         };
@@ -2415,6 +2432,29 @@ export interface components {
             still_to_save: components["schemas"]["ToSave"];
             unit: string;
             word: string;
+        };
+        MountInBody: {
+            /** @description Such as closing wheel */
+            kind: string;
+            /** @description What you call it */
+            label: string;
+            /** @description It was written by mistake: take it off the card */
+            mistake?: boolean;
+            /** @description May be left out where there is one */
+            planter?: string;
+            /** @description 1-4,9 */
+            rows: string;
+            /** @description Day; empty: always */
+            since?: string;
+        };
+        MountedPart: {
+            /** @description In words: closing wheel */
+            kind: string;
+            label: string;
+            planter: string;
+            rows: string;
+            /** @description Day; empty: always */
+            since: string;
         };
         Need: {
             text: string;
@@ -3493,8 +3533,13 @@ export interface components {
         TrialList: {
             /** @description What makes a trial where there is none */
             empty: string;
+            /** @description Kinds of parts to choose from; any other will do */
+            kinds: string[];
+            /** @description What is on which rows since when, as the planter cards say */
+            mounted: components["schemas"]["MountedPart"][];
             /** @description Labels and kinds of the planter card, for a plan */
             parts: string[];
+            planters: string[];
             trials: components["schemas"]["TrialLine"][];
         };
         TrialPlan: {
@@ -3843,6 +3888,8 @@ export interface operations {
                 season?: string;
                 /** @description One field only */
                 field?: string;
+                /** @description Part it by the hour of the day too, which is not for everybody's eyes */
+                hour?: boolean;
             };
             header?: never;
             path?: never;
@@ -5487,6 +5534,39 @@ export interface operations {
             cookie?: never;
         };
         requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TrialList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    mount: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["MountInBody"];
+            };
+        };
         responses: {
             /** @description OK */
             200: {

@@ -418,7 +418,7 @@ test('the journal: written with the keys for gloves, and taken back', async () =
   await looked(p, 'journal, boxes, cab')
   await p.getByRole('group', { name: 'Whose' }).getByRole('button', { name: /Mine/ }).click()
   await p.getByText('Nobody wrote anything down that day.').waitFor()
-  await p.getByRole('button', { name: 'Row force' }).click() // of an earlier day its times are offered
+  await p.getByRole('button', { name: 'Down force' }).click() // of an earlier day its times are offered
   await p.getByRole('group', { name: 'When' }).getByRole('button', { name: /^longest stop, / }).waitFor()
   const [mode, rows] = [await p.getByRole('group', { name: 'Mode' }).boundingBox(), await p.getByRole('group', { name: 'Rows' }).boundingBox()]
   check(rows.y - mode.y - mode.height >= 8, 'the rows of buttons do not touch')
@@ -428,7 +428,7 @@ test('the journal: written with the keys for gloves, and taken back', async () =
 test('a note is corrected by a tap, with what it said before', async () => {
   const p = await page(main.address, { dress: 'cab', theme: 'black' })
   await p.goto(main.address + '/journal')
-  await p.getByRole('button', { name: 'Row force' }).click()
+  await p.getByRole('button', { name: 'Down force' }).click()
   await p.getByRole('group', { name: 'Mode' }).getByRole('button', { name: 'fixed' }).click()
   await p.getByText(/Row-force mode set to fixed/).waitFor()
   await p.getByRole('button', { name: 'Write it down' }).click()

@@ -9,7 +9,7 @@ type Line = api.CostSheet['total']
 
 export function Cost() {
   const { q } = usePlace()
-  const asked = { season: q.get('season') || undefined, field: q.get('field') || undefined }
+  const asked = { season: q.get('season') || undefined, field: q.get('field') || undefined, hour: q.get('by') === 'hour' ? 'true' : undefined }
   const d = useData<api.CostSheet>('/cost' + query(asked))
   return <Wait of={d}>{(s) => s.season === '' ? <Empty /> : <View s={s} by={q.get('by') ?? ''} field={asked.field ?? ''} />}</Wait>
 }
@@ -35,7 +35,7 @@ function View({ s, by, field }: { s: api.CostSheet, by: string, field: string })
     </section>}
     {way && way.lines.length > 0 && <section class="gap" aria-label={way.title}>
       <div class="group"><h2>All of it, parted</h2></div>
-      <div class="pick near"><Choice label="By" value={way.by} set={(x) => stay({ by: x })} of={s.ways.map((w) => ({ value: w.by, text: w.title.replace('By ', '') }))} /></div>
+      <div class="pick near"><Choice label="By" value={way.by} set={(x) => stay({ by: x })} of={[...s.ways.filter((w) => w.by !== 'hour').map((w) => ({ value: w.by, text: w.title.replace('By ', '') })), { value: 'hour', text: 'hour of the day (not shown unless asked for)' }]} /></div>
       <Lines lines={way.lines} most={most} />
       <p class="cap">Line: low to high of each by itself. Dot: on average; the dots add up to {s.total.sum}.</p>
       <details class="still"><summary>As a table</summary><Table s={s} lines={way.lines} name={way.title} /></details>

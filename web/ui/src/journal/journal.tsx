@@ -23,7 +23,7 @@ export interface Kind {
 
 const kinds: Kind[] = [
   { name: 'Cleaners', ask: 'value', unit: ['psi', 'bar'], text: (v, u) => `cleaners ${v} ${u}` },
-  { name: 'Row force', ask: 'value', unit: ['lb', 'kg'], states: ['automatic', 'fixed', 'off'], text: (v, u) => /^\d|^\./.test(v) ? `down force to ${v} ${u}` : `force mode ${v}` },
+  { name: 'Down force', ask: 'value', unit: ['lb', 'kg'], states: ['automatic', 'fixed', 'off'], text: (v, u) => /^\d|^\./.test(v) ? `down force to ${v} ${u}` : `force mode ${v}` },
   { name: 'Closers', ask: 'value', unit: ['psi', 'bar'], text: (v, u) => `closers ${v} ${u}` },
   { name: 'Depth', ask: 'value', unit: ['in', 'cm'], text: (v, u) => `depth ${v} ${u}` },
   { name: 'Speed', ask: 'value', unit: ['mph', 'km/h'], text: (v, u) => `speed ${v} ${u}` },

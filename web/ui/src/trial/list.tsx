@@ -2,6 +2,7 @@
 import type * as api from '../api'
 import { Title, Wait } from '../parts'
 import { useData } from '../state'
+import { Mounted } from './mounted'
 import { Planner } from './planner'
 
 export function Trials() {
@@ -14,6 +15,7 @@ export function Trials() {
         <div><div class="s"><a href={'/trial/' + encodeURIComponent(t.id)}>{t.heading}</a></div><p>{t.sentence}</p><div class="do">{t.planter}</div></div>
         <div class="money"><small>{t.money}</small></div>
       </div>)}</div>}
+    <Mounted d={d} several={d.planters.length > 1} />
     <Planner parts={d.parts} />
   </>}</Wait>
 }
