@@ -13,7 +13,7 @@ RACE    := $(if $(CC_HERE),-race)
 # these two lists against the source), and what is one thing after another runs
 # without it, in a tenth of the time. GLANCED are whole days, and made-up ones by
 # the hundred: it sees the short ones.
-RACED   := evenstand/book evenstand/core/relation evenstand/format/column evenstand/format/formattest evenstand/format/iso11783 evenstand/internal/measure evenstand/web
+RACED   := evenstand/book evenstand/core/paper evenstand/core/relation evenstand/format/column evenstand/format/formattest evenstand/format/iso11783 evenstand/internal/measure evenstand/web
 GLANCED := evenstand/cli evenstand/core/try/effect evenstand/core/try/trial evenstand/core/verify evenstand/sim
 
 NPM     := $(shell command -v npm 2>/dev/null)

@@ -3,6 +3,7 @@ module evenstand
 go 1.26.0
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/andybalholm/brotli v1.2.0
 	github.com/danielgtaylor/huma/v2 v2.37.2
 	github.com/google/go-cmp v0.7.0
@@ -14,6 +15,7 @@ require (
 	github.com/pierrec/lz4/v4 v4.1.21
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
+	golang.org/x/image v0.40.0
 	golang.org/x/sys v0.49.0
 	golang.org/x/text v0.44.0
 	gonum.org/v1/gonum v0.17.0

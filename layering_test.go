@@ -37,7 +37,7 @@ type layer struct {
 // stages are the folders of core in the order of the sentence. A stage may
 // import those before it, and the shelf.
 var (
-	stages = []string{"core/align", "core/measure", "core/find", "core/price", "core/stand", "core/advise", "core/replant", "core/record", "core/try", "core/verify", "core/walk"}
+	stages = []string{"core/align", "core/measure", "core/find", "core/price", "core/stand", "core/advise", "core/replant", "core/record", "core/try", "core/verify", "core/walk", "core/paper"}
 	shelf  = []string{"core/stat", "core/ground", "core/relation"}
 )
 
@@ -76,6 +76,8 @@ func layers() []layer {
 		// The book's own cards and fields are in open formats; readers of logs
 		// are handed to it. What files are left over it must see as they do.
 		layer{under: "book", ours: []string{".!", "core", "pipeline", "book", "format/plain!", "format/geo!", "format/column!", "format/files!", "format/archive!"}, other: []string{"*"}},
+		// Papers as pages.
+		layer{under: "give/pdf", ours: []string{".!", "core/paper!"}, other: []string{"*"}, fixed: true},
 		// Tables of what a book holds, for other programs.
 		layer{under: "give", ours: []string{".!", "core/ground", "book!", "format/table!"}, other: []string{"*"}},
 		layer{under: "hub", ours: []string{".!", "core", "pipeline", "book", "hub"}, other: []string{"*"}},

@@ -289,7 +289,13 @@ func (b *Book) loadWritten(ctx context.Context) error {
 	if err != nil {
 		return &Error{b.path(settingsName), err, "Correct the zone in book.toml"}
 	}
-	written := map[string]map[string][]byte{"settings": {settingsName: data}}
+	written := map[string]map[string][]byte{"settings": {settingsName: data}, "paper": {}}
+	// What papers are to hold is read when one is made; a slip in it closes no logbook.
+	if rules, err := os.ReadFile(b.path(paperName)); err == nil {
+		written["paper"][paperName] = rules
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return &Error{b.path(paperName), err, "The file must be readable"}
+	}
 	for _, k := range []struct{ kind, dir, ext string }{{"card", plantersDir, ".toml"}, {"field", fieldsDir, ".geojson"}, {"recipe", recipesDir, ".toml"}} {
 		written[k.kind] = map[string][]byte{}
 		entries, err := os.ReadDir(b.path(k.dir))

@@ -19,7 +19,7 @@ import (
 var migrations embed.FS
 
 // ledgerVersion is the newest migration.
-const ledgerVersion = 5
+const ledgerVersion = 6
 
 // ledgerMark stands in the file's header as application_id ("even" in ASCII),
 // so that another program's database is not taken for a ledger.
