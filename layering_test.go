@@ -37,7 +37,7 @@ type layer struct {
 // stages are the folders of core in the order of the sentence. A stage may
 // import those before it, and the shelf.
 var (
-	stages = []string{"core/align", "core/measure", "core/find", "core/price", "core/stand", "core/advise", "core/replant", "core/record", "core/try", "core/verify", "core/walk", "core/paper"}
+	stages = []string{"core/align", "core/measure", "core/find", "core/price", "core/stand", "core/advise", "core/replant", "core/makeup", "core/record", "core/try", "core/verify", "core/walk", "core/paper"}
 	shelf  = []string{"core/stat", "core/ground", "core/relation"}
 )
 
