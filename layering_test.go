@@ -79,7 +79,7 @@ func layers() []layer {
 		// Papers as pages.
 		layer{under: "give/pdf", ours: []string{".!", "core/paper!"}, other: []string{"*"}, fixed: true},
 		// Tables of what a book holds, for other programs.
-		layer{under: "give", ours: []string{".!", "core/ground", "book!", "format/table!"}, other: []string{"*"}},
+		layer{under: "give", ours: []string{".!", "core/ground", "core/makeup", "core/record", "book!", "format/iso11783!", "format/table!"}, other: []string{"*"}},
 		layer{under: "hub", ours: []string{".!", "core", "pipeline", "book", "hub"}, other: []string{"*"}},
 		// The page asks how a table is to be read, and for the text of a card.
 		layer{under: "web", ours: []string{".!", "core", "pipeline", "book", "give", "web", "format/recipe!", "format/table!", "format/plain!", "format/archive!"}, other: []string{"*"}},

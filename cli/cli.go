@@ -42,7 +42,7 @@ type Env struct {
 }
 
 // spoken finds the program's name in front of a command.
-var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|open|read|recipe|replay|worklist|show|done|set-aside|note|sources|trial|cost|give|walk|count|replant|paper|rebuild|check|simulate|score)\b`)
+var spoken = regexp.MustCompile(`\bevenstand (COMMAND|help|new|open|read|recipe|replay|worklist|show|done|set-aside|note|sources|trial|cost|give|walk|count|replant|makeup|paper|rebuild|check|simulate|score)\b`)
 
 // named writes the commands in a text with the name by which the program was
 // called, so that they can be copied.
@@ -79,7 +79,7 @@ type call struct {
 func commands() []command {
 	return []command{
 		newCommand(), openCommand(), readCommand(), recipeCommand(), replayCommand(), worklistCommand(), showCommand(), doneCommand(), asideCommand(), noteCommand(),
-		sourcesCommand(), groundCommand(), effectsCommand(), balanceCommand(), trialCommand(), handOverCommand(), changedCommand(), costCommand(), giveCommand(), walkCommand(), countCommand(), replantCommand(), paperCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
+		sourcesCommand(), groundCommand(), effectsCommand(), balanceCommand(), trialCommand(), handOverCommand(), changedCommand(), costCommand(), giveCommand(), walkCommand(), countCommand(), replantCommand(), makeUpCommand(), paperCommand(), rebuildCommand(), checkCommand(), simulateCommand(), scoreCommand(),
 	}
 }
 

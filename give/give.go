@@ -168,11 +168,16 @@ func Write(ctx context.Context, b *book.Book, what What, as As, f Filter, base s
 	if !ok {
 		return made, fmt.Errorf("there is no table %q: want %s", what, names(Tables(), func(t Table) string { return string(t.What) }))
 	}
+	return t.write(ctx, b, as, f, base, create, told)
+}
+
+// write writes one table.
+func (t *Table) write(ctx context.Context, b *book.Book, as As, f Filter, base string, create func(name string) (io.WriteCloser, error), told func(done, total int)) (made Made, err error) {
 	kind, ok := kinds[as]
 	if !ok {
 		return made, fmt.Errorf("%q is no way to write a table: want %s", as, names(Ways(), func(a As) string { return string(a) }))
 	}
-	made.What = what
+	made.What = t.What
 	keep := func(name string) (io.WriteCloser, error) {
 		made.Files = append(made.Files, name)
 		return create(name)
@@ -197,7 +202,7 @@ func Write(ctx context.Context, b *book.Book, what What, as As, f Filter, base s
 		return made, err
 	}
 	made.Rows = r.n
-	if err := describe(&t, as, base, keep, r.n); err != nil {
+	if err := describe(t, as, base, keep, r.n); err != nil {
 		return made, err
 	}
 	if r.n == 0 {

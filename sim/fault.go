@@ -148,6 +148,7 @@ type fault struct {
 	turns             int     // between passes, while it was at work
 	stood             float64 // s in the longest stop while it was at work
 	ran               float64 // s of the day at which liquid first ran by itself; 0 never
+	missed            float64 // m3 of liquid that its rows did not get of what was asked for
 	planting, metres  float64 // s and m planted while it was at work
 	longest, farthest float64 // the most of either within one pass, at half of planting speed or more
 	rowTally          []tally // by row, so that rows may run side by side

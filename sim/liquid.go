@@ -104,6 +104,7 @@ func (b *liquidBox) see(m *moment) error {
 		v := lg.v[i]
 		b.speed = v + keep*(b.speed-v)
 		b.flows(m, t, cursor)
+		b.missed(m, t, v)
 		if b.tanks != nil {
 			b.tanks.step(b, m, i, nil)
 			b.tanks.step(b, m, i+slow, b.tanks.goes(m, b.now.rows, t))
@@ -224,6 +225,21 @@ func (b *liquidBox) flows(m *moment, t float64, cursor []int) {
 		}
 	}
 	b.now.read = total * held * on
+}
+
+// missed adds up what the rows of faults did not get, at v.
+func (b *liquidBox) missed(m *moment, t, v float64) {
+	asked := b.s.Output.Liquid * litreHectare * v * b.s.Planter.RowSpacing
+	for _, f := range m.faults {
+		if f.Kind != evenstand.KindLiquidRowLow && f.Kind != evenstand.KindSeedWithoutLiquid || !f.at(t) {
+			continue
+		}
+		for k, r := range m.rows {
+			if f.Kind == evenstand.KindSeedWithoutLiquid || f.has[r.n] {
+				f.missed += (asked - b.now.rows[k]) * slowTick
+			}
+		}
+	}
 }
 
 func (b *liquidBox) close() error { return b.out.Close() }

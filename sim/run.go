@@ -635,6 +635,7 @@ func (w *world) settle(f *fault) Fault {
 		t.Extra = area * s.perM2() * (f.mult - 1)
 		t.Loss.Seed = max(t.Extra, 0) * seed
 	}
+	t.Missed = round(1000*f.missed, 3)
 	if liquidKind(f.Kind) {
 		t.Bushels, _ = w.starterLost(f)
 	}

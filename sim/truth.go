@@ -35,14 +35,15 @@ type Fault struct {
 	Excused  []string           `json:"excused,omitempty"` // kinds that this evidence may honestly raise: neither right nor false
 	Distract bool               `json:"distractor"`
 
-	Places     float64 `json:"places"`     // due on its rows, mean of a row, while it lasted
-	Turns      float64 `json:"turns"`      // of the disc, the same
-	Planting   float64 `json:"planting_s"` // of row, while it lasted
-	Way        float64 `json:"way_m"`      // planted meanwhile
-	Ratio      float64 `json:"ratio"`      // skips (or doubles) of its rows against the base meanwhile; 1 none
-	Detectable bool    `json:"detectable"` // as strong and long as tests demand a finding for
-	Happened   bool    `json:"happened"`   // false: the day ended before it could
-	Grade      string  `json:"grade"`      // of the rows' data when it began
+	Places     float64 `json:"places"`             // due on its rows, mean of a row, while it lasted
+	Turns      float64 `json:"turns"`              // of the disc, the same
+	Planting   float64 `json:"planting_s"`         // of row, while it lasted
+	Way        float64 `json:"way_m"`              // planted meanwhile
+	Ratio      float64 `json:"ratio"`              // skips (or doubles) of its rows against the base meanwhile; 1 none
+	Detectable bool    `json:"detectable"`         // as strong and long as tests demand a finding for
+	Missed     float64 `json:"missed_l,omitempty"` // litres of liquid that its rows did not get of what was asked for
+	Happened   bool    `json:"happened"`           // false: the day ended before it could
+	Grade      string  `json:"grade"`              // of the rows' data when it began
 }
 
 // Loss is money lost, in USD.

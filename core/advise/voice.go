@@ -154,6 +154,14 @@ func (v Voice) Volume(m3 float64) string {
 	return amount(m3/evenstand.Gallon, "gal")
 }
 
+// Mass writes kg as pounds or kg.
+func (v Voice) Mass(kg float64) string {
+	if v.metric() {
+		return amount(kg, "kg")
+	}
+	return amount(kg/evenstand.Pound, "lb")
+}
+
 // Rate writes seeds per m2 as seeds an acre or a hectare.
 func (v Voice) Rate(perM2 float64) string {
 	if v.metric() {

@@ -41,8 +41,10 @@ const (
 	// Nothing is what counts as next to nothing, as a share.
 	Nothing = 0.2
 	// LeastLength is how long a strip is at least, m: shorter ones are the swing of
-	// a loop (judgement).
-	LeastLength = 6
+	// a loop as the planter takes up speed (judgement). Of missed strips, where next
+	// to nothing went on, LeastMissed.
+	LeastLength = 20
+	LeastMissed = 6
 )
 
 // Cut finds the strips of a row's way: pieces that are off the same way, one after
@@ -86,7 +88,7 @@ func Cut(row int, ps []Piece, least float64) (out []Strip) {
 		for to < len(ps) && (at(to) == s || at(to+1) == s && at(to) == 0 && !math.IsNaN(ps[to].Got)) {
 			to++
 		}
-		if st := sum(row, ps, i, to, s); st.Length >= LeastLength {
+		if st := sum(row, ps, i, to, s); st.Length >= LeastLength || st.Length >= LeastMissed && (st.Kind == Missed || st.Kind == Doubled) {
 			out = append(out, st)
 		}
 		i = to

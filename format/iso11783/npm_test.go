@@ -95,6 +95,10 @@ type foreign struct {
 			Columns int
 			Records [][4]json.RawMessage
 		}
+		Zones []struct {
+			Code  int
+			Rates [][2]int32
+		}
 		Grids []struct {
 			Columns, Rows, Type int
 			Bytes               string
@@ -308,6 +312,21 @@ func TestSecondReaderOnPrescription(t *testing.T) {
 				want = binary.LittleEndian.AppendUint32(want, uint32(v))
 			} else { // zones in the order in which their rates first come
 				want = append(want, map[int32]byte{800: 1, 850: 2, 0: 3, 900: 4}[v])
+			}
+		}
+		// And the same zones as ours, with the same rates.
+		sets, _, err := iso11783.Open(t.Context(), os.DirFS(dir))
+		if err != nil || len(sets) != 1 {
+			t.Fatal(err)
+		}
+		ours := sets[0].Tasks[0].Zones
+		if len(ours) != len(f.Tasks[0].Zones) || len(ours) < 2 {
+			t.Errorf("type %d: %d zones, the second reader has %d", kind, len(ours), len(f.Tasks[0].Zones))
+			continue
+		}
+		for i, z := range f.Tasks[0].Zones {
+			if z.Code != ours[i].Code || len(z.Rates) != len(ours[i].Rates) || z.Rates[0] != [2]int32{int32(ours[i].Rates[0].DDI), ours[i].Rates[0].Value} {
+				t.Errorf("type %d: zone %+v, the second reader has %+v", kind, ours[i], z)
 			}
 		}
 		if got.Columns != 3 || got.Rows != 2 || got.Type != kind || !bytes.Equal(data, want) {

@@ -1,6 +1,6 @@
 // Prints what the library reads of a zipped task data set, as JSON: version,
 // warnings, and for each task its logs' records [ms, north, east, {key: raw}]
-// and its grid's bytes. Positions are in 1e-7 degree; a key is DDI_element.
+// its treatment zones' codes and rates, and its grid's bytes. Positions are in 1e-7 degree; a key is DDI_element.
 const { readFileSync, writeSync } = require('fs')
 const { ISOXMLManager } = require('isoxml')
 
@@ -22,6 +22,10 @@ async function main() {
           records: parsed.timeLogs.map(r => [r.time.getTime(), Math.round(r.position.PositionNorth * 1e7), Math.round(r.position.PositionEast * 1e7), r.values]),
         }
       }),
+      zones: (task.attributes.TreatmentZone || []).map(z => ({
+        code: z.attributes.TreatmentZoneCode,
+        rates: (z.attributes.ProcessDataVariable || []).map(p => [parseInt(p.attributes.ProcessDataDDI, 16), p.attributes.ProcessDataValue]),
+      })),
       grids: (task.attributes.Grid || []).map(g => ({
         columns: g.attributes.GridMaximumColumn,
         rows: g.attributes.GridMaximumRow,
