@@ -22,11 +22,11 @@ func TestCut(t *testing.T) {
 		switch {
 		case i >= 10 && i < 20 && i != 15: // missed, one second in between
 			return 0
-		case i >= 30 && i < 40:
+		case i >= 26 && i < 44:
 			return 6
 		case i == 50: // too short
 			return 0
-		case i >= 60 && i < 70:
+		case i >= 60 && i < 78:
 			return 15
 		case i == 80:
 			return math.NaN()
@@ -45,7 +45,7 @@ func TestCut(t *testing.T) {
 		kind     makeup.Kind
 		from, to int
 		lacks    float64
-	}{{makeup.Missed, 10, 20, 2 * (9*10 - 0.8)}, {makeup.Short, 30, 40, 80}, {makeup.Over, 60, 70, -100}, {makeup.Doubled, 90, 96, -2 * 6 * 10.8}} {
+	}{{makeup.Missed, 10, 20, 2 * (9*10 - 0.8)}, {makeup.Short, 26, 44, 2 * 18 * 4}, {makeup.Over, 60, 78, -2 * 18 * 5}, {makeup.Doubled, 90, 96, -2 * 6 * 10.8}} {
 		if s := ss[i]; s.Kind != want.kind || s.From != want.from || s.To != want.to || math.Abs(s.Lacks-want.lacks) > 1e-9 || s.Row != 3 {
 			t.Errorf("%+v, want %+v", s, want)
 		}
@@ -122,7 +122,7 @@ func TestPlanLimits(t *testing.T) {
 		if err != nil {
 			t.Fatal(name, err)
 		}
-		ps := row(0, 10, func(int) float64 { return tt.got })
+		ps := row(0, 20, func(int) float64 { return tt.got })
 		g.Lay(ps, makeup.Cut(1, ps, 0)[0], 0.762)
 		p := g.Plan()
 		if z := p.Zones[0]; math.Abs(z.Rate-tt.rate) > 1e-6 || z.Why != tt.why {

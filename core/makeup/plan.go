@@ -82,27 +82,52 @@ func NewGround(m Machine) (*Ground, error) {
 	return &Ground{m, map[[2]int]float64{}}, nil
 }
 
-// Steps of laying: along and across a piece.
+// Steps of laying along a piece, and over how much of a strip its pieces
+// share what they lack, so that the noise of single seconds makes no zones.
 const (
-	layLength = 0.1 // m
-	layAcross = 4
+	layLength = 0.02 // m
+	layEven   = 40.0 // m
 )
 
 // Lay lays what a strip of a row lacks into the cells; width is the row's, m.
 func (g *Ground) Lay(ps []Piece, s Strip, width float64) {
-	for i := s.From; i < s.To; i++ {
+	n := max(1, int(math.Round(s.Length/layEven)))
+	at, from := 0.0, s.From
+	for k := range n {
+		to := from
+		for to < s.To && (k == n-1 || at < s.Length*float64(k+1)/float64(n)) {
+			at += ps[to].Length
+			to++
+		}
+		g.even(ps[from:to], width)
+		from = to
+	}
+}
+
+// even lays pieces that share what they lack.
+func (g *Ground) even(ps []Piece, width float64) {
+	sum, long := 0.0, 0.0
+	for i := range ps {
+		sum += (ps[i].Want - ps[i].Got) * ps[i].Length
+		long += ps[i].Length
+	}
+	for i := range ps {
 		p := &ps[i]
-		lacks := (p.Want - p.Got) * g.m.Worth * p.Length * width
+		lacks := sum / long * g.m.Worth * p.Length * width
 		n := max(1, int(math.Ceil(p.Length/layLength)))
 		sin, cos := math.Sincos(p.Heading)
-		for a := range n {
+		at, here := [2]int{}, 0.0
+		for a := range n { // a row is fed by the part that its middle lies in
 			along := p.Length * ((float64(a)+0.5)/float64(n) - 0.5)
-			for b := range layAcross {
-				right := width * ((float64(b)+0.5)/layAcross - 0.5)
-				x, y := p.X+along*sin+right*cos, p.Y+along*cos-right*sin
-				g.cells[g.cell(x, y)] += lacks / float64(n*layAcross)
+			if c := g.cell(p.X+along*sin, p.Y+along*cos); c != at {
+				if here != 0 {
+					g.cells[at] += here
+				}
+				at, here = c, 0
 			}
+			here += lacks / float64(n)
 		}
+		g.cells[at] += here
 	}
 }
 
@@ -144,9 +169,9 @@ func (g *Ground) Plan() Plan {
 }
 
 // alike tells whether a cell may share a rate with a run: within the machine's
-// step, or 3 % of what is owed where it has none (judgement).
+// step, 5 % of what is owed, or 0.25 % of what is planned (judgement).
 func (g *Ground) alike(mean, x, area float64) bool {
-	tol := max(g.m.Step*area/2, 0.03*math.Abs(mean))
+	tol := max(g.m.Step*area/2, 0.05*math.Abs(mean), 0.0025*g.m.Planned*area)
 	return math.Abs(mean-x) <= tol
 }
 

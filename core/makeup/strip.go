@@ -43,7 +43,7 @@ const (
 	// LeastLength is how long a strip is at least, m: shorter ones are the swing of
 	// a loop as the planter takes up speed (judgement). Of missed strips, where next
 	// to nothing went on, LeastMissed.
-	LeastLength = 20
+	LeastLength = 30
 	LeastMissed = 6
 )
 
