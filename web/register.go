@@ -26,6 +26,8 @@ func (s *Server) register() {
 	operation(s, http.MethodPost, "/counts", "addCounts", "Keep counts; what comes twice stands once", s.addCounts)
 	get(s, "/counts/zones", "countedZones", "The zones of a field by how it stands, for planting again", s.countedZones)
 	operation(s, http.MethodPost, "/replant", "replant", "Weigh keeping a thin stand, filling it in and starting over; nothing is kept", s.replant)
+	get(s, "/makeup", "makeUp", "What the next machine puts on where a product was missed, short or doubled", s.makeUp)
+	s.makeUpFile()
 	get(s, "/give", "giveList", "What can be handed out as tables, with what their columns mean", s.giveList)
 	s.give()
 	get(s, "/passes", "passes", "The passes of a day or of all days", s.passList)
