@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"bytes"
 	"context"
 	"flag"
 	"fmt"
@@ -145,7 +144,7 @@ func (c *call) paper(ctx context.Context, b *book.Book, o *paperOptions) error {
 		}
 		return nil
 	}
-	data, err := paperBytes(docs, kind, o.size)
+	data, err := pdf.Bytes(docs, strings.TrimPrefix(kind, "."), pdf.Size(o.size))
 	if err != nil {
 		return err
 	}
@@ -177,19 +176,6 @@ func (c *call) paper(ctx context.Context, b *book.Book, o *paperOptions) error {
 	}
 	c.text("Written: ", "         ", o.out)
 	return nil
-}
-
-// paperBytes writes documents as .pdf, .csv or .json.
-func paperBytes(docs []paper.Document, kind, size string) ([]byte, error) {
-	switch kind {
-	case ".csv":
-		return paper.CSV(docs)
-	case ".json":
-		return paper.JSON(docs)
-	}
-	var out bytes.Buffer
-	err := pdf.Write(&out, docs, pdf.Size(size))
-	return out.Bytes(), err
 }
 
 func (c *call) paperList(ctx context.Context, b *book.Book, o *paperOptions) error {

@@ -500,7 +500,9 @@ func (r *run) counts(ctx context.Context) error {
 			what = "dig"
 		}
 		copy(r.cells, []table.Cell{
-			{}, {}, instant(t), words(string(d.Day)), words(c.Planter), words(c.Field), words(what), words(c.Rows), maybe(c.Plants), words(""), maybe(c.Late),
+			{},
+			{},
+			instant(t), words(string(d.Day)), words(c.Planter), words(c.Field), words(what), words(c.Rows), maybe(c.Plants), words(""), maybe(c.Late),
 			some(c.Length), some(float64(c.Counted)), some(c.Diameter), some(float64(c.Hoops)), words(strings.Join(depths, ";")), words(c.Note), words(c.Place), words(c.Who), words(c.ID), words(c.Replaces),
 		})
 		if c.Latitude != nil {
@@ -526,8 +528,15 @@ func (r *run) counts(ctx context.Context) error {
 		}
 		e := &l.Entry
 		copy(r.cells, []table.Cell{
-			{}, {}, instant(e.T), words(string(d.Day)), words(l.Planter), words(""), words(e.What), words(e.Rows.String()), num(e.Value), words(e.Unit), {},
-			{}, {}, {}, {}, words(""), words(e.Note), words(l.Words), words(""), words(""), words(""),
+			{},
+			{},
+			instant(e.T), words(string(d.Day)), words(l.Planter), words(""), words(e.What), words(e.Rows.String()), num(e.Value), words(e.Unit),
+			{},
+			{},
+			{},
+			{},
+			{},
+			words(""), words(e.Note), words(l.Words), words(""), words(""), words(""),
 		})
 		if err := r.put(); err != nil {
 			return err

@@ -103,7 +103,9 @@ func (s *Server) trialList(ctx context.Context, _ *nothing) (TrialList, error) {
 			out.Parts = append(out.Parts, t.Label)
 		}
 	}
-	if out.Planters, err = s.book.Planters(ctx); err != nil {
+	names, err := s.book.Planters(ctx)
+	out.Planters = append([]string{}, names...)
+	if err != nil {
 		return out, err
 	}
 	on, err := s.book.Mounted(ctx)

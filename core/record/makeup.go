@@ -84,7 +84,8 @@ const mostStrips = 60
 
 // SayMakeUp puts a plan into words.
 func SayMakeUp(f MakeUpFacts, v advise.Voice) MakeUpSheet {
-	s := MakeUpSheet{Schema: 1, Title: "Make up in " + f.Field, Field: f.Field, Season: f.Season, Says: []string{}, Totals: []Line{}, Strips: []MakeUpStrip{}, Zones: []MakeUpZone{}, Boundary: f.Boundary, Notes: []string{},
+	s := MakeUpSheet{
+		Schema: 1, Title: "Make up in " + f.Field, Field: f.Field, Season: f.Season, Says: []string{}, Totals: []Line{}, Strips: []MakeUpStrip{}, Zones: []MakeUpZone{}, Boundary: f.Boundary, Notes: []string{},
 		Cautions: []string{
 			"Talk to your agronomist before the rate is changed: soil, stage and weather decide whether making up still pays.",
 			advise.CautionLabel,

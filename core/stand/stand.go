@@ -216,6 +216,7 @@ func newSampler(cs []Count, claims []Claim, seed uint64) *sampler {
 // centre and spread are the farm's mean before there are counts: R1's low and
 // high emergence as its 10th and 90th percentile.
 func centre() float64 { low, _, high := relation.Emergence(); return (low + high) / 2 }
+
 func spread() float64 {
 	low, _, high := relation.Emergence()
 	return (high - low) / 2 / 1.2815515655446004

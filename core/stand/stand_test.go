@@ -87,8 +87,10 @@ func TestUnseen(t *testing.T) {
 			t.Errorf("where %.2f stand, the seeds lie there by a chance of %.3f", tt.share, e.Fall)
 		}
 		// A finding takes it over, and its causes still have the same chances in all.
-		f := &evenstand.Finding{Kind: evenstand.KindRowSkips, Harm: []evenstand.Harm{{Kind: evenstand.MissingSeeds}},
-			Causes: []evenstand.Cause{{Cause: evenstand.CauseSeal, Probability: 0.6}, {Cause: evenstand.CauseSensor, Probability: 0.3}, {Cause: evenstand.CauseSeedFit, Probability: 0.1}}}
+		f := &evenstand.Finding{
+			Kind: evenstand.KindRowSkips, Harm: []evenstand.Harm{{Kind: evenstand.MissingSeeds}},
+			Causes: []evenstand.Cause{{Cause: evenstand.CauseSeal, Probability: 0.6}, {Cause: evenstand.CauseSensor, Probability: 0.3}, {Cause: evenstand.CauseSeedFit, Probability: 0.1}},
+		}
 		c := stand.Tell(f, &e, nil, math.NaN(), math.NaN())
 		sum := 0.0
 		for _, x := range f.Causes {

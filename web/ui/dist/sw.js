@@ -1,7 +1,7 @@
 // Keeps the page for when there is no network. What is asked of the server goes to
 // the server: the screens keep for themselves what they want to show without one.
-const shell = ["/","/assets/atkinson-hyperlegible-next-latin-400-normal-XD2DM5SQ.woff2","/assets/atkinson-hyperlegible-next-latin-600-normal-MAP227RB.woff2","/assets/chunk-3TRCPJK3.js","/assets/main-J7KJPPPG.js","/assets/style-X5ZF3XT4.css","/icon-192.png","/icon.svg","/manifest.webmanifest"] // filled in by build.mjs
-const name = 'evenstand-1192dd05d0af'
+const shell = ["/","/assets/atkinson-hyperlegible-next-latin-400-normal-XD2DM5SQ.woff2","/assets/atkinson-hyperlegible-next-latin-600-normal-MAP227RB.woff2","/assets/chunk-SWW7XPCI.js","/assets/main-UXXF37FJ.js","/assets/style-CG5OZVMA.css","/icon-192.png","/icon.svg","/manifest.webmanifest"] // filled in by build.mjs
+const name = 'evenstand-322fb9e9e764'
 const patience = 4000 // ms that a page is waited for before the kept one is shown
 
 self.addEventListener('install', (e) => {

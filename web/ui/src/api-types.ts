@@ -552,6 +552,40 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/v1/makeup": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What the next machine puts on where a product was missed, short or doubled */
+        get: operations["makeUp"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/makeup/file": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A plan for the next machine, as task data or as a table of zones, in a zip */
+        get: operations["makeUpFile"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/v1/measures": {
         parameters: {
             query?: never;
@@ -561,6 +595,74 @@ export interface paths {
         };
         /** What rows and ground can be looked at by */
         get: operations["measures"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/papers": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Which papers there are, who gets what, and application records with what is missing */
+        get: operations["paperList"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/papers/entries": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Write down elements of application records; what stood there before is kept */
+        post: operations["writePaper"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/papers/{what}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Papers in words, as they are printed */
+        get: operations["papers"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/v1/papers/{what}/file": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Papers as a file, for print or for another program */
+        get: operations["paperFile"];
         put?: never;
         post?: never;
         delete?: never;
@@ -1118,6 +1220,18 @@ export interface components {
             /** @description The question */
             text: string;
         };
+        Ask: {
+            applies: string;
+            by: string;
+            document: string;
+            element: string;
+            keep: string;
+            own: boolean;
+            source: string;
+            state: string;
+            status: string;
+            who: string;
+        };
         AskCard: {
             planter: string;
             /** @description As the logs say, or the usual one */
@@ -1254,6 +1368,11 @@ export interface components {
             /** @description Of the file */
             name: string;
             text: string;
+        };
+        Bundle: {
+            documents: components["schemas"]["Document"][];
+            /** Format: int64 */
+            schema: number;
         };
         CardInBody: {
             /** Format: double */
@@ -1552,6 +1671,11 @@ export interface components {
             /** @description As the logbook says, which goes before what lies beside the logs; null: it says nothing */
             said_offset_s: number | null;
         };
+        Column: {
+            id: string;
+            label: string;
+            number: boolean;
+        };
         ColumnView: {
             by_row: boolean;
             /** @description As answers name it, behind the word column */
@@ -1822,6 +1946,20 @@ export interface components {
              */
             status: "acted" | "set-aside" | "open";
         };
+        Document: {
+            as_of: string;
+            book: string;
+            cautions: string[];
+            for: string;
+            left_out: string[];
+            notes: string[];
+            says: string[];
+            /** Format: int64 */
+            schema: number;
+            sections: components["schemas"]["Section"][];
+            title: string;
+            what: string;
+        };
         Drawn: {
             at: string[];
             axis: components["schemas"]["Axis"];
@@ -2044,6 +2182,14 @@ export interface components {
             short: string;
             /** @description left or right, where its rows are those of that side; empty: not */
             side: string;
+        };
+        For: {
+            cost: boolean;
+            for: string;
+            leave: string[];
+            says: string;
+            title: string;
+            what: string[];
         };
         Gap: {
             /**
@@ -2359,6 +2505,11 @@ export interface components {
             rows: number[];
             why: string;
         };
+        Kind: {
+            says: string;
+            title: string;
+            what: string;
+        };
         Legend: {
             /** @description From low to high, without holes; the first and the last are open */
             classes: components["schemas"]["LegendClass"][];
@@ -2511,6 +2662,53 @@ export interface components {
             /** @description It is ground without seed that can be drawn */
             strip: boolean;
         };
+        MakeUpSheet: {
+            boundary: number[][][];
+            cautions: string[];
+            cites: components["schemas"]["Cite"][];
+            field: string;
+            notes: string[];
+            /** Format: double */
+            planned: number;
+            says: string[];
+            /** Format: int64 */
+            schema: number;
+            season: string;
+            strips: components["schemas"]["MakeUpStrip"][];
+            title: string;
+            totals: components["schemas"]["Line"][];
+            unit: string;
+            zones: components["schemas"]["MakeUpZone"][];
+        };
+        MakeUpStrip: {
+            from: number[];
+            /** Format: double */
+            got: number;
+            /** @enum {string} */
+            kind: "missed" | "short" | "over" | "doubled";
+            /** Format: double */
+            lacks: number;
+            /** Format: double */
+            length_m: number;
+            /** Format: int64 */
+            pass: number;
+            pass_key: string;
+            rows: number[];
+            says: string;
+            to: number[];
+            /** Format: double */
+            want: number;
+        };
+        MakeUpZone: {
+            /** Format: double */
+            area_m2: number;
+            /** Format: double */
+            owed: number;
+            /** Format: double */
+            rate: number;
+            ring: number[][];
+            why: string;
+        };
         MeasureAim: {
             id: string;
             label: string;
@@ -2531,6 +2729,12 @@ export interface components {
         };
         MeasureList: {
             measures: components["schemas"]["MeasureInfo"][];
+        };
+        Missing: {
+            asks: string[];
+            by: string;
+            id: string;
+            label: string;
         };
         MomentView: {
             day: string;
@@ -2573,6 +2777,12 @@ export interface components {
             rows: string;
             /** @description Day; empty: always */
             since: string;
+        };
+        Name: {
+            hand: boolean;
+            hint: string;
+            id: string;
+            label: string;
         };
         Need: {
             text: string;
@@ -2674,6 +2884,14 @@ export interface components {
             key: string;
             text: string;
         };
+        Pair: {
+            entry: boolean;
+            from: string;
+            id: string;
+            label: string;
+            value: string;
+            was: string[];
+        };
         PanelView: {
             at: (number | null)[];
             high: (number | null)[];
@@ -2690,6 +2908,61 @@ export interface components {
             /** @description SI; null is unknown */
             most: number | null;
             shown: components["schemas"]["Shown"];
+        };
+        PaperList: {
+            /** @description What stands on every paper */
+            advice: string;
+            /** @description Who asks for which, by when, with the source */
+            asks: components["schemas"]["Ask"][];
+            /** @description That a record can have */
+            elements: components["schemas"]["Name"][];
+            fields: string[];
+            /** @description Day; empty: nothing was read */
+            first: string;
+            for: components["schemas"]["For"][];
+            last: string;
+            papers: components["schemas"]["Kind"][];
+            records: components["schemas"]["PaperRecord"][];
+            /** Format: int64 */
+            schema: number;
+            /** @description Two letters; empty: nobody said */
+            state: string;
+        };
+        PaperRecord: {
+            /** @description By when the first is wanted; empty: nobody says */
+            by: string;
+            id: string;
+            /**
+             * Format: int64
+             * @description Elements
+             */
+            missing: number;
+            title: string;
+        };
+        PaperWrite: {
+            /** @description Instead: for all records */
+            all?: boolean;
+            /** @description Of a product and of all: the first day that it holds for; empty: the first of the last season */
+            from?: string;
+            /** @description Instead: for all records of a product */
+            product?: string;
+            /** @description Its id; new:2026-05-02 makes one that no log tells of */
+            record?: string;
+            /** @description By element; an empty one is taken back */
+            values: {
+                [key: string]: string;
+            };
+            /** @description Who writes it */
+            who: string;
+        };
+        PaperWritten: {
+            /** @description Its id; empty: of a product or of all */
+            record: string;
+            /**
+             * Format: int64
+             * @description Values that were new
+             */
+            written: number;
         };
         PartInBody: {
             /** @description Id of a measure; empty: any */
@@ -3335,6 +3608,14 @@ export interface components {
             /** @description What it does and for how long, as a sentence */
             says: string;
         };
+        Section: {
+            missing: components["schemas"]["Missing"][];
+            pairs: components["schemas"]["Pair"][];
+            record: string;
+            says: string[];
+            tables: components["schemas"]["Table"][];
+            title: string;
+        };
         SettingItem: {
             /** @description What followed */
             after: components["schemas"]["Followed"];
@@ -3549,6 +3830,13 @@ export interface components {
             row: number;
             /** @description Ground with seed: from, to, from, to, … */
             runs_m: number[];
+        };
+        Table: {
+            columns: components["schemas"]["Column"][];
+            foot: string[];
+            none: string;
+            rows: string[][];
+            title: string;
         };
         TableColumn: {
             name: string;
@@ -5127,6 +5415,97 @@ export interface operations {
             };
         };
     };
+    makeUp: {
+        parameters: {
+            query?: {
+                field?: string;
+                /** @description Which of those that went on beside seed; left out: what was logged */
+                product?: "liquid" | "granules";
+                /** @description Of the nutrient in it: lb/gal or lb/lb, kg/L or kg/kg */
+                content?: number;
+                /** @description Of the next product */
+                name?: string;
+                /** @description The next product is weighed */
+                dry?: boolean;
+                /** @description What it holds of the nutrient */
+                holds?: number;
+                /** @description Its rate everywhere: gal/ac or lb/ac, L/ha or kg/ha */
+                planned?: number;
+                least?: number;
+                most?: number;
+                step?: number;
+                season?: number;
+                /** @description In the furrow beside seed, in this soil */
+                furrow?: "medium-fine" | "sandy";
+                salt?: number;
+                price?: number;
+                /** @description Of the next machine */
+                rows?: number;
+                /** @description in or cm; 0: as the planter's */
+                spacing?: number;
+                /** @description That it sets by themselves; 0: all at once */
+                parts?: number;
+                shut?: boolean;
+                off_by?: number;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["MakeUpSheet"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    makeUpFile: {
+        parameters: {
+            query: {
+                /** @description grid and zones: task data of ISO 11783-10 */
+                as: "grid" | "zones" | "geojson" | "shapefile" | "parquet" | "csv";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The zip */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/zip": string;
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
     measures: {
         parameters: {
             query?: never;
@@ -5143,6 +5522,147 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["MeasureList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    paperList: {
+        parameters: {
+            query?: {
+                /** @description Who gets it, as the list has them; empty: the logbook's own people */
+                for?: string;
+                field?: string;
+                /** @description First day, 2026-05-02; empty: the last season */
+                from?: string;
+                to?: string;
+                /** @description What went wrong goes along with its cost, though it stays here by itself */
+                cost?: boolean;
+                /** @description What speed and days cost goes along */
+                speed?: boolean;
+                /** @description Who decided and wrote goes along */
+                people?: boolean;
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["PaperList"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    writePaper: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PaperWrite"];
+            };
+        };
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["PaperWritten"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    papers: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description One of the list, or all */
+                what: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description OK */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Bundle"];
+                };
+            };
+            /** @description Error */
+            default: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/problem+json": components["schemas"]["ErrorModel"];
+                };
+            };
+        };
+    };
+    paperFile: {
+        parameters: {
+            query?: {
+                as?: "pdf" | "csv" | "json";
+                size?: "a4" | "letter";
+            };
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The file */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": unknown;
+                    "application/pdf": string;
+                    "text/csv": string;
                 };
             };
             /** @description Error */

@@ -16,6 +16,8 @@ import { Title } from './parts'
 import { RecipePage } from './recipe/recipe'
 import { go, usePlace, type Place } from './route'
 import { Counts } from './counts/counts'
+import { MakeUp } from './makeup/makeup'
+import { Papers } from './paper/paper'
 import { Replant } from './replant/replant'
 import { Ribbon } from './ribbon/ribbon'
 import { Rows } from './rows/rows'
@@ -34,7 +36,7 @@ interface Entry { name: string, to: string }
 const shop: { head: string, of: Entry[] }[] = [
   { head: 'Today', of: [{ name: 'Worklist', to: '/' }, { name: 'Ribbon', to: '/ribbon' }, { name: 'Ground', to: '/ground' }, { name: 'Rows', to: '/rows' }] },
   { head: 'Try', of: [{ name: 'Journal', to: '/journal' }, { name: 'Check-back', to: '/changed' }, { name: 'Balance', to: '/balance' }, { name: 'Row trial', to: '/trial' }] },
-  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }, { name: 'Walk list', to: '/walk' }, { name: 'Counts', to: '/counts' }, { name: 'Replant', to: '/replant' }, { name: 'Give', to: '/give' }] },
+  { head: 'After', of: [{ name: 'Hand over', to: '/handover' }, { name: 'Cost sheet', to: '/cost' }, { name: 'Walk list', to: '/walk' }, { name: 'Counts', to: '/counts' }, { name: 'Replant', to: '/replant' }, { name: 'Make up', to: '/makeup' }, { name: 'Papers', to: '/paper' }, { name: 'Give', to: '/give' }] },
   { head: 'Always', of: [{ name: 'Logbook', to: '/logbook' }, { name: 'Bring logs', to: '/bring' }, { name: 'How it looks', to: '/more' }] },
 ]
 const cab: Entry[] = [{ name: 'Now', to: '/' }, { name: 'Changed', to: '/changed' }, { name: 'Rows', to: '/rows' }, { name: 'More', to: '/more' }]
@@ -55,6 +57,8 @@ function screen(p: Place): ComponentChild {
     case 'give': return <Give />
     case 'walk': return <Walk />
     case 'counts': return <Counts />
+    case 'makeup': return <MakeUp />
+    case 'paper': return <Papers />
     case 'replant': return <Replant />
     case 'handover': return <HandOver />
     case 'logbook': return <Logbook tab={second ?? ''} />
