@@ -344,6 +344,22 @@ func (p *papers) calibration(ctx context.Context) (paper.Document, error) {
 		}
 		notes = append(notes, paper.NoteLine{T: l.Entry.T, Planter: l.Planter, What: l.Entry.What, Says: record.SayEntry(&l.Entry), Edits: l.Edits})
 	}
+	counts, err := p.b.PlantCounts(ctx, false)
+	if err != nil {
+		return paper.Document{}, err
+	}
+	for i := range counts {
+		c := &counts[i]
+		if day := evenstand.DayOf(c.Time(), p.b.Zone()); p.w.Field != "" && c.Field != p.w.Field || p.w.From != "" && day < p.w.From || p.w.To != "" && day > p.w.To {
+			continue
+		}
+		what := "count"
+		if c.Plants == nil {
+			what = "dig"
+		}
+		l := p.b.countLine(c, &countedAt{c: *c, area: c.Area(math.NaN()), seeds: math.NaN()}, p.o.Voice)
+		notes = append(notes, paper.NoteLine{T: c.Time(), Planter: c.Planter, What: what, Says: strings.Join(slices.DeleteFunc([]string{c.Field, c.Place, strings.TrimSuffix(l.Says, ".")}, func(s string) bool { return s == "" }), "; ")})
+	}
 	var products []string
 	for i := range p.records {
 		if name := p.records[i].Value("product"); !slices.Contains(products, name) {

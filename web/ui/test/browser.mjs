@@ -478,7 +478,7 @@ apart('a note in a logbook with two planters', async () => {
 
 test('a start asks for everything once', async () => {
   const id = (await (await fetch(main.address + '/api/v1/worklist')).json()).groups[0].findings[0].id
-  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/counts', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/counts', '/replant', '/makeup', '/paper', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', '/bring', '/more']) {
     const p = await page(main.address)
     const asked = {}
     p.on('request', (r) => { const at = r.url().slice(main.address.length); if (at.startsWith('/api/')) asked[at] = (asked[at] ?? 0) + 1 })
@@ -1091,7 +1091,7 @@ for (const [size, theme, dress] of process.env.ALL ? each : some) apart(`every s
   const at = (await shown()).address
   const all = (await (await fetch(at + '/api/v1/worklist?all=true')).json()).groups.flatMap((g) => g.findings)
   const rhythm = all.find((f) => f.kind === 'blocked-cell') ?? all[0]
-  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', 'cost sheet, rows': '/cost?by=row', 'walk list': '/walk', counts: '/counts', replant: '/replant', give: '/give', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
+  const paths = { worklist: '/', 'worklist, all': '/?all=1', finding: '/finding/' + rhythm.id, 'finding, rate': '/finding/' + all[0].id, ribbon: '/ribbon', rows: '/rows', 'rows, table': '/rows?table=1&order=worst', ground: '/ground', 'ground, table': '/ground?measure=speed&table=1', journal: '/journal', 'check-back': '/changed', balance: '/balance', 'row trial': '/trial', 'hand over': '/handover', 'cost sheet': '/cost', 'cost sheet, rows': '/cost?by=row', 'walk list': '/walk', counts: '/counts', 'make up': '/makeup', papers: '/paper', replant: '/replant', give: '/give', boxes: '/logbook', planter: '/logbook/planter', recipes: '/logbook/recipes', prices: '/logbook/prices', relations: '/logbook/relations', bring: '/bring', more: '/more' }
   const p = await page(at, { size, theme, dress })
   for (const [name, path] of Object.entries(paths)) {
     await p.goto(at + path)
@@ -1150,7 +1150,7 @@ apart('a screen that may only look is offered nothing that changes anything', as
   const all = (await send('GET', '/worklist')).groups.flatMap((g) => g.findings)
   const recipe = '/recipe?' + new URLSearchParams({ upload: table.upload, path: table.path })
   const seen = []
-  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/counts', '/replant', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
+  for (const path of ['/', '/finding/' + all[0].id, '/ribbon', '/ground', '/rows', '/journal', '/changed', '/balance', '/trial', '/handover', '/cost', '/walk', '/counts', '/replant', '/makeup', '/paper', '/give', '/logbook', '/logbook/planter', '/logbook/prices', '/logbook/recipes', '/logbook/relations', recipe, '/bring', '/more']) {
     running = path === '/bring' ? [{ id: 'x', what: 'read', state: 'running', doing: 'reading', name: '', done: 1, total: 9, unit: 'days', left_s: 0, says: 'Reading', error: '' }] : []
     await p.goto(at + path)
     await settled(p)
