@@ -320,7 +320,8 @@ func distance(lat0, lon0, lat1, lon1 float64) (east, north, d float64) {
 	return east, north, math.Hypot(east, north)
 }
 
-// Zones come back from GDAL with their rates and their ground.
+// Zones come back from GDAL with their rates and their ground: a centimetre, to which
+// files round, is 1 % of a row's width either way.
 func TestPlanReadByGDAL(t *testing.T) {
 	if _, err := exec.LookPath("ogrinfo"); err != nil {
 		t.Skip("no ogrinfo here (Debian's gdal-bin): zones are not read by GDAL")
@@ -358,7 +359,7 @@ func TestPlanReadByGDAL(t *testing.T) {
 		for _, z := range m.Sheet.Zones {
 			most = max(most, z.Rate)
 		}
-		if get("n") != float64(len(m.Sheet.Zones)) || math.Abs(get("told")/area-1) > 1e-6 || math.Abs(get("ground")/area-1) > 0.002 || math.Abs(get("most")-most) > 1e-3 {
+		if get("n") != float64(len(m.Sheet.Zones)) || math.Abs(get("told")/area-1) > 1e-6 || math.Abs(get("ground")/area-1) > 0.005 || math.Abs(get("most")-most) > 1e-3 {
 			t.Errorf("%s: GDAL reads %s; %d zones of %.1f m2, the most %g", as, said, len(m.Sheet.Zones), area, most)
 		}
 	}
