@@ -136,7 +136,7 @@ else
 endif
 
 fuzz: build
-	$(GO) run ./internal/measure -fuzztime 3s fuzz
+	$(GO) run ./internal/measure -fuzztime 2s fuzz
 
 # Two small days scored, 20 kills of the built program, a rebuild, the real log,
 # the memory of a season and of hostile uploads, which the race detector would
